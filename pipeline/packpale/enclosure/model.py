@@ -1,0 +1,99 @@
+"""The fence lines of one plot and the points along them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from packpale.enclosure.egg import Egg
+from packpale.site import Array
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The egg found on the usable land, and how good it is known to be."""
+
+    egg: Egg
+    area_bound_m2: float
+    """PROVEN upper bound on the area of any egg that fits. [m2]"""
+    fit_s: float
+    """Time the search took. [s]"""
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """Points at equal steps along a closed fence line; arrays of shape (stations,), the start not repeated.
+
+    Station i stands for the stretch of ``step`` metres centred on it.
+    """
+
+    chainage: Array
+    """From the tip of the big end, clockwise. [m]"""
+    step: float
+    """Length of line that each station stands for; the perimeter over the number of stations. [m]"""
+    x: Array
+    y: Array
+    bearing_deg: Array
+    """Direction of travel, clockwise from grid north. [deg]"""
+    outward: npt.NDArray[np.float64]
+    """Unit normal away from the enclosed ground, shape (stations, 2)."""
+    arc: npt.NDArray[np.int8]
+    """Index into the egg's arcs() that the station lies on."""
+    radius: Array
+    """Radius of that arc. [m]"""
+    ground: Array
+    """Elevation of the ground. [m]"""
+
+
+@dataclass(frozen=True)
+class Posts:
+    """Line posts on chords no longer than the spacing; arrays of shape (posts,)."""
+
+    chainage: Array
+    x: Array
+    y: Array
+    ground: Array
+    deflection_deg: Array
+    """Angle in plan between the panels that meet at the post. [deg]"""
+
+
+@dataclass(frozen=True)
+class Gates:
+    """Gates on one fence line; arrays of shape (gates,)."""
+
+    chainage: Array
+    x: Array
+    y: Array
+    width: float
+
+
+@dataclass(frozen=True)
+class Pack:
+    """One enclosure."""
+
+    number: int
+    """From 1."""
+    fit: Fit
+    alignment: Alignment
+    posts: Posts
+    gates: Gates
+    length_3d: float
+    """Length of the fence line on the ground surface. [m]"""
+    mean_suitability: float
+    """Over the cells whose centre is enclosed; 0 to 1."""
+    mean_slope: float
+    """Over the same cells. [m/m]"""
+
+
+@dataclass(frozen=True)
+class Enclosure:
+    """All enclosures of one plot; none if nothing fits, with the reason in words."""
+
+    packs: tuple[Pack, ...]
+    reason: str
+    """Empty if all packs asked for were placed."""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def feasible(self) -> bool:
+        return not self.reason

@@ -1,0 +1,1 @@
+"""The room that scores the ground: slope, drainage, diggability, suitability, and the land that is usable."""

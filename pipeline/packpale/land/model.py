@@ -1,0 +1,70 @@
+"""What the land of one plot is like, per cell, and where the fence may run."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from shapely.geometry import MultiPolygon
+
+from packpale.site import Array, Mask
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One reason why part of a plot cannot carry the fence."""
+
+    name: str
+    """In words a user knows: "plot boundary setback of 3 m", "steeper than 20 degrees", "10 m from watercourses"."""
+    area: MultiPolygon
+    """Where it holds, clipped to the plot; may overlap other limits. [m]"""
+    share: float
+    """Part of the plot's area, 0 to 1."""
+
+
+@dataclass(frozen=True)
+class Land:
+    """Terrain, drainage, digging and suitability of one plot; arrays in the shape of the site's grid.
+
+    NaN wherever the elevation is missing or the window round the cell is not whole.
+    """
+
+    slope: Array
+    """Rise over run. [m/m]"""
+    aspect_deg: Array
+    """Direction in which the ground falls, clockwise from grid north; NaN on flat ground. [deg]"""
+    hillshade: Array
+    """Brightness of the ground lit from the north-west, 0 to 1."""
+    filled: Array
+    """Elevation with every depression filled to its outlet. [m]"""
+    ponding: Array
+    """Depth of water a full depression holds. [m]"""
+    upstream_area: Array
+    """Horizontal area that drains through the cell, itself included. [m2]"""
+    upstream_is_lower_bound: Mask
+    """Water enters from outside the window, so that the upstream area is only a lower bound."""
+    wetness: Array
+    """Topographic wetness index ln(a / tan slope), a in metres."""
+    height_above_drainage: Array
+    """Height above the channel cell that the cell drains to; NaN where it leaves the window first. [m]"""
+    channel: Mask
+    """Cells with at least the channel's upstream area."""
+    limitation: Array
+    """Limitation for shallow excavations, 0 not limited to 1 very limited."""
+    diggability: Array
+    """One minus the limitation."""
+    limiting_feature: npt.NDArray[np.int8]
+    """Index into diggability.FEATURES of the feature that decides; -1 where there is no data."""
+    memberships: Mapping[str, Array]
+    """Degree to which each cell meets each criterion, 0 to 1, by criterion."""
+    weights: Mapping[str, float]
+    """Weight of each criterion; they add up to 1."""
+    consistency_ratio: float | None
+    """Of the pairwise matrix; None where weights were given."""
+    suitability: Array
+    """Weighted sum of the memberships, 0 to 1."""
+    usable: MultiPolygon
+    """Where the fence and its strip may lie. [m]"""
+    limits: tuple[Limit, ...]
+    """Everything that was taken away from the plot, in the order in which the settings list it."""
+    notes: tuple[str, ...] = ()

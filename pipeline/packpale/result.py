@@ -1,0 +1,43 @@
+"""What the computing rooms hand to review: all of one plot, and the part of it that a whole run needs."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from packpale.care.model import Care
+from packpale.earthworks.model import Earthworks
+from packpale.enclosure.model import Enclosure
+from packpale.land.model import Land
+from packpale.site import Site
+
+
+@dataclass(frozen=True)
+class PlotResult:
+    """Everything computed for one plot."""
+
+    site: Site
+    land: Land
+    enclosure: Enclosure
+    earthworks: Earthworks | None
+    """None where nothing fits."""
+    care: Care | None
+    """None where nothing fits."""
+
+
+@dataclass(frozen=True)
+class PlotSummary:
+    """What the files of a whole run need of one plot; plain numbers, texts and WKB, so that it goes into JSON.
+
+    ``figures`` holds the plot's columns of ranking.csv but rank, score and first_place_share, by name (None where
+    there is no figure); ``earthworks`` the rows of earthworks.csv; ``items`` the priced list; ``layers`` the rows of
+    each layer of packpale.gpkg, geometry as hexadecimal WKB under ``geometry``; ``notes`` what a reader must know.
+    """
+
+    plot_id: str
+    folder: str
+    """Name of the plot's folder under plots/, safe as a file name."""
+    figures: Mapping[str, Any]
+    earthworks: tuple[Mapping[str, Any], ...]
+    items: tuple[Mapping[str, Any], ...]
+    layers: Mapping[str, tuple[Mapping[str, Any], ...]]
+    notes: tuple[str, ...]

@@ -1,0 +1,1 @@
+"""The room that writes: tables, rasters, maps and pages for the people who decide."""

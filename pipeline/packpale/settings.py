@@ -1,0 +1,435 @@
+"""The settings file: models of its sections, and reading it with every fault listed at once."""
+
+import difflib
+import tomllib
+from datetime import time
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from packpale.faults import Faults
+from packpale.values import default, register
+
+FEATURE_KINDS = ("watercourses", "dwellings", "services", "woodland", "access", "viewpoints", "keep_out")
+"""Optional vector inputs round the plots."""
+KEEP_AWAY_KINDS = tuple(k.rsplit(".", 1)[1] for k in register() if k.startswith("land.keep_away_m."))
+"""Kinds that keep the fence away unless the settings say otherwise."""
+CRITERIA = ("slope", "drainage", "diggability", "access", "seclusion", "cover")
+"""What suitability can be made of; the last three need an input of their own."""
+CRITERION_NEEDS = {"access": "access", "seclusion": "dwellings", "cover": "woodland"}
+DRAINAGE_CLASSES = (
+    "excessively",
+    "somewhat excessively",
+    "well",
+    "moderately well",
+    "somewhat poorly",
+    "poorly",
+    "very poorly",
+)
+"""Natural drainage classes, National Soil Survey Handbook part 618.19, from driest to wettest (land only)."""
+
+File = Annotated[Path, Field(strict=False)]
+Share = Annotated[float, Field(ge=0, le=100)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Rate = Annotated[tuple[NotNegative, NotNegative, NotNegative], Field(strict=False)]
+
+
+class Settings(BaseModel):
+    """Every section: unknown keys refused, frozen once read, never NaN, attribute docs go to the settings page."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, use_attribute_docstrings=True, strict=True
+    )
+
+
+class InputSettings(Settings):
+    """Files that describe the land. Paths are relative to the settings file."""
+
+    elevation: Annotated[tuple[File, ...], Field(min_length=1, strict=False)]
+    """Elevation raster, or a list of rasters (tiles) in one CRS. Bare earth, any GDAL format."""
+    elevation_unit: Literal["m", "ft", "us-ft"] = default("inputs.elevation_unit")
+    """Unit of the elevations: metres, international feet or US survey feet."""
+    plots: File
+    """Candidate plots: any vector file, KML, a GPX track walked round the field, or a CSV of corners."""
+    plots_layer: str | None = None
+    """Layer of the plots file, where it has several."""
+    plot_id: Annotated[str, Field(min_length=1)]
+    """Column that names each plot."""
+    soil: File | None = None
+    """Soil polygons with the columns of [soil]."""
+    pits: File | None = None
+    """Trial pits: CSV with x, y and the columns of [soil]; optional column crs."""
+    watercourses: File | None = None
+    """Streams, ditches, ponds."""
+    dwellings: File | None = None
+    """Houses, as points or outlines."""
+    services: File | None = None
+    """Buried cables and pipes."""
+    woodland: File | None = None
+    """Woods, as polygons."""
+    access: File | None = None
+    """Tracks and roads a vehicle can use."""
+    viewpoints: File | None = None
+    """Places people look from."""
+    keep_out: File | None = None
+    """Areas that must not be used."""
+
+    @field_validator("elevation", mode="before")
+    @classmethod
+    def _one_or_many(cls, value: Any) -> Any:
+        return [value] if isinstance(value, str | Path) else value
+
+
+class SoilSettings(Settings):
+    """The ground where neither soil polygon nor pit says better."""
+
+    depth_to_rock_m: Annotated[float, Field(ge=0, le=100)] = default("soil.depth_to_rock_m")
+    """Depth from the surface to bedrock. [m]"""
+    rock_hardness: Literal["hard", "soft"] = default("soil.rock_hardness")
+    """hard needs a breaker; soft can be dug by a strong excavator."""
+    water_table_m: Annotated[float, Field(ge=0, le=100)] = default("soil.water_table_m")
+    """Shallowest depth of the water table in the year. [m]"""
+    clay_percent: Share = default("soil.clay_percent")
+    """Clay in the fine earth. [% by weight]"""
+    stones_percent: Share = default("soil.stones_percent")
+    """Fragments over 75 mm in the upper metre. [% by weight]"""
+    drainage_class: Literal[DRAINAGE_CLASSES] = default("soil.drainage_class")
+    """Natural drainage class."""
+
+
+class LandSettings(Settings):
+    """How the land is scored and which part of it may carry the fence."""
+
+    cell_m: Annotated[float | None, Field(gt=0)] = None
+    """Cell size of the run; without it the size of the elevation raster's own cells. [m]"""
+    margin_m: Annotated[float, Field(ge=0, le=20_000)] = default("land.margin_m")
+    """Ground read round each plot. [m]"""
+    setback_m: NotNegative = default("land.setback_m")
+    """Distance from the plot's boundary. [m]"""
+    max_slope_deg: Annotated[float, Field(gt=0, le=90)] = default("land.max_slope_deg")
+    """Steeper cells are not usable. [deg]"""
+    max_ponding_m: NotNegative = default("land.max_ponding_m")
+    """Cells in hollows that can stand deeper under water are not usable. [m]"""
+    min_depth_to_rock_m: NotNegative = default("land.min_depth_to_rock_m")
+    """Cells with rock nearer to the surface are not usable. [m]"""
+    channel_area_ha: Positive = default("land.channel_area_ha")
+    """Upstream area from which water runs in a channel. [ha]"""
+    keep_away_m: dict[Literal[FEATURE_KINDS], NotNegative] = {}
+    """Distance the fence strip keeps from each kind of input. [m] Kinds not named keep their default."""
+    weights: dict[Literal[CRITERIA], NotNegative] | None = None
+    """Weight of each criterion in the suitability; any scale. Not together with pairwise."""
+    pairwise: dict[Literal[CRITERIA], dict[Literal[CRITERIA], Annotated[float, Field(gt=0)]]] | None = None
+    """How many times as important the first criterion is as the second; reciprocals are filled in."""
+
+    @model_validator(mode="after")
+    def _weights_can_be_used(self) -> Self:
+        if self.weights is not None and self.pairwise is not None:
+            raise ValueError("give weights or pairwise, not both")
+        if self.weights is not None and not any(self.weights.values()):
+            raise ValueError("weights are all zero; give at least one criterion a weight above 0")
+        return self
+
+
+def _ascending(pair: tuple[float, float]) -> tuple[float, float]:
+    if pair[0] > pair[1]:
+        raise ValueError(f"[{pair[0]:g}, {pair[1]:g}] is reversed; put the smaller number first")
+    return pair
+
+
+class EnclosureSettings(Settings):
+    """Number, size and shape of the enclosures."""
+
+    packs: Annotated[int, Field(ge=1, le=3)] = default("enclosure.packs")
+    """Enclosures to place on each plot."""
+    area_ha: Literal["largest"] | Positive = default("enclosure.area_ha")
+    """"largest", or the area each enclosure is to have. [ha]"""
+    taper: Annotated[
+        tuple[Annotated[float, Field(gt=0, lt=1)], Annotated[float, Field(gt=0, lt=1)]], Field(strict=False)
+    ] = tuple(default("enclosure.taper"))
+    """Smallest and largest ratio of small-end radius to big-end radius."""
+    aspect: Annotated[
+        tuple[Annotated[float, Field(gt=1, le=5)], Annotated[float, Field(gt=1, le=5)]], Field(strict=False)
+    ] = tuple(default("enclosure.aspect"))
+    """Smallest and largest ratio of length to width."""
+    min_radius_m: NotNegative = default("enclosure.min_radius_m")
+    """No arc of the fence line is tighter than this. [m]"""
+    separation_m: NotNegative = default("enclosure.separation_m")
+    """Least distance between the fence lines of two enclosures. [m]"""
+
+    _ranges = field_validator("taper", "aspect")(_ascending)
+
+
+class FenceSettings(Settings):
+    """The fence above ground."""
+
+    height_m: Annotated[float, Field(gt=0, le=6)] = default("fence.height_m")
+    """Height of the mesh above ground. [m]"""
+    overhang_m: Annotated[float, Field(ge=0, le=3)] = default("fence.overhang_m")
+    """Length of the overhang from base to tip. [m]"""
+    overhang_deg: Annotated[float, Field(ge=0, le=90)] = default("fence.overhang_deg")
+    """Inclination of the overhang above the horizontal. [deg]"""
+    post_spacing_m: Annotated[float, Field(gt=0.5, le=10)] = default("fence.post_spacing_m")
+    """Largest straight distance between two posts. [m]"""
+    gates: Annotated[int, Field(ge=0, le=20)] = default("fence.gates")
+    """Gates in each enclosure."""
+    gate_width_m: Annotated[float, Field(gt=0, le=12)] = default("fence.gate_width_m")
+    """Clear width of a gate. [m]"""
+
+
+class TrenchSettings(Settings):
+    """Trench for the buried skirt and bench for the apron."""
+
+    depth_m: Annotated[float, Field(gt=0, le=3)] = default("trench.depth_m")
+    """Depth of the skirt trench below ground. [m]"""
+    bottom_width_m: Annotated[float, Field(gt=0, le=5)] = default("trench.bottom_width_m")
+    """Width of its flat bottom. [m]"""
+    apron_reach_m: Annotated[float, Field(ge=0, le=6)] = default("trench.apron_reach_m")
+    """Horizontal reach of the mesh from the fence line. [m]"""
+    apron_cover_m: Annotated[float, Field(ge=0, le=3)] = default("trench.apron_cover_m")
+    """Soil over the apron. [m]"""
+    side: Literal["outside", "inside"] = default("trench.side")
+    """Side of the fence on which the apron lies."""
+    side_slope: Annotated[float, Field(ge=0, le=3)] = default("trench.side_slope")
+    """Horizontal run of the trench walls per unit of rise; 0 is vertical."""
+    formation: Literal["follow", "level"] = default("trench.formation")
+    """follow: depth below the ground at each offset; level: bottoms horizontal across the section."""
+    station_m: Annotated[float, Field(ge=0.1, le=50)] = default("trench.station_m")
+    """Step along the line for volumes and tables. [m]"""
+    working_strip_m: NotNegative = default("trench.working_strip_m")
+    """Free strip on both sides of the dig. [m]"""
+
+    @model_validator(mode="after")
+    def _can_be_dug(self) -> Self:
+        if self.apron_cover_m > self.depth_m:
+            raise ValueError(
+                f"apron_cover_m = {self.apron_cover_m:g} is deeper than depth_m = {self.depth_m:g}; "
+                "the apron lies at or above the bottom of the skirt"
+            )
+        # From 5 ft (1.52 m) a wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1).
+        if self.depth_m >= 1.52 and self.side_slope == 0:
+            raise ValueError(
+                f"vertical walls at depth_m = {self.depth_m:g}; from 1.52 m set side_slope above 0"
+            )
+        return self
+
+    @property
+    def outside_strip_m(self) -> float:
+        """Free strip the fence line needs outside it. [m]"""
+        return self.working_strip_m + (self._dig_m if self.side == "outside" else 0.0)
+
+    @property
+    def inside_strip_m(self) -> float:
+        """Free strip the fence line needs inside it. [m]"""
+        return self.working_strip_m + (self._dig_m if self.side == "inside" else 0.0)
+
+    @property
+    def _dig_m(self) -> float:
+        return self.apron_reach_m + self.side_slope * self.depth_m
+
+
+class BulkingSettings(Settings):
+    """How volumes change between the ground, the heap and the backfill."""
+
+    soil_swell: Annotated[float, Field(ge=0, le=2)] = default("bulking.soil_swell")
+    """Loose volume of soil is bank volume times one plus this."""
+    soil_shrink: Annotated[float, Field(ge=0, lt=1)] = default("bulking.soil_shrink")
+    """Compacted volume of soil is bank volume times one minus this."""
+    rock_swell: Annotated[float, Field(ge=0, le=2)] = default("bulking.rock_swell")
+    """Loose volume of broken rock is bank volume times one plus this."""
+
+
+class RateSettings(Settings):
+    """Unit rates, each [low, likely, high] in the run's currency."""
+
+    strip_and_clear_per_m2: Rate = tuple(default("rates.strip_and_clear_per_m2"))
+    """Clearing and turf stripping over the strip that is cut open. [per m2]"""
+    excavate_soil_per_m3: Rate = tuple(default("rates.excavate_soil_per_m3"))
+    """Digging soil, wet or dry. [per m3 in the ground]"""
+    excavate_rock_per_m3: Rate = tuple(default("rates.excavate_rock_per_m3"))
+    """Breaking and digging rock. [per m3 in the ground]"""
+    extra_over_wet_per_m3: Rate = tuple(default("rates.extra_over_wet_per_m3"))
+    """Added for every cubic metre below the water table. [per m3 in the ground]"""
+    backfill_and_compact_per_m3: Rate = tuple(default("rates.backfill_and_compact_per_m3"))
+    """Filling the trench again. [per m3 compacted]"""
+    place_surplus_per_m3: Rate = tuple(default("rates.place_surplus_per_m3"))
+    """Carrying what is left over to mounds on the plot. [per m3 loose]"""
+    mesh_per_m2: Rate = tuple(default("rates.mesh_per_m2"))
+    """Mesh for fence, overhang, skirt and apron. [per m2]"""
+    post_each: Rate = tuple(default("rates.post_each"))
+    """Post with its footing."""
+    gate_each: Rate = tuple(default("rates.gate_each"))
+    """Gate with its two posts."""
+    erect_fence_per_m: Rate = tuple(default("rates.erect_fence_per_m"))
+    """Labour to set posts and hang mesh. [per m of fence]"""
+
+    @field_validator("*")
+    @classmethod
+    def _in_order(cls, rate: tuple[float, float, float]) -> tuple[float, float, float]:
+        if not rate[0] <= rate[1] <= rate[2]:
+            raise ValueError(f"{[f'{r:g}' for r in rate]} is not in order; write [low, likely, high]")
+        return rate
+
+
+class CheckSettings(Settings):
+    """When the line is walked: between the two nobody looks."""
+
+    evening: Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")] = default("checks.evening")
+    """Last round of the day, HH:MM."""
+    morning: Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")] = default("checks.morning")
+    """First round of the day, HH:MM."""
+
+    @property
+    def unattended_h(self) -> float:
+        """Hours from the evening round to the next morning round; a whole day if both are at the same time."""
+        evening, morning = time.fromisoformat(self.evening), time.fromisoformat(self.morning)
+        minutes = (morning.hour - evening.hour) * 60 + morning.minute - evening.minute
+        return (minutes % (24 * 60) or 24 * 60) / 60
+
+
+class RankingSettings(Settings):
+    """What makes one plot better than another."""
+
+    weights: dict[Literal["land", "space", "price"], NotNegative] = {
+        k: default(f"ranking.weights.{k}") for k in ("land", "space", "price")
+    }
+    """Weight of the suitability inside the fence, of its size, and of the price per hectare."""
+
+    @field_validator("weights")
+    @classmethod
+    def _not_all_zero(cls, weights: dict[str, float]) -> dict[str, float]:
+        if not any(weights.values()):
+            raise ValueError("weights are all zero; give at least one of land, space, price a weight above 0")
+        return weights
+
+
+class RunSettings(Settings):
+    """How the run is carried out."""
+
+    seed: Annotated[int, Field(ge=0)] = default("run.seed")
+    """Start of every random draw; the same seed gives the same files."""
+    draws: Annotated[int, Field(ge=100, le=1_000_000)] = default("run.draws")
+    """Random draws behind P10, P50 and P90."""
+
+
+class Project(Settings):
+    """A whole settings file."""
+
+    title: Annotated[str, Field(min_length=1)] = "Untitled"
+    """Shown at the top of every page."""
+    crs: str | None = None
+    """Projected CRS in metres for all computing, such as "EPSG:25832"; without it the plots' UTM zone."""
+    currency: Annotated[str, Field(min_length=1, max_length=8)] = default("currency")
+    """Currency of the rates, as shown."""
+    units: Literal["metric", "imperial"] = default("units")
+    """Units shown on pages; files are always metric."""
+    inputs: InputSettings
+    soil: SoilSettings = SoilSettings()
+    land: LandSettings = LandSettings()
+    enclosure: EnclosureSettings = EnclosureSettings()
+    fence: FenceSettings = FenceSettings()
+    trench: TrenchSettings = TrenchSettings()
+    bulking: BulkingSettings = BulkingSettings()
+    rates: RateSettings = RateSettings()
+    checks: CheckSettings = CheckSettings()
+    ranking: RankingSettings = RankingSettings()
+    run: RunSettings = RunSettings()
+
+    @model_validator(mode="after")
+    def _every_setting_has_an_effect(self) -> Self:
+        for kind in self.land.keep_away_m:
+            if getattr(self.inputs, kind) is None:
+                raise ValueError(
+                    f"land.keep_away_m.{kind} has no effect without inputs.{kind}; give the file or drop the key"
+                )
+        named = {*(self.land.weights or {}), *(self.land.pairwise or {})}
+        for criterion in sorted(named & CRITERION_NEEDS.keys()):
+            if getattr(self.inputs, CRITERION_NEEDS[criterion]) is None:
+                raise ValueError(
+                    f"the criterion {criterion!r} needs inputs.{CRITERION_NEEDS[criterion]}; give the file or drop the criterion"
+                )
+        return self
+
+    def keep_away(self) -> dict[str, float]:
+        """Distance to keep from every kind of input that is given and keeps the fence away. [m]"""
+        named = self.land.keep_away_m
+        kinds = [
+            k
+            for k in FEATURE_KINDS
+            if k in named or (k in KEEP_AWAY_KINDS and getattr(self.inputs, k) is not None)
+        ]
+        return {k: named[k] if k in named else default(f"land.keep_away_m.{k}") for k in kinds}
+
+
+def read_settings(path: Path) -> Project:
+    """Read and validate a settings file; paths in it become absolute.
+
+    Raises Faults with one line for each fault.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise Faults(
+            [f"{path}: cannot be read as text ({_reason(error)}); name a settings file in TOML"]
+        ) from error
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise Faults([f"{path}: not a TOML file ({error}); see packpale start for a template"]) from error
+    try:
+        project = Project.model_validate(raw)
+    except ValidationError as error:
+        raise Faults([f"{path}: {_line(e)}" for e in error.errors()]) from error
+    return project.model_copy(update={"inputs": _absolute(project.inputs, path.resolve().parent)})
+
+
+def _absolute(inputs: InputSettings, folder: Path) -> InputSettings:
+    def resolve(value: Any) -> Any:
+        if isinstance(value, Path):
+            return folder / value
+        return tuple(folder / v for v in value) if isinstance(value, tuple) else value
+
+    return inputs.model_copy(update={k: resolve(v) for k, v in inputs})
+
+
+def _reason(error: Exception) -> str:
+    return error.strerror or "" if isinstance(error, OSError) else "not UTF-8"
+
+
+def _line(error: Any) -> str:
+    """One fault of the settings as: where, what was found, what is allowed."""
+    parts = [
+        p for p in error["loc"] if not str(p).startswith(("function-", "literal", "constrained", "tuple["))
+    ]
+    where = ".".join(str(p) for p in parts)
+    found = error["input"]
+    if error["type"] == "extra_forbidden":
+        nearest = difflib.get_close_matches(str(parts[-1]), _known_keys(parts[:-1]), n=1, cutoff=0.5)
+        hint = (
+            f"did you mean {nearest[0]!r}?"
+            if nearest
+            else f"known here: {', '.join(_known_keys(parts[:-1]))}"
+        )
+        return f"{where}: unknown key; {hint}"
+    if parts and parts[-1] == "[key]":
+        allowed = error["ctx"]["expected"]
+        return f"{'.'.join(str(p) for p in parts[:-2])}: unknown key {found!r}; allowed are {allowed}"
+    if error["type"] == "missing":
+        return f"{where}: missing; it is required"
+    message = error["msg"].removeprefix("Value error, ")
+    if error["type"] == "value_error":
+        return f"{where}: {message}" if where else message
+    return f"{where}: found {found!r}; {message[0].lower()}{message[1:]}"
+
+
+def _known_keys(section: list[Any]) -> list[str]:
+    model: Any = Project
+    for name in section:
+        field = (
+            model.model_fields.get(name) if isinstance(model, type) and issubclass(model, BaseModel) else None
+        )
+        if field is None:
+            return []
+        model = field.annotation
+    return list(model.model_fields) if isinstance(model, type) and issubclass(model, BaseModel) else []

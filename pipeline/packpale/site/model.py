@@ -1,0 +1,53 @@
+"""What one plot's ground is: arrays and vectors on one grid, as every later room takes them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from shapely.geometry import MultiPolygon
+from shapely.geometry.base import BaseGeometry
+
+from packpale.site.grid import Array, Grid, Mask
+
+
+@dataclass(frozen=True)
+class Soil:
+    """Soil per cell, each array in the shape of the grid, never NaN: defaults, polygons and pits combined."""
+
+    depth_to_rock: Array
+    """From the surface to bedrock. [m]"""
+    rock_is_hard: Mask
+    """Bedrock needs a breaker."""
+    water_table: Array
+    """Shallowest depth of the water table in the year. [m]"""
+    clay: Array
+    """Clay in the fine earth. [% by weight]"""
+    stones: Array
+    """Fragments over 75 mm. [% by weight]"""
+    drainage_class: npt.NDArray[np.int8]
+    """Index into settings.DRAINAGE_CLASSES: 0 driest, 6 wettest."""
+    pit_distance: Array
+    """Distance to the nearest trial pit; infinite without pits. [m]"""
+
+
+@dataclass(frozen=True)
+class Site:
+    """One candidate plot and the ground round it, in the run's projected CRS."""
+
+    plot_id: str
+    crs: str
+    """The run's CRS as text that pyproj understands (an EPSG code where there is one)."""
+    outline: MultiPolygon
+    """The plot, valid, holes kept. [m]"""
+    grid: Grid
+    elevation: Array
+    """Height above the vertical datum, NaN is no data. [m]"""
+    inside: Mask
+    """Cells whose centre lies in the plot."""
+    soil: Soil
+    features: Mapping[str, tuple[BaseGeometry, ...]]
+    """Given inputs by kind (settings.FEATURE_KINDS), those within reach of the plot's window. A kind that was
+    given but has nothing near is an empty tuple; a kind that was not given is absent."""
+    notes: tuple[str, ...] = ()
+    """What was repaired or assumed while reading, one sentence each, for the report."""
