@@ -209,9 +209,7 @@ class TrenchSettings(Settings):
             )
         # From 5 ft (1.52 m) a wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1).
         if self.depth_m >= 1.52 and self.side_slope == 0:
-            raise ValueError(
-                f"vertical walls at depth_m = {self.depth_m:g}; from 1.52 m set side_slope above 0"
-            )
+            raise ValueError(f"vertical walls at depth_m = {self.depth_m:g}; from 1.52 m set side_slope above 0")
         return self
 
     @property
@@ -355,9 +353,7 @@ class Project(Settings):
         """Distance to keep from every kind of input that is given and keeps the fence away. [m]"""
         named = self.land.keep_away_m
         kinds = [
-            k
-            for k in FEATURE_KINDS
-            if k in named or (k in KEEP_AWAY_KINDS and getattr(self.inputs, k) is not None)
+            k for k in FEATURE_KINDS if k in named or (k in KEEP_AWAY_KINDS and getattr(self.inputs, k) is not None)
         ]
         return {k: named[k] if k in named else default(f"land.keep_away_m.{k}") for k in kinds}
 
@@ -370,9 +366,7 @@ def read_settings(path: Path) -> Project:
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise Faults(
-            [f"{path}: cannot be read as text ({_reason(error)}); name a settings file in TOML"]
-        ) from error
+        raise Faults([f"{path}: cannot be read as text ({_reason(error)}); name a settings file in TOML"]) from error
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -399,18 +393,12 @@ def _reason(error: Exception) -> str:
 
 def _line(error: Any) -> str:
     """One fault of the settings as: where, what was found, what is allowed."""
-    parts = [
-        p for p in error["loc"] if not str(p).startswith(("function-", "literal", "constrained", "tuple["))
-    ]
+    parts = [p for p in error["loc"] if not str(p).startswith(("function-", "literal", "constrained", "tuple["))]
     where = ".".join(str(p) for p in parts)
     found = error["input"]
     if error["type"] == "extra_forbidden":
         nearest = difflib.get_close_matches(str(parts[-1]), _known_keys(parts[:-1]), n=1, cutoff=0.5)
-        hint = (
-            f"did you mean {nearest[0]!r}?"
-            if nearest
-            else f"known here: {', '.join(_known_keys(parts[:-1]))}"
-        )
+        hint = f"did you mean {nearest[0]!r}?" if nearest else f"known here: {', '.join(_known_keys(parts[:-1]))}"
         return f"{where}: unknown key; {hint}"
     if parts and parts[-1] == "[key]":
         allowed = error["ctx"]["expected"]
@@ -426,9 +414,7 @@ def _line(error: Any) -> str:
 def _known_keys(section: list[Any]) -> list[str]:
     model: Any = Project
     for name in section:
-        field = (
-            model.model_fields.get(name) if isinstance(model, type) and issubclass(model, BaseModel) else None
-        )
+        field = model.model_fields.get(name) if isinstance(model, type) and issubclass(model, BaseModel) else None
         if field is None:
             return []
         model = field.annotation

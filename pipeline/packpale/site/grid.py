@@ -66,9 +66,7 @@ class Grid:
             total += np.where(weight > 0, weight * corner, 0.0)
         return np.where(within, total, np.nan)
 
-    def nearest(
-        self, values: npt.NDArray[np.generic], x: npt.ArrayLike, y: npt.ArrayLike
-    ) -> npt.NDArray[np.generic]:
+    def nearest(self, values: npt.NDArray[np.generic], x: npt.ArrayLike, y: npt.ArrayLike) -> npt.NDArray[np.generic]:
         """Value of the cell that holds each point; points outside take the nearest edge cell."""
         col = np.clip(np.floor((np.asarray(x, float) - self.west) / self.cell).astype(int), 0, self.cols - 1)
         row = np.clip(np.floor((self.north - np.asarray(y, float)) / self.cell).astype(int), 0, self.rows - 1)
