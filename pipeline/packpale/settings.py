@@ -1,24 +1,27 @@
 """The settings file: models of its sections, and reading it with every fault listed at once."""
 
 import difflib
+import re
 import tomllib
 from datetime import time
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from packpale.faults import Faults
 from packpale.values import default, register
 
-FEATURE_KINDS = ("watercourses", "dwellings", "services", "woodland", "access", "viewpoints", "keep_out")
+FeatureKind = Literal["watercourses", "dwellings", "services", "woodland", "access", "viewpoints", "keep_out"]
+FEATURE_KINDS: tuple[FeatureKind, ...] = get_args(FeatureKind)
 """Optional vector inputs round the plots."""
 KEEP_AWAY_KINDS = tuple(k.rsplit(".", 1)[1] for k in register() if k.startswith("land.keep_away_m."))
 """Kinds that keep the fence away unless the settings say otherwise."""
-CRITERIA = ("slope", "drainage", "diggability", "access", "seclusion", "cover")
+Criterion = Literal["slope", "drainage", "diggability", "access", "seclusion", "cover"]
+CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
 """What suitability can be made of; the last three need an input of their own."""
 CRITERION_NEEDS = {"access": "access", "seclusion": "dwellings", "cover": "woodland"}
-DRAINAGE_CLASSES = (
+DrainageClass = Literal[
     "excessively",
     "somewhat excessively",
     "well",
@@ -26,7 +29,8 @@ DRAINAGE_CLASSES = (
     "somewhat poorly",
     "poorly",
     "very poorly",
-)
+]
+DRAINAGE_CLASSES: tuple[DrainageClass, ...] = get_args(DrainageClass)
 """Natural drainage classes, National Soil Survey Handbook part 618.19, from driest to wettest (land only)."""
 
 File = Annotated[Path, Field(strict=False)]
@@ -95,7 +99,7 @@ class SoilSettings(Settings):
     """Clay in the fine earth. [% by weight]"""
     stones_percent: Share = default("soil.stones_percent")
     """Fragments over 75 mm in the upper metre. [% by weight]"""
-    drainage_class: Literal[DRAINAGE_CLASSES] = default("soil.drainage_class")
+    drainage_class: DrainageClass = default("soil.drainage_class")
     """Natural drainage class."""
 
 
@@ -116,11 +120,11 @@ class LandSettings(Settings):
     """Cells with rock nearer to the surface are not usable. [m]"""
     channel_area_ha: Positive = default("land.channel_area_ha")
     """Upstream area from which water runs in a channel. [ha]"""
-    keep_away_m: dict[Literal[FEATURE_KINDS], NotNegative] = {}
+    keep_away_m: dict[FeatureKind, NotNegative] = {}
     """Distance the fence strip keeps from each kind of input. [m] Kinds not named keep their default."""
-    weights: dict[Literal[CRITERIA], NotNegative] | None = None
+    weights: dict[Criterion, NotNegative] | None = None
     """Weight of each criterion in the suitability; any scale. Not together with pairwise."""
-    pairwise: dict[Literal[CRITERIA], dict[Literal[CRITERIA], Annotated[float, Field(gt=0)]]] | None = None
+    pairwise: dict[Criterion, dict[Criterion, Annotated[float, Field(gt=0)]]] | None = None
     """How many times as important the first criterion is as the second; reciprocals are filled in."""
 
     @model_validator(mode="after")
@@ -345,7 +349,8 @@ class Project(Settings):
         for criterion in sorted(named & CRITERION_NEEDS.keys()):
             if getattr(self.inputs, CRITERION_NEEDS[criterion]) is None:
                 raise ValueError(
-                    f"the criterion {criterion!r} needs inputs.{CRITERION_NEEDS[criterion]}; give the file or drop the criterion"
+                    f"the criterion {criterion!r} needs inputs.{CRITERION_NEEDS[criterion]}; "
+                    "give the file or drop the criterion"
                 )
         return self
 
@@ -374,7 +379,7 @@ def read_settings(path: Path) -> Project:
     try:
         project = Project.model_validate(raw)
     except ValidationError as error:
-        raise Faults([f"{path}: {_line(e)}" for e in error.errors()]) from error
+        raise Faults([f"{path}: {line}" for line in _lines(error)]) from error
     return project.model_copy(update={"inputs": _absolute(project.inputs, path.resolve().parent)})
 
 
@@ -391,24 +396,41 @@ def _reason(error: Exception) -> str:
     return error.strerror or "" if isinstance(error, OSError) else "not UTF-8"
 
 
-def _line(error: Any) -> str:
-    """One fault of the settings as: where, what was found, what is allowed."""
-    parts = [p for p in error["loc"] if not str(p).startswith(("function-", "literal", "constrained", "tuple["))]
-    where = ".".join(str(p) for p in parts)
-    found = error["input"]
+def _lines(error: ValidationError) -> list[str]:
+    """One line for each key at fault; what each member of a union has to say is joined."""
+    by_key: dict[str, list[str]] = {}
+    for e in error.errors():
+        # Names of types and validators that pydantic puts behind the keys tell a user nothing.
+        parts = [p for p in e["loc"] if isinstance(p, int) or p == "[key]" or re.fullmatch(r"[a-z_]+", p)]
+        if e["type"] == "extra_forbidden":
+            parts = list(e["loc"])
+        elif parts and parts[-1] == "float":
+            parts.pop()
+        key, said = _said(parts, e)
+        by_key.setdefault(key, []).append(said)
+    lines = []
+    for key, texts in by_key.items():
+        more = [text.split("; ", 1)[-1].removeprefix("input should be ") for text in texts[1:]]
+        joined = " or ".join([texts[0], *more])
+        lines.append(f"{key}: {joined}" if key else joined)
+    return lines
+
+
+def _said(parts: list[Any], error: Any) -> tuple[str, str]:
+    """Where a fault is, and what was found with what is allowed."""
+    where, found = ".".join(str(p) for p in parts), error["input"]
     if error["type"] == "extra_forbidden":
-        nearest = difflib.get_close_matches(str(parts[-1]), _known_keys(parts[:-1]), n=1, cutoff=0.5)
-        hint = f"did you mean {nearest[0]!r}?" if nearest else f"known here: {', '.join(_known_keys(parts[:-1]))}"
-        return f"{where}: unknown key; {hint}"
+        known = _known_keys(parts[:-1])
+        nearest = difflib.get_close_matches(str(parts[-1]), known, n=1, cutoff=0.5)
+        return where, "unknown key; " + (f"did you mean {nearest[0]!r}?" if nearest else f"known: {', '.join(known)}")
     if parts and parts[-1] == "[key]":
-        allowed = error["ctx"]["expected"]
-        return f"{'.'.join(str(p) for p in parts[:-2])}: unknown key {found!r}; allowed are {allowed}"
+        return ".".join(str(p) for p in parts[:-1]), f"unknown key; allowed are {error['ctx']['expected']}"
     if error["type"] == "missing":
-        return f"{where}: missing; it is required"
+        return where, "missing; it is required"
     message = error["msg"].removeprefix("Value error, ")
     if error["type"] == "value_error":
-        return f"{where}: {message}" if where else message
-    return f"{where}: found {found!r}; {message[0].lower()}{message[1:]}"
+        return where, message
+    return where, f"found {found!r}; {message[0].lower()}{message[1:]}"
 
 
 def _known_keys(section: list[Any]) -> list[str]:

@@ -1,12 +1,14 @@
 """The one metric grid of a plot: where its cells lie, and values between their centres."""
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
+T = TypeVar("T", bound=np.generic)
 
 
 @dataclass(frozen=True)
@@ -38,8 +40,8 @@ class Grid:
 
     def centres(self) -> tuple[Array, Array]:
         """Coordinates of the cell centres: x of each column, y of each row. [m]"""
-        x = self.west + (np.arange(self.cols) + 0.5) * self.cell
-        y = self.north - (np.arange(self.rows) + 0.5) * self.cell
+        x: Array = self.west + (np.arange(self.cols, dtype=np.float64) + 0.5) * self.cell
+        y: Array = self.north - (np.arange(self.rows, dtype=np.float64) + 0.5) * self.cell
         return x, y
 
     def bilinear(self, values: Array, x: npt.ArrayLike, y: npt.ArrayLike) -> Array:
@@ -66,8 +68,9 @@ class Grid:
             total += np.where(weight > 0, weight * corner, 0.0)
         return np.where(within, total, np.nan)
 
-    def nearest(self, values: npt.NDArray[np.generic], x: npt.ArrayLike, y: npt.ArrayLike) -> npt.NDArray[np.generic]:
+    def nearest(self, values: npt.NDArray[T], x: npt.ArrayLike, y: npt.ArrayLike) -> npt.NDArray[T]:
         """Value of the cell that holds each point; points outside take the nearest edge cell."""
         col = np.clip(np.floor((np.asarray(x, float) - self.west) / self.cell).astype(int), 0, self.cols - 1)
         row = np.clip(np.floor((self.north - np.asarray(y, float)) / self.cell).astype(int), 0, self.rows - 1)
-        return values[row, col]
+        picked: npt.NDArray[T] = values[row, col]
+        return picked

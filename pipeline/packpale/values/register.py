@@ -39,14 +39,14 @@ def register() -> dict[str, DefaultValue]:
     Raises ValueError if a row has an unknown status, no source, no unit, or a key that stands twice.
     """
     rows: dict[str, DefaultValue] = {}
-    with files(__package__).joinpath("defaults.csv").open(encoding="utf-8", newline="") as lines:
-        for row in csv.DictReader(line for line in lines if not line.startswith("#")):
-            # The number is written as TOML so that lists and tables need no second notation.
-            number = tomllib.loads(f"number = {row['number']}")["number"]
-            value = DefaultValue(row["key"], number, row["unit"], row["status"], row["source"])
-            if value.status not in STATUSES or not value.source or not value.unit or value.key in rows:
-                raise ValueError(f"defaults.csv, row {value.key!r}: incomplete, or there twice")
-            rows[value.key] = value
+    lines = files(__package__).joinpath("defaults.csv").read_text(encoding="utf-8").splitlines()
+    for row in csv.DictReader(line for line in lines if not line.startswith("#")):
+        # The number is written as TOML so that lists and tables need no second notation.
+        number = tomllib.loads(f"number = {row['number']}")["number"]
+        value = DefaultValue(row["key"], number, row["unit"], row["status"], row["source"])
+        if value.status not in STATUSES or not value.source or not value.unit or value.key in rows:
+            raise ValueError(f"defaults.csv, row {value.key!r}: incomplete, or there twice")
+        rows[value.key] = value
     return rows
 
 

@@ -1,0 +1,109 @@
+"""The settings written out for people: a commented file to start from, and the table in README."""
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from pydantic.fields import FieldInfo
+
+from packpale.settings import Project, Settings
+from packpale.values import DefaultValue, register
+
+HEAD = """\
+# Settings of one Packpale run. Paths are relative to this file.
+# A key behind "#" shows its default: take the "#" away to change it. Every default is listed with its source;
+# those marked "assumption" are guesses that stand in for knowledge of your own ground and prices.
+"""
+
+
+def settings_file(given: dict[str, Any]) -> str:
+    """Text of a settings file with every key, its default, unit and source.
+
+    ``given`` holds values to write as they are, by ``section.key``; the three required inputs must be among them.
+    """
+    lines = [HEAD, *_keys("", Project, given)]
+    for name, field in Project.model_fields.items():
+        model = field.annotation
+        if isinstance(model, type) and issubclass(model, Settings):
+            lines += ["", f"[{name}]", *_wrapped(model.__doc__ or ""), *_keys(f"{name}.", model, given)]
+    return "\n".join(lines) + "\n"
+
+
+def settings_table() -> str:
+    """Markdown tables of every key, one for each section, as README shows them."""
+    parts = []
+    for name, field in Project.model_fields.items():
+        model = field.annotation
+        if isinstance(model, type) and issubclass(model, Settings):
+            parts += [f"**[{name}]** {_one_line(model.__doc__)}", "", *_rows(f"{name}.", model), ""]
+    return "\n".join(["**At the top**", "", *_rows("", Project), "", *parts]).rstrip() + "\n"
+
+
+def _plain_fields(model: type[Settings]) -> Iterator[tuple[str, FieldInfo]]:
+    for key, field in model.model_fields.items():
+        if not (isinstance(field.annotation, type) and issubclass(field.annotation, Settings)):
+            yield key, field
+
+
+def _keys(prefix: str, model: type[Settings], given: dict[str, Any]) -> list[str]:
+    lines = []
+    for key, field in _plain_fields(model):
+        text = _one_line(field.description)
+        known = _registered(prefix + key)
+        if known:
+            text += f" {known[0].status.capitalize()}: {known[0].source}."
+        lines += _wrapped(text)
+        if prefix + key in given:
+            lines.append(f"{key} = {_toml(given[prefix + key])}")
+        else:
+            lines.append(f"# {key} = {_shown_default(prefix + key, field)}")
+    return lines
+
+
+def _rows(prefix: str, model: type[Settings]) -> list[str]:
+    rows = ["| key | meaning | default | status |", "|---|---|---|---|"]
+    for key, field in _plain_fields(model):
+        known = _registered(prefix + key)
+        status = known[0].status if known else ("required" if field.is_required() else "")
+        default = "" if field.is_required() else f"`{_shown_default(prefix + key, field)}`"
+        rows.append(f"| `{key}` | {_one_line(field.description)} | {default} | {status} |")
+    return rows
+
+
+def _registered(key: str) -> list[DefaultValue]:
+    """The register's row of a key, or its rows where the key is a table."""
+    rows = register()
+    return [rows[key]] if key in rows else [row for name, row in rows.items() if name.startswith(key + ".")]
+
+
+def _shown_default(key: str, field: FieldInfo) -> str:
+    known = _registered(key)
+    if known and known[0].key != key:
+        return "{" + ", ".join(f"{row.key.rsplit('.', 1)[1]} = {_toml(row.number)}" for row in known) + "}"
+    value = known[0].number if known else field.default
+    return "none" if value is None or field.is_required() else _toml(value)
+
+
+def _toml(value: Any) -> str:
+    """A value as TOML writes it; JSON's texts, numbers and lists are TOML too."""
+    if isinstance(value, Path):
+        return json.dumps(value.as_posix(), ensure_ascii=False)
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_toml(v) for v in value) + "]"
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _one_line(text: str | None) -> str:
+    return re.sub(r"\s+", " ", text or "").strip()
+
+
+def _wrapped(text: str, width: int = 112) -> list[str]:
+    lines, line = [], "#"
+    for word in _one_line(text).split(" "):
+        if len(line) + 1 + len(word) > width:
+            lines.append(line)
+            line = "#"
+        line += " " + word
+    return [*lines, line]
