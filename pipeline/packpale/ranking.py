@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from packpale.result import PlotSummary
+from packpale.settings import RANKING_CRITERIA, RankingCriterion
 from packpale.site.grid import Array
 
 WEIGHT_SPREAD = 2.0
@@ -32,7 +33,9 @@ class Ranking:
     rows: tuple[RankedPlot, ...]
 
 
-def rank(summaries: Sequence[PlotSummary], weights: Mapping[str, float], *, draws: int, seed: int) -> Ranking:
+def rank(
+    summaries: Sequence[PlotSummary], weights: Mapping[RankingCriterion, float], *, draws: int, seed: int
+) -> Ranking:
     """Rank plots by simple additive weighting of land, space and price.
 
     Each criterion is scaled linearly to its best plot, as Hwang and Yoon [1]_ do for ratio scales: land is the mean
@@ -55,11 +58,10 @@ def rank(summaries: Sequence[PlotSummary], weights: Mapping[str, float], *, draw
     if not fitting:
         return Ranking(others)
     degrees = _degrees(fitting)
-    names = ("land", "space", "price")
-    chosen = np.array([weights.get(name, 0.0) for name in names])
+    chosen = np.array([weights.get(name, 0.0) for name in RANKING_CRITERIA])
     score = 100 * degrees @ chosen / chosen.sum()
     random = np.random.default_rng(seed)
-    drawn = chosen * WEIGHT_SPREAD ** random.uniform(-1, 1, size=(draws, len(names)))
+    drawn = chosen * WEIGHT_SPREAD ** random.uniform(-1, 1, size=(draws, len(RANKING_CRITERIA)))
     winners = np.argmax(drawn @ degrees.T, axis=1)
     share = np.bincount(winners, minlength=len(fitting)) / draws
     best_first = np.argsort(-score, kind="stable")

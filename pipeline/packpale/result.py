@@ -1,7 +1,7 @@
 """What the computing rooms hand to review: all of one plot, and the part of it that a whole run needs."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from packpale.care.model import Care
@@ -31,6 +31,7 @@ class PlotSummary:
     ``figures`` holds the plot's columns of ranking.csv but rank, score and first_place_share, by name (None where
     there is no figure); ``earthworks`` the rows of earthworks.csv; ``items`` the priced list; ``layers`` the rows of
     each layer of packpale.gpkg, geometry as hexadecimal WKB under ``geometry``; ``notes`` what a reader must know.
+    ``details`` holds what only the pages show: limits, packs, digging out, price range, a small picture of the ground.
     """
 
     plot_id: str
@@ -41,3 +42,6 @@ class PlotSummary:
     items: tuple[Mapping[str, Any], ...]
     layers: Mapping[str, tuple[Mapping[str, Any], ...]]
     notes: tuple[str, ...]
+    crs: str = ""
+    """The run's CRS, as in Site."""
+    details: Mapping[str, Any] = field(default_factory=dict)

@@ -21,6 +21,9 @@ Criterion = Literal["slope", "drainage", "diggability", "access", "seclusion", "
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
 """What suitability can be made of; the last three need an input of their own."""
 CRITERION_NEEDS = {"access": "access", "seclusion": "dwellings", "cover": "woodland"}
+RankingCriterion = Literal["land", "space", "price"]
+RANKING_CRITERIA: tuple[RankingCriterion, ...] = get_args(RankingCriterion)
+"""What the score of a plot is made of."""
 DrainageClass = Literal[
     "excessively",
     "somewhat excessively",
@@ -293,9 +296,7 @@ class CheckSettings(Settings):
 class RankingSettings(Settings):
     """What makes one plot better than another."""
 
-    weights: dict[Literal["land", "space", "price"], NotNegative] = {
-        k: default(f"ranking.weights.{k}") for k in ("land", "space", "price")
-    }
+    weights: dict[RankingCriterion, NotNegative] = {k: default(f"ranking.weights.{k}") for k in RANKING_CRITERIA}
     """Weight of the suitability inside the fence, of its size, and of the price per hectare."""
 
     @field_validator("weights")

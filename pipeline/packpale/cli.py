@@ -1,0 +1,147 @@
+"""Front door: commands, messages, exit statuses. Heavy libraries are imported only by the commands that need them."""
+
+import sys
+import traceback
+from pathlib import Path
+from typing import Any
+
+import click
+
+from packpale.faults import Faults
+
+EXIT_FAULT, EXIT_PLOT_FAILED, EXIT_BUG, EXIT_STOPPED = 2, 3, 1, 130
+EXISTING_FILE = click.Path(dir_okay=False, path_type=Path)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(package_name="packpale")
+def commands() -> None:
+    """From terrain and candidate plots to scored land, an egg-shaped fence line and a priced dig-proof trench.
+
+    Start with: packpale start my-land --elevation dem.tif --plots plots.gpkg
+    """
+
+
+debug = click.option("--debug", is_flag=True, help="Show the traceback of an error in the program.")
+
+
+@commands.command()
+@click.argument("config", type=EXISTING_FILE)
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="Output folder.")
+@click.option("--plot", "plots", multiple=True, metavar="ID", help="Compute this plot only; may be repeated.")
+@click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core.")
+@click.option("--fresh", is_flag=True, help="Start over; without it, plots already complete are kept.")
+@debug
+def run(
+    config: Path, *, out: Path | None, plots: tuple[str, ...], workers: int | None, fresh: bool, debug: bool
+) -> None:
+    """Compute every plot of a settings file.
+
+    Example: packpale run config/demo.toml
+    """
+    from packpale.progress import watching
+    from packpale.run import run as run_plots
+
+    with _faults_as_lines(debug):
+        folder = out or Path("outputs") / config.stem
+        with watching() as watch:
+            outcome = run_plots(config, out=folder, plots=plots, workers=workers or _cores(), fresh=fresh, watch=watch)
+        for plot in outcome.plots:
+            if plot.status == "failed":
+                click.echo(f"plot {plot.plot_id}: failed: {plot.reason}", err=True)
+        click.echo(f"{folder / 'index.html'}")
+        if not outcome.complete:
+            sys.exit(EXIT_PLOT_FAILED)
+
+
+@commands.command()
+@click.argument("config", type=EXISTING_FILE)
+@debug
+def check(config: Path, debug: bool) -> None:
+    """Read and validate everything, compute nothing, list every fault at once.
+
+    Example: packpale check config/demo.toml
+    """
+    with _faults_as_lines(debug):
+        from packpale.settings import read_settings
+        from packpale.site.inputs import open_inputs
+
+        project = read_settings(config)
+        inputs = open_inputs(project)
+        hectares = sum(p.outline.area for p in inputs.plots) / 10_000
+        click.echo(
+            f"{config}: no fault; {len(inputs.plots)} plots, {hectares:.2f} ha, "
+            f"in {inputs.crs}, cells of {inputs.cell_m:g} m"
+        )
+        for note in [*inputs.notes, *(f"{p.plot_id}: {n}" for p in inputs.plots for n in p.notes)]:
+            click.echo(f"note: {note}")
+
+
+@commands.command()
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@click.option("--elevation", multiple=True, type=EXISTING_FILE, help="Elevation raster; may be repeated.")
+@click.option("--plots", type=EXISTING_FILE, help="Plots file.")
+@debug
+def start(folder: Path, elevation: tuple[Path, ...], plots: Path | None, debug: bool) -> None:
+    """Write a commented settings file: every key with its default, unit and source.
+
+    Example: packpale start my-land --elevation dem.tif --plots plots.gpkg
+    """
+    with _faults_as_lines(debug):
+        from packpale.start import write_settings
+
+        click.echo(write_settings(folder, elevation, plots))
+
+
+@commands.command()
+@debug
+def sources(debug: bool) -> None:
+    """List every default value: number, unit, status, source.
+
+    Example: packpale sources
+    """
+    with _faults_as_lines(debug):
+        from packpale.values import register
+
+        for value in register().values():
+            unit = "" if value.unit == "-" else f" {value.unit}"
+            click.echo(f"{value.key} = {value.number}{unit}\n    {value.status}: {value.source}")
+
+
+class _faults_as_lines:  # noqa: N801 - reads as a phrase where it is used
+    """Context in which faults end the program with one line each and status 2, and bugs with one line and status 1."""
+
+    def __init__(self, debug: bool) -> None:
+        self.debug = debug
+
+    def __enter__(self) -> None: ...
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, where: Any) -> None:
+        if isinstance(error, Faults):
+            for line in error.lines:
+                click.echo(line, err=True)
+            sys.exit(EXIT_FAULT)
+        if isinstance(error, OSError):
+            click.echo(
+                f"{error.filename or 'files'}: {error.strerror or error}; free it or choose another --out", err=True
+            )
+            sys.exit(EXIT_FAULT)
+        if isinstance(error, KeyboardInterrupt):
+            click.echo("stopped; the same command goes on where it was", err=True)
+            sys.exit(EXIT_STOPPED)
+        if isinstance(error, Exception):
+            if self.debug:
+                traceback.print_exception(error)
+            click.echo(f"error in the program: {type(error).__name__}: {error}; --debug shows where", err=True)
+            sys.exit(EXIT_BUG)
+
+
+def _cores() -> int:
+    import os
+
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def main() -> None:
+    """Entry point of the command ``packpale``."""
+    commands()

@@ -1,0 +1,52 @@
+"""Progress of a run on stderr: a live line on a terminal, plain lines on a pipe."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from packpale.run import PlotOutcome, Progress, Watcher
+
+
+@contextmanager
+def watching() -> Iterator[Watcher]:
+    """A watcher for ``run`` that shows plots done of all, stages and time left."""
+    if not sys.stderr.isatty():
+        yield _plain
+        return
+    from rich.console import Console
+    from rich.live import Live
+    from rich.text import Text
+
+    with Live(Text("starting"), console=Console(stderr=True), transient=True) as live:
+
+        def watch(progress: Progress, finished: PlotOutcome | None) -> None:
+            if finished:
+                live.console.print(Text(_ended(progress, finished)))
+            live.update(Text(_now(progress)))
+
+        yield watch
+
+
+def _plain(progress: Progress, finished: PlotOutcome | None) -> None:
+    if finished:
+        print(_ended(progress, finished), file=sys.stderr, flush=True)  # noqa: T201 - this is the message
+
+
+def _ended(progress: Progress, finished: PlotOutcome) -> str:
+    left = progress.seconds_left
+    tail = f", about {_duration(left)} left" if left and progress.done < progress.total else ""
+    ended = f"plot {finished.plot_id}: {finished.status} in {finished.seconds:.1f} s"
+    return f"{ended}; {progress.done} of {progress.total}{tail}"
+
+
+def _now(progress: Progress) -> str:
+    left = progress.seconds_left
+    working = ", ".join(f"{plot}: {stage}" for plot, stage in sorted(progress.stages.items()))
+    tail = f"; about {_duration(left)} left" if left else ""
+    return f"{progress.done} of {progress.total} plots done{tail}  {working}"
+
+
+def _duration(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"

@@ -1,0 +1,353 @@
+"""Which room follows which for one plot, many plots over an executor, and going on where a run stopped."""
+
+import hashlib
+import json
+import os
+import re
+import shutil
+import time
+import zlib
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Protocol
+
+from packpale import __version__
+from packpale.faults import Faults
+from packpale.ranking import rank
+from packpale.result import PlotSummary
+from packpale.settings import Project, read_settings
+from packpale.site.inputs import Inputs, open_inputs
+
+STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
+PARTIAL = ".partial"
+"""Folder inside the output folder in which everything is built before it is renamed into place."""
+
+
+@dataclass(frozen=True)
+class PlotOutcome:
+    """How one plot ended."""
+
+    plot_id: str
+    status: str
+    """done, kept (from an earlier run) or failed."""
+    reason: str
+    seconds: float
+    summary: PlotSummary | None
+
+
+@dataclass
+class Progress:
+    """What a caller is told while a run goes on."""
+
+    total: int
+    done: int = 0
+    failed: int = 0
+    started: float = field(default_factory=time.monotonic)
+    stages: Mapping[str, str] = field(default_factory=dict)
+    """Stage of each plot that is being computed, by plot."""
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Estimate from the plots finished so far; None before the first."""
+        if not self.done:
+            return None
+        return (time.monotonic() - self.started) / self.done * (self.total - self.done)
+
+
+class Watcher(Protocol):
+    """Called whenever a plot ends and about once a second in between."""
+
+    def __call__(self, progress: Progress, finished: PlotOutcome | None) -> None: ...
+
+
+@dataclass(frozen=True)
+class RunOutcome:
+    """What a run leaves: its folder and how every plot ended, in the order of the plots."""
+
+    folder: Path
+    plots: tuple[PlotOutcome, ...]
+
+    @property
+    def complete(self) -> bool:
+        return all(p.status != "failed" for p in self.plots)
+
+
+def run(
+    settings: Path,
+    *,
+    out: Path,
+    plots: Sequence[str] = (),
+    workers: int = 1,
+    fresh: bool = False,
+    watch: Watcher = lambda progress, finished: None,
+) -> RunOutcome:
+    """Compute the plots of a settings file into the folder ``out``.
+
+    Plots already complete there from the same settings, inputs and version are kept unless ``fresh``. Nothing outside
+    ``out`` is written; a plot appears under ``out/plots`` only when it is complete.
+
+    Raises Faults if settings or inputs are at fault; then nothing is written.
+    """
+    project = read_settings(settings)
+    inputs = open_inputs(project)
+    chosen = _chosen(inputs, plots)
+    folders = folder_names([p.plot_id for p in inputs.plots])
+    # Relative names: the same inputs in another place, or on another machine, are the same inputs.
+    home = settings.resolve().parent
+    hashes = {Path(os.path.relpath(f, home)).as_posix(): _file_hash(f) for f in sorted(set(inputs.files))}
+    key = _key(project, hashes)
+    (out / PARTIAL).mkdir(parents=True, exist_ok=True)
+
+    kept: dict[str, PlotOutcome] = {}
+    for plot_id in chosen:
+        summary = None if fresh else _finished(out / "plots" / folders[plot_id], f"{key}-{plot_id}")
+        if summary:
+            kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, summary)
+    jobs = [_Job(inputs, project, p, folders[p], out, f"{key}-{p}") for p in chosen if p not in kept]
+    outcomes = {**kept, **_compute(jobs, workers, Progress(total=len(jobs)), watch)}
+
+    ordered = tuple(outcomes[plot_id] for plot_id in chosen)
+    _write_run_files(ordered, project, hashes, inputs.notes, out)
+    shutil.rmtree(out / PARTIAL)
+    return RunOutcome(out, ordered)
+
+
+def folder_names(plot_ids: Sequence[str]) -> dict[str, str]:
+    """A folder name for each plot: the id where it can stand as one, else a plain form of it and a check sum.
+
+    Two ids that differ only in case, or in what a file name cannot hold, get different folders.
+    """
+    names: dict[str, str] = {}
+    seen: set[str] = set()
+    for plot_id in sorted(plot_ids):
+        name = re.sub(r"[^A-Za-z0-9_-]+", "-", plot_id).strip("-")[:60]
+        reserved = re.fullmatch(r"(?i)con|prn|aux|nul|com\d|lpt\d", name)
+        if name != plot_id or reserved or name.lower() in seen:
+            name = f"{name or 'plot'}-{zlib.crc32(plot_id.encode()):08x}"
+        seen.add(name.lower())
+        names[plot_id] = name
+    return names
+
+
+@dataclass(frozen=True)
+class _Job:
+    """One plot to compute; goes to a worker process."""
+
+    inputs: Inputs
+    project: Project
+    plot_id: str
+    folder: str
+    out: Path
+    key: str
+
+    @property
+    def building(self) -> Path:
+        return self.out / PARTIAL / self.folder
+
+    @property
+    def stage_file(self) -> Path:
+        return self.out / PARTIAL / f"{self.folder}.stage"
+
+
+def compute_plot(job: _Job) -> PlotOutcome:
+    """Take one plot through all rooms and put its finished folder in place; a failure is an outcome, not an error."""
+    started = time.monotonic()
+    try:
+        summary = _through_the_rooms(job)
+    except Faults as faults:
+        return PlotOutcome(job.plot_id, "failed", "; ".join(faults.lines), time.monotonic() - started, None)
+    except Exception as error:  # noqa: BLE001 - one plot's trouble must not end the others; the run exits with 3
+        reason = f"{type(error).__name__}: {error}"
+        return PlotOutcome(job.plot_id, "failed", reason, time.monotonic() - started, None)
+    return PlotOutcome(job.plot_id, "done", "", time.monotonic() - started, summary)
+
+
+def _through_the_rooms(job: _Job) -> PlotSummary:
+    from packpale.care.assess import assess as assess_care
+    from packpale.earthworks.work_out import work_out
+    from packpale.enclosure.place import place
+    from packpale.land.assess import assess as assess_land
+    from packpale.result import PlotResult
+    from packpale.review.plot import write_plot
+    from packpale.site.inputs import read_site
+
+    stage = _stages(job.stage_file)
+    stage("reading")
+    site = read_site(job.inputs, job.plot_id, job.project)
+    stage("scoring land")
+    land = assess_land(site, job.project)
+    stage("fitting")
+    enclosure = place(site, land, job.project)
+    earthworks = care = None
+    if enclosure.feasible:
+        stage("earthworks")
+        earthworks = work_out(site, enclosure, job.project)
+        stage("care")
+        care = assess_care(site, enclosure, job.project)
+    stage("writing")
+    shutil.rmtree(job.building, ignore_errors=True)
+    job.building.mkdir(parents=True)
+    summary = write_plot(PlotResult(site, land, enclosure, earthworks, care), job.project, job.building)
+    (job.building / "key.txt").write_text(job.key + "\n", encoding="utf-8")
+    _put_in_place(job.building, job.out / "plots" / job.folder)
+    job.stage_file.unlink(missing_ok=True)
+    return summary
+
+
+def _stages(file: Path) -> Callable[[str], None]:
+    # A small file, not a queue: it works for any executor that shares the output folder.
+    def stage(name: str) -> None:
+        file.write_text(name, encoding="utf-8")
+
+    return stage
+
+
+def _put_in_place(built: Path, target: Path) -> None:
+    """Rename a finished folder to its place; what stood there goes first, so that no mixture can ever be seen."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if target.exists():
+        old = built.with_name(built.name + ".old")
+        shutil.rmtree(old, ignore_errors=True)
+        target.rename(old)
+        built.rename(target)
+        shutil.rmtree(old)
+    else:
+        built.rename(target)
+
+
+def _finished(folder: Path, key: str) -> PlotSummary | None:
+    """Summary of a plot that an earlier run completed under the same key."""
+    from packpale.review.summary import read_summary
+
+    try:
+        if (folder / "key.txt").read_text(encoding="utf-8").strip() == key:
+            return read_summary(folder / "result.json")
+    except (OSError, ValueError, KeyError):
+        # Damaged or from an older layout: compute it again.
+        return None
+    return None
+
+
+def _compute(jobs: Sequence[_Job], workers: int, progress: Progress, watch: Watcher) -> dict[str, PlotOutcome]:
+    """All jobs over worker processes; a plot that brings its worker down is tried once more, alone."""
+    outcomes: dict[str, PlotOutcome] = {}
+
+    def finish(outcome: PlotOutcome) -> None:
+        outcomes[outcome.plot_id] = outcome
+        progress.done += 1
+        progress.failed += outcome.status == "failed"
+        watch(progress, outcome)
+
+    if workers == 1 or len(jobs) == 1:
+        for job in jobs:
+            watch(progress, None)
+            finish(compute_plot(job))
+        return outcomes
+    left = list(jobs)
+    try:
+        with _pool(min(workers, len(jobs))) as pool:
+            _over(pool, left, progress, watch, finish)
+    except BrokenProcessPool:
+        for job in [j for j in jobs if j.plot_id not in outcomes]:
+            try:
+                with _pool(1) as alone:
+                    _over(alone, [job], progress, watch, finish)
+            except BrokenProcessPool:
+                reason = "the process computing this plot was ended from outside, perhaps for lack of memory"
+                finish(PlotOutcome(job.plot_id, "failed", reason, 0.0, None))
+    return outcomes
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    # spawn: compiled kernels and raster handles do not survive a fork.
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
+
+
+def _over(
+    executor: Executor,
+    jobs: Sequence[_Job],
+    progress: Progress,
+    watch: Watcher,
+    finish: Callable[[PlotOutcome], None],
+) -> None:
+    futures: dict[Future[PlotOutcome], _Job] = {executor.submit(compute_plot, job): job for job in jobs}
+    try:
+        while futures:
+            ended, _ = wait(futures, timeout=1.0, return_when=FIRST_COMPLETED)
+            for future in ended:
+                futures.pop(future)
+                finish(future.result())
+            progress.stages = {j.plot_id: s for j in futures.values() if (s := _read_stage(j.stage_file))}
+            watch(progress, None)
+    except BaseException:
+        executor.shutdown(wait=False, cancel_futures=True)
+        raise
+
+
+def _read_stage(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8")
+    except OSError:
+        return ""
+
+
+def _write_run_files(
+    outcomes: Sequence[PlotOutcome],
+    project: Project,
+    hashes: Mapping[str, str],
+    notes: Sequence[str],
+    out: Path,
+) -> None:
+    from packpale.review.run import write_run
+
+    summaries = [o.summary for o in outcomes if o.summary]
+    ranking = rank(summaries, project.ranking.weights, draws=project.run.draws, seed=project.run.seed)
+    record = {
+        "version": __version__,
+        "settings_hash": _settings_hash(project),
+        "input_hashes": dict(hashes),
+        "seed": project.run.seed,
+        "plots": {
+            o.plot_id: {"status": o.status, "reason": _reason(o), "seconds": round(o.seconds, 3)} for o in outcomes
+        },
+        "warnings": [*notes, *(f"{s.plot_id}: {n}" for s in summaries for n in s.notes)],
+    }
+    building = out / PARTIAL / "run-files"
+    shutil.rmtree(building, ignore_errors=True)
+    building.mkdir()
+    write_run(summaries, ranking, project, record, building)
+    for file in sorted(building.iterdir()):
+        file.replace(out / file.name)
+
+
+def _reason(outcome: PlotOutcome) -> str:
+    return outcome.reason or (str(outcome.summary.figures.get("reason") or "") if outcome.summary else "")
+
+
+def _chosen(inputs: Inputs, wanted: Sequence[str]) -> list[str]:
+    known = [p.plot_id for p in inputs.plots]
+    unknown = [w for w in wanted if w not in known]
+    if unknown:
+        raise Faults([f"--plot {w}: no such plot; the plots are {', '.join(known)}" for w in unknown])
+    return [p for p in known if p in wanted] if wanted else known
+
+
+def _settings_hash(project: Project) -> str:
+    # Without the paths: the same settings on another machine are the same settings.
+    return hashlib.sha256(project.model_dump_json(exclude={"inputs"}).encode()).hexdigest()
+
+
+def _key(project: Project, hashes: Mapping[str, str]) -> str:
+    """Stands for everything that a plot's files depend on but its id."""
+    text = json.dumps([__version__, project.model_dump_json(exclude={"inputs"}), sorted(hashes.items())])
+    names = project.inputs.model_dump(include={"elevation_unit", "plots_layer", "plot_id"})
+    return hashlib.sha256((text + json.dumps(names, sort_keys=True)).encode()).hexdigest()
+
+
+def _file_hash(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
