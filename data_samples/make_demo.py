@@ -1,0 +1,432 @@
+"""Write the demo: an invented upland estate with six candidate plots, from a seeded random field and nothing else.
+
+Run as ``python data_samples/make_demo.py [FOLDER]``; without a folder it writes to ``demo`` beside this script.
+README.md beside this script tells the scenario in words. All positions below are metres east and north of the
+estate's south-west corner.
+"""
+
+import json
+import sys
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pyogrio
+import rasterio
+from rasterio.transform import from_origin
+from shapely import affinity
+from shapely.geometry import LineString, Point, Polygon, mapping
+from shapely.geometry.base import BaseGeometry
+
+Array = npt.NDArray[np.float64]
+
+CRS = "EPSG:25832"
+WEST, SOUTH = 420_000.0, 6_150_000.0
+"""South-west corner. It lies in the open sea on purpose, so that nobody's land is meant."""
+WIDTH, HEIGHT = 1600.0, 1400.0
+CELL = 2.0
+SEED = 20_260_117
+STEP = 1 / 64
+"""Elevations are whole multiples of this. [m] Fine enough for slopes, and coarse enough to compress well."""
+TIMESTAMP = "2026-01-17T00:00:00.000Z"
+"""Stands in the GeoPackages instead of the hour of writing, so that every run writes the same file."""
+
+PLOTS = {
+    "hask-brow": (
+        "Hask Brow",
+        Polygon(
+            [
+                (232, 968),
+                (300, 975),
+                (420, 962),
+                (560, 966),
+                (700, 950),
+                (716, 1040),
+                (694, 1112),
+                (560, 1128),
+                (430, 1120),
+                (330, 1132),
+                (246, 1118),
+                (222, 1050),
+            ]
+        ),
+    ),
+    "mirrow-moss": (
+        "Mirrow Moss",
+        Polygon(
+            [
+                (1030, 236),
+                (1090, 176),
+                (1200, 150),
+                (1330, 158),
+                (1428, 206),
+                (1446, 300),
+                (1404, 376),
+                (1290, 410),
+                (1150, 404),
+                (1058, 352),
+            ]
+        ),
+    ),
+    "grey-slabs": (
+        "Grey Slabs",
+        Polygon(
+            [
+                (186, 168),
+                (262, 116),
+                (390, 124),
+                (500, 110),
+                (604, 150),
+                (622, 268),
+                (586, 372),
+                (470, 398),
+                (330, 390),
+                (224, 352),
+                (178, 262),
+            ]
+        ),
+    ),
+    "tessel-halves": (
+        "Tessel Halves",
+        Polygon(
+            [
+                (760, 668),
+                (850, 640),
+                (990, 646),
+                (1110, 660),
+                (1136, 760),
+                (1118, 868),
+                (1020, 902),
+                (900, 896),
+                (792, 884),
+                (748, 780),
+            ]
+        ),
+    ),
+    "larder-shelf": (
+        "Larder Shelf",
+        Polygon(
+            [
+                (168, 700),
+                (236, 646),
+                (360, 632),
+                (500, 640),
+                (618, 652),
+                (650, 742),
+                (634, 850),
+                (540, 898),
+                (400, 904),
+                (270, 896),
+                (176, 840),
+            ]
+        ),
+    ),
+    "crooked-lot": (
+        "Crooked Lot",
+        Polygon(
+            [
+                (1206, 644),
+                (1318, 632),
+                (1352, 650),
+                (1368, 764),
+                (1384, 782),
+                (1440, 792),
+                (1462, 742),
+                (1556, 736),
+                (1566, 828),
+                (1540, 936),
+                (1450, 948),
+                (1394, 872),
+                (1350, 868),
+                (1300, 884),
+                (1222, 872),
+                (1196, 760),
+            ],
+            [[(1258, 730), (1296, 726), (1302, 762), (1264, 768)]],
+        ),
+    ),
+}
+"""Candidate plots by id: name and outline."""
+
+
+def stream_east(north: Array) -> Array:
+    """Distance east of the Tessel at a distance north."""
+    return 752 + 0.2 * north + 22 * np.sin(north / 95) + 9 * np.sin(north / 41 + 1)
+
+
+def elevation() -> Array:
+    """Ground level at the cell centres; row 0 is the northernmost. [m]"""
+    rng = np.random.default_rng(SEED)
+    east, north = np.meshgrid(np.arange(CELL / 2, WIDTH, CELL), np.arange(HEIGHT - CELL / 2, 0, -CELL))
+    z = _flights_of_ground(east, north)
+    z += _roughness(rng, z.shape) * (1 - 0.45 * _bump(east, north, (410, 770), (330, 170)))
+    z += _gullies(rng, east, north)
+    z = _with_bog(z, east, north)
+    z = _with_stream(z, east, north)
+    return np.round(z / STEP) * STEP
+
+
+def _flights_of_ground(east: Array, north: Array) -> Array:
+    """Low ground, scarp, shelf, brow, crest and back slope, one above the other from south to north. [m]"""
+    bent = north + 26 * np.sin(east / 210 + 0.6) + 14 * np.sin(east / 95)
+    low = 1.1 + 2.4 / (1 + np.exp((east - 800) / 110))  # steeper in the west, where the slabs are
+    edges = np.array([470.0, 600.0, 940.0, 1150.0, 1210.0])
+    degrees = [low, 15.0, 3.4, 27.0, 4.0, -11.0]
+    slope = np.tan(np.radians(degrees[0])) * np.ones_like(east)
+    for edge, below, above in zip(edges, degrees, degrees[1:], strict=False):
+        turned = 1 / (1 + np.exp(-(bent - edge) / 9))
+        slope += (np.tan(np.radians(above)) - np.tan(np.radians(below))) * turned
+    rise = np.cumsum(slope[::-1], axis=0)[::-1] * CELL
+    shelf_row = int(np.argmin(np.abs(north[:, 0] - 620)))
+    return 512 + rise - rise[shelf_row] + 4 * np.sin(east / 380 + 2)
+
+
+def _roughness(rng: np.random.Generator, shape: tuple[int, int]) -> Array:
+    """Random relief with wavelengths from 10 m to 500 m whose height falls with the wavelength. [m]"""
+    rows, cols = 1024, 1024  # larger than the estate, so that opposite edges do not repeat each other
+    white = np.fft.rfft2(rng.standard_normal((rows, cols)))
+    waves = np.hypot(np.fft.fftfreq(rows, CELL)[:, None], np.fft.rfftfreq(cols, CELL)[None, :])
+    kept = (waves > 1 / 500) & (waves < 1 / 10)
+    field = np.fft.irfft2(white * np.where(kept, np.maximum(waves, 1 / 500) ** -2.0, 0), (rows, cols))
+    field = field[: shape[0], : shape[1]]
+    return 1.35 * field / field.std()
+
+
+def _gullies(rng: np.random.Generator, east: Array, north: Array) -> Array:
+    """Shallow runnels down the brow and the scarp. [m]"""
+    cut = np.zeros_like(east)
+    for low, high, count in ((925, 1135, 9), (455, 615, 8)):
+        for start in np.sort(rng.uniform(60, WIDTH - 60, count)):
+            depth, width = rng.uniform(0.5, 1.3), rng.uniform(4, 8)
+            line = start + rng.uniform(8, 20) * np.sin((north - low) / rng.uniform(40, 80)) + 0.15 * (north - low)
+            along = np.clip((north - low) / 40, 0, 1) * np.clip((high - north) / 40, 0, 1)
+            cut -= depth * along * np.exp(-(((east - line) / width) ** 2))
+    return cut
+
+
+def _with_bog(z: Array, east: Array, north: Array) -> Array:
+    """Lay a flat wet hollow without an outlet into the low ground in the east."""
+    q = np.hypot((east - 1236) / 185, (north - 280) / 112) + 0.06 * np.sin(east / 37) * np.cos(north / 29)
+    rim = z[int((HEIGHT - 168) / CELL), int(1236 / CELL)] - 0.3
+    inside = 1 / (1 + np.exp((q - 1) / 0.07))
+    texture = 0.06 * np.sin(east / 11) * np.sin(north / 13)  # hummocks
+    return z + inside * (rim - 0.9 * np.clip(1 - q**2, 0, 1) + texture - z)
+
+
+def _with_stream(z: Array, east: Array, north: Array) -> Array:
+    """Cut the Tessel into its side valley, its bed always falling southwards."""
+    mid = stream_east(north[:, 0])
+    column = np.clip((mid / CELL).astype(int), 0, z.shape[1] - 1)
+    ground = z[np.arange(len(mid)), column]
+    depth = np.interp(north[:, 0], [0, 150, 450, 560, 900, 1000, 1130], [3.0, 3.5, 5.0, 7.0, 5.5, 5.0, 0.0])
+    fall = 0.012 * CELL
+    bed = ground - depth
+    for row in range(1, len(bed)):
+        bed[row] = min(bed[row], bed[row - 1] - fall) if north[row, 0] < 1120 else bed[row]
+    away = np.abs(east - mid[:, None])
+    bank = bed[:, None] + 0.02 * away + 0.46 * np.clip(away - 3, 0, None) ** 1.02
+    soft = 1.2  # rounds the shoulder where the bank meets the ground [m]
+    carved = -soft * np.logaddexp(-z / soft, -bank / soft)
+    fade = np.clip((1130 - north) / 60, 0, 1)
+    return z + fade * (carved - z)
+
+
+def _bump(east: Array, north: Array, centre: tuple[float, float], reach: tuple[float, float]) -> Array:
+    return np.exp(-(((east - centre[0]) / reach[0]) ** 4) - ((north - centre[1]) / reach[1]) ** 4)
+
+
+def stream() -> LineString:
+    """Middle line of the Tessel, from its spring to the southern edge."""
+    north = np.arange(1100.0, -1, -10)
+    return LineString(np.round(np.column_stack([stream_east(north), north]), 2))
+
+
+def soil_polygons() -> list[dict[str, object]]:
+    """Soil by kind of ground; they do not overlap, and None is a column the survey left empty."""
+    moss = affinity.scale(Point(1236, 280).buffer(1, 24), 212, 138)
+    haugh = stream().buffer(16, 8)
+    shelf = Polygon(
+        [
+            (0, 590),
+            (330, 612),
+            (700, 580),
+            (1040, 604),
+            (1600, 566),
+            (1600, 952),
+            (1180, 944),
+            (700, 934),
+            (300, 948),
+            (0, 930),
+        ]
+    )
+    slabs = Polygon([(0, 40), (300, 60), (640, 70), (690, 250), (640, 420), (420, 452), (0, 440)])
+    heights = Polygon([(0, 930), (300, 948), (700, 934), (1180, 944), (1600, 952), (1600, 1400), (0, 1400)])
+    flush = Polygon([(770, 800), (846, 780), (866, 842), (800, 872)])
+    taken: BaseGeometry = Polygon()
+    rows = []
+    for kind, area, values in (
+        ("peat over lake clay", moss, (4.5, "soft", 0.15, 46, 1, "very poorly")),
+        ("stream alluvium", haugh, (3.0, "soft", 0.55, 28, None, "poorly")),
+        ("flush below a spring", flush, (2.4, "soft", 0.70, 34, 6, "somewhat poorly")),
+        ("loam of the shelf", shelf, (2.3, "soft", 2.4, 21, 7, "well")),
+        ("thin soil over slabs", slabs, (0.62, "hard", 2.6, 13, 21, "somewhat excessively")),
+        ("stony soil of the heights", heights, (0.95, "hard", 3.0, 11, 34, "somewhat excessively")),
+    ):
+        free = area.difference(taken).intersection(Polygon([(0, 0), (WIDTH, 0), (WIDTH, HEIGHT), (0, HEIGHT)]))
+        taken = taken.union(area)
+        names = (
+            "depth_to_rock_m",
+            "rock_hardness",
+            "water_table_m",
+            "clay_percent",
+            "stones_percent",
+            "drainage_class",
+        )
+        rows.append({"kind": kind, **dict(zip(names, values, strict=True)), "geometry": free})
+    return rows
+
+
+PITS = """\
+pit,x,y,depth_to_rock_m,rock_hardness,water_table_m,clay_percent,stones_percent,drainage_class
+1,280,720,2.4,soft,2.5,20,6,well
+2,440,790,2.6,soft,2.6,22,5,well
+3,560,700,2.1,soft,2.3,23,9,well
+4,820,720,1.9,soft,1.6,26,8,moderately well
+5,1060,770,2.2,soft,1.9,24,7,well
+6,1260,830,2.0,soft,2.2,20,10,well
+7,1500,850,1.7,soft,2.1,19,12,well
+8,290,230,0.55,hard,,12,22,somewhat excessively
+9,400,320,0.70,hard,,14,18,somewhat excessively
+10,520,210,0.48,hard,,,26,somewhat excessively
+11,1180,270,,,0.10,48,0,very poorly
+12,1340,300,,,0.20,44,1,very poorly
+13,480,1040,0.80,hard,,10,38,somewhat excessively
+"""
+"""Trial pits; an empty cell was not reached or not looked at."""
+
+
+def features() -> dict[str, list[tuple[str, BaseGeometry]]]:
+    """What stands, lies and grows round the plots: name and shape, by kind of input."""
+    return {
+        "watercourses": [
+            ("Tessel", stream()),
+            ("Moss Drain", LineString([(1062, 262), (1010, 238), (940, 214), (880, 176), (822, 140), (784, 118)])),
+        ],
+        "dwellings": [
+            ("Tesselhow farmhouse", Polygon([(690, 432), (708, 438), (704, 450), (686, 444)])),
+            ("Lot Cottage", Polygon([(1462, 588), (1474, 590), (1472, 600), (1460, 598)])),
+        ],
+        "access": [
+            (
+                "estate track",
+                LineString(
+                    [
+                        (650, 0),
+                        (664, 140),
+                        (658, 300),
+                        (672, 420),
+                        (706, 500),
+                        (690, 580),
+                        (700, 622),
+                        (820, 624),
+                        (1000, 630),
+                        (1180, 616),
+                        (1330, 612),
+                        (1466, 606),
+                    ]
+                ),
+            ),
+            ("shelf track", LineString([(700, 622), (560, 622), (380, 614), (220, 622), (130, 680), (110, 820)])),
+        ],
+        "services": [
+            (
+                "electric cable",
+                LineString(
+                    [
+                        (696, 440),
+                        (660, 560),
+                        (640, 612),
+                        (400, 606),
+                        (232, 612),
+                        (176, 690),
+                        (204, 760),
+                        (186, 900),
+                        (150, 1100),
+                        (140, 1180),
+                    ]
+                ),
+            ),
+        ],
+        "woodland": [
+            ("Slab Wood", Polygon([(40, 420), (160, 400), (300, 420), (420, 448), (380, 540), (200, 560), (60, 520)])),
+            ("Shelter belt", Polygon([(200, 906), (420, 914), (640, 904), (640, 926), (420, 938), (200, 930)])),
+            ("Moss Carr", Polygon([(1300, 120), (1440, 140), (1500, 230), (1452, 240), (1420, 196), (1330, 152)])),
+        ],
+        "viewpoints": [
+            ("Hask Cairn", Point(620, 1190)),
+            ("Lay-by", Point(1180, 600)),
+            ("Shelf Gate", Point(668, 640)),
+        ],
+        "keep_out": [
+            ("ruined fold", Polygon([(1066, 690), (1094, 692), (1092, 716), (1064, 712)])),
+        ],
+    }
+
+
+def main(folder: Path) -> None:
+    """Write every file of the demo into the folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    _write_tiles(folder, elevation())
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": TIMESTAMP})
+    plots = [{"plot": key, "name": name, "geometry": outline} for key, (name, outline) in PLOTS.items()]
+    for rows, path in ((plots, folder / "plots.gpkg"), (soil_polygons(), folder / "soil.gpkg")):
+        path.unlink(missing_ok=True)
+        frame = gpd.GeoDataFrame(rows, crs=CRS)
+        frame.geometry = frame.geometry.translate(WEST, SOUTH)
+        frame.to_file(path, layer=path.stem, driver="GPKG", engine="pyogrio")
+    head, *lines = PITS.splitlines()
+    (folder / "pits.csv").write_text("\n".join([head, *map(_on_the_map, lines)]) + "\n", encoding="utf-8")
+    for kind, named in features().items():
+        _write_geojson(folder / f"{kind}.geojson", named)
+
+
+def _write_tiles(folder: Path, z: Array) -> None:
+    middle = z.shape[1] // 2
+    for name, start, stop in (("west", 0, middle), ("east", middle, z.shape[1])):
+        with rasterio.open(
+            folder / f"elevation_{name}.tif",
+            "w",
+            driver="GTiff",
+            height=z.shape[0],
+            width=stop - start,
+            count=1,
+            dtype="float32",
+            nodata=-9999,
+            crs=CRS,
+            transform=from_origin(WEST + start * CELL, SOUTH + HEIGHT, CELL, CELL),
+            compress="deflate",
+            predictor=3,
+            zlevel=9,
+            tiled=True,
+        ) as tile:
+            tile.write(z[:, start:stop].astype(np.float32), 1)
+
+
+def _on_the_map(pit: str) -> str:
+    number, x, y, rest = pit.split(",", 3)
+    return f"{number},{float(x) + WEST:g},{float(y) + SOUTH:.10g},{rest}"
+
+
+def _write_geojson(path: Path, named: list[tuple[str, BaseGeometry]]) -> None:
+    crs = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:{CRS.replace(':', '::')}"}}
+    rows = [
+        {"type": "Feature", "properties": {"name": name}, "geometry": mapping(affinity.translate(shape, WEST, SOUTH))}
+        for name, shape in named
+    ]
+    collection = {"type": "FeatureCollection", "name": path.stem, "crs": crs, "features": rows}
+    path.write_text(json.dumps(collection, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent / "demo")
