@@ -1,0 +1,96 @@
+"""Everything about the land of one plot, step by step."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from packpale.faults import Faults
+from packpale.land.criteria import CRITERIA, Evidence, default_weights
+from packpale.land.diggability import digging
+from packpale.land.drainage import Drainage, drainage
+from packpale.land.model import Land
+from packpale.land.pairwise import ACCEPTED_RATIO, priorities
+from packpale.land.slope import aspect_deg, hillshade, slope
+from packpale.land.usable import usable_land
+from packpale.settings import LandSettings, Project
+from packpale.site import Array, Site
+from packpale.units import HECTARE_M2
+
+
+def assess(site: Site, project: Project) -> Land:
+    """Terrain, drainage, digging, suitability and usable land of one plot.
+
+    Raises Faults if pairwise comparisons are missing or contradict each other.
+    """
+    weights, consistency_ratio, notes = criterion_weights(project.land)
+    z, cell = site.elevation, site.grid.cell
+    cell_size = (cell, cell)
+    ground_slope = slope(z, cell_size=cell_size)
+    water = drainage(z, ground_slope, cell=cell, channel_area=project.land.channel_area_ha * HECTARE_M2)
+    dig = digging(site.soil, slope=ground_slope, ponding=water.ponding)
+    evidence = Evidence(site, ground_slope, water, dig)
+    known = ~np.isnan(ground_slope)
+    memberships = {name: np.where(known, CRITERIA[name](evidence), np.nan) for name in weights}
+    usable, limits = usable_land(site, project.land, project.keep_away(), slope=ground_slope, ponding=water.ponding)
+    return Land(
+        slope=ground_slope,
+        aspect_deg=aspect_deg(z, cell_size=cell_size),
+        hillshade=hillshade(z, cell_size=cell_size),
+        filled=water.filled,
+        ponding=water.ponding,
+        upstream_area=water.upstream_area,
+        upstream_is_lower_bound=water.upstream_is_lower_bound,
+        wetness=water.wetness,
+        height_above_drainage=water.height_above_drainage,
+        channel=water.channel,
+        limitation=dig.limitation,
+        diggability=1 - dig.limitation,
+        limiting_feature=dig.limiting_feature,
+        memberships=memberships,
+        weights=weights,
+        consistency_ratio=consistency_ratio,
+        suitability=weighted_sum(memberships, weights),
+        usable=usable,
+        limits=limits,
+        notes=(*notes, *_notes_on_inflow(site, water)),
+    )
+
+
+def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | None, tuple[str, ...]]:
+    """Weights that add up to 1, the consistency ratio of pairwise comparisons, and what a reader must know of it.
+
+    Criteria of weight 0 are left out. Raises Faults as ``assess``.
+    """
+    if land.pairwise is None:
+        given = default_weights() if land.weights is None else land.weights
+        total = sum(given.values())
+        return {name: weight / total for name, weight in given.items() if weight > 0}, None, ()
+    try:
+        compared = priorities(land.pairwise)
+    except ValueError as error:
+        raise Faults([f"land.{line}" for line in str(error).splitlines()]) from error
+    ratio = compared.consistency_ratio
+    notes: tuple[str, ...] = ()
+    if ratio > ACCEPTED_RATIO:
+        notes = (
+            f"The pairwise comparisons of the criteria contradict each other (consistency ratio {ratio:.2f}, "
+            f"accepted up to {ACCEPTED_RATIO:.2f}); look at them again before relying on the weights.",
+        )
+    return dict(compared.weights), ratio, notes
+
+
+def weighted_sum(memberships: Mapping[str, Array], weights: Mapping[str, float]) -> Array:
+    """Sum of weight times membership over the criteria; NaN where a membership is."""
+    return np.sum([weight * memberships[name] for name, weight in weights.items()], axis=0)  # type: ignore[no-any-return]
+
+
+def _notes_on_inflow(site: Site, water: Drainage) -> tuple[str, ...]:
+    channel = water.channel & site.inside
+    fed = channel & water.upstream_is_lower_bound
+    if not fed.any():
+        return ()
+    return (
+        f"Water may enter from outside the ground that was read in {fed.sum() / channel.sum():.0%} of the plot's "
+        "channel cells: their upstream area is at least the figure shown. "
+        "A larger land.margin_m shows more of the catchment.",
+    )

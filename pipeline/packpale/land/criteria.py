@@ -1,0 +1,89 @@
+"""What the suitability of a cell is made of: one function for each criterion, and the list of them."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from packpale.land.diggability import Digging
+from packpale.land.drainage import Drainage
+from packpale.land.memberships import degree
+from packpale.land.surroundings import cells_within, distance_to, share_within
+from packpale.site import Array, Site
+from packpale.values import register
+from packpale.values.curves import criteria
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All that a criterion may look at."""
+
+    site: Site
+    slope: Array
+    """Rise over run. [m/m]"""
+    drainage: Drainage
+    digging: Digging
+
+
+def slope(evidence: Evidence) -> Array:
+    """Machines and fences: steep ground is harder to work on and to fence."""
+    return degree(100 * evidence.slope, criteria()["slope", "slope"])
+
+
+def drainage(evidence: Evidence) -> Array:
+    """Dry ground: the worst of wetness, ponding, drainage class, water table and height above the channel."""
+    water, soil = evidence.drainage, evidence.site.soil
+    # Where water leaves the window before it meets a channel, no channel is known to be near.
+    height = np.where(np.isnan(water.height_above_drainage), np.inf, water.height_above_drainage)
+    quantities = {
+        "wetness": water.wetness,
+        "ponding": water.ponding,
+        "drainage class": soil.drainage_class.astype(float),
+        "water table": 100 * soil.water_table,
+        "height above drainage": height,
+    }
+    degrees = [degree(quantity, criteria()["drainage", name]) for name, quantity in quantities.items()]
+    worst: Array = np.minimum.reduce(degrees)
+    return worst
+
+
+def diggability(evidence: Evidence) -> Array:
+    """Digging: one minus the limitation for shallow excavations."""
+    return 1 - evidence.digging.limitation
+
+
+def access(evidence: Evidence) -> Array:
+    """Near a track: machines and mesh get there."""
+    distance = distance_to(evidence.site.features.get("access", ()), evidence.site.grid)
+    return degree(distance, criteria()["access", "distance to access"])
+
+
+def seclusion(evidence: Evidence) -> Array:
+    """Far from houses: quiet for the animals and for the neighbours."""
+    distance = distance_to(evidence.site.features.get("dwellings", ()), evidence.site.grid)
+    return degree(distance, criteria()["seclusion", "distance to dwellings"])
+
+
+def cover(evidence: Evidence) -> Array:
+    """Woodland near: shade, and somewhere to be out of sight."""
+    curve = criteria()["cover", "share of woodland"]
+    grid = evidence.site.grid
+    wooded = cells_within(evidence.site.features.get("woodland", ()), grid)
+    return degree(share_within(wooded, reach=curve.reach_m or 0.0, cell=grid.cell), curve)
+
+
+CRITERIA: Mapping[str, Callable[[Evidence], Array]] = {
+    "slope": slope,
+    "drainage": drainage,
+    "diggability": diggability,
+    "access": access,
+    "seclusion": seclusion,
+    "cover": cover,
+}
+"""Every criterion there is: its name in the settings and the function that gives its degree, 0 to 1."""
+
+
+def default_weights() -> dict[str, float]:
+    """Weight of each criterion where the settings give none; criteria without a default do not count."""
+    prefix = "land.weights."
+    return {key.removeprefix(prefix): row.number for key, row in register().items() if key.startswith(prefix)}

@@ -1,0 +1,60 @@
+"""How far the ground limits digging, and which of its properties limits it most."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from packpale.land.memberships import degree
+from packpale.site import Array, Soil
+from packpale.values.curves import shallow_excavations
+
+FEATURES = tuple(shallow_excavations())
+"""Properties that can limit digging; of equal limitations the first is named."""
+
+
+@dataclass(frozen=True)
+class Digging:
+    """Limitation for shallow excavations, arrays in the shape of the grid."""
+
+    limitation: Array
+    """0 not limited to 1 very limited; NaN where the slope or the ponding is not known."""
+    limiting_feature: npt.NDArray[np.int8]
+    """Index into FEATURES; -1 where nothing limits and where the limitation is not known."""
+
+
+def digging(soil: Soil, *, slope: Array, ponding: Array) -> Digging:
+    """Limitation of each cell by the interpretive rule for shallow excavations: the largest of its features decides.
+
+    ``slope`` in m/m, ``ponding`` the depth of a full hollow in m.
+
+    References
+    ----------
+    .. [1] USDA Natural Resources Conservation Service, "ENG - Shallow Excavations" (rule 302 of the National Soil
+       Information System); its numbers stand in values/shallow_excavations.csv.
+    """
+    quantities = {
+        "hard bedrock": np.where(soil.rock_is_hard, 100 * soil.depth_to_rock, np.inf),
+        "soft bedrock": np.where(soil.rock_is_hard, np.inf, 100 * soil.depth_to_rock),
+        "water table": 100 * soil.water_table,
+        "clay": soil.clay,
+        "stones": soil.stones,
+        "slope": 100 * slope,
+        "ponding": ponding,
+    }
+    limitation, feature = np.zeros(slope.shape), np.full(slope.shape, -1, np.int8)
+    for index, degrees in enumerate(limitations(quantities).values()):
+        feature[degrees > limitation] = index
+        # np.maximum hands NaN on: a cell with an unknown feature is not known.
+        limitation = np.maximum(limitation, degrees)
+    feature[np.isnan(limitation)] = -1
+    return Digging(limitation, feature)
+
+
+def limitations(quantities: Mapping[str, Array]) -> dict[str, Array]:
+    """Limitation by each feature, 0 to 1, from its quantity in the unit of the table (cm, %, m).
+
+    Raises KeyError if a feature of the table has no quantity.
+    """
+    return {feature: degree(quantities[feature], curve) for feature, curve in shallow_excavations().items()}

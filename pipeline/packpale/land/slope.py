@@ -1,0 +1,83 @@
+"""Slope, aspect and shading of the ground, by Horn's weighted 3 x 3 differences."""
+
+import math
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+F = TypeVar("F", np.float32, np.float64)
+
+
+def slope(elevation: npt.NDArray[F], *, cell_size: tuple[float, float]) -> npt.NDArray[F]:
+    """Steepest slope of the ground at each cell.
+
+    Parameters
+    ----------
+    elevation : shape (rows, cols), float32 or float64
+        Height above the vertical datum; row 0 is the northernmost, NaN is no data. [m]
+    cell_size
+        Ground size of a cell, eastward and northward, both positive. [m]
+
+    Returns
+    -------
+    shape (rows, cols), dtype of the elevation
+        Rise over run. NaN on the outer ring and wherever the 3 x 3 window holds a NaN. [m/m]
+
+    Raises
+    ------
+    ValueError
+        If a cell size is not positive or the grid is smaller than 3 x 3.
+
+    Notes
+    -----
+    Exact on an inclined plane; on curved ground the error falls with the square of the cell size.
+
+    References
+    ----------
+    .. [1] B. K. P. Horn, "Hill shading and the reflectance map", Proc. IEEE 69 (1), 1981, 14-47,
+       doi:10.1109/PROC.1981.11918.
+    """
+    from packpale.land import _kernels
+
+    return _over_windows(_kernels.horn_slope, elevation, cell_size)
+
+
+def aspect_deg(elevation: npt.NDArray[F], *, cell_size: tuple[float, float]) -> npt.NDArray[F]:
+    """Direction in which the ground falls most steeply, clockwise from grid north. [deg]
+
+    As ``slope``; 0 up to but not 360, and NaN also where the ground is level.
+    """
+    from packpale.land import _kernels
+
+    return _over_windows(_kernels.horn_aspect, elevation, cell_size)
+
+
+def hillshade(
+    elevation: npt.NDArray[F], *, cell_size: tuple[float, float], azimuth_deg: float = 315.0, altitude_deg: float = 45.0
+) -> npt.NDArray[F]:
+    """Brightness of matt ground under one light far away: cosine between the ground's normal and the light.
+
+    From 0, turned away, to 1, square to the light; level ground has the sine of the altitude. NaN as ``slope``. The
+    light comes from the north-west because a relief lit from below looks inside out.
+    """
+    from packpale.land import _kernels
+
+    azimuth, altitude = math.radians(azimuth_deg), math.radians(altitude_deg)
+    light = (math.cos(altitude) * math.sin(azimuth), math.cos(altitude) * math.cos(azimuth), math.sin(altitude))
+    return _over_windows(_kernels.horn_shade, elevation, cell_size, light)
+
+
+def _over_windows(
+    kernel: Callable[..., None], elevation: npt.NDArray[F], cell_size: tuple[float, float], *more: Any
+) -> npt.NDArray[F]:
+    dx, dy = cell_size
+    if not (dx > 0 and dy > 0):
+        raise ValueError(f"cell_size must be positive metres, got {cell_size}; is the CRS a projected one?")
+    if min(elevation.shape) < 3:
+        raise ValueError(f"slope needs at least 3 x 3 cells, got {elevation.shape}")
+    out = np.full_like(elevation, np.nan)
+    as_elevation = elevation.dtype.type
+    kernel(np.ascontiguousarray(elevation), as_elevation(1 / (8 * dx)), as_elevation(1 / (8 * dy)), *more, out)
+    return out

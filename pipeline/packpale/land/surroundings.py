@@ -1,0 +1,79 @@
+"""How far each cell is from things on the map, and how much of them lies near."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from packpale.site import Array, Grid, Mask
+
+BLOCK = 16
+"""Cells along the side of a block that shares its candidates; only speed depends on it."""
+
+
+def distance_to(features: Sequence[BaseGeometry], grid: Grid) -> Array:
+    """Distance from each cell's centre to the nearest of ``features`` [m]; 0 within polygons, infinite without any."""
+    from packpale.land import _kernels_distance
+
+    segments = _segments(features)
+    distance = np.full(grid.shape, np.inf)
+    if len(segments):
+        x, y = grid.centres()
+        _kernels_distance.nearest_segment(x, y, segments, BLOCK, distance)
+        distance[cells_within(features, grid)] = 0.0
+    return distance
+
+
+def cells_within(features: Sequence[BaseGeometry], grid: Grid) -> Mask:
+    """Cells whose centre lies in a polygon among ``features``; points and lines hold no cell."""
+    from rasterio import Affine
+    from rasterio.features import rasterize
+
+    polygons = [part for part in shapely.get_parts(_parts(features)) if part.geom_type == "Polygon" and part.area > 0]
+    if not polygons:
+        return np.zeros(grid.shape, np.bool_)
+    burnt: npt.NDArray[np.uint8] = rasterize(
+        polygons, out_shape=grid.shape, transform=Affine(*grid.transform), fill=0, default_value=1, dtype="uint8"
+    )
+    return burnt.astype(np.bool_)
+
+
+def share_within(cells: Mask, *, reach: float, cell: float) -> Array:
+    """Share of the window's cells with centres within ``reach`` [m] that belong to ``cells``, 0 to 1.
+
+    ``cell`` is the cell size [m]. Ground outside the window counts neither way.
+    """
+    rows, cols = cells.shape
+    sums = np.zeros((rows, cols + 1))
+    np.cumsum(cells, axis=1, out=sums[:, 1:])
+    held, counted = np.zeros((rows, cols)), np.zeros((rows, cols))
+    across = np.arange(cols)
+    steps = int(reach / cell)
+    for down in range(-min(steps, rows - 1), min(steps, rows - 1) + 1):
+        half = int(np.sqrt((reach / cell) ** 2 - down**2))
+        first, last = np.maximum(across - half, 0), np.minimum(across + half + 1, cols)
+        to = slice(max(-down, 0), rows - max(down, 0))
+        of = slice(max(down, 0), rows + min(down, 0))
+        held[to] += sums[of, last] - sums[of, first]
+        counted[to] += last - first
+    return held / counted
+
+
+def _parts(features: Sequence[BaseGeometry]) -> npt.NDArray[np.object_]:
+    """Single geometries, collections opened."""
+    parts = shapely.get_parts(np.array(features, dtype=object))
+    # A collection may hold a multi-part geometry: open it a second time.
+    return np.asarray(shapely.get_parts(parts), dtype=object)
+
+
+def _segments(features: Sequence[BaseGeometry]) -> Array:
+    """Every straight piece of every outline, shape (n, 4): x0, y0, x1, y1; a point is a piece without length."""
+    pieces = [np.empty((0, 4))]
+    for part in _parts(features):
+        rings = [part.exterior, *part.interiors] if part.geom_type == "Polygon" else [part]
+        for ring in rings:
+            xy = shapely.get_coordinates(ring)
+            pieces.append(np.hstack([xy, xy]) if len(xy) == 1 else np.hstack([xy[:-1], xy[1:]]))
+    return np.ascontiguousarray(np.vstack(pieces))

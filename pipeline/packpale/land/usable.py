@@ -1,0 +1,101 @@
+"""The land that may carry the fence: the plot without everything that rules ground out, and why it is ruled out."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry import MultiPolygon, box
+from shapely.geometry.base import BaseGeometry
+
+from packpale.land.model import Land, Limit
+from packpale.land.surroundings import cells_within
+from packpale.settings import LandSettings
+from packpale.site import Array, Grid, Mask, Site
+
+ARC_SEGMENTS = 16
+"""Straight pieces to a quarter circle of a buffer."""
+
+
+def usable_land(
+    site: Site, land: LandSettings, keep_away: dict[str, float], *, slope: Array, ponding: Array
+) -> tuple[MultiPolygon, tuple[Limit, ...]]:
+    """Usable land of the plot and all limits that take something away from it.
+
+    ``keep_away`` gives the distance to keep by kind of feature [m]; ``slope`` [m/m] and ``ponding`` [m] are NaN where
+    they are not known, and such cells are not usable. Patches smaller than one cell are dropped.
+    """
+    plot, grid = site.outline, site.grid
+    too_steep = slope > math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.isinf(slope)
+    cells = {
+        f"steeper than {land.max_slope_deg:g} degrees": too_steep,
+        f"hollows that can stand more than {land.max_ponding_m:g} m deep in water": ponding > land.max_ponding_m,
+        f"rock nearer to the surface than {land.min_depth_to_rock_m:g} m": (
+            site.soil.depth_to_rock < land.min_depth_to_rock_m
+        ),
+    }
+    taken: dict[str, BaseGeometry] = {}
+    if land.setback_m > 0:
+        taken[f"plot boundary setback of {land.setback_m:g} m"] = plot.difference(inward(plot, land.setback_m))
+    taken |= {name: cell_outlines(mask, grid) for name, mask in cells.items()}
+    for kind, distance in keep_away.items():
+        name = kind.replace("_", "-")
+        words = f"within {distance:g} m of {name}" if distance > 0 else f"inside {name}"
+        taken[words] = outward(site.features.get(kind, ()), distance)
+    unknown = cell_outlines(np.isnan(slope) | np.isnan(ponding), grid)
+    taken["ground level missing here or next to here"] = shapely.union(unknown, plot.difference(box(*grid.bounds)))
+
+    usable = polygons(plot.difference(shapely.union_all(list(taken.values()))), least_area=grid.cell**2)
+    limits = []
+    for name, area in taken.items():
+        within = polygons(plot.intersection(area))
+        if not within.is_empty:
+            limits.append(Limit(name, within, within.area / plot.area))
+    return usable, tuple(limits)
+
+
+def why_not(site: Site, land: Land) -> tuple[npt.NDArray[np.int8], tuple[str, ...]]:
+    """Index of the first limit that rules each cell out, by its centre, and the names of the limits.
+
+    -1 where the cell is usable and outside the plot.
+    """
+    first = np.full(site.grid.shape, -1, np.int8)
+    for index, limit in reversed(list(enumerate(land.limits))):
+        first[cells_within([limit.area], site.grid) & site.inside] = index
+    return first, tuple(limit.name for limit in land.limits)
+
+
+def inward(area: BaseGeometry, distance: float) -> BaseGeometry:
+    """The part of an area at least ``distance`` from its boundary, holes included. [m]"""
+    return area.buffer(-_widened(distance), quad_segs=ARC_SEGMENTS)
+
+
+def outward(features: Sequence[BaseGeometry], distance: float) -> BaseGeometry:
+    """All points within ``distance`` of any feature, and a little more where arcs are drawn straight. [m]"""
+    around = shapely.buffer(np.array(features, dtype=object), _widened(distance), quad_segs=ARC_SEGMENTS)
+    return shapely.union_all(around)
+
+
+def cell_outlines(cells: Mask, grid: Grid) -> BaseGeometry:
+    """The cells as polygons exactly along their edges, with vertices at corners only. [m]"""
+    from rasterio import Affine
+    from rasterio.features import shapes
+
+    found = shapes(cells.astype(np.uint8), mask=cells, connectivity=4, transform=Affine(*grid.transform))
+    outlines = [shapely.geometry.shape(outline) for outline, _ in found]
+    return shapely.union_all(outlines) if outlines else MultiPolygon()
+
+
+def polygons(area: BaseGeometry, *, least_area: float = 0.0) -> MultiPolygon:
+    """The polygons of a geometry larger than ``least_area`` [m2]; points and lines left by an overlay are dropped."""
+    parts = shapely.get_parts(shapely.get_parts(area))
+    return MultiPolygon([p for p in parts if p.geom_type == "Polygon" and p.area > least_area])
+
+
+def _widened(distance: float) -> float:
+    """Radius that keeps the chords of a buffer's arcs outside the distance itself. [m]
+
+    GEOS rounds the number of chords to an arc, so that one chord may span one and a half times the nominal angle.
+    """
+    return distance / math.cos(1.5 * math.pi / (4 * ARC_SEGMENTS))
