@@ -7,7 +7,7 @@ from datetime import time
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from packpale.faults import Faults
 from packpale.values import default, register
@@ -41,6 +41,15 @@ Share = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Rate = Annotated[tuple[NotNegative, NotNegative, NotNegative], Field(strict=False)]
+
+
+def _hours_and_minutes(text: str) -> str:
+    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+        raise ValueError(f"found {text!r}; write hours and minutes, such as 20:00")
+    return text
+
+
+TimeOfDay = Annotated[str, AfterValidator(_hours_and_minutes)]
 
 
 class Settings(BaseModel):
@@ -280,9 +289,9 @@ class RateSettings(Settings):
 class CheckSettings(Settings):
     """When the line is walked: between the two nobody looks."""
 
-    evening: Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")] = default("checks.evening")
+    evening: TimeOfDay = default("checks.evening")
     """Last round of the day, HH:MM."""
-    morning: Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")] = default("checks.morning")
+    morning: TimeOfDay = default("checks.morning")
     """First round of the day, HH:MM."""
 
     @property

@@ -53,7 +53,7 @@ def _keys(prefix: str, model: type[Settings], given: dict[str, Any]) -> list[str
         text = _one_line(field.description)
         known = _registered(prefix + key)
         if known:
-            text += f" {known[0].status.capitalize()}: {known[0].source}."
+            text += f" {_sources(known)}"
         lines += _wrapped(text)
         if prefix + key in given:
             lines.append(f"{key} = {_toml(given[prefix + key])}")
@@ -76,6 +76,13 @@ def _registered(key: str) -> list[DefaultValue]:
     """The register's row of a key, or its rows where the key is a table."""
     rows = register()
     return [rows[key]] if key in rows else [row for name, row in rows.items() if name.startswith(key + ".")]
+
+
+def _sources(rows: list[DefaultValue]) -> str:
+    """Status and source of a key; where the rows of a table differ, each with its name."""
+    if len({row.source for row in rows}) == 1:
+        return f"{rows[0].status.capitalize()}: {rows[0].source}."
+    return " ".join(f"{row.key.rsplit('.', 1)[1]} ({row.status}): {row.source}." for row in rows)
 
 
 def _shown_default(key: str, field: FieldInfo) -> str:

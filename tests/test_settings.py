@@ -1,0 +1,179 @@
+"""Settings: defaults come from the register, faults come as one line each and all together."""
+
+from pathlib import Path
+
+import pytest
+
+from packpale.faults import Faults
+from packpale.settings import FEATURE_KINDS, Project, Settings, read_settings
+from packpale.values import STATUSES, register
+
+MINIMAL = '[inputs]\nelevation = "dem.tif"\nplots = "plots.gpkg"\nplot_id = "name"\n'
+
+
+def settings_of(tmp_path: Path, text: str) -> Path:
+    file = tmp_path / "land.toml"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def faults_of(tmp_path: Path, text: str) -> list[str]:
+    file = settings_of(tmp_path, text)
+    with pytest.raises(Faults) as caught:
+        read_settings(file)
+    return [line.removeprefix(f"{file}: ") for line in caught.value.lines]
+
+
+def keys_with_defaults(model: type[Settings], prefix: str = "") -> dict[str, object]:
+    found: dict[str, object] = {}
+    for name, field in model.model_fields.items():
+        annotation = field.annotation
+        if isinstance(annotation, type) and issubclass(annotation, Settings):
+            found |= keys_with_defaults(annotation, f"{prefix}{name}.")
+        elif not field.is_required() and isinstance(field.default, dict) and field.default:
+            found |= {f"{prefix}{name}.{k}": v for k, v in field.default.items()}
+        elif not field.is_required() and field.default not in (None, {}, "Untitled"):
+            found[prefix + name] = list(field.default) if isinstance(field.default, tuple) else field.default
+    return found
+
+
+def test_every_default_stands_in_the_register_and_nothing_else_does():
+    held = keys_with_defaults(Project)
+    # These two tables are filled from the register where they are used, since an empty table means "the defaults".
+    in_tables = {k for k in register() if k.startswith(("land.keep_away_m.", "land.weights."))}
+    assert in_tables
+    assert held.keys() | in_tables == register().keys()
+    assert all(register()[key].number == number for key, number in held.items())
+
+
+def test_every_row_of_the_register_has_a_unit_a_status_and_a_source():
+    for value in register().values():
+        assert value.status in STATUSES
+        assert value.unit
+        assert len(value.source) > 10, value.key
+
+
+def test_a_minimal_file_is_valid_and_its_paths_start_at_the_file(tmp_path):
+    project = read_settings(settings_of(tmp_path, MINIMAL))
+    assert project.inputs.elevation == (tmp_path.resolve() / "dem.tif",)
+    assert project.inputs.plots == tmp_path.resolve() / "plots.gpkg"
+    assert project.keep_away() == {}
+
+
+def test_keep_away_takes_the_named_distance_else_the_registers(tmp_path):
+    text = MINIMAL + 'watercourses = "w.gpkg"\ndwellings = "d.gpkg"\nwoodland = "t.gpkg"\n'
+    project = read_settings(settings_of(tmp_path, text + "[land]\nkeep_away_m = {dwellings = 60, woodland = 5}\n"))
+    assert project.keep_away() == {"watercourses": 10.0, "dwellings": 60.0, "woodland": 5.0}
+
+
+def test_strips_carry_the_dig_on_the_aprons_side(tmp_path):
+    trench = "[trench]\ndepth_m = 1.0\napron_reach_m = 2.0\nside_slope = 0.5\nworking_strip_m = 3.0\n"
+    outside = read_settings(settings_of(tmp_path, MINIMAL + trench)).trench
+    assert (outside.outside_strip_m, outside.inside_strip_m) == (5.5, 3.0)
+    inside = read_settings(settings_of(tmp_path, MINIMAL + trench + 'side = "inside"\n')).trench
+    assert (inside.outside_strip_m, inside.inside_strip_m) == (3.0, 5.5)
+
+
+@pytest.mark.parametrize(
+    ("evening", "morning", "hours"),
+    [("20:00", "07:00", 11.0), ("06:30", "18:00", 11.5), ("08:00", "08:00", 24.0), ("00:00", "23:59", 1439 / 60)],
+)
+def test_unattended_hours_run_over_midnight(tmp_path, evening, morning, hours):
+    text = MINIMAL + f'[checks]\nevening = "{evening}"\nmorning = "{morning}"\n'
+    assert read_settings(settings_of(tmp_path, text)).checks.unattended_h == pytest.approx(hours)
+
+
+CASES = {
+    "unknown section": (MINIMAL + "[trenches]\n", "trenches: unknown key; did you mean 'trench'?"),
+    "unknown key": (MINIMAL + "[trench]\ndeep_m = 1\n", "trench.deep_m: unknown key; did you mean 'depth_m'?"),
+    "odd key": (MINIMAL + '[trench]\n"Depth M" = 1\n', "trench.Depth M: unknown key; did you mean 'depth_m'?"),
+    "missing": ("[inputs]\nplots = 'p'\nplot_id = 'i'\n", "inputs.elevation: missing; it is required"),
+    "wrong type": (
+        MINIMAL + '[fence]\nheight_m = "2 m"\n',
+        "fence.height_m: found '2 m'; input should be a valid number",
+    ),
+    "a truth value is no number": (
+        MINIMAL + "[fence]\nheight_m = true\n",
+        "fence.height_m: found True; input should be a valid number",
+    ),
+    "negative": (MINIMAL + "[trench]\ndepth_m = -1\n", "trench.depth_m: found -1; input should be greater than 0"),
+    "infinite": (MINIMAL + "[trench]\ndepth_m = inf\n", "trench.depth_m: found inf; input should be a finite number"),
+    "nan": (MINIMAL + "[land]\nsetback_m = nan\n", "land.setback_m: found nan; input should be a finite number"),
+    "reversed range": (
+        MINIMAL + "[enclosure]\ntaper = [0.9, 0.5]\n",
+        "enclosure.taper: [0.9, 0.5] is reversed; put the smaller number first",
+    ),
+    "one number for two": (MINIMAL + "[enclosure]\naspect = [1.3]\n", "enclosure.aspect.1: missing; it is required"),
+    "area": (
+        MINIMAL + '[enclosure]\narea_ha = "big"\n',
+        "enclosure.area_ha: found 'big'; input should be 'largest' or a valid number",
+    ),
+    "rates out of order": (
+        MINIMAL + "[rates]\npost_each = [3, 2, 1]\n",
+        "rates.post_each: ['3', '2', '1'] is not in order; write [low, likely, high]",
+    ),
+    "soil class": (
+        MINIMAL + '[soil]\ndrainage_class = "wellish"\n',
+        "soil.drainage_class: found 'wellish'; input should be 'excessively', 'somewhat excessively', 'well', "
+        "'moderately well', 'somewhat poorly', 'poorly' or 'very poorly'",
+    ),
+    "impossible trench": (
+        MINIMAL + "[trench]\ndepth_m = 0.5\napron_cover_m = 0.8\n",
+        "trench: apron_cover_m = 0.8 is deeper than depth_m = 0.5; the apron lies at or above the bottom of the skirt",
+    ),
+    "deep vertical walls": (
+        MINIMAL + "[trench]\ndepth_m = 1.6\nside_slope = 0\n",
+        "trench: vertical walls at depth_m = 1.6; from 1.52 m set side_slope above 0",
+    ),
+    "time": (
+        MINIMAL + '[checks]\nevening = "8 pm"\n',
+        "checks.evening: found '8 pm'; write hours and minutes, such as 20:00",
+    ),
+    "weights and pairwise": (
+        MINIMAL + "[land]\nweights = {slope = 1}\npairwise = {slope = {drainage = 2}}\n",
+        "land: give weights or pairwise, not both",
+    ),
+    "no weight": (
+        MINIMAL + "[land]\nweights = {slope = 0}\n",
+        "land: weights are all zero; give at least one criterion a weight above 0",
+    ),
+    "distance to what is not given": (
+        MINIMAL + "[land]\nkeep_away_m = {services = 3}\n",
+        "land.keep_away_m.services has no effect without inputs.services; give the file or drop the key",
+    ),
+    "unknown distance": (
+        MINIMAL + "[land]\nkeep_away_m = {streams = 3}\n",
+        "land.keep_away_m.streams: unknown key; allowed are "
+        + ", ".join(f"'{k}'" for k in FEATURE_KINDS[:-1])
+        + " or 'keep_out'",
+    ),
+    "criterion without its input": (
+        MINIMAL + "[land]\nweights = {seclusion = 1}\n",
+        "the criterion 'seclusion' needs inputs.dwellings; give the file or drop the criterion",
+    ),
+}
+
+
+@pytest.mark.parametrize(("text", "line"), CASES.values(), ids=CASES)
+def test_a_fault_is_one_line_that_says_where_and_what_is_allowed(tmp_path, text, line):
+    assert faults_of(tmp_path, text) == [line]
+
+
+def test_all_faults_come_together(tmp_path):
+    text = MINIMAL + "[trench]\ndepth_m = -1\n[fence]\nheight_m = 0\n[land]\ncells_m = 2\n"
+    assert len(faults_of(tmp_path, text)) == 3
+
+
+def test_what_is_no_settings_file_is_said_in_one_line(tmp_path):
+    assert faults_of(tmp_path, "depth = = 3")[0].startswith("not a TOML file (")
+    missing = tmp_path / "none.toml"
+    with pytest.raises(
+        Faults, match=r"cannot be read as text .No such file or directory.; name a settings file in TOML"
+    ):
+        read_settings(missing)
+    with pytest.raises(Faults, match="cannot be read as text"):
+        read_settings(tmp_path)
+    binary = tmp_path / "binary.toml"
+    binary.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(Faults, match="not UTF-8"):
+        read_settings(binary)
