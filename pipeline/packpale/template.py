@@ -114,3 +114,7 @@ def _wrapped(text: str, width: int = 112) -> list[str]:
             line = "#"
         line += " " + word
     return [*lines, line]
+
+
+if __name__ == "__main__":
+    print(settings_table(), end="")  # noqa: T201 - the table is the point

@@ -1,0 +1,55 @@
+"""The rules of the house that DEVELOPERS.md states: who may import whom, who may open files, what starts quickly."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+SOURCE = Path(__file__).parents[1] / "pipeline" / "packpale"
+ROOMS = ["site", "land", "enclosure", "earthworks", "care", "review"]
+COMPUTING = ["land", "enclosure", "earthworks", "care"]
+FRONT = {"run", "cli", "progress", "ranking", "start", "template"}
+
+
+def modules_of(room):
+    return sorted((SOURCE / room).rglob("*.py"))
+
+
+def imported(tree):
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_a_room_knows_only_the_rooms_before_it(room):
+    files = modules_of(room)
+    assert files
+    later = set(ROOMS[ROOMS.index(room) + 1 :]) | FRONT
+    if room == "review":
+        later -= {"ranking"}  # the run's ranking is what review shows
+    for file in files:
+        for name in imported(ast.parse(file.read_text(encoding="utf-8"))):
+            parts = name.split(".")
+            assert not (parts[0] == "packpale" and len(parts) > 1 and parts[1] in later), f"{file.name} imports {name}"
+
+
+@pytest.mark.parametrize("room", COMPUTING)
+def test_a_computing_room_opens_no_file_and_says_nothing(room):
+    for file in modules_of(room):
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        assert not set(imported(tree)) & {"logging", "pathlib", "rasterio.io", "fiona", "geopandas", "pyogrio", "os"}
+        calls = {n.func.id for n in ast.walk(tree) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
+        assert not calls & {"open", "print"}, file.name
+        assert not any(isinstance(n, ast.Assert) for n in ast.walk(tree)), file.name
+
+
+def test_help_imports_no_heavy_library():
+    heavy = ["numpy", "numba", "geopandas", "rasterio", "shapely", "folium", "matplotlib", "pydantic"]
+    script = f"import sys, packpale.cli; print([m for m in {heavy} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
