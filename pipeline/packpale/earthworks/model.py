@@ -45,6 +45,12 @@ class Item:
     rate: tuple[float, float, float]
     """Low, likely, high, in the run's currency per unit."""
 
+    @property
+    def price(self) -> tuple[float, float, float]:
+        """Quantity times rate: low, likely, high, in the run's currency."""
+        low, likely, high = self.rate
+        return self.quantity * low, self.quantity * likely, self.quantity * high
+
 
 @dataclass(frozen=True)
 class Earthworks:

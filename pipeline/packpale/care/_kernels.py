@@ -1,0 +1,180 @@
+"""Compiled search for the shortest tunnel round the buried mesh: no checks, no defaults, no files."""
+
+# ruff: noqa: PLR0917 - compiled functions take no keyword-only arguments
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+Floats = npt.NDArray[np.float64]
+
+# Corners stand this far off the mesh when lines of sight are tested, so that none merely touches it. [m] Lengths are
+# taken between the true points.
+OFF = 1e-6
+# The fence above ground, and the skirt below it, as one wall. [m]
+SKY = 1e4
+
+
+@njit(cache=True)
+def _crosses(ax: float, az: float, bx: float, bz: float, cx: float, cz: float, dx: float, dz: float) -> bool:
+    """Segment ab crosses segment cd.
+
+    An end of cd right on the line ab counts as lying to its left, so that a way through the joint of two pieces of
+    mesh crosses exactly one of them.
+    """
+    c = (bx - ax) * (cz - az) - (bz - az) * (cx - ax)
+    d = (bx - ax) * (dz - az) - (bz - az) * (dx - ax)
+    if (c >= 0.0) == (d >= 0.0):
+        return False
+    a = (dx - cx) * (az - cz) - (dz - cz) * (ax - cx)
+    b = (dx - cx) * (bz - cz) - (dz - cz) * (bx - cx)
+    return a * b <= 0.0
+
+
+@njit(cache=True)
+def _sees(ax: float, az: float, bx: float, bz: float, depth: float, apron_x: Floats, apron_z: Floats) -> bool:
+    """No mesh between two points."""
+    if _crosses(ax, az, bx, bz, 0.0, -depth, 0.0, SKY):
+        return False
+    for j in range(apron_x.size - 1):
+        if _crosses(ax, az, bx, bz, apron_x[j], apron_z[j], apron_x[j + 1], apron_z[j + 1]):
+            return False
+    return True
+
+
+@njit(cache=True)
+def _nearest_on(px: float, pz: float, ax: float, az: float, bx: float, bz: float) -> float:
+    """Share of the way from a to b of the point nearest to p."""
+    ux, uz = bx - ax, bz - az
+    t = ((px - ax) * ux + (pz - az) * uz) / (ux * ux + uz * uz)
+    return min(max(t, 0.0), 1.0)
+
+
+@njit(cache=True)
+def _to_ground(
+    px: float,
+    pz: float,
+    seen_x: float,
+    seen_z: float,
+    side: float,
+    ground_x: Floats,
+    ground_z: Floats,
+    depth: float,
+    apron_x: Floats,
+    apron_z: Floats,
+    best: float,
+) -> float:
+    """Shortest straight way from a point to the ground on one side (-1 or 1), if shorter than ``best``.
+
+    ``seen_x, seen_z`` is the point itself, moved off the mesh.
+    """
+    for g in range(ground_x.size - 1):
+        if side * (ground_x[g] + ground_x[g + 1]) < 0.0:
+            continue
+        ax, az, bx, bz = ground_x[g], ground_z[g], ground_x[g + 1], ground_z[g + 1]
+        near = _nearest_on(px, pz, ax, az, bx, bz)
+        # The foot of the perpendicular, or where the mesh hides it one of the ends. Any other way to a part of the
+        # ground that is half hidden bends round a corner of the mesh.
+        for t in (near, 0.0, 1.0):
+            qx, qz = ax + t * (bx - ax), az + t * (bz - az)
+            length = math.hypot(qx - px, qz - pz)
+            # A missing height compares as false.
+            if length < best and _sees(seen_x, seen_z, side * max(side * qx, OFF), qz + OFF, depth, apron_x, apron_z):
+                best = length
+    return best
+
+
+@njit(cache=True)
+def _straight_through(
+    ground_x: Floats, ground_z: Floats, depth: float, apron_x: Floats, apron_z: Floats, best: float
+) -> float:
+    """Shortest straight way between the ground on the two sides, if shorter than ``best``."""
+    # It passes under the skirt, so one of its ends lies lower than the skirt's.
+    if not np.nanmin(ground_z) < -depth:
+        return best
+    for p in range(ground_x.size):
+        px, pz = ground_x[p], ground_z[p]
+        if px != 0.0 and not math.isnan(pz):
+            side = math.copysign(1.0, px)
+            best = _to_ground(px, pz, px, pz + OFF, -side, ground_x, ground_z, depth, apron_x, apron_z, best)
+    return best
+
+
+@njit(cache=True)
+def _corners(depth: float, apron_x: Floats, apron_z: Floats) -> Floats:
+    """Where a shortest way may bend: rows of x, z, and x, z moved off the mesh.
+
+    The lower end of the skirt, the free end of the apron, and each bend of the apron once from below and once from
+    above. An apron without reach adds nothing.
+    """
+    last = apron_x.size - 1
+    if apron_x[last] == 0.0:
+        return np.array([[0.0, -depth, 0.0, -depth - OFF]])
+    corners = np.empty((2 * last, 4))
+    corners[0] = np.array([0.0, -depth, 0.0, -depth - OFF])
+    run, rise = apron_x[last] - apron_x[last - 1], apron_z[last] - apron_z[last - 1]
+    length = math.hypot(run, rise)
+    corners[1, 0], corners[1, 1] = apron_x[last], apron_z[last]
+    corners[1, 2], corners[1, 3] = apron_x[last] + OFF * run / length, apron_z[last] + OFF * rise / length
+    for b in range(1, last):
+        for above in range(2):
+            corners[2 * b + above, 0] = corners[2 * b + above, 2] = apron_x[b]
+            corners[2 * b + above, 1] = apron_z[b]
+            corners[2 * b + above, 3] = apron_z[b] + (OFF if above else -OFF)
+    return corners
+
+
+@njit(cache=True)
+def _next(length: Floats, done: npt.NDArray[np.bool_], best: float) -> int:
+    """Corner reached by the shortest way that has not been gone on from and is shorter than ``best``; -1 if none."""
+    found = -1
+    for k in range(length.size):
+        if not done[k] and length[k] < best:
+            found, best = k, length[k]
+    return found
+
+
+@njit(cache=True)
+def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: Floats, apron_z: Floats) -> float:
+    """Length of the shortest tunnel between the ground at x <= 0 and the ground at x >= 0.
+
+    Heights are above the ground under the fence; ``ground_x`` ascends and holds 0. The skirt stands at x = 0 down to
+    ``-depth``, the apron runs from (0, apron_z[0]) to its free end.
+
+    A shortest way round obstacles is a chain of straight pieces whose bends lie on corners of the obstacles; the
+    shortest chain is found after Dijkstra.
+    """
+    corner = _corners(depth, apron_x, apron_z)
+    n = corner.shape[0]
+    length, done = np.empty(n), np.zeros(n, np.bool_)
+    for c in range(n):
+        x, z, seen_x, seen_z = corner[c]
+        length[c] = _to_ground(x, z, seen_x, seen_z, -1.0, ground_x, ground_z, depth, apron_x, apron_z, np.inf)
+    best = _straight_through(ground_x, ground_z, depth, apron_x, apron_z, np.inf)
+    c = _next(length, done, best)
+    while c >= 0:
+        done[c] = True
+        x, z, seen_x, seen_z = corner[c]
+        # To the ground beyond, if that beats the best way so far; then on to every corner in sight.
+        left = best - length[c]
+        best = min(
+            best,
+            length[c] + _to_ground(x, z, seen_x, seen_z, 1.0, ground_x, ground_z, depth, apron_x, apron_z, left),
+        )
+        for k in range(n):
+            further = length[c] + math.hypot(corner[k, 0] - x, corner[k, 1] - z)
+            if further < length[k] and _sees(seen_x, seen_z, corner[k, 2], corner[k, 3], depth, apron_x, apron_z):
+                length[k] = further
+        c = _next(length, done, best)
+    return best
+
+
+@njit(cache=True)
+def shortest_tunnels(
+    ground_x: Floats, ground_z: Floats, depth: float, apron_x: Floats, apron_z: Floats, out: Floats
+) -> None:
+    """``shortest_tunnel`` for each row of ``ground_z``, ``apron_x`` and ``apron_z``."""
+    for i in range(out.size):
+        out[i] = shortest_tunnel(ground_x, ground_z[i], depth, apron_x[i], apron_z[i])

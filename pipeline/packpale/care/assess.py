@@ -1,0 +1,58 @@
+"""Everything this room has to say about one plot."""
+
+import numpy as np
+
+from packpale.care.digout import dig_out, ground_across, shortest_tunnels
+from packpale.care.model import Care
+from packpale.enclosure.model import Enclosure, Pack
+from packpale.faults import Faults
+from packpale.settings import Project
+from packpale.site import Site
+
+
+def assess(site: Site, enclosure: Enclosure, project: Project) -> Care:
+    """How well every pack's fence holds overnight.
+
+    Raises Faults if elevation is missing beside a fence.
+    """
+    trench, hours = project.trench, project.checks.unattended_h
+    results, notes, faults = [], [], []
+    for pack in enclosure.packs:
+        tunnel = shortest_tunnels(
+            pack.alignment,
+            site,
+            depth=trench.depth_m,
+            apron_reach=trench.apron_reach_m,
+            apron_cover=trench.apron_cover_m,
+            side=trench.side,
+            formation=trench.formation,
+        )
+        missing = np.isnan(tunnel)
+        if missing.any():
+            faults.append(
+                f'plot "{site.plot_id}", pack {pack.number}: no elevation beside the fence at chainage '
+                f"{pack.alignment.chainage[missing][0]:.1f} m ({missing.sum()} of {missing.size} stations); "
+                "the ground on both sides is needed: supply a larger raster or keep the fence away from the gap"
+            )
+            continue
+        results.append(dig_out(pack.number, pack.alignment, tunnel, unattended_h=hours))
+        notes += _bare_apron(site, pack, project)
+    if faults:
+        raise Faults(faults)
+    return Care(hours, tuple(results), tuple(notes))
+
+
+def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:
+    """A level apron comes out of ground that falls away from the fence; say where."""
+    trench = project.trench
+    if trench.formation == "follow" or trench.apron_reach_m == 0:
+        return []
+    cover = ground_across(pack.alignment, site, np.linspace(0, trench.apron_reach_m, 11), side=trench.side)
+    bare = (cover + trench.apron_cover_m < 0).any(axis=1)
+    if not bare.any():
+        return []
+    where = pack.alignment.chainage[bare]
+    return [
+        f"Pack {pack.number}: at {where.size} of {bare.size} stations, first at chainage {where[0]:.0f} m, the ground "
+        "falls away so steeply that the level apron comes out of it; choose the formation follow there."
+    ]

@@ -1,0 +1,104 @@
+"""How far a wolf has to dig to get out: the shortest tunnel round the buried mesh at every station."""
+
+import math
+
+import numpy as np
+
+from packpale.care.model import DigOut
+from packpale.earthworks.volume import Formation, Side
+from packpale.enclosure.model import Alignment
+from packpale.site import Array, Site
+
+SPAN_M = 4.0
+"""Ground looked at on both sides of the fence, at the least. [m]"""
+SHORTEST_STEP_M, LONGEST_STEP_M = 0.1, 0.25
+"""Limits to the spacing of the points that stand for the ground across the fence, else a quarter of a cell. [m]"""
+
+
+def shortest_tunnels(
+    line: Alignment,
+    site: Site,
+    *,
+    depth: float,
+    apron_reach: float,
+    apron_cover: float,
+    side: Side,
+    formation: Formation,
+) -> Array:
+    """Length of the shortest tunnel under the mesh in the real section at each station, shape (stations,). [m]
+
+    The mesh is a skirt that hangs from the ground under the fence down to ``depth``, and an apron from the skirt out
+    to ``apron_reach`` on its side: under ``follow`` it lies ``apron_cover`` below the ground at each offset, under
+    ``level`` horizontally at that depth below the ground under the fence. The tunnel starts anywhere on the ground
+    inside, ends anywhere on the ground outside, stays below the ground, and does not cross the mesh; on the surface
+    nothing has to be dug. It is the exact shortest way in that section; that the fence bends is left out. Rock is
+    dug like soil, so on rock the tunnel is a lower bound of the effort. All lengths in metres.
+
+    NaN where the ground above the apron, or all of it on one side, has no elevation.
+
+    Notes
+    -----
+    On level ground the way leads straight down along the skirt, in a straight line to the apron's free end and
+    straight up: ``depth + hypot(apron_reach, depth - apron_cover) + apron_cover``.
+    """
+    from packpale.care import _kernels
+
+    offsets = _offsets(site.grid.cell, span=max(SPAN_M, apron_reach + 2 * depth), apron_reach=apron_reach)
+    ground = ground_across(line, site, offsets, side=side)
+    over_apron = ground[:, (offsets >= 0) & (offsets <= apron_reach)]
+    at = offsets[(offsets >= 0) & (offsets <= apron_reach)]
+    if formation == "follow":
+        apron_x, apron_z = np.tile(at, (line.chainage.size, 1)), over_apron - apron_cover
+    else:
+        end = level_apron_end(at, over_apron + apron_cover)
+        apron_x = np.column_stack([np.zeros_like(end), end])
+        apron_z = np.full(apron_x.shape, -apron_cover)
+    out = np.empty(line.chainage.size)
+    _kernels.shortest_tunnels(offsets, np.ascontiguousarray(ground), depth, apron_x, np.ascontiguousarray(apron_z), out)
+    missing = np.isnan(over_apron).any(axis=1) | ~np.isfinite(out)
+    return np.where(missing, np.nan, out)
+
+
+def level_apron_end(offsets: Array, cover: Array) -> Array:
+    """Offset to which a level apron stays buried: its reach, or where it first comes out of the ground. [m]
+
+    ``cover`` is the ground above the apron at ``offsets``, shape (stations, offsets) [m], never negative at the
+    first. Past that place the apron holds nobody back: whoever gets there is out.
+    """
+    bare = cover < 0
+    first = np.maximum(np.argmax(bare, axis=1), 1)
+    rows = np.arange(cover.shape[0])
+    left, right = offsets[first - 1], offsets[first]
+    above, below = cover[rows, first - 1], cover[rows, first]
+    crossing = left + (right - left) * above / np.where(bare.any(axis=1), above - below, 1)
+    return np.asarray(np.where(bare.any(axis=1), crossing, offsets[-1]), float)
+
+
+def ground_across(line: Alignment, site: Site, offsets: Array, *, side: Side) -> Array:
+    """Height of the ground above the ground under the fence, shape (stations, offsets). [m]
+
+    Offsets are positive to the apron side.
+    """
+    sign = 1.0 if side == "outside" else -1.0
+    x = line.x[:, None] + sign * line.outward[:, :1] * offsets
+    y = line.y[:, None] + sign * line.outward[:, 1:] * offsets
+    ground: Array = site.grid.bilinear(site.elevation, x, y) - line.ground[:, None]
+    # The station's own level, so that the fence stands on the ground to the last digit.
+    ground[:, offsets == 0] = 0.0
+    return ground
+
+
+def dig_out(pack: int, line: Alignment, tunnel: Array, *, unattended_h: float) -> DigOut:
+    """The weakest station, and the digging rate that gets a wolf out there while nobody looks."""
+    weakest = int(np.argmin(tunnel))
+    shortest = float(tunnel[weakest])
+    return DigOut(pack, tunnel, float(line.chainage[weakest]), shortest, shortest / unattended_h)
+
+
+def _offsets(cell: float, *, span: float, apron_reach: float) -> Array:
+    """Points across the fence, ascending, 0 and the apron's free end among them. [m]"""
+    step = min(max(cell / 4, SHORTEST_STEP_M), LONGEST_STEP_M)
+    near = np.linspace(0, apron_reach, math.ceil(apron_reach / step) + 1)
+    beyond = apron_reach + step * np.arange(1, math.ceil((span - apron_reach) / step) + 1)
+    other = -step * np.arange(math.ceil(span / step), 0, -1)
+    return np.concatenate([other, near, beyond])

@@ -1,0 +1,164 @@
+"""Volumes of the trench along the curved fence line, and the end-area formulas surveyors check them with.
+
+The volume is the integral of the cut over chainage s and offset o, with the strip at offset o longer or shorter than
+the fence line by the curvature::
+
+    V = integral of c(s, o) (1 + o k(s)) do ds = integral of (A(s) + M(s) k(s)) ds
+
+with the section's area A and its first moment M about the fence line. For one constant section that is Pappus's
+theorem: the area times the path of its centroid.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from packpale.earthworks.section import TrenchSection
+from packpale.enclosure.model import Alignment
+from packpale.site import Array, Mask, Site
+
+Side = Literal["outside", "inside"]
+Formation = Literal["follow", "level"]
+
+STRIP_M = 0.1
+"""Widest strip of a section that is integrated as one. [m] A quarter of a cell where cells are small."""
+CATCH_REACH = 10.0
+"""How far a wall of a level trench is followed until it meets the ground, in multiples of its run on flat ground."""
+
+
+@dataclass(frozen=True)
+class CutSections:
+    """The cut at each station; arrays of shape (stations,) or, for parts with their moment, (stations, 2).
+
+    The two columns are the area [m2] and its first moment about the fence line [m3], offsets positive to the apron
+    side. NaN where the elevation under the trench is missing.
+    """
+
+    cut: Array
+    rock: Array
+    """Part of each column below the depth to rock of the cell it stands in."""
+    wet: Array
+    """Part of each column below the water table of the cell it stands in."""
+    open: Array
+    """Width of ground that is cut open [m] and its first moment [m2]."""
+    edges: Array
+    """Offsets of the two top edges, first the one away from the apron, shape (stations, 2). [m]"""
+    deepest: Array
+    """Deepest column. [m]"""
+    caught: Mask
+    """Both walls meet the ground within reach."""
+
+
+def cut_sections(
+    section: TrenchSection, line: Alignment, site: Site, *, side: Side, formation: Formation
+) -> CutSections:
+    """Cut the section into the ground at every station.
+
+    ``follow``: the cut is measured below the ground at the same offset, so that it is the same profile everywhere.
+    ``level``: bottoms are horizontal across the section at the ground under the fence line less their depth; the
+    outer walls rise until they first meet the actual ground (followed for CATCH_REACH times their run on flat
+    ground); between them everything above the outline is cut, and the cut is never negative.
+
+    Notes
+    -----
+    Across the section the cut is taken as linear over strips of at most STRIP_M between exact breakpoints. That is
+    exact for ``follow``, and for ``level`` on inclined planes, catch points included; within a strip, soil is that
+    of the cell under its middle.
+    """
+    from packpale.earthworks import _kernels
+
+    sign = 1.0 if side == "outside" else -1.0
+    stations = line.chainage.size
+    out = np.zeros((stations, 8))
+    along = (np.ascontiguousarray(line.x, float), np.ascontiguousarray(line.y, float))
+    across = (np.ascontiguousarray(sign * line.outward[:, 0]), np.ascontiguousarray(sign * line.outward[:, 1]))
+    soil = (np.ascontiguousarray(site.soil.depth_to_rock, float), np.ascontiguousarray(site.soil.water_table, float))
+    frame = (site.grid.west, site.grid.north, site.grid.cell)
+    strip = min(STRIP_M, site.grid.cell / 4)
+    edges = np.tile(np.array(section.edges), (stations, 1))
+    deepest = np.full(stations, section.depth)
+    caught = np.ones(stations, bool)
+    if formation == "follow":
+        _kernels.follow_sections(section.pieces, strip, *along, *across, *soil, *frame, out)
+    else:
+        walls = np.array([(w.offset, w.depth, float(w.direction)) for w in section.walls])
+        _kernels.level_sections(
+            section.bottoms,
+            walls,
+            section.side_slope,
+            CATCH_REACH * section.side_slope * walls[:, 1],
+            strip,
+            *along,
+            *across,
+            np.ascontiguousarray(line.ground, float),
+            np.ascontiguousarray(site.elevation, float),
+            *soil,
+            *frame,
+            out,
+            edges,
+            deepest,
+            caught,
+        )
+    return CutSections(out[:, 0:2], out[:, 2:4], out[:, 4:6], out[:, 6:8], edges, deepest, caught)
+
+
+def mean_curvature(line: Alignment, *, side: Side) -> Array:
+    """Mean curvature of the fence line over the stretch of each station, positive where the apron side is longer.
+
+    Shape (stations,), 1 / radius within an arc. [1/m] Where two arcs join between neighbouring stations, the place
+    of the join follows from the turning between them and the two radii, so that each stretch gets exactly its own
+    part. Taken positive for an apron outside a line that bends round the enclosed ground and negative for one
+    inside; added up over the stretches, the turning of a closed line is one full circle.
+
+    Raises ValueError if the line has fewer than three stations or does not close after one full turn.
+    """
+    if line.chainage.size < 3:
+        raise ValueError(f"a closed line needs at least 3 stations, got {line.chainage.size}")
+    bearing = np.deg2rad(line.bearing_deg)
+    # Turning from each station to the next, wrapped into half a circle either way.
+    turning = (np.roll(bearing, -1) - bearing + math.pi) % (2 * math.pi) - math.pi
+    total = float(turning.sum())
+    if not math.isclose(abs(total), 2 * math.pi, abs_tol=1e-6):
+        raise ValueError(f"the line turns through {math.degrees(total):.3f} degrees; a closed one turns through 360")
+    before, after = 1 / line.radius, 1 / np.roll(line.radius, -1)
+    first_half = turning / 2
+    differ = np.flatnonzero(before != after)
+    k0, k1, turned = before[differ], after[differ], np.abs(turning[differ])
+    join, half = (turned - line.step * k1) / (k0 - k1), line.step / 2
+    # Outside the step only where an arc shorter than the step lies between: then both stretches take half.
+    found = (join >= 0) & (join <= line.step)
+    split = np.minimum(join, half) * k0 + np.maximum(half - join, 0) * k1
+    first_half[differ[found]] = np.copysign(split, turning[differ])[found]
+    second_half = turning - first_half
+    sign = math.copysign(1.0, total) * (1.0 if side == "outside" else -1.0)
+    return np.asarray(sign * (first_half + np.roll(second_half, 1)) / line.step)
+
+
+def along_curve(part: Array, curvature: Array, *, step: float) -> float:
+    """Integral along the line of a part given by area and first moment at each station, shape (stations, 2).
+
+    The periodic midpoint rule: each station stands for ``step`` metres of line. [m3], or [m2] for a width.
+    """
+    return float(step * np.sum(part[:, 0] + part[:, 1] * curvature))
+
+
+def average_end_area(areas: Array, *, spacing: float, closed: bool) -> float:
+    """Volume between sections by averaging the areas of neighbouring ends. [m3]
+
+    V = L (A1 + A2) / 2 between each two of ``areas`` [m2] at equal ``spacing`` [m]; ``closed`` adds the stretch from
+    the last back to the first. Exact for prisms and wedges; for other solids it can be too large or too small. The
+    curvature of the line is left out, as in the usual reckoning.
+    """
+    ends = np.append(areas, areas[0]) if closed else np.asarray(areas, float)
+    return float(spacing * np.sum((ends[:-1] + ends[1:]) / 2))
+
+
+def prismoidal(first: float, middle: float, last: float, *, length: float) -> float:
+    """Volume of a prismoid from the areas of its ends and of its middle section: L (A1 + 4 Am + A2) / 6. [m3]
+
+    ``middle`` is measured from the mean dimensions of the two ends. With the mean of the two areas in its place the
+    formula falls back to the average end area.
+    """
+    return length * (first + 4 * middle + last) / 6

@@ -1,0 +1,151 @@
+"""Everything this room has to say about one plot: volumes of each pack's trench, quantities and price."""
+
+import math
+
+import numpy as np
+
+from packpale.earthworks.bulking import bulk
+from packpale.earthworks.model import Earthworks, Volumes
+from packpale.earthworks.price import total_cost
+from packpale.earthworks.quantities import take_off
+from packpale.earthworks.section import TrenchSection
+from packpale.earthworks.volume import (
+    CATCH_REACH,
+    CutSections,
+    along_curve,
+    average_end_area,
+    cut_sections,
+    mean_curvature,
+)
+from packpale.enclosure.model import Enclosure, Pack
+from packpale.faults import Faults
+from packpale.settings import Project, TrenchSettings
+from packpale.site import Array, Site
+from packpale.units import FOOT_M
+
+PROTECTION_DEPTH_M = 5 * FOOT_M
+"""From here a trench wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1). [m]"""
+EGRESS_DEPTH_M = 4 * FOOT_M
+"""From here a trench needs a ladder or ramp within 25 ft (7.6 m) of anybody in it: 29 CFR 1926.651(c)(2). [m]"""
+
+
+def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
+    """Cut the trench of every pack into the ground, balance it and price it.
+
+    Raises Faults if the elevation under a trench is missing, or if a bend is so tight that the strip folds over
+    itself.
+    """
+    trench = project.trench
+    section = TrenchSection(
+        trench.depth_m, trench.bottom_width_m, trench.apron_reach_m, trench.apron_cover_m, trench.side_slope
+    )
+    volumes: list[Volumes] = []
+    notes: list[str] = []
+    faults: list[str] = []
+    for pack in enclosure.packs:
+        cuts = cut_sections(section, pack.alignment, site, side=trench.side, formation=trench.formation)
+        curvature = mean_curvature(pack.alignment, side=trench.side)
+        found = _faults(site, pack, cuts, curvature)
+        faults += found
+        if not found:
+            one, imported = _volumes(pack, cuts, curvature, project)
+            volumes.append(one)
+            notes += _notes(pack, cuts, trench, imported)
+    if faults:
+        raise Faults(faults)
+    items = take_off(enclosure.packs, volumes, fence=project.fence, trench=trench, rates=project.rates)
+    cost = total_cost(items, draws=project.run.draws, seed=project.run.seed, plot_id=site.plot_id)
+    return Earthworks(tuple(volumes), items, cost, tuple(notes))
+
+
+def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) -> tuple[Volumes, float]:
+    line = pack.alignment
+    cut, rock, wet = (along_curve(part, curvature, step=line.step) for part in (cuts.cut, cuts.rock, cuts.wet))
+    # Rock over the full depth adds up in another order than the cut itself.
+    rock = min(rock, cut)
+    balance = bulk(
+        cut=cut,
+        rock=rock,
+        soil_swell=project.bulking.soil_swell,
+        soil_shrink=project.bulking.soil_shrink,
+        rock_swell=project.bulking.rock_swell,
+    )
+    areas = cuts.cut[:, 0]
+    one = Volumes(
+        pack=pack.number,
+        fence_length=line.step * line.chainage.size,
+        section_area=float(areas.mean()),
+        cut=cut,
+        rock=rock,
+        wet=min(wet, cut),
+        average_end_area=average_end_area(areas, spacing=line.step, closed=True),
+        backfill_compacted=balance.backfill_compacted,
+        cut_loose=balance.cut_loose,
+        surplus_loose=balance.surplus_loose,
+        stripped_area=along_curve(cuts.open, curvature, step=line.step),
+        cut_at_station=areas.copy(),
+        invert=line.ground - project.trench.depth_m,
+    )
+    return one, balance.import_compacted
+
+
+def _faults(site: Site, pack: Pack, cuts: CutSections, curvature: Array) -> list[str]:
+    line = pack.alignment
+    missing = np.isnan(cuts.cut[:, 0]) | np.isnan(line.ground)
+    if missing.any():
+        return [
+            f'plot "{site.plot_id}", pack {pack.number}: no elevation under the trench at chainage '
+            f"{line.chainage[missing][0]:.1f} m ({missing.sum()} of {missing.size} stations); "
+            "the whole trench needs ground: supply a larger raster or keep the fence away from the gap"
+        ]
+    folded = (1 + cuts.edges * curvature[:, None]).min(axis=1) <= 0
+    if folded.any():
+        i = int(np.flatnonzero(folded)[0])
+        return [
+            f'plot "{site.plot_id}", pack {pack.number}: at chainage {line.chainage[i]:.1f} m the fence bends with a '
+            f"radius of {1 / abs(curvature[i]):.2f} m and the trench reaches {np.abs(cuts.edges[i]).max():.2f} m "
+            "towards the centre; the radius must be larger: raise enclosure.min_radius_m"
+        ]
+    return []
+
+
+def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: float) -> list[str]:
+    """What a reader of the volumes must know, one sentence each."""
+    line, name = pack.alignment, f"Pack {pack.number}"
+    notes = []
+    if imported > 0.5:
+        notes.append(
+            f"{name}: the soil from the trench, compacted, falls {imported:.0f} m3 short of filling it; "
+            "that much fill has to be brought in and is not in the price."
+        )
+    deepest = float(cuts.deepest.max())
+    for limit, clause, duty in (
+        (PROTECTION_DEPTH_M, "29 CFR 1926.652(a)(1)", "walls not in stable rock are sloped, shored or shielded"),
+        (EGRESS_DEPTH_M, "29 CFR 1926.651(c)(2)", "a ladder or ramp is kept within 7.6 m of anybody in the trench"),
+    ):
+        if deepest >= limit:
+            where = line.chainage[cuts.deepest >= limit]
+            notes.append(
+                f"{name}: the trench is {limit:.2f} m deep or more at {where.size} of {line.chainage.size} stations, "
+                f"first at chainage {where[0]:.0f} m and at most {deepest:.2f} m; from there {duty} ({clause})."
+            )
+            break
+    if not cuts.caught.all():
+        where = line.chainage[~cuts.caught]
+        notes.append(
+            f"{name}: at {where.size} of {line.chainage.size} stations, first at chainage {where[0]:.0f} m, the trench "
+            f"wall rises no faster than the ground and was cut off at {CATCH_REACH:g} times its run on flat ground; "
+            "the volumes there are too small: choose the formation follow or a smaller side_slope."
+        )
+    apron_strip, other_strip = trench.outside_strip_m, trench.inside_strip_m
+    if trench.side == "inside":
+        apron_strip, other_strip = other_strip, apron_strip
+    wide = (cuts.edges[:, 1] > apron_strip) | (-cuts.edges[:, 0] > other_strip)
+    if wide.any():
+        excess = max(float((cuts.edges[:, 1] - apron_strip).max()), float((-cuts.edges[:, 0] - other_strip).max()))
+        notes.append(
+            f"{name}: at {wide.sum()} of {line.chainage.size} stations, first at chainage "
+            f"{line.chainage[wide][0]:.0f} m, the dig reaches up to {math.ceil(excess * 10) / 10:.1f} m beyond the "
+            "strip that was kept free for it: raise working_strip_m or choose the formation follow."
+        )
+    return notes
