@@ -32,118 +32,55 @@ STEP = 1 / 64
 TIMESTAMP = "2026-01-17T00:00:00.000Z"
 """Stands in the GeoPackages instead of the hour of writing, so that every run writes the same file."""
 
+
+def line(corners: str) -> LineString:
+    """Line through corners written as "east north, east north"."""
+    return LineString([tuple(map(float, corner.split())) for corner in corners.split(",")])
+
+
+def area(corners: str, *, hole: str = "") -> Polygon:
+    """Polygon of such corners, which need not close."""
+    return Polygon(line(corners).coords, [line(hole).coords] if hole else [])
+
+
 PLOTS = {
     "hask-brow": (
         "Hask Brow",
-        Polygon(
-            [
-                (232, 968),
-                (300, 975),
-                (420, 962),
-                (560, 966),
-                (700, 950),
-                (716, 1040),
-                (694, 1112),
-                (560, 1128),
-                (430, 1120),
-                (330, 1132),
-                (246, 1118),
-                (222, 1050),
-            ]
+        area(
+            "232 968, 300 975, 420 962, 560 966, 700 950, 716 1040, 694 1112, 560 1128, 430 1120, 330 1132, "
+            "246 1118, 222 1050",
         ),
     ),
     "mirrow-moss": (
         "Mirrow Moss",
-        Polygon(
-            [
-                (1030, 236),
-                (1090, 176),
-                (1200, 150),
-                (1330, 158),
-                (1428, 206),
-                (1446, 300),
-                (1404, 376),
-                (1290, 410),
-                (1150, 404),
-                (1058, 352),
-            ]
+        area(
+            "1030 236, 1090 176, 1200 150, 1330 158, 1428 206, 1446 300, 1404 376, 1290 410, 1150 404, 1058 352",
         ),
     ),
     "grey-slabs": (
         "Grey Slabs",
-        Polygon(
-            [
-                (186, 168),
-                (262, 116),
-                (390, 124),
-                (500, 110),
-                (604, 150),
-                (622, 268),
-                (586, 372),
-                (470, 398),
-                (330, 390),
-                (224, 352),
-                (178, 262),
-            ]
+        area(
+            "186 168, 262 116, 390 124, 500 110, 604 150, 622 268, 586 372, 470 398, 330 390, 224 352, 178 262",
         ),
     ),
     "tessel-halves": (
         "Tessel Halves",
-        Polygon(
-            [
-                (760, 668),
-                (850, 640),
-                (990, 646),
-                (1110, 660),
-                (1136, 760),
-                (1118, 868),
-                (1020, 902),
-                (900, 896),
-                (792, 884),
-                (748, 780),
-            ]
+        area(
+            "760 668, 850 640, 990 646, 1110 660, 1136 760, 1118 868, 1020 902, 900 896, 792 884, 748 780",
         ),
     ),
     "larder-shelf": (
         "Larder Shelf",
-        Polygon(
-            [
-                (168, 700),
-                (236, 646),
-                (360, 632),
-                (500, 640),
-                (618, 652),
-                (650, 742),
-                (634, 850),
-                (540, 898),
-                (400, 904),
-                (270, 896),
-                (176, 840),
-            ]
+        area(
+            "168 700, 236 646, 360 632, 500 640, 618 652, 650 742, 634 850, 540 898, 400 904, 270 896, 176 840",
         ),
     ),
     "crooked-lot": (
         "Crooked Lot",
-        Polygon(
-            [
-                (1206, 644),
-                (1318, 632),
-                (1352, 650),
-                (1368, 764),
-                (1384, 782),
-                (1440, 792),
-                (1462, 742),
-                (1556, 736),
-                (1566, 828),
-                (1540, 936),
-                (1450, 948),
-                (1394, 872),
-                (1350, 868),
-                (1300, 884),
-                (1222, 872),
-                (1196, 760),
-            ],
-            [[(1258, 730), (1296, 726), (1302, 762), (1264, 768)]],
+        area(
+            "1206 644, 1318 632, 1352 650, 1368 764, 1384 782, 1440 792, 1462 742, 1556 736, 1566 828, 1540 936, "
+            "1450 948, 1394 872, 1350 868, 1300 884, 1222 872, 1196 760",
+            hole="1258 730, 1296 726, 1302 762, 1264 768",
         ),
     ),
 }
@@ -160,7 +97,7 @@ def elevation() -> Array:
     rng = np.random.default_rng(SEED)
     east, north = np.meshgrid(np.arange(CELL / 2, WIDTH, CELL), np.arange(HEIGHT - CELL / 2, 0, -CELL))
     z = _flights_of_ground(east, north)
-    z += _roughness(rng, z.shape) * (1 - 0.45 * _bump(east, north, (410, 770), (330, 170)))
+    z += _roughness(rng, east, north)
     z += _gullies(rng, east, north)
     z = _with_bog(z, east, north)
     z = _with_stream(z, east, north)
@@ -169,12 +106,26 @@ def elevation() -> Array:
 
 def _flights_of_ground(east: Array, north: Array) -> Array:
     """Low ground, scarp, shelf, brow, crest and back slope, one above the other from south to north. [m]"""
-    bent = north + 26 * np.sin(east / 210 + 0.6) + 14 * np.sin(east / 95)
+    further_east = 1 / (1 + np.exp((780 - east) / 45))
+    bent = north + 24 * np.sin(east / 210 + 0.6) + 12 * np.sin(east / 95)
+    bent += further_east * (38 * np.sin((east - 700) / 118) + 15 * np.sin(north / 130))
+    # The contours turn up the side valley of the Tessel.
+    bent -= (
+        62
+        * np.exp(-(((east - stream_east(north)) / 95) ** 2))
+        * np.interp(north, [300, 620, 960, 1180], [0, 0.3, 1, 0.3])
+    )
     low = 1.1 + 2.4 / (1 + np.exp((east - 800) / 110))  # steeper in the west, where the slabs are
-    edges = np.array([470.0, 600.0, 940.0, 1150.0, 1210.0])
-    degrees = [low, 15.0, 3.4, 27.0, 4.0, -11.0]
+    edges = (
+        470 + 22 * np.sin(east / 140 + 2),
+        598 + 12 * np.sin(east / 170),
+        940 + 0 * east,
+        1150 + 30 * np.sin(east / 190 + 4.1) + 14 * np.sin(east / 67),
+        1222 + 20 * np.sin(east / 150),
+    )
+    degrees = (low, 15.0, 3.4, 27.0, 5.0, -11.0)
     slope = np.tan(np.radians(degrees[0])) * np.ones_like(east)
-    for edge, below, above in zip(edges, degrees, degrees[1:], strict=False):
+    for edge, below, above in zip(edges, degrees[:-1], degrees[1:], strict=True):
         turned = 1 / (1 + np.exp(-(bent - edge) / 9))
         slope += (np.tan(np.radians(above)) - np.tan(np.radians(below))) * turned
     rise = np.cumsum(slope[::-1], axis=0)[::-1] * CELL
@@ -182,15 +133,27 @@ def _flights_of_ground(east: Array, north: Array) -> Array:
     return 512 + rise - rise[shelf_row] + 4 * np.sin(east / 380 + 2)
 
 
-def _roughness(rng: np.random.Generator, shape: tuple[int, int]) -> Array:
-    """Random relief with wavelengths from 10 m to 500 m whose height falls with the wavelength. [m]"""
+def _roughness(rng: np.random.Generator, east: Array, north: Array) -> Array:
+    """Random relief: swells of 40 m to 500 m in length, and hummocks and ledges of 8 m to 40 m. [m]
+
+    Calmer on the shelf, rougher on the heights and on the slabs.
+    """
+    shelf = _bump(east, north, (410, 770), (330, 170))
+    rough = 1 + _bump(east, north, (400, 250), (260, 180)) + 1 / (1 + np.exp((960 - north) / 25))
+    swells = _random_field(rng, east.shape, longest=500, shortest=40)
+    hummocks = _random_field(rng, east.shape, longest=40, shortest=8)
+    return 1.35 * swells * (1 - 0.45 * shelf) + 0.085 * hummocks * rough * (1 - 0.3 * shelf)
+
+
+def _random_field(rng: np.random.Generator, shape: tuple[int, int], *, longest: float, shortest: float) -> Array:
+    """Random field of unit variance whose height falls with the square of the wave number."""
     rows, cols = 1024, 1024  # larger than the estate, so that opposite edges do not repeat each other
     white = np.fft.rfft2(rng.standard_normal((rows, cols)))
     waves = np.hypot(np.fft.fftfreq(rows, CELL)[:, None], np.fft.rfftfreq(cols, CELL)[None, :])
-    kept = (waves > 1 / 500) & (waves < 1 / 10)
-    field = np.fft.irfft2(white * np.where(kept, np.maximum(waves, 1 / 500) ** -2.0, 0), (rows, cols))
+    kept = (waves > 1 / longest) & (waves < 1 / shortest)
+    field = np.fft.irfft2(white * np.where(kept, np.maximum(waves, 1 / longest) ** -2.0, 0), (rows, cols))
     field = field[: shape[0], : shape[1]]
-    return 1.35 * field / field.std()
+    return field / field.std()
 
 
 def _gullies(rng: np.random.Generator, east: Array, north: Array) -> Array:
@@ -208,10 +171,10 @@ def _gullies(rng: np.random.Generator, east: Array, north: Array) -> Array:
 def _with_bog(z: Array, east: Array, north: Array) -> Array:
     """Lay a flat wet hollow without an outlet into the low ground in the east."""
     q = np.hypot((east - 1236) / 185, (north - 280) / 112) + 0.06 * np.sin(east / 37) * np.cos(north / 29)
-    rim = z[int((HEIGHT - 168) / CELL), int(1236 / CELL)] - 0.3
+    rim = z[(q > 1.1) & (q < 1.3)].min() + 2.1  # deep enough to hold a metre of water
     inside = 1 / (1 + np.exp((q - 1) / 0.07))
     texture = 0.06 * np.sin(east / 11) * np.sin(north / 13)  # hummocks
-    return z + inside * (rim - 0.9 * np.clip(1 - q**2, 0, 1) + texture - z)
+    return z + inside * (rim - 1.0 * np.clip(1 - q**2, 0, 1) + texture - z)
 
 
 def _with_stream(z: Array, east: Array, north: Array) -> Array:
@@ -246,26 +209,14 @@ def soil_polygons() -> list[dict[str, object]]:
     """Soil by kind of ground; they do not overlap, and None is a column the survey left empty."""
     moss = affinity.scale(Point(1236, 280).buffer(1, 24), 212, 138)
     haugh = stream().buffer(16, 8)
-    shelf = Polygon(
-        [
-            (0, 590),
-            (330, 612),
-            (700, 580),
-            (1040, 604),
-            (1600, 566),
-            (1600, 952),
-            (1180, 944),
-            (700, 934),
-            (300, 948),
-            (0, 930),
-        ]
-    )
-    slabs = Polygon([(0, 40), (300, 60), (640, 70), (690, 250), (640, 420), (420, 452), (0, 440)])
-    heights = Polygon([(0, 930), (300, 948), (700, 934), (1180, 944), (1600, 952), (1600, 1400), (0, 1400)])
-    flush = Polygon([(770, 800), (846, 780), (866, 842), (800, 872)])
+    flush = area("770 800, 846 780, 866 842, 800 872")
+    shelf = area("0 590, 330 612, 700 580, 1040 604, 1600 566, 1600 952, 1180 944, 700 934, 300 948, 0 930")
+    slabs = area("0 40, 300 60, 640 70, 690 250, 640 420, 420 452, 0 440")
+    heights = area("0 930, 300 948, 700 934, 1180 944, 1600 952, 1600 1400, 0 1400")
+    estate = area(f"0 0, {WIDTH} 0, {WIDTH} {HEIGHT}, 0 {HEIGHT}")
     taken: BaseGeometry = Polygon()
     rows = []
-    for kind, area, values in (
+    for kind, ground, values in (
         ("peat over lake clay", moss, (4.5, "soft", 0.15, 46, 1, "very poorly")),
         ("stream alluvium", haugh, (3.0, "soft", 0.55, 28, None, "poorly")),
         ("flush below a spring", flush, (2.4, "soft", 0.70, 34, 6, "somewhat poorly")),
@@ -273,8 +224,8 @@ def soil_polygons() -> list[dict[str, object]]:
         ("thin soil over slabs", slabs, (0.62, "hard", 2.6, 13, 21, "somewhat excessively")),
         ("stony soil of the heights", heights, (0.95, "hard", 3.0, 11, 34, "somewhat excessively")),
     ):
-        free = area.difference(taken).intersection(Polygon([(0, 0), (WIDTH, 0), (WIDTH, HEIGHT), (0, HEIGHT)]))
-        taken = taken.union(area)
+        free = ground.difference(taken).intersection(estate)
+        taken = taken.union(ground)
         names = (
             "depth_to_rock_m",
             "rock_hardness",
@@ -311,57 +262,35 @@ def features() -> dict[str, list[tuple[str, BaseGeometry]]]:
     return {
         "watercourses": [
             ("Tessel", stream()),
-            ("Moss Drain", LineString([(1062, 262), (1010, 238), (940, 214), (880, 176), (822, 140), (784, 118)])),
+            (
+                "Moss Drain",
+                line("1330 250, 1360 222, 1393 185, 1390 137, 1379 99, 1350 72, 1333 57, 1309 50, 1298 30, 1299 0"),
+            ),
         ],
         "dwellings": [
-            ("Tesselhow farmhouse", Polygon([(690, 432), (708, 438), (704, 450), (686, 444)])),
-            ("Lot Cottage", Polygon([(1462, 588), (1474, 590), (1472, 600), (1460, 598)])),
+            ("Tesselhow farmhouse", area("690 432, 708 438, 704 450, 686 444")),
+            ("Lot Cottage", area("1462 588, 1474 590, 1472 600, 1460 598")),
         ],
         "access": [
             (
                 "estate track",
-                LineString(
-                    [
-                        (650, 0),
-                        (664, 140),
-                        (658, 300),
-                        (672, 420),
-                        (706, 500),
-                        (690, 580),
-                        (700, 622),
-                        (820, 624),
-                        (1000, 630),
-                        (1180, 616),
-                        (1330, 612),
-                        (1466, 606),
-                    ]
+                line(
+                    "650 0, 664 140, 658 300, 672 420, 706 500, 690 580, 700 622, 820 624, 1000 630, 1180 616, "
+                    "1330 612, 1466 606"
                 ),
             ),
-            ("shelf track", LineString([(700, 622), (560, 622), (380, 614), (220, 622), (130, 680), (110, 820)])),
+            ("shelf track", line("700 622, 560 622, 380 614, 220 622, 130 680, 110 820")),
         ],
         "services": [
             (
                 "electric cable",
-                LineString(
-                    [
-                        (696, 440),
-                        (660, 560),
-                        (640, 612),
-                        (400, 606),
-                        (232, 612),
-                        (176, 690),
-                        (204, 760),
-                        (186, 900),
-                        (150, 1100),
-                        (140, 1180),
-                    ]
-                ),
+                line("696 440, 660 560, 640 612, 400 606, 232 612, 176 690, 204 760, 186 900, 150 1100, 140 1180"),
             ),
         ],
         "woodland": [
-            ("Slab Wood", Polygon([(40, 420), (160, 400), (300, 420), (420, 448), (380, 540), (200, 560), (60, 520)])),
-            ("Shelter belt", Polygon([(200, 906), (420, 914), (640, 904), (640, 926), (420, 938), (200, 930)])),
-            ("Moss Carr", Polygon([(1300, 120), (1440, 140), (1500, 230), (1452, 240), (1420, 196), (1330, 152)])),
+            ("Slab Wood", area("40 420, 160 400, 300 420, 420 448, 380 540, 200 560, 60 520")),
+            ("Shelter belt", area("200 906, 420 914, 640 904, 640 926, 420 938, 200 930")),
+            ("Moss Carr", area("1300 120, 1440 140, 1500 230, 1452 240, 1420 196, 1330 152")),
         ],
         "viewpoints": [
             ("Hask Cairn", Point(620, 1190)),
@@ -369,7 +298,7 @@ def features() -> dict[str, list[tuple[str, BaseGeometry]]]:
             ("Shelf Gate", Point(668, 640)),
         ],
         "keep_out": [
-            ("ruined fold", Polygon([(1066, 690), (1094, 692), (1092, 716), (1064, 712)])),
+            ("ruined fold", area("1066 690, 1094 692, 1092 716, 1064 712")),
         ],
     }
 
@@ -378,13 +307,9 @@ def main(folder: Path) -> None:
     """Write every file of the demo into the folder."""
     folder.mkdir(parents=True, exist_ok=True)
     _write_tiles(folder, elevation())
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": TIMESTAMP})
     plots = [{"plot": key, "name": name, "geometry": outline} for key, (name, outline) in PLOTS.items()]
-    for rows, path in ((plots, folder / "plots.gpkg"), (soil_polygons(), folder / "soil.gpkg")):
-        path.unlink(missing_ok=True)
-        frame = gpd.GeoDataFrame(rows, crs=CRS)
-        frame.geometry = frame.geometry.translate(WEST, SOUTH)
-        frame.to_file(path, layer=path.stem, driver="GPKG", engine="pyogrio")
+    _write_geopackage(folder / "plots.gpkg", plots)
+    _write_geopackage(folder / "soil.gpkg", soil_polygons())
     head, *lines = PITS.splitlines()
     (folder / "pits.csv").write_text("\n".join([head, *map(_on_the_map, lines)]) + "\n", encoding="utf-8")
     for kind, named in features().items():
@@ -411,6 +336,17 @@ def _write_tiles(folder: Path, z: Array) -> None:
             tiled=True,
         ) as tile:
             tile.write(z[:, start:stop].astype(np.float32), 1)
+
+
+def _write_geopackage(path: Path, rows: list[dict[str, object]]) -> None:
+    path.unlink(missing_ok=True)
+    frame = gpd.GeoDataFrame(rows, crs=CRS)
+    frame.geometry = frame.geometry.translate(WEST, SOUTH)
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": TIMESTAMP})
+    try:
+        frame.to_file(path, layer=path.stem, driver="GPKG", engine="pyogrio")
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
 def _on_the_map(pit: str) -> str:

@@ -54,8 +54,8 @@ def write_elevation(path: Path) -> None:
 
     The sample's xmin and ymax are the outer edges of its north-western cell: both are odd multiples of half a
     cell, as the edges of cells centred on whole multiples of 3 arc seconds are, and xmax lies exactly 403 cells east
-    of xmin. Its ymin lies 344 cells NORTH of ymax: a sign slipped when the sample was made. That the rows run south from ymax
-    shows in the highest cell, which then lies on the published place of Cross Mountain, the highest ground around.
+    of xmin. Its ymin lies 344 cells NORTH of ymax: a sign slipped when the sample was made. That the rows run south
+    from ymax shows in the highest cell, which then lies on the published summit of Cross Mountain.
     """
     sample = get_sample_data("jacksboro_fault_dem.npz")
     elevation: np.ndarray = sample["elevation"]
