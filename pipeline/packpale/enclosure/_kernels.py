@@ -1,0 +1,812 @@
+"""Compiled loops of the fit: no checks, no defaults, no files. The mathematics is in fit.py and boundary.py.
+
+Layout of the arrays:
+``edges`` (m, 6): start x, start y, unit tangent x, unit tangent y, length, 1.0 if the start vertex is reflex.
+The land lies to the left of an edge, its outward normal is (tangent y, -tangent x).
+``nodes`` (2 L, 3): a binary heap of circles (x, y, radius) that hold the edges below; node 1 is the root, leaf i is
+node L + i and holds the edges i * LEAF to (i + 1) * LEAF.
+``bands``: edges by horizontal band, ``band_start`` (b + 1,), ``band_edge``; ``band_frame`` (south, height of a band).
+A shape is a tuple (k, d, F, sin phi, cos phi, dF/dk, dF/da, log A, dlogA/dk, dlogA/da) at R = 1.
+A position z is (x, y, psi, k, a): psi is the direction of the axis, counter-clockwise from east.
+"""
+
+# ruff: noqa: C901, PLR0912, PLR0915, PLR0917 - compiled loops: calls with keywords and many small calls cost time here
+# ruff: noqa: SIM300 - R is a variable of the formulas, not a constant
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+from packpale.site.grid import Array
+
+Indices = npt.NDArray[np.int64]
+Shape = tuple[float, float, float, float, float, float, float, float, float, float]
+Work = tuple[Array, Array, Array, Array, Indices]
+
+LEAF = 4
+STACK = 96
+PENALTY = 30.0  # weight of a missing small-end radius against the log area; must exceed its Lagrange multiplier
+UNKNOWNS = 5
+
+
+@njit(cache=True)
+def unit_shape(k: float, a: float) -> Shape:
+    """Shape of taper k and aspect a at R = 1."""
+    d = 2.0 * a - 1.0 - k
+    q = 1.0 - k
+    F = (d * d + q * (1.0 + k)) / (2.0 * q)
+    c = F - k
+    sin = d / c
+    cos = (d - q) * (d + q) / (2.0 * q) / c
+    phi = np.arctan2(sin, cos)
+    double = 2.0 * phi
+    if double > 0.5:
+        excess = double - np.sin(double)
+        excess_single = phi - np.sin(phi)
+    else:
+        x2 = double * double
+        excess = double * x2 / 6.0 * (1 - x2 / 20.0 * (1 - x2 / 42.0 * (1 - x2 / 72.0 * (1 - x2 / 110.0))))
+        x2 = phi * phi
+        excess_single = phi * x2 / 6.0 * (1 - x2 / 20.0 * (1 - x2 / 42.0 * (1 - x2 / 72.0 * (1 - x2 / 110.0))))
+    area = 0.5 * np.pi + phi * k * (2.0 * F - k) + c * c * excess / 2.0 + (0.5 * np.pi - phi) * k * k
+    F_k = (c - d) / q
+    F_a = 2.0 * d / q
+    A_k = 2.0 * F * excess_single * F_k + k * (np.pi - double) - 2.0 * k * cos
+    A_a = 2.0 * F * excess_single * F_a + 4.0 * k * cos
+    return k, d, F, sin, cos, F_k, F_a, np.log(area), A_k / area, A_a / area
+
+
+@njit(cache=True, inline="always")
+def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, float, float]:
+    """Scale R of the egg from which the point (u, v), v >= 0, lies at distance s; and the normal there.
+
+    Negative if the point is within s of O itself.
+    """
+    k, d, F, sin, cos = shape[0], shape[1], shape[2], shape[3], shape[4]
+    rho2 = u * u + v * v
+    free = rho2 - s * s
+    if free <= 0.0:
+        return -1.0, 1.0, 0.0
+    if u <= 0.0:
+        rho = np.sqrt(rho2)
+        return rho - s, u / rho, v / rho
+    B = v * (F - 1.0) - F * s
+    root = np.sqrt(B * B + (2.0 * F - 1.0) * free)
+    R = (B + root) / (2.0 * F - 1.0) if B > 0.0 else free / (root - B)
+    w = v + (F - 1.0) * R
+    if u * cos <= w * sin:
+        reach = F * R + s
+        return R, u / reach, w / reach
+    E = u * d + k * s
+    R = free / (E + np.sqrt(max(E * E - (d * d - k * k) * free, 0.0)))
+    reach = k * R + s
+    return R, (u - d * R) / reach, v / reach
+
+
+@njit(cache=True, inline="always")
+def support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
+    """Support function of the unit egg in direction (nu, nv), nv >= 0, and its contact point."""
+    k, d, F, sin = shape[0], shape[1], shape[2], shape[3]
+    if nu <= 0.0:
+        return 1.0, nu, nv
+    if nu < sin:
+        sag = nu * nu / (1.0 + nv)  # 1 - nv
+        return 1.0 + (F - 1.0) * sag, F * nu, 1.0 - F * sag
+    return k + d * nu, d + k * nu, k * nv
+
+
+@njit(cache=True, inline="always")
+def support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
+    """Derivatives of the support function by taper and aspect at a fixed direction."""
+    if nu <= 0.0:
+        return 0.0, 0.0
+    if nu < shape[3]:
+        sag = nu * nu / (1.0 + nv)
+        return shape[5] * sag, shape[6] * sag
+    return 1.0 - nu, 2.0 * nu
+
+
+@njit(cache=True, inline="always")
+def edge_scale(
+    px: float, py: float, tu: float, tv: float, length: float, s: float, shape: Shape
+) -> tuple[float, float, float, float, float]:
+    """Scale at which the inside of an edge is touched, or infinity if its ends are touched before or it faces away.
+
+    (px, py) start of the edge and (tu, tv) its tangent in the egg's frame. Also returns the outward normal and the
+    contact point at that scale.
+    """
+    nu, nv = tv, -tu
+    t = px * nu + py * nv
+    if t <= 0.0:
+        return np.inf, nu, nv, 0.0, 0.0
+    mirror = 1.0 if nv >= 0.0 else -1.0
+    h, xu, xv = support(nu, mirror * nv, shape)
+    xv *= mirror
+    R = (t - s) / h
+    qu, qv = R * xu + s * nu, R * xv + s * nv
+    along = (qu - px) * tu + (qv - py) * tv
+    if along < 0.0 or along > length:
+        return np.inf, nu, nv, 0.0, 0.0
+    return R, nu, nv, qu, qv
+
+
+@njit(cache=True)
+def build_nodes(edges: Array, leaves: int, nodes: Array) -> None:
+    """Fill the heap of circles bottom up."""
+    m = edges.shape[0]
+    for i in range(leaves):
+        lo, hi = i * LEAF, min((i + 1) * LEAF, m)
+        if lo >= m:
+            nodes[leaves + i, 2] = -1.0
+            continue
+        x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
+        for e in range(lo, hi):
+            for f in range(2):
+                x = edges[e, 0] + f * edges[e, 2] * edges[e, 4]
+                y = edges[e, 1] + f * edges[e, 3] * edges[e, 4]
+                x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+        cx, cy, r2 = 0.5 * (x0 + x1), 0.5 * (y0 + y1), 0.0
+        for e in range(lo, hi):
+            for f in range(2):
+                x = edges[e, 0] + f * edges[e, 2] * edges[e, 4]
+                y = edges[e, 1] + f * edges[e, 3] * edges[e, 4]
+                r2 = max(r2, (x - cx) ** 2 + (y - cy) ** 2)
+        nodes[leaves + i, 0], nodes[leaves + i, 1] = cx, cy
+        nodes[leaves + i, 2] = np.sqrt(r2) * (1.0 + 1e-12)
+    for i in range(leaves - 1, 0, -1):
+        a, b = 2 * i, 2 * i + 1
+        ra, rb = nodes[a, 2], nodes[b, 2]
+        if rb < 0.0:
+            nodes[i] = nodes[a]
+            continue
+        dx, dy = nodes[b, 0] - nodes[a, 0], nodes[b, 1] - nodes[a, 1]
+        dist = np.hypot(dx, dy)
+        if dist + rb <= ra:
+            nodes[i] = nodes[a]
+        elif dist + ra <= rb:
+            nodes[i] = nodes[b]
+        else:
+            r = 0.5 * (dist + ra + rb)
+            f = (r - ra) / dist
+            nodes[i, 0], nodes[i, 1] = nodes[a, 0] + f * dx, nodes[a, 1] + f * dy
+            nodes[i, 2] = r * (1.0 + 1e-12)
+
+
+@njit(cache=True)
+def nearest_distance(x: float, y: float, edges: Array, nodes: Array, cap: float) -> float:
+    """Distance from a point to the boundary, or ``cap`` if it is farther."""
+    leaves = nodes.shape[0] // 2
+    m = edges.shape[0]
+    best = cap
+    stack = np.empty(STACK, np.int64)
+    stack[0], top = 1, 1
+    while top > 0:
+        top -= 1
+        i = stack[top]
+        if nodes[i, 2] < 0.0 or np.hypot(nodes[i, 0] - x, nodes[i, 1] - y) - nodes[i, 2] >= best:
+            continue
+        if i >= leaves:
+            for e in range((i - leaves) * LEAF, min((i - leaves + 1) * LEAF, m)):
+                dx, dy = x - edges[e, 0], y - edges[e, 1]
+                along = min(max(dx * edges[e, 2] + dy * edges[e, 3], 0.0), edges[e, 4])
+                best = min(best, np.hypot(dx - along * edges[e, 2], dy - along * edges[e, 3]))
+            continue
+        a, b = 2 * i, 2 * i + 1
+        da = (nodes[a, 0] - x) ** 2 + (nodes[a, 1] - y) ** 2
+        db = (nodes[b, 0] - x) ** 2 + (nodes[b, 1] - y) ** 2
+        # The nearer child is looked at first.
+        stack[top], stack[top + 1] = (b, a) if da < db else (a, b)
+        top += 2
+    return best
+
+
+@njit(cache=True)
+def is_inside(x: float, y: float, edges: Array, band_start: Indices, band_edge: Indices, band_frame: Array) -> bool:
+    """Even-odd rule on the edges that cross the point's horizontal band."""
+    bands = band_start.shape[0] - 1
+    b = int(np.floor((y - band_frame[0]) / band_frame[1]))
+    if b < 0 or b >= bands:
+        return False
+    inside = False
+    for j in range(band_start[b], band_start[b + 1]):
+        e = band_edge[j]
+        y0 = edges[e, 1]
+        y1 = edges[e, 1] + edges[e, 3] * edges[e, 4]
+        if (y0 > y) != (y1 > y):
+            cross = edges[e, 0] + (y - y0) / edges[e, 3] * edges[e, 2]
+            if cross > x:
+                inside = not inside
+    return inside
+
+
+@njit(cache=True)
+def largest_scale(z: Array, s: float, edges: Array, nodes: Array, cap: float) -> float:
+    """Exact largest R, at most ``cap``, at which no boundary comes nearer than s to the egg of position z.
+
+    O is taken to lie in the land. Negative if O itself is within s of the boundary.
+    """
+    shape = unit_shape(z[3], z[4])
+    cos, sin = np.cos(z[2]), np.sin(z[2])
+    return _largest_scale(z[0], z[1], cos, sin, s, shape, edges, nodes, cap)
+
+
+@njit(cache=True)
+def _largest_scale(
+    ox: float, oy: float, cos: float, sin: float, s: float, shape: Shape, edges: Array, nodes: Array, cap: float
+) -> float:
+    leaves = nodes.shape[0] // 2
+    m = edges.shape[0]
+    best = cap
+    stack = np.empty(STACK, np.int64)
+    stack[0], top = 1, 1
+    while top > 0:
+        top -= 1
+        i = stack[top]
+        if nodes[i, 2] < 0.0:
+            continue
+        dx, dy = nodes[i, 0] - ox, nodes[i, 1] - oy
+        # All of a node's circle is farther than s from the egg of scale R when its centre is at s plus its radius.
+        bound, _, _ = vertex_scale(dx * cos + dy * sin, abs(dy * cos - dx * sin), s + nodes[i, 2], shape)
+        if bound >= best:
+            continue
+        if i < leaves:
+            a, b = 2 * i, 2 * i + 1
+            da = (nodes[a, 0] - ox) ** 2 + (nodes[a, 1] - oy) ** 2
+            db = (nodes[b, 0] - ox) ** 2 + (nodes[b, 1] - oy) ** 2
+            stack[top], stack[top + 1] = (b, a) if da < db else (a, b)
+            top += 2
+            continue
+        for e in range((i - leaves) * LEAF, min((i - leaves + 1) * LEAF, m)):
+            dx, dy = edges[e, 0] - ox, edges[e, 1] - oy
+            pu, pv = dx * cos + dy * sin, dy * cos - dx * sin
+            if edges[e, 5] > 0.0:
+                R, _, _ = vertex_scale(pu, abs(pv), s, shape)
+                best = min(best, R)
+            tu = edges[e, 2] * cos + edges[e, 3] * sin
+            tv = edges[e, 3] * cos - edges[e, 2] * sin
+            R, _, _, _, _ = edge_scale(pu, pv, tu, tv, edges[e, 4], s, shape)
+            best = min(best, R)
+    return best
+
+
+@njit(cache=True)
+def near_features(z: Array, s: float, edges: Array, nodes: Array, limit: float, out: Array) -> int:
+    """Features with a scale of at most ``limit``: rows of (R, normal u, normal v, contact u, contact v, edge, kind).
+
+    Kind 0 is a vertex (the edge's start), 1 the inside of an edge. Returns their number, or -1 if ``out`` is too short.
+    """
+    shape = unit_shape(z[3], z[4])
+    cos, sin = np.cos(z[2]), np.sin(z[2])
+    ox, oy = z[0], z[1]
+    leaves = nodes.shape[0] // 2
+    m = edges.shape[0]
+    n = 0
+    stack = np.empty(STACK, np.int64)
+    stack[0], top = 1, 1
+    while top > 0:
+        top -= 1
+        i = stack[top]
+        if nodes[i, 2] < 0.0:
+            continue
+        dx, dy = nodes[i, 0] - ox, nodes[i, 1] - oy
+        bound, _, _ = vertex_scale(dx * cos + dy * sin, abs(dy * cos - dx * sin), s + nodes[i, 2], shape)
+        if bound > limit:
+            continue
+        if i < leaves:
+            stack[top], stack[top + 1] = 2 * i, 2 * i + 1
+            top += 2
+            continue
+        for e in range((i - leaves) * LEAF, min((i - leaves + 1) * LEAF, m)):
+            dx, dy = edges[e, 0] - ox, edges[e, 1] - oy
+            pu, pv = dx * cos + dy * sin, dy * cos - dx * sin
+            if edges[e, 5] > 0.0:
+                mirror = 1.0 if pv >= 0.0 else -1.0
+                R, nu, nv = vertex_scale(pu, abs(pv), s, shape)
+                if R <= limit:
+                    if n == out.shape[0]:
+                        return -1
+                    out[n, 0], out[n, 1], out[n, 2], out[n, 3], out[n, 4] = R, nu, mirror * nv, pu, pv
+                    out[n, 5], out[n, 6] = e, 0.0
+                    n += 1
+            tu = edges[e, 2] * cos + edges[e, 3] * sin
+            tv = edges[e, 3] * cos - edges[e, 2] * sin
+            R, nu, nv, qu, qv = edge_scale(pu, pv, tu, tv, edges[e, 4], s, shape)
+            if R <= limit:
+                if n == out.shape[0]:
+                    return -1
+                out[n, 0], out[n, 1], out[n, 2], out[n, 3], out[n, 4] = R, nu, nv, qu, qv
+                out[n, 5], out[n, 6] = e, 1.0
+                n += 1
+    return n
+
+
+@njit(cache=True)
+def merit(R: float, k: float, log_area: float, log_min_radius: float) -> float:
+    """Log area of the egg, less a penalty where its small end is tighter than allowed."""
+    log_R = np.log(R)
+    return float(2.0 * log_R + log_area - PENALTY * max(0.0, log_min_radius - np.log(k) - log_R))
+
+
+@njit(cache=True)
+def linearise(z: Array, feature: Array, log_min_radius: float, penalised: bool, R0: float, gradient: Array) -> float:
+    """Merit of one feature at z, and its gradient by (x / R0, y / R0, psi, k, a)."""
+    shape = unit_shape(z[3], z[4])
+    cos, sin = np.cos(z[2]), np.sin(z[2])
+    R, nu, nv, pu, pv = feature[0], feature[1], feature[2], feature[3], feature[4]
+    h, _, _ = support(nu, abs(nv), shape)
+    h_k, h_a = support_gradient(nu, abs(nv), shape)
+    # d log R = (n dp - R dh) / (R h): the touching point moves in the egg's frame as the egg moves and turns.
+    gradient[0] = -(nu * cos - nv * sin) * R0 / (R * h)
+    gradient[1] = -(nu * sin + nv * cos) * R0 / (R * h)
+    gradient[2] = (nu * pv - nv * pu) / (R * h)
+    gradient[3] = -h_k / h
+    gradient[4] = -h_a / h
+    weight = 2.0 + PENALTY if penalised else 2.0
+    for i in range(UNKNOWNS):
+        gradient[i] *= weight
+    gradient[3] += shape[8]
+    gradient[4] += shape[9]
+    value = weight * np.log(R) + shape[7]
+    if penalised:
+        value += PENALTY * (np.log(z[3]) - log_min_radius)
+        gradient[3] += PENALTY / z[3]
+    return float(value)
+
+
+@njit(cache=True)
+def solve_step(
+    value: Array, gradient: Array, m: int, lower: Array, upper: Array, table: Array, basis: Indices, step: Array
+) -> float:
+    """Maximise t subject to t <= value_e + gradient_e step (e < m) and lower <= step <= upper; returns t.
+
+    Solved as its dual: minimise sum lambda_e b_e + sum mu_i (upper_i - lower_i) with sum lambda = 1 and
+    mu - sum lambda_e gradient_e >= 0, whose first basis needs no search, by the simplex method on a dense table of six
+    rows. The columns are lambda (m), mu (5), slack (5), right-hand side; row 6 holds the reduced costs.
+    """
+    n = UNKNOWNS
+    cols = m + 2 * n
+    e0 = 0
+    for e in range(m):
+        b = value[e]
+        for i in range(n):
+            b += gradient[e, i] * lower[i]
+        table[0, e] = 1.0
+        table[n + 1, e] = b
+        if b < table[n + 1, e0]:
+            e0 = e
+    for j in range(2 * n):
+        table[0, m + j] = 0.0
+    table[0, cols] = 1.0
+    basis[0] = e0
+    for i in range(n):
+        row = table[i + 1]
+        g0 = gradient[e0, i]
+        for e in range(m):
+            row[e] = g0 - gradient[e, i]
+        for j in range(2 * n):
+            row[m + j] = 0.0
+        row[m + i] = 1.0
+        row[m + n + i] = -1.0
+        # Tiny right-hand sides stand for a tiny cost of each unknown and keep the method from cycling.
+        rhs = g0 + 1e-11 * (1.0 + 0.618 * i)
+        if rhs >= 0.0:
+            row[cols] = rhs
+            basis[i + 1] = m + i
+        else:
+            for j in range(cols):
+                row[j] = -row[j]
+            row[cols] = -rhs
+            basis[i + 1] = m + n + i
+    cost = table[n + 1]
+    for i in range(n):
+        cost[m + i] = upper[i] - lower[i]
+        cost[m + n + i] = 0.0
+    cost[cols] = 0.0
+    for i in range(n + 1):
+        c = cost[basis[i]]
+        if c != 0.0:
+            for j in range(cols + 1):
+                cost[j] -= c * table[i, j]
+    for _ in range(400):
+        enter, least = -1, -1e-12
+        for j in range(cols):
+            if cost[j] < least:
+                enter, least = j, cost[j]
+        if enter < 0:
+            break
+        leave, ratio = -1, np.inf
+        for i in range(n + 1):
+            if table[i, enter] > 1e-11:
+                q = table[i, cols] / table[i, enter]
+                if q < ratio:
+                    leave, ratio = i, q
+        if leave < 0:
+            break
+        pivot = 1.0 / table[leave, enter]
+        for j in range(cols + 1):
+            table[leave, j] *= pivot
+        for i in range(n + 2):
+            if i != leave:
+                c = table[i, enter]
+                if c != 0.0:
+                    for j in range(cols + 1):
+                        table[i, j] -= c * table[leave, j]
+        basis[leave] = enter
+    for i in range(n):
+        step[i] = min(lower[i] + max(cost[m + n + i], 0.0), upper[i])
+    t = np.inf
+    for e in range(m):
+        b = value[e]
+        for i in range(n):
+            b += gradient[e, i] * step[i]
+        t = min(t, b)
+    return t
+
+
+@njit(cache=True)
+def refine(
+    z: Array,
+    trust: float,
+    steps: int,
+    tolerance: float,
+    s: float,
+    log_min_radius: float,
+    limits: Array,
+    edges: Array,
+    nodes: Array,
+    work: Work,
+) -> tuple[float, float]:
+    """Sequential linear programming from z, in place; returns its merit and the last trust region.
+
+    ``limits`` (2, 2): lower and upper taper, lower and upper aspect. ``work``: arrays from ``work_arrays``.
+    Ends when the trust region or the gain promised falls below ``tolerance``.
+    """
+    features, value, gradient, table, basis = work
+    step, lower, upper, trial = np.empty(5), np.empty(5), np.empty(5), np.empty(5)
+    R = largest_scale(z, s, edges, nodes, np.inf)
+    if R <= 0.0:
+        return -np.inf, trust
+    shape = unit_shape(z[3], z[4])
+    now = merit(R, z[3], shape[7], log_min_radius)
+    fresh = True
+    n = 0
+    for _ in range(steps):
+        if fresh:
+            band = min(2.5 * trust, 0.7) + 1e-9
+            n = near_features(z, s, edges, nodes, R * (1.0 + band), features)
+            while n < 0:
+                band *= 0.5
+                n = near_features(z, s, edges, nodes, R * (1.0 + band), features)
+                if band < 1e-12:
+                    return now, trust
+            fresh = False
+        tight = log_min_radius - np.log(z[3]) - np.log(R) > -4.0 * trust - 1e-9
+        m = 0
+        for e in range(n):
+            value[m] = linearise(z, features[e], log_min_radius, False, R, gradient[m])
+            m += 1
+            if tight:
+                value[m] = linearise(z, features[e], log_min_radius, True, R, gradient[m])
+                m += 1
+        lower[0] = lower[1] = -0.4 * trust
+        upper[0] = upper[1] = 0.4 * trust
+        lower[2], upper[2] = -trust, trust
+        lower[3], upper[3] = max(-trust, limits[0, 0] - z[3]), min(trust, limits[0, 1] - z[3])
+        lower[4], upper[4] = max(-trust, limits[1, 0] - z[4]), min(trust, limits[1, 1] - z[4])
+        promised = solve_step(value, gradient, m, lower, upper, table, basis, step) - now
+        if promised < tolerance:
+            break
+        trial[0], trial[1] = z[0] + step[0] * R, z[1] + step[1] * R
+        trial[2] = z[2] + step[2]
+        trial[3] = min(max(z[3] + step[3], limits[0, 0]), limits[0, 1])
+        trial[4] = min(max(z[4] + step[4], limits[1, 0]), limits[1, 1])
+        trial_R = largest_scale(trial, s, edges, nodes, np.inf)
+        gain = -np.inf
+        if trial_R > 0.0:
+            gain = merit(trial_R, trial[3], unit_shape(trial[3], trial[4])[7], log_min_radius) - now
+        if gain > 0.1 * promised:
+            z[:] = trial
+            R = trial_R
+            now += gain
+            fresh = True
+        if gain > 0.7 * promised:
+            trust = min(2.0 * trust, 0.5)
+        elif gain < 0.3 * promised:
+            trust *= 0.35
+            if trust < 0.1 * tolerance or trust < 1e-12:
+                break
+    return now, trust
+
+
+@njit(cache=True)
+def radial_profile(x: float, y: float, reach: float, edges: Array, nodes: Array, log_profile: Array) -> None:
+    """Log of the distance to the boundary along equally spaced rays from (x, y), nowhere more than ``reach``.
+
+    Corners between two rays count for the nearer ray, so that no narrowing is missed.
+    """
+    rays = log_profile.shape[0]
+    turn = 2.0 * np.pi / rays
+    log_profile[:] = reach
+    leaves = nodes.shape[0] // 2
+    m = edges.shape[0]
+    stack = np.empty(STACK, np.int64)
+    stack[0], top = 1, 1
+    while top > 0:
+        top -= 1
+        i = stack[top]
+        if nodes[i, 2] < 0.0 or np.hypot(nodes[i, 0] - x, nodes[i, 1] - y) - nodes[i, 2] >= reach:
+            continue
+        if i < leaves:
+            stack[top], stack[top + 1] = 2 * i, 2 * i + 1
+            top += 2
+            continue
+        for e in range((i - leaves) * LEAF, min((i - leaves + 1) * LEAF, m)):
+            dx, dy = edges[e, 0] - x, edges[e, 1] - y
+            t = dx * edges[e, 3] - dy * edges[e, 2]
+            if t <= 0.0:
+                continue
+            ex, ey = dx + edges[e, 2] * edges[e, 4], dy + edges[e, 3] * edges[e, 4]
+            start = np.arctan2(dy, dx) / turn
+            # Seen from the land an edge runs counter-clockwise.
+            sweep = np.arctan2(dx * ey - dy * ex, dx * ex + dy * ey) / turn
+            j = int(np.round(start)) % rays
+            log_profile[j] = min(log_profile[j], np.hypot(dx, dy))
+            first = int(np.ceil(start))
+            for b in range(first, int(np.floor(start + sweep)) + 1):
+                angle = b * turn
+                facing = np.cos(angle) * edges[e, 3] - np.sin(angle) * edges[e, 2]
+                if facing > 0.0:
+                    j = b % rays
+                    log_profile[j] = min(log_profile[j], t / facing)
+    for j in range(rays):
+        log_profile[j] = np.log(max(log_profile[j], 1e-12))
+
+
+@njit(cache=True)
+def radial_tables(shapes: Array, rays: int, tables: Array, log_areas: Array) -> None:
+    """Log radius of the unit egg along each ray, written twice in a row, for each (taper, aspect)."""
+    for i in range(shapes.shape[0]):
+        shape = unit_shape(shapes[i, 0], shapes[i, 1])
+        log_areas[i] = shape[7]
+        for j in range(rays):
+            angle = 2.0 * np.pi * j / rays
+            R, _, _ = vertex_scale(np.cos(angle), abs(np.sin(angle)), 0.0, shape)
+            tables[i, j] = tables[i, j + rays] = -np.log(R)
+
+
+@njit(cache=True)
+def rate_centre(
+    log_profile: Array,
+    shapes: Array,
+    tables: Array,
+    log_areas: Array,
+    bearings: int,
+    log_min_radius: float,
+    found: Array,
+) -> None:
+    """Best two of the bearings for a centre: rows of ``found`` are (merit, bearing number, shape number)."""
+    rays = log_profile.shape[0]
+    stride = rays // bearings
+    for r in range(found.shape[0]):
+        found[r, 0] = -np.inf
+    for b in range(bearings):
+        best, best_shape = -np.inf, 0
+        for i in range(shapes.shape[0]):
+            offset = rays - b * stride
+            log_k = np.log(shapes[i, 0])
+            log_R = np.inf
+            for j in range(rays):
+                log_R = min(log_R, log_profile[j] - tables[i, j + offset])
+                if 2.0 * log_R + log_areas[i] < best:
+                    break
+            value = 2.0 * log_R + log_areas[i] - PENALTY * max(0.0, log_min_radius - log_k - log_R)
+            if value > best:
+                best, best_shape = value, i
+        # Keep the best; a neighbour of a better bearing is no second choice.
+        for r in range(found.shape[0]):
+            if best > found[r, 0]:
+                apart = abs(b - found[r, 1])
+                if found[r, 0] > -np.inf and min(apart, bearings - apart) <= 2:
+                    found[r, 0], found[r, 1], found[r, 2] = best, b, best_shape
+                else:
+                    for q in range(found.shape[0] - 1, r, -1):
+                        found[q] = found[q - 1]
+                    found[r, 0], found[r, 1], found[r, 2] = best, b, best_shape
+                break
+            apart = abs(b - found[r, 1])
+            if min(apart, bearings - apart) <= 2:
+                break
+
+
+@njit(cache=True)
+def rate_centres(
+    centres: Array,
+    reach: float,
+    s: float,
+    edges: Array,
+    nodes: Array,
+    shapes: Array,
+    tables: Array,
+    log_areas: Array,
+    bearings: int,
+    log_min_radius: float,
+    out: Array,
+) -> None:
+    """Starts from each centre: rows of ``out`` are (merit, x, y, psi, taper, aspect), two for each centre."""
+    rays = tables.shape[1] // 2
+    profile = np.empty(rays)
+    found = np.empty((2, 3))
+    for c in range(centres.shape[0]):
+        x, y = centres[c, 0], centres[c, 1]
+        radial_profile(x, y, reach * centres[c, 2] + s, edges, nodes, profile)
+        if s > 0.0:
+            for j in range(rays):
+                profile[j] = np.log(max(np.exp(profile[j]) - s, 1e-12))
+        rate_centre(profile, shapes, tables, log_areas, bearings, log_min_radius, found)
+        for r in range(2):
+            row = out[2 * c + r]
+            row[0], row[1], row[2] = found[r, 0], x, y
+            if found[r, 0] > -np.inf:
+                i = int(found[r, 2])
+                row[3] = 2.0 * np.pi * found[r, 1] / bearings
+                row[4], row[5] = shapes[i, 0], shapes[i, 1]
+
+
+@njit(cache=True)
+def thin_out(starts: Array, order: Indices, near: float, turn: float, limit: int, kept: Indices) -> int:
+    """Best starts, none near a better one in place and bearing; returns how many row numbers went into ``kept``.
+
+    ``near`` is the distance within which two starts are taken for the same [m], ``turn`` the angle.
+    """
+    n = 0
+    for index in order:
+        if starts[index, 0] == -np.inf:
+            break
+        fresh = True
+        for q in range(n):
+            other = kept[q]
+            if np.hypot(starts[index, 1] - starts[other, 1], starts[index, 2] - starts[other, 2]) < near:
+                apart = abs(starts[index, 3] - starts[other, 3]) % (2.0 * np.pi)
+                if min(apart, 2.0 * np.pi - apart) < turn:
+                    fresh = False
+                    break
+        if fresh:
+            kept[n] = index
+            n += 1
+            if n == limit:
+                break
+    return n
+
+
+@njit(cache=True)
+def refine_all(
+    starts: Array,
+    trust: Array,
+    steps: int,
+    tolerance: float,
+    s: float,
+    log_min_radius: float,
+    limits: Array,
+    edges: Array,
+    nodes: Array,
+    work: Work,
+) -> None:
+    """Refine each start (merit, x, y, psi, taper, aspect) in place; ``trust`` holds one trust region for each."""
+    for i in range(starts.shape[0]):
+        starts[i, 0], trust[i] = refine(
+            starts[i, 1:], trust[i], steps, tolerance, s, log_min_radius, limits, edges, nodes, work
+        )
+
+
+@njit(cache=True)
+def deepest_point(
+    seeds: Array,
+    cells: Array,
+    half: float,
+    tolerance: float,
+    most: int,
+    edges: Array,
+    nodes: Array,
+    band_start: Indices,
+    band_edge: Indices,
+    band_frame: Array,
+) -> tuple[float, float, float, float]:
+    """Deepest point of the land and an upper bound on its depth.
+
+    ``seeds`` (n, 2): points to try first.
+    ``cells`` (n, 2): centres of squares of half width ``half`` that cover the land. Level by level, a square whose
+    centre's signed depth plus half diagonal does not exceed the best depth by the factor ``tolerance`` is dropped, the
+    others are quartered, until none is left or more than ``most`` are. Depth changes by no more than the distance, so
+    the largest such sum over all squares dropped or left is a bound. Returns x, y, depth, bound.
+    """
+    best, bx, by = 0.0, np.nan, np.nan
+    for i in range(seeds.shape[0]):
+        if is_inside(seeds[i, 0], seeds[i, 1], edges, band_start, band_edge, band_frame):
+            at = nearest_distance(seeds[i, 0], seeds[i, 1], edges, nodes, np.inf)
+            if at > best:
+                best, bx, by = at, seeds[i, 0], seeds[i, 1]
+    bound = best
+    while cells.shape[0] > 0:
+        n = cells.shape[0]
+        depth = np.empty(n)
+        for i in range(n):
+            depth[i] = nearest_distance(cells[i, 0], cells[i, 1], edges, nodes, np.inf)
+            if not is_inside(cells[i, 0], cells[i, 1], edges, band_start, band_edge, band_frame):
+                depth[i] = -depth[i]
+            if depth[i] > best:
+                best, bx, by = depth[i], cells[i, 0], cells[i, 1]
+        diagonal = half * np.sqrt(2.0)
+        left = 0
+        for i in range(n):
+            if depth[i] + diagonal > best * (1.0 + tolerance):
+                left += 1
+            else:
+                bound = max(bound, min(depth[i] + diagonal, best * (1.0 + tolerance)))
+        if 4 * left > most:
+            for i in range(n):
+                bound = max(bound, depth[i] + diagonal)
+            break
+        finer = np.empty((4 * left, 2))
+        q = 0
+        half *= 0.5
+        for i in range(n):
+            if depth[i] + diagonal > best * (1.0 + tolerance):
+                for sx in (-1.0, 1.0):
+                    for sy in (-1.0, 1.0):
+                        finer[q, 0], finer[q, 1] = cells[i, 0] + sx * half, cells[i, 1] + sy * half
+                        q += 1
+        cells = finer
+        if half < 1e-9:
+            bound = max(bound, best + 3e-9)
+            break
+    return bx, by, best, bound
+
+
+@njit(cache=True)
+def deep_cells(
+    cells: Array,
+    half: float,
+    need: float,
+    finest: float,
+    most: int,
+    edges: Array,
+    nodes: Array,
+    band_start: Indices,
+    band_edge: Indices,
+    band_frame: Array,
+) -> tuple[Array, float]:
+    """Centres (x, y, depth) of the squares of half width ``finest`` or less that may hold a point of depth ``need``.
+
+    Squares that cannot are dropped level by level; if more than ``most`` would be left, the squares stay coarser.
+    Squares whose centre lies outside the land are left out of the answer. Also returns the half width reached.
+    """
+    while True:
+        n = cells.shape[0]
+        depth = np.empty(n)
+        keep = np.empty(n, np.bool_)
+        left, inside = 0, 0
+        for i in range(n):
+            depth[i] = nearest_distance(cells[i, 0], cells[i, 1], edges, nodes, np.inf)
+            if not is_inside(cells[i, 0], cells[i, 1], edges, band_start, band_edge, band_frame):
+                depth[i] = -depth[i]
+            keep[i] = depth[i] + half * np.sqrt(2.0) >= need
+            left += keep[i]
+            inside += keep[i] and depth[i] > 0.0
+        if half <= finest or 4 * left > most:
+            out = np.empty((inside, 3))
+            q = 0
+            for i in range(n):
+                if keep[i] and depth[i] > 0.0:
+                    out[q, 0], out[q, 1], out[q, 2] = cells[i, 0], cells[i, 1], depth[i]
+                    q += 1
+            return out, half
+        finer = np.empty((4 * left, 2))
+        half *= 0.5
+        q = 0
+        for i in range(n):
+            if keep[i]:
+                for sx in (-1.0, 1.0):
+                    for sy in (-1.0, 1.0):
+                        finer[q, 0], finer[q, 1] = cells[i, 0] + sx * half, cells[i, 1] + sy * half
+                        q += 1
+        cells = finer

@@ -1,0 +1,66 @@
+"""Stations along a fence line: equal steps in plan, the ground under each, and the length on the ground."""
+
+import math
+
+import numpy as np
+
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.model import Alignment
+from packpale.site.grid import Array, Grid
+
+
+def stations(egg: Egg, *, step: float, elevation: Array, grid: Grid) -> Alignment:
+    """Stations at equal steps along the egg, the first at the tip of the big end.
+
+    Parameters
+    ----------
+    step
+        Longest step allowed; the perimeter is divided into the fewest equal steps not longer than this. [m]
+    elevation : shape (rows, cols)
+        Ground level, NaN is no data. [m]
+    grid
+        Where the elevations lie.
+
+    Returns
+    -------
+    Alignment
+        Ground is bilinear between cell centres, NaN where the elevation is missing. Because the line is closed and
+        the steps are equal, sums over the stations times the step are integrals by the trapezoidal rule.
+
+    Raises
+    ------
+    ValueError
+        If the step is not positive.
+    """
+    if not step > 0:
+        raise ValueError(f"step = {step} m must be positive")
+    n = max(math.ceil(egg.perimeter / step - 1e-9), 1)
+    chainage = np.arange(n, dtype=np.float64) * (egg.perimeter / n)
+    points = egg.points_at(chainage)
+    return Alignment(
+        chainage=chainage,
+        step=egg.perimeter / n,
+        x=points.x,
+        y=points.y,
+        bearing_deg=points.bearing_deg,
+        outward=points.outward,
+        arc=points.arc,
+        radius=points.radius,
+        ground=grid.bilinear(elevation, points.x, points.y),
+    )
+
+
+def length_on_ground(egg: Egg, *, elevation: Array, grid: Grid) -> float:
+    """Length of the fence line on the ground surface. [m]
+
+    The bilinear ground is followed in plan steps of a quarter cell at most, each measured along its slope; where
+    ground is missing at an end of a step, the step counts with its plan length.
+    """
+    n = max(math.ceil(egg.perimeter / (0.25 * grid.cell)), 16)
+    points = egg.points_at(np.arange(n) * (egg.perimeter / n))
+    rise = np.diff(grid.bilinear(elevation, points.x, points.y), append=np.nan)
+    rise[-1] = (
+        grid.bilinear(elevation, points.x[:1], points.y[:1])[0]
+        - grid.bilinear(elevation, points.x[-1:], points.y[-1:])[0]
+    )
+    return float(np.hypot(egg.perimeter / n, np.nan_to_num(rise, nan=0.0)).sum())

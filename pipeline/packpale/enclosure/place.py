@@ -1,0 +1,132 @@
+"""The enclosures of one plot: fitted, staked out, posted and gated."""
+
+import math
+
+import numpy as np
+import shapely
+
+from packpale.enclosure.alignment import length_on_ground, stations
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.model import Enclosure, Fit, Pack
+from packpale.land.model import Land
+from packpale.settings import Project
+from packpale.site.grid import Array, Mask
+from packpale.site.model import Site
+from packpale.units import HECTARE_M2
+
+
+def place(site: Site, land: Land, project: Project) -> Enclosure:
+    """Fit the enclosures the settings ask for into the plot's usable land.
+
+    Where fewer fit than asked for, none is placed and ``reason`` says what was found and what stands in the way.
+    """
+    fits = _fits(site, land, project)
+    wanted = project.enclosure.packs
+    if len(fits) < wanted:
+        return Enclosure((), _reason(land, project, len(fits)))
+    return Enclosure(tuple(_pack(i + 1, fit, site, land, project) for i, fit in enumerate(fits)), "")
+
+
+def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
+    # The search is compiled code that takes its time to load: only where it is used.
+    from packpale.enclosure.fit import fit_largest
+    from packpale.enclosure.packs import fit_packs
+
+    wanted = project.enclosure
+    clearance = project.trench.outside_strip_m
+    if land.usable.is_empty:
+        return ()
+    if wanted.packs > 1:
+        return fit_packs(
+            land.usable,
+            wanted.packs,
+            wanted.separation_m,
+            clearance=clearance,
+            taper=wanted.taper,
+            aspect=wanted.aspect,
+            min_radius=wanted.min_radius_m,
+        )
+    fit = fit_largest(
+        land.usable,
+        clearance=clearance,
+        taper=wanted.taper,
+        aspect=wanted.aspect,
+        min_radius=wanted.min_radius_m,
+    )
+    return () if fit is None else (fit,)
+
+
+def _pack(number: int, fit: Fit, site: Site, land: Land, project: Project) -> Pack:
+    egg, grid = fit.egg, site.grid
+    enclosed = cells_inside(egg, site)
+    return Pack(
+        number=number,
+        fit=fit,
+        alignment=stations(egg, step=project.trench.station_m, elevation=site.elevation, grid=grid),
+        posts=posts(egg, project.fence.post_spacing_m, site.elevation, grid),
+        gates=place_gates(
+            egg,
+            project.fence.gates,
+            width=project.fence.gate_width_m,
+            elevation=site.elevation,
+            grid=grid,
+            channel=land.channel,
+            access=site.features.get("access", ()),
+        ),
+        length_3d=length_on_ground(egg, elevation=site.elevation, grid=grid),
+        mean_suitability=_mean(land.suitability, enclosed),
+        mean_slope=_mean(land.slope, enclosed),
+    )
+
+
+def cells_inside(egg: Egg, site: Site) -> Mask:
+    """Cells of the grid whose centre the egg encloses."""
+    x, y = site.grid.centres()
+    inside = np.zeros(site.grid.shape, bool)
+    reach = egg.length
+    cols = np.flatnonzero(np.abs(x - egg.big_x) <= reach)
+    rows = np.flatnonzero(np.abs(y - egg.big_y) <= reach)
+    if cols.size and rows.size:
+        window = np.ix_(rows, cols)
+        inside[window] = egg.contains(x[cols][None, :], y[rows][:, None])
+    return inside
+
+
+def _mean(values: Array, where: Mask) -> float:
+    known = where & np.isfinite(values)
+    return float(values[known].mean()) if known.any() else math.nan
+
+
+def _reason(land: Land, project: Project, fitting: int) -> str:
+    """Why the enclosures asked for do not fit, what was found instead, and the limits that take most."""
+    wanted = project.enclosure
+    strip = project.trench.outside_strip_m
+    taking = [limit for limit in sorted(land.limits, key=lambda limit: -limit.share) if limit.share >= 0.005][:3]
+    limits = "; ".join(f"{_percent(limit.share)} of the plot: {limit.name}" for limit in taking)
+    if land.usable.is_empty:
+        return f"no usable land is left on the plot{': ' if limits else ''}{limits}"
+    largest = max(land.usable.geoms, key=lambda part: part.area)
+    if fitting == 0:
+        what = "no egg"
+        if wanted.area_ha != "largest":
+            what += f" of {wanted.area_ha:g} ha"
+        if wanted.min_radius_m > 0:
+            joint = " of" if wanted.area_ha == "largest" else " and"
+            what += f"{joint} at least {wanted.min_radius_m:g} m small-end radius"
+        first = f"{what} fits"
+    else:
+        first = f"only {fitting} of {wanted.packs} enclosures fit, {wanted.separation_m:g} m apart"
+    found = (
+        f"largest usable patch {largest.area / HECTARE_M2:.2f} ha, its largest circle has a radius of "
+        f"{_depth(largest):.1f} m of which the strip outside the fence takes {strip:.1f} m"
+    )
+    return f"{first}: {found}{'; ' if limits else ''}{limits}"
+
+
+def _depth(part: shapely.Polygon) -> float:
+    return float(shapely.length(shapely.maximum_inscribed_circle(part, tolerance=0.05)))
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"
