@@ -69,10 +69,10 @@ def comparison_matrix(pairwise: Comparisons) -> tuple[tuple[str, ...], Array]:
     """
     names = tuple(dict.fromkeys(itertools.chain(pairwise, *pairwise.values())))
     if not 1 <= len(names) <= len(RANDOM_INDEX):
-        raise ValueError(f"pairwise: found {len(names)} criteria; 1 to {len(RANDOM_INDEX)} can be compared")
+        raise ValueError(f"land.pairwise: found {len(names)} criteria; 1 to {len(RANDOM_INDEX)} can be compared")
     matrix = np.ones((len(names), len(names)))
     faults = [
-        f"pairwise.{name}.{name}: a criterion is as important as itself; write 1 or leave it out"
+        f"land.pairwise.{name}.{name}: a criterion is as important as itself; write 1 or leave it out"
         for name in names
         if pairwise.get(name, {}).get(name, 1.0) != 1.0
     ]
@@ -80,12 +80,12 @@ def comparison_matrix(pairwise: Comparisons) -> tuple[tuple[str, ...], Array]:
         forward, backward = pairwise.get(a, {}).get(b), pairwise.get(b, {}).get(a)
         given = [value for value in (forward, backward) if value is not None]
         if not given:
-            faults.append(f"pairwise: {a} is not compared with {b}; give pairwise.{a}.{b}")
+            faults.append(f"land.pairwise: {a} is not compared with {b}; give land.pairwise.{a}.{b}")
         elif not all(0 < value < np.inf for value in given):
-            faults.append(f"pairwise.{a}.{b}: found {given[0]:g}; a comparison is a positive number")
+            faults.append(f"land.pairwise.{a}.{b}: found {given[0]:g}; a comparison is a positive number")
         elif forward is not None and backward is not None and abs(forward * backward - 1) > ROUNDING:
             faults.append(
-                f"pairwise.{a}.{b} = {forward:g} and pairwise.{b}.{a} = {backward:g} contradict each other; "
+                f"land.pairwise.{a}.{b} = {forward:g} and land.pairwise.{b}.{a} = {backward:g} contradict each other; "
                 "one must be the reciprocal of the other: leave one out"
             )
         else:

@@ -1,0 +1,187 @@
+"""What is taken from a plot, how much of it, and that distances are kept everywhere."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import array_shapes, arrays
+from shapely import get_coordinates, union_all
+from shapely.geometry import LineString, MultiPoint, Point, Polygon, box
+
+from packpale.land.assess import assess
+from packpale.land.usable import cell_outlines, inward, outward, why_not
+from packpale.site import Grid
+
+LEVEL = np.zeros((40, 50))
+
+
+def limit(land, beginning):
+    return next(limit for limit in land.limits if limit.name.startswith(beginning))
+
+
+def test_nothing_but_the_setback_is_taken_from_good_ground(make_site, make_project):
+    site = make_site(LEVEL, outline=box(1005, 2005, 1045, 2035))
+    land = assess(site, make_project(setback_m=3))
+    # Straight sides move in by 3 m and the hair that the straight chords of arcs are given: 0.3 %.
+    assert land.usable.area == pytest.approx((40 - 6) * (30 - 6), rel=0.002)
+    assert land.usable.distance(site.outline.boundary) >= 3
+    (only,) = land.limits
+    assert only.name == "plot boundary setback of 3 m"
+    assert only.area.area + land.usable.area == pytest.approx(site.outline.area)
+    assert only.share == pytest.approx(only.area.area / 1200)
+
+
+def test_without_setback_or_limits_the_whole_plot_is_usable(make_site, make_project):
+    site = make_site(LEVEL)
+    land = assess(site, make_project(setback_m=0))
+    assert land.usable.symmetric_difference(site.outline).area == 0
+    assert land.limits == ()
+
+
+def test_setback_goes_round_holes_too(make_site, make_project):
+    plot = Polygon(box(1005, 2005, 1045, 2035).exterior.coords, [box(1020, 2015, 1030, 2025).exterior.coords])
+    land = assess(make_site(LEVEL, outline=plot), make_project(setback_m=3))
+    hole = box(1020, 2015, 1030, 2025)
+    assert land.usable.distance(hole) >= 3
+    rounded = 100 + 4 * 10 * 3 + math.pi * 9
+    assert land.usable.area == pytest.approx(34 * 24 - rounded, rel=0.01)
+
+
+def test_cells_over_a_hard_limit_are_cut_out_along_their_edges(make_site, make_project):
+    """A rise of one cell in 2 m of width: Horn sees it in the columns on both sides."""
+    z = LEVEL.copy()
+    z[:, 20:] = 5.0
+    land = assess(make_site(z), make_project(setback_m=0, max_slope_deg=45))
+    taken = limit(land, "steeper than 45 degrees")
+    assert taken.area.symmetric_difference(box(1019, 2002, 1021, 2038)).area == 0
+    assert taken.share == pytest.approx(2 * 36 / (46 * 36))
+    assert len(land.usable.geoms) == 2
+    assert land.usable.area == (46 - 2) * 36
+
+
+def test_a_slope_just_at_the_limit_is_allowed(make_site, make_project):
+    z = np.tile(np.arange(50.0), (40, 1))  # 45 degrees everywhere
+    site = make_site(z)
+    assert assess(site, make_project(setback_m=0, max_slope_deg=45.0001)).usable.area == pytest.approx(46 * 36)
+    assert assess(site, make_project(setback_m=0, max_slope_deg=44.9999)).usable.is_empty
+    assert assess(site, make_project(setback_m=0, max_slope_deg=90)).usable.area == pytest.approx(46 * 36)
+
+
+def test_hollows_and_shallow_rock(make_site, make_project):
+    z = LEVEL.copy()
+    z[10:13, 10:13] = -0.5
+    rock = np.full(LEVEL.shape, 5.0)
+    rock[30:32, 40:44] = 0.2
+    land = assess(make_site(z, depth_to_rock=rock), make_project(setback_m=0))
+    assert limit(land, "hollows that can stand more than 0.3 m").area.area == 9
+    assert limit(land, "rock nearer to the surface than 0.3 m").area.area == 8
+    # The sides of the hollow fall 0.5 m in 2 m, which is not 20 degrees, so that nothing else is taken.
+    assert len(land.limits) == 2
+    assert land.usable.area == 46 * 36 - 9 - 8
+
+
+def test_missing_ground_is_not_usable(make_site, make_project):
+    z = LEVEL.copy()
+    z[20, 20] = np.nan
+    land = assess(make_site(z, outline=box(990, 2002, 1048, 2038)), make_project(setback_m=0))
+    gone = limit(land, "ground level missing here or next to here")
+    # Nine cells round the missing one, the ring that has no whole window, and 10 m beyond the grid.
+    assert gone.area.area == pytest.approx(9 + 11 * 36)
+    assert land.usable.area == pytest.approx(47 * 36 - 9)
+
+
+def test_distances_to_keep_are_said_in_words_and_clipped_to_the_plot(make_site, make_project):
+    features = {
+        "watercourses": (LineString([(990, 2020), (1060, 2020)]),),
+        "keep_out": (box(1040, 2030, 1060, 2060),),
+        "services": (),
+    }
+    site = make_site(LEVEL, features=features)
+    land = assess(
+        site, make_project("watercourses", "keep_out", "services", keep_away_m={"watercourses": 5}, setback_m=0)
+    )
+    assert [x.name for x in land.limits] == ["within 5 m of watercourses", "inside keep-out"]
+    stream, kept_out = land.limits
+    assert stream.area.area == pytest.approx(46 * 10, rel=0.004)
+    assert stream.area.within(site.outline)
+    assert kept_out.area.area == pytest.approx(8 * 8)
+    assert land.usable.distance(features["watercourses"][0]) >= 5
+
+
+def test_patches_smaller_than_a_cell_are_dropped(make_site, make_project):
+    plot = union_all([box(1005, 2005, 1045, 2035), box(1045, 2010, 1049.5, 2010.2)])
+    features = {"keep_out": (box(1044, 2000, 1045, 2040),)}
+    land = assess(make_site(LEVEL, outline=plot, features=features), make_project("keep_out", setback_m=0))
+    assert [round(part.area) for part in land.usable.geoms] == [39 * 30]
+
+
+def test_first_reason_of_each_cell(make_site, make_project):
+    z = LEVEL.copy()
+    z[:, 20:] = 5.0
+    features = {"keep_out": (box(1015, 2010, 1030, 2020),)}
+    site = make_site(z, outline=box(1005, 2005, 1045, 2035), features=features)
+    land = assess(site, make_project("keep_out", setback_m=3))
+    reason, names = why_not(site, land)
+    assert names == ("plot boundary setback of 3 m", "steeper than 20 degrees", "inside keep-out")
+    expected = np.full(LEVEL.shape, -1)
+    expected[20:30, 15:30] = 2
+    expected[:, 19:21] = 1
+    x, y = np.meshgrid(*site.grid.centres())
+    expected[(np.abs(x - 1025) > 17) | (np.abs(y - 2020) > 12)] = 0
+    expected[~site.inside] = -1
+    np.testing.assert_array_equal(reason, expected)
+    usable = (reason == -1) & site.inside
+    # The straight sides lie on cell edges but for the hair on the setback.
+    assert usable.sum() == pytest.approx(land.usable.area, rel=0.002)
+
+
+@settings(deadline=None, max_examples=80)
+@given(arrays(np.bool_, array_shapes(min_dims=2, max_dims=2, min_side=1, max_side=9)))
+def test_outlines_are_the_cells_and_nothing_else(cells):
+    grid = Grid(west=429252.31, north=5150885.42, cell=0.7, rows=cells.shape[0], cols=cells.shape[1])
+    found = cell_outlines(cells, grid)
+    assert found.is_valid
+    assert found.area == pytest.approx(cells.sum() * 0.49)
+    x, y = grid.centres()
+    squares = [box(x[c] - 0.35, y[r] - 0.35, x[c] + 0.35, y[r] + 0.35) for r, c in np.argwhere(cells)]
+    assert found.symmetric_difference(union_all(squares)).area < 1e-6
+    for part in getattr(found, "geoms", [found]):
+        for ring in [part.exterior, *part.interiors]:
+            steps = np.diff(get_coordinates(ring), axis=0)
+            turns = steps[:, 0] * np.roll(steps[:, 1], -1) - steps[:, 1] * np.roll(steps[:, 0], -1)
+            assert (np.abs(turns) > 0.4).all(), "a vertex that turns nothing"
+
+
+XY = st.tuples(st.floats(0, 100), st.floats(0, 100))
+
+
+@settings(deadline=None, max_examples=150)
+@given(st.lists(XY, min_size=2, max_size=7), st.sampled_from([0.5, 3.0, 10.0, 100.0]), st.sampled_from("plr"))
+def test_buffers_keep_at_least_the_distance_and_little_more(coordinates, distance, kind):
+    shape = {"p": MultiPoint, "l": LineString, "r": lambda xy: LineString(xy).convex_hull}[kind](coordinates)
+    around = outward((shape,), distance)
+    assert around.boundary.distance(shape) >= distance * (1 - 1e-9)
+    assert around.within(shape.buffer(1.03 * distance, quad_segs=64))
+
+
+@settings(deadline=None, max_examples=100)
+@given(st.lists(XY, min_size=5, max_size=9), st.sampled_from([0.5, 3.0, 10.0]))
+def test_inward_keeps_the_distance_on_ragged_plots(coordinates, distance):
+    centre = np.mean(coordinates, axis=0)
+    ragged = sorted(coordinates, key=lambda xy: math.atan2(xy[1] - centre[1], xy[0] - centre[0]))
+    plot = Polygon(ragged)
+    if not plot.is_valid or plot.area < 1:
+        return
+    inner = inward(plot, distance)
+    if inner.is_empty:
+        return
+    assert inner.distance(plot.boundary) >= distance * (1 - 1e-9)
+    assert plot.buffer(-1.03 * distance, quad_segs=64).difference(inner).area < 1e-9
+
+
+def test_a_point_is_kept_at_its_distance_all_round():
+    around = outward((Point(0, 0),), 10.0)
+    assert around.boundary.distance(Point(0, 0)) >= 10
+    assert around.area == pytest.approx(math.pi * 100, rel=0.01)
