@@ -113,6 +113,8 @@ class SoilSettings(Settings):
     """Fragments over 75 mm in the upper metre. [% by weight]"""
     drainage_class: DrainageClass = default("soil.drainage_class")
     """Natural drainage class."""
+    pit_range_m: Annotated[float, Field(gt=0, le=1000)] = default("soil.pit_range_m")
+    """Distance from a single trial pit at which it pulls the ground by half; no column of polygons or pits. [m]"""
 
 
 class LandSettings(Settings):
@@ -355,6 +357,8 @@ class Project(Settings):
                 raise ValueError(
                     f"land.keep_away_m.{kind} has no effect without inputs.{kind}; give the file or drop the key"
                 )
+        if self.soil.pit_range_m != default("soil.pit_range_m") and self.inputs.pits is None:
+            raise ValueError("soil.pit_range_m has no effect without inputs.pits; give the file or drop the key")
         named = {*(self.land.weights or {}), *(self.land.pairwise or {})}
         for criterion in sorted(named & CRITERION_NEEDS.keys()):
             if getattr(self.inputs, CRITERION_NEEDS[criterion]) is None:

@@ -32,6 +32,17 @@ class Soil:
 
 
 @dataclass(frozen=True)
+class Plot:
+    """One candidate plot as it was read, in the run's projected CRS."""
+
+    plot_id: str
+    outline: MultiPolygon
+    """Valid, holes kept. [m]"""
+    notes: tuple[str, ...] = ()
+    """What was repaired, one sentence each."""
+
+
+@dataclass(frozen=True)
 class Site:
     """One candidate plot and the ground round it, in the run's projected CRS."""
 

@@ -1,0 +1,209 @@
+"""Coordinate reference systems: understanding them, choosing the run's, moving coordinates between two."""
+
+import functools
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from pyproj import CRS, Geod, Transformer
+from pyproj.exceptions import CRSError
+from shapely.geometry.base import BaseGeometry
+
+from packpale.faults import Faults, Gathering
+from packpale.site.grid import Array
+
+LONGEST_EDGE_M = 500.0
+"""Edges are cut to this length before they change CRS. [m] The arc over a chord of 500 m rises L^2 / 8 R = 5 mm."""
+EARTH_RADIUS_M = 6_371_008.8
+"""Mean radius of the GRS 80 ellipsoid, (2 a + b) / 3. [m]"""
+SCALE_REFUSED = 0.005
+"""Lengths on the map this much off the ground's are refused: 5 m in a kilometre of fence."""
+SCALE_NOTED = 0.001
+"""Lengths on the map this much off the ground's are said in a note; within a UTM zone they stay below."""
+STRAY_DEG = 10.0
+"""So far outside the area a CRS is made for, coordinates are in another CRS than their label says. [deg]"""
+
+
+def parse(text: str, where: str) -> CRS:
+    """The horizontal CRS that ``text`` names; raises Faults naming ``where`` if it names none."""
+    try:
+        return horizontal(CRS.from_user_input(text))
+    except CRSError as error:
+        raise Faults([f'{where}: "{text}" is no CRS; write an EPSG code such as "EPSG:25832"']) from error
+
+
+def from_wkt(wkt: str | None) -> CRS | None:
+    """The horizontal CRS a file carries; None if it carries none that ties it to the Earth."""
+    if not wkt:
+        return None
+    try:
+        crs = horizontal(CRS.from_user_input(wkt))
+    except CRSError:
+        return None
+    return crs if crs.is_projected or crs.is_geographic else None
+
+
+def horizontal(crs: CRS) -> CRS:
+    """The part of a CRS without heights, as its register entry where it is one."""
+    if crs.is_compound:
+        crs = crs.sub_crs_list[0]
+    crs = crs.to_2d()
+    authority = crs.to_authority()
+    return CRS.from_authority(*authority) if authority else crs
+
+
+def label(crs: CRS) -> str:
+    """Short text that pyproj understands again: the authority's code, or WKT where there is none."""
+    authority = crs.to_authority()
+    return ":".join(authority) if authority else crs.to_wkt()
+
+
+def shown(crs: CRS) -> str:
+    """Short text for a reader."""
+    authority = crs.to_authority()
+    return ":".join(authority) if authority else crs.name
+
+
+def same(a: CRS, b: CRS) -> bool:
+    """Coordinates of one are coordinates of the other."""
+    return a.equals(b, ignore_axis_order=True)
+
+
+@functools.lru_cache(maxsize=64)
+def transformer(source: CRS, target: CRS) -> Transformer:
+    """From ``source`` to ``target``, x east and y north (or longitude, latitude) on both sides."""
+    return Transformer.from_crs(source, target, always_xy=True)
+
+
+def moved(x: npt.ArrayLike, y: npt.ArrayLike, source: CRS, target: CRS) -> tuple[Array, Array]:
+    """Coordinates in ``target``; infinite where ``target`` or ``source`` has no such point."""
+    x, y = np.asarray(x, float), np.asarray(y, float)
+    if same(source, target):
+        return x, y
+    x2, y2 = transformer(source, target).transform(x, y)
+    return np.asarray(x2), np.asarray(y2)
+
+
+def moved_geometry(geometry: BaseGeometry, source: CRS, target: CRS, where: str) -> BaseGeometry:
+    """A 2-D geometry in ``target``, its long edges cut first so that they stay true.
+
+    Raises Faults naming ``where`` if a coordinate is not finite, is no place on Earth, or has no place in ``target``.
+    """
+    geometry = shapely.force_2d(geometry)
+    xy = shapely.get_coordinates(geometry)
+    if not np.isfinite(xy).all():
+        raise Faults([f"{where}: has a coordinate that is not a finite number; correct it in the file"])
+    if source.is_geographic and len(xy):
+        degrees = np.abs(xy) * math.degrees(source.axis_info[0].unit_conversion_factor)
+        if degrees[:, 1].max() > 90 or degrees[:, 0].max() > 360:
+            x, y = xy[np.argmax(degrees.max(axis=1))]
+            raise Faults(
+                [
+                    f"{where}: has the coordinate ({x:g}, {y:g}), which is no longitude and latitude; "
+                    f"the file says it is in {shown(source)}: give it the CRS its numbers are in"
+                ]
+            )
+    if same(source, target):
+        return geometry
+    unit = source.axis_info[0].unit_conversion_factor
+    longest = LONGEST_EDGE_M / EARTH_RADIUS_M / unit if source.is_geographic else LONGEST_EDGE_M / unit
+    change = transformer(source, target).transform
+    # Cutting keeps every given corner: shapely's segmentize only adds points.
+    out = shapely.transform(shapely.segmentize(geometry, longest), lambda p: np.column_stack(change(p[:, 0], p[:, 1])))
+    if not np.isfinite(shapely.get_coordinates(out)).all():
+        raise Faults(
+            [
+                f"{where}: has coordinates that are no place in {shown(target)}; "
+                f"the file says it is in {shown(source)}: give it the CRS its numbers are in"
+            ]
+        )
+    return out
+
+
+def stray(geometry: BaseGeometry, source: CRS, where: str) -> None:
+    """Raise Faults if a geometry lies far outside the area its CRS is made for: the label is wrong then."""
+    area = source.area_of_use
+    if area is None or area.west > area.east or geometry.is_empty:
+        return
+    lon, lat = (float(v) for v in lonlat(geometry, source))
+    inside = area.west - STRAY_DEG <= lon <= area.east + STRAY_DEG
+    if not (inside and area.south - STRAY_DEG <= lat <= area.north + STRAY_DEG):
+        place = place_text(lon, lat) if math.isfinite(lon + lat) else "nowhere on Earth"
+        raise Faults(
+            [
+                f"{where}: lies at {place}, far outside the area of {shown(source)} ({area.name}); "
+                "give the file the CRS its numbers are in"
+            ]
+        )
+
+
+def lonlat(geometry: BaseGeometry, crs: CRS) -> tuple[Array, Array]:
+    """Longitude and latitude of the middle of a geometry's bounds. [deg]"""
+    west, south, east, north = geometry.bounds
+    return moved((west + east) / 2, (south + north) / 2, crs, CRS.from_epsg(4326))
+
+
+def place_text(lon: float, lat: float) -> str:
+    """A place in words: degrees with their hemisphere."""
+    return f"{abs(lat):.4f}° {'N' if lat >= 0 else 'S'}, {abs(lon):.4f}° {'E' if lon >= 0 else 'W'}"
+
+
+def given_run_crs(text: str) -> CRS:
+    """The run's CRS as the settings name it; raises Faults unless it is projected, in metres, east and north."""
+    crs = parse(text, "crs")
+    if not crs.is_projected:
+        kind = "geographic (degrees)" if crs.is_geographic else crs.type_name
+        raise Faults([f"crs: {shown(crs)} is {kind}; lengths need a projected CRS in metres"])
+    units = {axis.unit_name for axis in crs.axis_info}
+    if any(axis.unit_conversion_factor != 1 for axis in crs.axis_info):
+        raise Faults([f"crs: {shown(crs)} is in {', '.join(sorted(units))}; lengths need a projected CRS in metres"])
+    if {axis.direction for axis in crs.axis_info} != {"east", "north"}:
+        raise Faults([f"crs: the axes of {shown(crs)} do not point east and north; choose one whose axes do"])
+    return crs
+
+
+def utm_crs(outlines: Sequence[tuple[BaseGeometry, CRS]]) -> CRS:
+    """WGS 84 / UTM zone of the centroid of all outlines together, each given with its CRS.
+
+    Zones are 6 degrees wide, zone 1 begins at 180 W. Raises Faults beyond 84 N and 80 S, where UTM ends.
+    """
+    wgs84 = CRS.from_epsg(4326)
+    moved_outlines = [moved_geometry(g, crs, wgs84, "plots") for g, crs in outlines]
+    first = shapely.get_coordinates(moved_outlines[0])[0, 0]
+
+    def near_first(p: Array) -> Array:
+        # Plots on both sides of the 180th meridian are neighbours.
+        return np.column_stack([first + (p[:, 0] - first + 180) % 360 - 180, p[:, 1]])
+
+    middle = shapely.centroid(shapely.GeometryCollection([shapely.transform(g, near_first) for g in moved_outlines]))
+    lon, lat = (middle.x + 180) % 360 - 180, middle.y
+    if not -80 <= lat <= 84:
+        raise Faults([f"plots: lie at {place_text(lon, lat)}, where no UTM zone is defined; set crs"])
+    return CRS.from_epsg((32600 if lat >= 0 else 32700) + int((lon + 180) // 6) + 1)
+
+
+def scale_error(crs: CRS, x: float, y: float) -> float:
+    """Largest relative difference between lengths on the map and on the ellipsoid at a point, over both axes."""
+    geographic = crs.geodetic_crs
+    if geographic is None or crs.ellipsoid is None:
+        return 0.0
+    geod = Geod(a=crs.ellipsoid.semi_major_metre, b=crs.ellipsoid.semi_minor_metre)
+    half = 50.0
+    lon, lat = moved([x - half, x + half, x, x], [y, y, y - half, y + half], crs, geographic)
+    _, _, ground = geod.inv(lon[::2], lat[::2], lon[1::2], lat[1::2])
+    return float(np.max(np.abs(2 * half / np.asarray(ground) - 1)))
+
+
+def check_scale(crs: CRS, places: Sequence[tuple[str, float, float]], faults: Gathering, notes: list[str]) -> None:
+    """A fault, or a note, for each plot (id, x, y) at which lengths in ``crs`` are not those on the ground."""
+    for plot_id, x, y in places:
+        error = scale_error(crs, x, y)
+        if error > SCALE_REFUSED:
+            faults.add(
+                f'crs: lengths in {shown(crs)} are {100 * error:.2g} % off at plot "{plot_id}", '
+                f"allowed are {100 * SCALE_REFUSED:g} %; choose a CRS made for the area, or run distant plots apart"
+            )
+        elif error > SCALE_NOTED:
+            notes.append(f'Lengths in {shown(crs)} are {100 * error:.2g} % off at plot "{plot_id}".')

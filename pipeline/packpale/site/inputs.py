@@ -1,0 +1,167 @@
+"""The one door through which data enters: everything checked at once, then each plot read on its own."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import shapely
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+from packpale.faults import Faults, Gathering
+from packpale.settings import CRITERION_NEEDS, FEATURE_KINDS, Project
+from packpale.site import crs as crs_
+from packpale.site.grid import Grid
+from packpale.site.model import Plot, Site
+from packpale.site.plots import Outline, read_outlines, to_plots
+from packpale.site.rasters import (
+    Elevation,
+    blank_implausible,
+    cell_size,
+    check_coverage,
+    inside,
+    open_elevation,
+    read_elevation,
+    window,
+)
+from packpale.site.soil import Pit, SoilArea, read_pits, read_soil_areas, soil_on, unused_pits
+from packpale.site.vectors import files_of, read_surroundings
+
+FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
+"""Surroundings that distances are computed to, and not only buffers."""
+FAR_M = 5000.0
+"""Such surroundings are looked for this far round a plot's window. [m]"""
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything the inputs hold, checked, in the run's CRS; elevation stays in its files until a plot is read."""
+
+    crs: str
+    """The run's projected CRS as text that pyproj understands."""
+    plots: tuple[Plot, ...]
+    cell_m: float
+    """Cell size of every plot's grid. [m]"""
+    elevation: Elevation
+    features: Mapping[str, tuple[BaseGeometry, ...]]
+    """Surroundings by kind, those kinds alone that are given."""
+    soil: tuple[SoilArea, ...]
+    pits: tuple[Pit, ...]
+    files: tuple[Path, ...]
+    """Every file that was or will be read."""
+    notes: tuple[str, ...]
+    """What holds for all plots, one sentence each."""
+
+    def plot(self, plot_id: str) -> Plot:
+        """The plot of that name. Raises Faults that list those there are."""
+        for plot in self.plots:
+            if plot.plot_id == plot_id:
+                return plot
+        known = ", ".join(f'"{p.plot_id}"' for p in self.plots)
+        raise Faults([f'plot "{plot_id}": there is no such plot; plots are {known}'])
+
+
+def open_inputs(project: Project) -> Inputs:
+    """Open every input and check whatever can be checked without computing.
+
+    Elevation is looked at inside the plots alone. Raises Faults with all faults found.
+    """
+    faults, notes, given = Gathering(), list[str](), project.inputs
+    named = None
+    with faults.gather():
+        named = crs_.given_run_crs(project.crs) if project.crs is not None else None
+    elevation = open_elevation(given.elevation, given.elevation_unit, faults)
+    outlines = read_outlines(given.plots, given.plots_layer, given.plot_id, named, faults)
+    crs = named if project.crs is not None else _utm(outlines, faults)
+    features: dict[str, tuple[BaseGeometry, ...]] = {
+        kind: read_surroundings(path, crs, faults, notes)
+        for kind in FEATURE_KINDS
+        if (path := getattr(given, kind)) is not None
+    }
+    soil = read_soil_areas(given.soil, crs, faults, notes) if given.soil else ()
+    pits = read_pits(given.pits, crs, named, faults) if given.pits else ()
+    plots = to_plots(outlines, crs, faults) if crs is not None else ()
+    cell = 0.0
+    if crs is not None and plots:
+        crs_.check_scale(crs, [(p.plot_id, p.outline.centroid.x, p.outline.centroid.y) for p in plots], faults, notes)
+        if elevation is not None:
+            west, south, east, north = shapely.total_bounds([p.outline for p in plots])
+            middle = (float(west + east) / 2, float(south + north) / 2)
+            cell = cell_size(elevation, crs, project.land.cell_m, middle, notes)
+            shapes = [(p.plot_id, p.outline) for p in plots]
+            check_coverage(elevation, crs, shapes, cell=cell, margin=project.land.margin_m, faults=faults)
+    faults.raise_if_any()
+    if crs is None or elevation is None:
+        # Cannot be: whatever leaves either open has added a fault.
+        raise RuntimeError("inputs without CRS or elevation passed every check")
+    if project.crs is None:
+        notes.insert(0, f"Coordinates are in {crs_.shown(crs)} ({crs.name}), the UTM zone of the plots.")
+    windows = [window(elevation, crs, cell, p.outline.bounds, project.land.margin_m) for p in plots]
+    far = unused_pits(pits, windows, project.soil.pit_range_m)
+    if far:
+        notes.append(f"{far} of {len(pits)} trial pits are too far from every plot to be used.")
+    return Inputs(
+        crs=crs_.label(crs),
+        plots=plots,
+        cell_m=cell,
+        elevation=elevation,
+        features=features,
+        soil=soil,
+        pits=pits,
+        files=_files(project, elevation),
+        notes=tuple(notes),
+    )
+
+
+def _utm(outlines: tuple[Outline, ...], faults: Gathering) -> CRS | None:
+    if not outlines:
+        return None
+    with faults.gather():
+        return crs_.utm_crs([(o.geometry, o.crs) for o in outlines])
+    return None
+
+
+def _files(project: Project, elevation: Elevation) -> tuple[Path, ...]:
+    given = project.inputs
+    vectors = [getattr(given, k) for k in ("plots", "soil", "pits", *FEATURE_KINDS)]
+    files = [f for tile in elevation.tiles for f in tile.files]
+    files += [f for path in vectors if path is not None for f in files_of(path)]
+    return tuple(dict.fromkeys(files))
+
+
+def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
+    """Read one plot and the ground round it (land.margin_m beyond its bounds).
+
+    Ground in the margin that no raster covers is NaN. Raises Faults if there is no such plot, or a raster cannot be
+    read any more.
+    """
+    plot, crs = inputs.plot(plot_id), CRS.from_user_input(inputs.crs)
+    grid = window(inputs.elevation, crs, inputs.cell_m, plot.outline.bounds, project.land.margin_m)
+    elevation, odd = blank_implausible(read_elevation(inputs.elevation, crs, grid))
+    notes = [*inputs.notes, *plot.notes]
+    if odd:
+        notes.append(f"{odd} cells in the margin have elevations that no land has and were left out.")
+    missing = int(np.isnan(elevation).sum())
+    if missing:
+        notes.append(f"{100 * missing / elevation.size:.2g} % of the ground read round the plot has no elevation.")
+    return Site(
+        plot_id=plot_id,
+        crs=inputs.crs,
+        outline=plot.outline,
+        grid=grid,
+        elevation=elevation,
+        inside=inside(grid, plot.outline),
+        soil=soil_on(grid, inputs.soil, inputs.pits, project.soil),
+        features={k: _within_reach(g, k, grid, project) for k, g in inputs.features.items()},
+        notes=tuple(notes),
+    )
+
+
+def _within_reach(
+    geometries: tuple[BaseGeometry, ...], kind: str, grid: Grid, project: Project
+) -> tuple[BaseGeometry, ...]:
+    reach = max([*project.keep_away().values(), FAR_M if kind in FAR_KINDS else 0.0], default=0.0)
+    west, south, east, north = grid.bounds
+    around = shapely.box(west - reach, south - reach, east + reach, north + reach)
+    return tuple(g for g in geometries if g.intersects(around))

@@ -1,0 +1,339 @@
+"""Soil: polygons and trial pits as they are given, and what they say together about each cell."""
+
+import difflib
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from pydantic import ValidationError
+from pyproj import CRS
+from shapely.geometry import MultiPolygon, Point
+from shapely.geometry.base import BaseGeometry
+
+from packpale.faults import Faults, Gathering
+from packpale.settings import DRAINAGE_CLASSES, SoilSettings
+from packpale.site import crs as crs_
+from packpale.site.grid import Array, Grid
+from packpale.site.model import Soil
+from packpale.site.rasters import blocks
+from packpale.site.tables import coordinate_columns, find_column, number, read_table
+from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
+
+COLUMNS = tuple(name for name in SoilSettings.model_fields if name != "pit_range_m")
+"""What a polygon or a pit may say."""
+WORDS = {"rock_hardness": ("hard", "soft"), "drainage_class": DRAINAGE_CLASSES}
+"""Columns that hold a word, and the words."""
+NUMBERS = tuple(c for c in COLUMNS if c not in WORDS)
+SHAPEFILE_NAME = 10
+"""Characters a column name of a shapefile can have."""
+FARTHEST_PIT = 20.0
+"""Pits farther than this many pit ranges from a plot's window are not used: there they pull by under 1 / 400."""
+
+Values = Mapping[str, float | str]
+
+
+@dataclass(frozen=True)
+class SoilArea:
+    """One soil polygon in the run's CRS and what it says."""
+
+    polygon: MultiPolygon
+    values: Values
+
+
+@dataclass(frozen=True)
+class Pit:
+    """One trial pit in the run's CRS and what it says. [m]"""
+
+    x: float
+    y: float
+    values: Values
+
+
+def _value(column: str, found: Any, where: str, *, decimal_comma: bool = False) -> float | str | None:
+    """What a cell says of ``column``, None for nothing. Raises Faults if it is outside what the settings allow."""
+    if found is None or (isinstance(found, float | np.floating) and np.isnan(found)):
+        return None
+    text = str(found).strip()
+    if not text:
+        return None
+    if column in WORDS:
+        return _word(column, text, where)
+    value = number(text, decimal_comma=decimal_comma) if isinstance(found, str) else float(found)
+    if value is None or not math.isfinite(value):
+        raise Faults([f'{where}: {column} is "{text}"; it must be a finite number'])
+    try:
+        SoilSettings.model_validate({column: value})
+    except ValidationError as error:
+        message = error.errors()[0]["msg"]
+        raise Faults([f"{where}: {column} is {text}; {message[0].lower()}{message[1:]}"]) from error
+    return value
+
+
+def _word(column: str, text: str, where: str) -> str:
+    # Soil surveys write "well drained" as often as "well".
+    word = " ".join(text.casefold().split())
+    word = word.removesuffix(" drained") if column == "drainage_class" else word
+    if word in WORDS[column]:
+        return word
+    nearest = difflib.get_close_matches(word, WORDS[column], n=1, cutoff=0.5)
+    hint = f'did you mean "{nearest[0]}"?' if nearest else "write one of them"
+    allowed = ", ".join(WORDS[column])
+    raise Faults([f'{where}: {column} is "{text}", which is none of {allowed}; {hint}'])
+
+
+def read_soil_areas(path: Path, crs: CRS | None, faults: Gathering, notes: list[str]) -> tuple[SoilArea, ...]:
+    """Soil polygons of all layers of a file; with ``crs`` None they are checked and dropped."""
+    out: list[SoilArea] = []
+    repaired = 0
+    with faults.gather():
+        layers = [read_layer(path, name) for name in layer_names(path)]
+        if not any(layer.features for layer in layers):
+            raise Faults([f"{path.name}: holds no feature; draw soil polygons, or drop inputs.soil"])
+        columns = {layer.name: _soil_columns(layer) for layer in layers}
+        if not any(columns.values()):
+            have = sorted({c for layer in layers for c in layer.columns})
+            raise Faults([_no_soil_column(path.name, have)])
+        for layer in layers:
+            for name, near in near_misses(layer.columns, columns[layer.name]):
+                notes.append(f'{layer.file}: the column "{name}" was not read; a column "{near}" would be.')
+            if layer.crs is None and layer.features:
+                faults.add(no_crs(layer))
+            for feature in layer.features:
+                where = layer.where(feature)
+                cells = {c: feature.properties[name] for c, name in columns[layer.name].items()}
+                values = _values(cells, where, faults)
+                with faults.gather():
+                    shape, crossed = _soil_polygon(feature.geometry, layer.crs, crs, where)
+                    repaired += crossed
+                    out.append(SoilArea(shape, values))
+    if repaired:
+        notes.append(f"{path.name}: {repaired} of {len(out)} soil polygons crossed themselves and were repaired.")
+    _note_overlaps(path.name, out, notes)
+    return tuple(out) if crs is not None else ()
+
+
+def _soil_polygon(
+    geometry: BaseGeometry | None, own: CRS | None, crs: CRS | None, where: str
+) -> tuple[MultiPolygon, bool]:
+    """A soil polygon in the run's CRS, valid, and whether it had to be repaired. Raises Faults."""
+    if geometry is None or geometry.is_empty:
+        raise Faults([f"{where}: has no geometry; draw the polygon or drop the feature"])
+    if geometry.geom_type not in ("Polygon", "MultiPolygon"):
+        raise Faults([f"{where}: is a {geometry.geom_type}, soil is given as polygons; draw those"])
+    if own is not None and crs is not None:
+        geometry = crs_.moved_geometry(geometry, own, crs, where)
+    crossed = not geometry.is_valid
+    shape = polygonal(shapely.make_valid(geometry) if crossed else geometry)
+    if shape.area <= 0:
+        raise Faults([f"{where}: has a ring that encloses no area; draw the polygon or drop the feature"])
+    return shape, crossed
+
+
+def _values(cells: Mapping[str, Any], where: str, faults: Gathering, *, decimal_comma: bool = False) -> Values:
+    """What the cells of one polygon or pit say, those that say nothing left out."""
+    values: dict[str, float | str] = {}
+    for column, found in cells.items():
+        with faults.gather():
+            value = _value(column, found, where, decimal_comma=decimal_comma)
+            if value is not None:
+                values[column] = value
+    return values
+
+
+def _no_soil_column(name: str, columns: Sequence[str]) -> str:
+    return (
+        f"{name}: has none of the columns {', '.join(COLUMNS)}; "
+        f"columns are {', '.join(columns) or 'none'}; add one or rename those that say the same"
+    )
+
+
+def _soil_columns(layer: Layer) -> dict[str, str]:
+    """Columns of [soil] that a layer has, with their name there; a shapefile has only their first ten letters."""
+    out = {}
+    short = layer.file.lower().endswith(".shp")
+    for column in COLUMNS:
+        name = find_column(column, layer.columns)
+        if name is None and short:
+            name = find_column(column[:SHAPEFILE_NAME], layer.columns)
+        if name is not None:
+            out[column] = name
+    return out
+
+
+def near_misses(columns: Sequence[str], used: Mapping[str, str]) -> list[tuple[str, str]]:
+    """Columns that are not read but look like one that would be, with that one; ``used`` maps those that are."""
+    free = [c for c in COLUMNS if c not in used]
+    unread = [c for c in columns if c not in used.values()]
+    pairs = [(c, difflib.get_close_matches(c.casefold(), free, n=1, cutoff=0.85)) for c in unread]
+    return [(c, near[0]) for c, near in pairs if near]
+
+
+def _note_overlaps(name: str, areas: Sequence[SoilArea], notes: list[str]) -> None:
+    polygons = np.array([a.polygon for a in areas], dtype=object)
+    if len(polygons) < 2:
+        return
+    first, second = shapely.STRtree(polygons).query(polygons, predicate="intersects")
+    first, second = first[first < second], second[first < second]
+    shared = shapely.area(shapely.intersection(polygons[first], polygons[second]))
+    # Neighbours drawn edge to edge overlap by slivers that decide no cell.
+    count = int((shared > 1.0).sum())
+    if count:
+        pairs = "one pair of soil polygons overlaps" if count == 1 else f"{count} pairs of soil polygons overlap"
+        notes.append(
+            f"{name}: {pairs}, by {shared[shared > 1.0].sum():.0f} m2 in all; the smaller polygon counts there."
+        )
+
+
+def read_pits(path: Path, crs: CRS | None, project_crs: CRS | None, faults: Gathering) -> tuple[Pit, ...]:
+    """Trial pits from a table with x, y (in its column crs, else the run's CRS) or lon, lat, and columns of [soil].
+
+    An empty cell says nothing: a pit that met no rock leaves depth_to_rock_m empty. With ``crs`` None the table is
+    checked and dropped.
+    """
+    out: list[Pit] = []
+    with faults.gather():
+        table = read_table(path)
+        x_column, y_column, degrees = coordinate_columns(table)
+        crs_column = None if degrees else find_column("crs", table.columns)
+        columns = {c: name for c in COLUMNS if (name := find_column(c, table.columns)) is not None}
+        for name, near in near_misses(table.columns, columns):
+            faults.add(f'{table.name}: the column "{name}" would not be read; rename it to "{near}" or drop it')
+        if not columns:
+            raise Faults([_no_soil_column(table.name, table.columns)])
+        for row in table.rows:
+            where = f"{table.name}, row {row.number}"
+            cells = {c: row.cells[name] for c, name in columns.items()}
+            values = _values(cells, where, faults, decimal_comma=table.decimal_comma)
+            with faults.gather():
+                x, y = table.point(row, x_column, y_column)
+                text = row.cells[crs_column] if crs_column else ""
+                own = CRS.from_epsg(4326) if degrees else crs_.parse(text, where) if text else project_crs or crs
+                if crs is not None and own is not None:
+                    point = crs_.moved_geometry(Point(x, y), own, crs, where)
+                    out.append(Pit(point.x, point.y, values))
+    return tuple(out)
+
+
+def unused_pits(pits: Sequence[Pit], windows: Sequence[Grid], pit_range: float) -> int:
+    """How many pits are too far from every window to be used."""
+    if not pits:
+        return 0
+    used = np.zeros(len(pits), dtype=bool)
+    for grid in windows:
+        used |= _used(pits, grid, pit_range)
+    return int((~used).sum())
+
+
+def _used(pits: Sequence[Pit], grid: Grid, pit_range: float) -> npt.NDArray[np.bool_]:
+    west, south, east, north = grid.bounds
+    x, y = np.array([p.x for p in pits]), np.array([p.y for p in pits])
+    away = np.hypot(np.maximum(np.maximum(west - x, x - east), 0), np.maximum(np.maximum(south - y, y - north), 0))
+    return np.asarray(away <= FARTHEST_PIT * pit_range)
+
+
+def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings: SoilSettings) -> Soil:
+    """Soil of every cell: the settings' values, over them the polygons, the smallest last, pulled by the pits.
+
+    A number becomes ``background + sum(w_i (pit_i - background at pit_i)) / (sum(w_i) + w_0)`` with ``w = 1 / d^2``
+    and ``w_0 = 1 / pit_range_m^2``: what the pit says at the pit, half of its difference one pit range away from a
+    single pit, the background far from all. A word is that of the nearest pit within half a pit range.
+    """
+    # Larger polygons are painted first.
+    painted = sorted(areas, key=lambda a: -a.polygon.area)
+    window = shapely.box(*grid.bounds)
+    near = [a for a in painted if a.polygon.intersects(window)]
+    used = [p for p, use in zip(pits, _used(pits, grid, settings.pit_range_m), strict=True) if use] if pits else []
+    numbers = {c: _background(grid, near, c, float(getattr(settings, c))) for c in NUMBERS}
+    words = {c: _background(grid, near, c, WORDS[c].index(getattr(settings, c))).astype(np.int8) for c in WORDS}
+    for column, values in numbers.items():
+        default = float(getattr(settings, column))
+        residuals = [
+            (p, float(p.values[column]) - _at(p.x, p.y, painted, column, default)) for p in used if column in p.values
+        ]
+        most = 100.0 if column.endswith("_percent") else math.inf
+        _pull(grid, values, residuals, reach=settings.pit_range_m, most=most)
+    for column, codes in words.items():
+        _override(grid, codes, column, used, settings.pit_range_m / 2)
+    return Soil(
+        depth_to_rock=numbers["depth_to_rock_m"],
+        rock_is_hard=words["rock_hardness"] == WORDS["rock_hardness"].index("hard"),
+        water_table=numbers["water_table_m"],
+        clay=numbers["clay_percent"],
+        stones=numbers["stones_percent"],
+        drainage_class=words["drainage_class"],
+        pit_distance=_nearest(grid, pits),
+    )
+
+
+def _background(grid: Grid, areas: Sequence[SoilArea], column: str, default: float) -> Array:
+    """The settings' value and over it the polygons that say something, in the order given."""
+    out = np.full(grid.shape, float(default))
+    shapes = [(a.polygon, _code(column, a.values[column])) for a in areas if column in a.values]
+    if shapes:
+        from affine import Affine
+        from rasterio.features import rasterize
+
+        rasterize(shapes, out=out, transform=Affine(*grid.transform))
+    return out
+
+
+def _code(column: str, value: float | str) -> float:
+    return float(WORDS[column].index(str(value))) if column in WORDS else float(value)
+
+
+def _at(x: float, y: float, areas: Sequence[SoilArea], column: str, default: float) -> float:
+    """Background at a point: the last, that is smallest, polygon over it that says something, else the default."""
+    point = Point(x, y)
+    for area in reversed(areas):
+        if column in area.values and area.polygon.covers(point):
+            return _code(column, area.values[column])
+    return default
+
+
+def _pull(grid: Grid, values: Array, residuals: Sequence[tuple[Pit, float]], *, reach: float, most: float) -> None:
+    """Pull ``values`` in place by what each pit says beyond the background there; from 0 to ``most`` at all times."""
+    if not residuals:
+        return
+    for rows, strip in blocks(grid, 1_000_000):
+        weight, pull = np.full(strip.shape, 1 / reach**2), np.zeros(strip.shape)
+        for pit, residual in residuals:
+            # A micrometre keeps the weight finite at the pit itself, where it then outweighs all others.
+            w = 1 / np.maximum(_squared_distance(strip, pit), 1e-12)
+            weight += w
+            pull += w * residual
+        values[rows] = np.clip(values[rows] + pull / weight, 0.0, most)
+
+
+def _override(grid: Grid, codes: npt.NDArray[np.int8], column: str, pits: Sequence[Pit], reach: float) -> None:
+    """Set the word of the nearest pit that states one, in place, within ``reach`` of it. [m]"""
+    stating = [p for p in pits if column in p.values]
+    if not stating:
+        return
+    for rows, strip in blocks(grid, 1_000_000):
+        nearest = np.full(strip.shape, reach**2)
+        for pit in stating:
+            squared = _squared_distance(strip, pit)
+            closer = squared <= nearest
+            codes[rows][closer] = int(_code(column, pit.values[column]))
+            nearest[closer] = squared[closer]
+
+
+def _nearest(grid: Grid, pits: Sequence[Pit]) -> Array:
+    """Distance to the nearest of all pits, infinite without. [m]"""
+    out = np.full(grid.shape, np.inf)
+    for rows, strip in blocks(grid, 1_000_000):
+        for pit in pits:
+            np.minimum(out[rows], _squared_distance(strip, pit), out=out[rows])
+    return np.asarray(np.sqrt(out))
+
+
+def _squared_distance(grid: Grid, pit: Pit) -> Array:
+    x, y = grid.centres()
+    east, north = x[None, :] - pit.x, y[:, None] - pit.y
+    squared: Array = east * east + north * north
+    return squared

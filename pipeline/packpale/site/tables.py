@@ -1,0 +1,155 @@
+"""Text tables: CSV with a header line, comma or semicolon between cells."""
+
+import csv
+import difflib
+import io
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from packpale.faults import Faults, Gathering
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a table: its number in the file (the header is row 1) and its cells by column, stripped."""
+
+    number: int
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A whole table as text."""
+
+    name: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    decimal_comma: bool
+
+    def number(self, row: Row, column: str) -> float:
+        """The number in a cell; raises Faults if there is none, or none that is finite."""
+        text = row.cells[column]
+        value = number(text, decimal_comma=self.decimal_comma)
+        if value is None:
+            found = f'"{text}"' if text else "nothing"
+            raise Faults([f"{self.name}, row {row.number}: {column} is {found}; it must be a finite number"])
+        return value
+
+    def point(self, row: Row, x_column: str, y_column: str) -> tuple[float, float]:
+        """The two coordinates of a row; raises Faults with a line for each that is none."""
+        faults = Gathering()
+        values = [math.nan, math.nan]
+        for i, column in enumerate((x_column, y_column)):
+            with faults.gather():
+                values[i] = self.number(row, column)
+        faults.raise_if_any()
+        return values[0], values[1]
+
+
+def number(text: str, *, decimal_comma: bool = False) -> float | None:
+    """The finite number a text is, None if it is none; with ``decimal_comma``, 1,5 is one and a half."""
+    text = text.strip()
+    if decimal_comma and text.count(",") == 1 and "." not in text:
+        text = text.replace(",", ".")
+    if not _NUMBER.fullmatch(text):
+        return None
+    value = float(text)
+    return value if math.isfinite(value) else None
+
+
+def read_table(path: Path) -> Table:
+    """Read a table; UTF-8, with or without byte order mark; blank lines are skipped.
+
+    Cells are split at semicolons if the header holds one, else at commas. Raises Faults.
+    """
+    name = path.name
+    text = _text(path)
+    header = next((line for line in text.splitlines() if line.strip()), "")
+    delimiter = ";" if ";" in header else ","
+    lines = _lines(name, text, delimiter)
+    if not lines:
+        raise Faults([f"{name}: is empty; it needs a header line and rows"])
+    columns = tuple(lines[0][1])
+    twice = sorted({c for c in columns if c and columns.count(c) > 1})
+    if twice:
+        raise Faults([f"{name}: has more than one column {', '.join(map(repr, twice))}; rename or drop one"])
+    wrong = [
+        f"{name}, row {n}: has {len(cells)} cells, the header has {len(columns)}; add or drop cells"
+        for n, cells in lines[1:]
+        if len(cells) != len(columns)
+    ]
+    if wrong:
+        raise Faults(wrong)
+    if len(lines) == 1:
+        raise Faults([f"{name}: has a header line but no rows; add some"])
+    rows = tuple(Row(n, dict(zip(columns, cells, strict=True))) for n, cells in lines[1:])
+    return Table(name, columns, rows, delimiter == ";")
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError as error:
+        raise Faults([f"{path}: there is no such file; correct the path"]) from error
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise Faults([f"{path.name}, row {line}: is not UTF-8 text; save the table as CSV in UTF-8"]) from error
+    except OSError as error:
+        raise Faults([f"{path}: cannot be read ({error.strerror}); name a CSV file"]) from error
+
+
+def _lines(name: str, text: str, delimiter: str) -> list[tuple[int, list[str]]]:
+    """Cells of each line that holds any, with the number of the line."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    lines: list[tuple[int, list[str]]] = []
+    before = 0
+    try:
+        for cells in reader:
+            # A quoted cell may run over lines: the row is where it begins.
+            if any(c.strip() for c in cells):
+                lines.append((before + 1, [c.strip() for c in cells]))
+            before = reader.line_num
+    except csv.Error as error:
+        raise Faults([f"{name}, row {before + 1}: is no CSV ({error}); save the table again as CSV"]) from error
+    return lines
+
+
+def find_column(wanted: str, columns: Iterable[str]) -> str | None:
+    """The column of that name, or the only one that differs from it in capitals alone."""
+    columns = tuple(columns)
+    if wanted in columns:
+        return wanted
+    alike = [c for c in columns if c.casefold() == wanted.casefold()]
+    return alike[0] if len(alike) == 1 else None
+
+
+def missing_column(where: str, wanted: str, columns: Sequence[str]) -> str:
+    """The fault of a column that is not there: lists those that are, and names the nearest."""
+    nearest = difflib.get_close_matches(wanted, columns, n=1, cutoff=0.5)
+    hint = f"; did you mean {nearest[0]!r}?" if nearest else "; name one of them"
+    return f"{where}: has no column {wanted!r}; columns are {', '.join(columns) or 'none'}{hint}"
+
+
+def coordinate_columns(table: Table) -> tuple[str, str, bool]:
+    """Names of the columns with x and y, or with lon and lat; the third value says that they are degrees.
+
+    Raises Faults unless exactly one such pair is there, or if a column crs contradicts lon and lat.
+    """
+    xy = find_column("x", table.columns), find_column("y", table.columns)
+    ll = find_column("lon", table.columns), find_column("lat", table.columns)
+    if all(xy) and any(ll):
+        raise Faults([f"{table.name}: has both x, y and lon, lat; keep one pair"])
+    if all(ll):
+        if find_column("crs", table.columns):
+            raise Faults([f"{table.name}: has a column crs beside lon, lat, which are EPSG:4326; drop it or use x, y"])
+        return str(ll[0]), str(ll[1]), True
+    if not all(xy):
+        raise Faults(
+            [f"{table.name}: has no columns x, y (or lon, lat); columns are {', '.join(table.columns)}; rename them"]
+        )
+    return str(xy[0]), str(xy[1]), False
