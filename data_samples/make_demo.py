@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pyogrio
 import rasterio
-from rasterio.transform import from_origin
+from affine import Affine
 from shapely import affinity
 from shapely.geometry import LineString, Point, Polygon, mapping
 from shapely.geometry.base import BaseGeometry
@@ -24,7 +24,7 @@ Array = npt.NDArray[np.float64]
 CRS = "EPSG:25832"
 WEST, SOUTH = 420_000.0, 6_150_000.0
 """South-west corner. It lies in the open sea on purpose, so that nobody's land is meant."""
-WIDTH, HEIGHT = 1600.0, 1400.0
+WIDTH, HEIGHT = 1700.0, 1400.0
 CELL = 2.0
 SEED = 20_260_117
 STEP = 1 / 64
@@ -60,7 +60,7 @@ PLOTS = {
     "grey-slabs": (
         "Grey Slabs",
         area(
-            "186 168, 262 116, 390 124, 500 110, 604 150, 622 268, 586 372, 470 398, 330 390, 224 352, 178 262",
+            "206 178, 272 130, 390 136, 500 124, 588 162, 604 264, 570 356, 466 380, 336 372, 238 340, 198 262",
         ),
     ),
     "tessel-halves": (
@@ -139,7 +139,7 @@ def _roughness(rng: np.random.Generator, east: Array, north: Array) -> Array:
     Calmer on the shelf, rougher on the heights and on the slabs.
     """
     shelf = _bump(east, north, (410, 770), (330, 170))
-    rough = 1 + _bump(east, north, (400, 250), (260, 180)) + 1 / (1 + np.exp((960 - north) / 25))
+    rough = 1 + 0.6 * _bump(east, north, (400, 250), (260, 180)) + 1 / (1 + np.exp((960 - north) / 25))
     swells = _random_field(rng, east.shape, longest=500, shortest=40)
     hummocks = _random_field(rng, east.shape, longest=40, shortest=8)
     return 1.35 * swells * (1 - 0.45 * shelf) + 0.085 * hummocks * rough * (1 - 0.3 * shelf)
@@ -210,9 +210,9 @@ def soil_polygons() -> list[dict[str, object]]:
     moss = affinity.scale(Point(1236, 280).buffer(1, 24), 212, 138)
     haugh = stream().buffer(16, 8)
     flush = area("770 800, 846 780, 866 842, 800 872")
-    shelf = area("0 590, 330 612, 700 580, 1040 604, 1600 566, 1600 952, 1180 944, 700 934, 300 948, 0 930")
+    shelf = area("0 590, 330 612, 700 580, 1040 604, 1700 560, 1700 954, 1180 944, 700 934, 300 948, 0 930")
     slabs = area("0 40, 300 60, 640 70, 690 250, 640 420, 420 452, 0 440")
-    heights = area("0 930, 300 948, 700 934, 1180 944, 1600 952, 1600 1400, 0 1400")
+    heights = area("0 930, 300 948, 700 934, 1180 944, 1700 954, 1700 1400, 0 1400")
     estate = area(f"0 0, {WIDTH} 0, {WIDTH} {HEIGHT}, 0 {HEIGHT}")
     taken: BaseGeometry = Polygon()
     rows = []
@@ -221,7 +221,7 @@ def soil_polygons() -> list[dict[str, object]]:
         ("stream alluvium", haugh, (3.0, "soft", 0.55, 28, None, "poorly")),
         ("flush below a spring", flush, (2.4, "soft", 0.70, 34, 6, "somewhat poorly")),
         ("loam of the shelf", shelf, (2.3, "soft", 2.4, 21, 7, "well")),
-        ("thin soil over slabs", slabs, (0.62, "hard", 2.6, 13, 21, "somewhat excessively")),
+        ("thin soil over slabs", slabs, (0.50, "hard", 2.6, 13, 21, "somewhat excessively")),
         ("stony soil of the heights", heights, (0.95, "hard", 3.0, 11, 34, "somewhat excessively")),
     ):
         free = ground.difference(taken).intersection(estate)
@@ -247,9 +247,9 @@ pit,x,y,depth_to_rock_m,rock_hardness,water_table_m,clay_percent,stones_percent,
 5,1060,770,2.2,soft,1.9,24,7,well
 6,1260,830,2.0,soft,2.2,20,10,well
 7,1500,850,1.7,soft,2.1,19,12,well
-8,290,230,0.55,hard,,12,22,somewhat excessively
-9,400,320,0.70,hard,,14,18,somewhat excessively
-10,520,210,0.48,hard,,,26,somewhat excessively
+8,290,230,0.42,hard,,12,22,somewhat excessively
+9,400,320,0.56,hard,,14,18,somewhat excessively
+10,520,210,0.36,hard,,,26,somewhat excessively
 11,1180,270,,,0.10,48,0,very poorly
 12,1340,300,,,0.20,44,1,very poorly
 13,480,1040,0.80,hard,,10,38,somewhat excessively
@@ -329,7 +329,7 @@ def _write_tiles(folder: Path, z: Array) -> None:
             dtype="float32",
             nodata=-9999,
             crs=CRS,
-            transform=from_origin(WEST + start * CELL, SOUTH + HEIGHT, CELL, CELL),
+            transform=Affine(CELL, 0, WEST + start * CELL, 0, -CELL, SOUTH + HEIGHT),
             compress="deflate",
             predictor=3,
             zlevel=9,

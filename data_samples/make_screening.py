@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from affine import Affine
 from matplotlib.cbook import get_sample_data
-from rasterio.transform import from_origin
 
 CELL_DEG = 1 / 1200
 """3 arc seconds."""
@@ -71,7 +71,7 @@ def write_elevation(path: Path) -> None:
         dtype="int16",
         nodata=-32768,
         crs="EPSG:4326",
-        transform=from_origin(west, north, CELL_DEG, CELL_DEG),
+        transform=Affine(CELL_DEG, 0, west, 0, -CELL_DEG, north),
         compress="deflate",
         predictor=2,
         zlevel=9,
