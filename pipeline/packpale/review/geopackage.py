@@ -1,0 +1,119 @@
+"""The layers of a run as one GeoPackage."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import shapely
+
+from packpale.ranking import Ranking
+from packpale.result import PlotSummary
+
+WRITTEN_AT = "2000-01-01T00:00:00.000Z"
+"""Time of change that stands in every file, so that the same run gives the same bytes."""
+TEXT, WHOLE, NUMBER, YES_NO = "object", "Int64", "float64", "bool"
+LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
+    "plots": (
+        "MultiPolygon",
+        {
+            "plot_id": TEXT,
+            "rank": WHOLE,
+            "score": NUMBER,
+            "first_place_share": NUMBER,
+            "feasible": YES_NO,
+            "reason": TEXT,
+            "area_m2": NUMBER,
+        },
+    ),
+    "usable_land": ("MultiPolygon", {"plot_id": TEXT, "area_m2": NUMBER}),
+    "fence_lines": (
+        "Polygon",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "big_x": NUMBER,
+            "big_y": NUMBER,
+            "axis_bearing_deg": NUMBER,
+            "big_radius_m": NUMBER,
+            "small_radius_m": NUMBER,
+            "flank_radius_m": NUMBER,
+            "centre_spacing_m": NUMBER,
+            "area_m2": NUMBER,
+            "perimeter_m": NUMBER,
+            "area_bound_m2": NUMBER,
+            "fit_s": NUMBER,
+        },
+    ),
+    "aprons": ("Polygon", {"plot_id": TEXT, "pack": WHOLE, "reach_m": NUMBER, "side": TEXT}),
+    "stations": (
+        "Point",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "chainage_m": NUMBER,
+            "ground_m": NUMBER,
+            "invert_m": NUMBER,
+            "bearing_deg": NUMBER,
+            "arc": TEXT,
+            "radius_m": NUMBER,
+        },
+    ),
+    "posts": (
+        "Point",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "post": WHOLE,
+            "chainage_m": NUMBER,
+            "ground_m": NUMBER,
+            "deflection_deg": NUMBER,
+        },
+    ),
+    "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
+}
+"""Geometry type and columns of each layer, in the order in which they are written."""
+
+
+def write_geopackage(summaries: Sequence[PlotSummary], ranking: Ranking, path: Path) -> None:
+    """Write all layers, plots in the order of the ranking. A layer without rows is there, empty."""
+    import geopandas
+    import pandas as pd
+
+    by_id = {s.plot_id: s for s in summaries}
+    crs = next((s.crs for s in summaries), None)
+    with _fixed_date():
+        for layer, (geometry_type, columns) in LAYERS.items():
+            rows = [
+                _with_place(row, place, by_id[place.plot_id]) if layer == "plots" else row
+                for place in ranking.rows
+                for row in by_id[place.plot_id].layers.get(layer, ())
+            ]
+            table = pd.DataFrame(
+                {name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in columns.items()}
+            )
+            geometry = [shapely.from_wkb(row["geometry"]) for row in rows]
+            frame = geopandas.GeoDataFrame(table, geometry=geometry, crs=crs)
+            frame.to_file(path, layer=layer, driver="GPKG", engine="pyogrio", geometry_type=geometry_type, index=False)
+
+
+def _with_place(row: Mapping[str, Any], place: Any, summary: PlotSummary) -> dict[str, Any]:
+    return {
+        **row,
+        "rank": place.rank,
+        "score": place.score,
+        "first_place_share": place.first_place_share,
+        "feasible": place.feasible,
+        "reason": summary.figures["reason"],
+    }
+
+
+@contextmanager
+def _fixed_date() -> Iterator[None]:
+    from pyogrio import set_gdal_config_options
+
+    set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN_AT})
+    try:
+        yield
+    finally:
+        set_gdal_config_options({"OGR_CURRENT_DATE": None})

@@ -1,0 +1,167 @@
+"""index.html: the decision first, then each plot, then what the figures rest on."""
+
+import base64
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from packpale.ranking import RankedPlot, Ranking
+from packpale.result import PlotSummary
+from packpale.review.overview_map import plot_map_address
+from packpale.review.templating import render
+from packpale.review.wording import Wording
+from packpale.settings import Project, Settings
+from packpale.values import DefaultValue, register
+
+EMBEDDED_BYTES = 24_000_000
+"""Pictures are put into the page up to this size in all; with many plots the rest is linked to."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture of a card."""
+
+    source: str
+    """Data link, or relative address."""
+    alt: str
+    caption: str
+
+
+@dataclass(frozen=True)
+class Card:
+    """What the page says of one plot."""
+
+    place: RankedPlot
+    summary: PlotSummary
+    pictures: Mapping[str, Picture]
+    map_address: str
+    folder_address: str
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A setting that nobody has set and that no publication backs."""
+
+    key: str
+    meaning: str
+    value: str
+    source: str
+
+
+def write_page(
+    summaries: Sequence[PlotSummary],
+    ranking: Ranking,
+    project: Project,
+    wording: Wording,
+    *,
+    record: Mapping[str, Any],
+    path: Path,
+    plots: Path,
+) -> None:
+    """Write index.html; pictures are taken from the plots' folders inside ``plots``."""
+    by_id = {s.plot_id: s for s in summaries}
+    budget = _Budget(EMBEDDED_BYTES)
+    cards = [_card(place, by_id[place.plot_id], plots, budget) for place in ranking.rows]
+    text = render(
+        "index.html",
+        project=project,
+        show=wording,
+        cards=cards,
+        winners=[c for c in cards if c.place.feasible],
+        record=record,
+        assumptions=list(assumptions(project)),
+        limits_of=_limits,
+    )
+    path.write_bytes(text.encode("utf-8"))
+
+
+def assumptions(project: Project) -> Iterator[Assumption]:
+    """Defaults with the status "assumption" that this run uses, in the order of the register."""
+    for value in register().values():
+        if value.status == "assumption" and _used(project, value.key.split(".")):
+            yield Assumption(value.key, _meaning(value.key.split(".")), _shown(value), value.source)
+
+
+def _used(project: Settings, keys: Sequence[str]) -> bool:
+    """Whether the run takes the register's number for a setting."""
+    if list(keys[:2]) == ["land", "keep_away_m"] and isinstance(project, Project):
+        return keys[2] in project.keep_away() and keys[2] not in project.land.keep_away_m
+    if list(keys[:2]) == ["land", "weights"] and isinstance(project, Project):
+        return project.land.weights is None and project.land.pairwise is None
+    name = keys[0]
+    if name not in project.model_fields_set:
+        return True
+    below = getattr(project, name)
+    return isinstance(below, Settings) and len(keys) > 1 and _used(below, keys[1:])
+
+
+def _meaning(keys: Sequence[str]) -> str:
+    """What the settings' own documentation says of a key."""
+    model: Any = Project
+    text = ""
+    for name in keys:
+        field = getattr(model, "model_fields", {}).get(name)
+        if field is None:
+            return f"{text} {name.replace('_', ' ').capitalize()}."
+        text, model = field.description or "", field.annotation
+    return text.split(" [")[0]
+
+
+def _shown(value: DefaultValue) -> str:
+    number = value.number
+    text = (
+        " / ".join(f"{n:g}" if isinstance(n, float) else str(n) for n in number)
+        if isinstance(number, list)
+        else (f"{number:g}" if isinstance(number, float) else str(number))
+    )
+    return text if value.unit == "-" else f"{text} {value.unit}"
+
+
+def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:
+    """What takes land away from a plot, the largest part first."""
+    return sorted(summary.details["limits"], key=lambda limit: -limit["share"])
+
+
+class _Budget:
+    """Bytes that may still go into the page."""
+
+    def __init__(self, left: int) -> None:
+        self.left = left
+
+    def take(self, wanted: int) -> bool:
+        if wanted > self.left:
+            return False
+        self.left -= wanted
+        return True
+
+
+def _card(place: RankedPlot, summary: PlotSummary, plots: Path, budget: _Budget) -> Card:
+    name = place.plot_id
+    fits = bool(summary.layers["fence_lines"])
+    texts = {
+        "picture": (
+            f"Map of plot {name}: relief, usable land"
+            + (", fence line, apron and gates." if fits else "; no fence line fits."),
+            "Relief from the elevation model; north of the grid is up.",
+        ),
+        "section": (
+            f"Section through the trench and the fence of plot {name}, with dimensions.",
+            "Section through trench, buried mesh and fence on level ground, to scale.",
+        ),
+        "profile": (
+            f"Profile along the fence line of plot {name}: ground level and bottom of the trench against chainage.",
+            "Ground and bottom of the trench along the fence line; heights are drawn larger than lengths.",
+        ),
+    }
+    shown = ("picture", "section", "profile") if summary.earthworks else ("picture",)
+    pictures = {key: Picture(_source(plots, summary.folder, f"{key}.png", budget), *texts[key]) for key in shown}
+    return Card(place, summary, pictures, plot_map_address(summary), f"plots/{quote(summary.folder)}/")
+
+
+def _source(plots: Path, folder: str, name: str, budget: _Budget) -> str:
+    file = plots / folder / name
+    if file.is_file() and budget.take(file.stat().st_size):
+        return "data:image/png;base64," + base64.b64encode(file.read_bytes()).decode("ascii")
+    return f"plots/{quote(folder)}/{name}"

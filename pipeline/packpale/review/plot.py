@@ -1,0 +1,39 @@
+"""All files of one plot."""
+
+import base64
+from pathlib import Path
+
+from packpale.result import PlotResult, PlotSummary
+from packpale.review.drawings import write_profile, write_section
+from packpale.review.picture import write_picture
+from packpale.review.plot_map import ground_picture, write_plot_map
+from packpale.review.rasters import write_rasters
+from packpale.review.summary import arcs, setting_out, summarise, write_summary
+from packpale.review.tables import ARC_COLUMNS, SETTING_OUT_COLUMNS, write_table
+from packpale.review.wording import Wording
+from packpale.settings import Project
+
+OVERVIEW_SIDE = 260
+"""Longer side of the picture of the ground that the map of all plots shows. [px]"""
+
+
+def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummary:
+    """Write one plot's files into ``folder``, which exists and is empty, and return what the run needs of them.
+
+    Where nothing fits there is no setting-out and no profile; the map, the rasters and the pictures are there.
+    """
+    wording = Wording(imperial=project.units == "imperial", currency=project.currency)
+    write_rasters(result, folder)
+    if result.enclosure.packs:
+        write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
+        write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
+    if result.earthworks:
+        write_profile(result, project, wording, folder / "profile.png")
+    write_section(project, wording, folder / "section.png")
+    write_picture(result, project, wording, folder / "picture.png")
+    write_plot_map(result, project, wording, folder / "map.html")
+    png, bounds = ground_picture(result, largest_side=OVERVIEW_SIDE)
+    ground = {"png": base64.b64encode(png).decode("ascii"), "bounds": bounds}
+    summary = summarise(result, project, folder.name, ground)
+    write_summary(summary, folder / "result.json")
+    return summary

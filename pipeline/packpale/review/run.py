@@ -1,0 +1,60 @@
+"""All files of a whole run but the plots' own."""
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from packpale.ranking import Ranking
+from packpale.result import PlotSummary
+from packpale.review.geopackage import write_geopackage
+from packpale.review.overview_map import write_overview
+from packpale.review.page import write_page
+from packpale.review.tables import EARTHWORKS_COLUMNS, RANKING_COLUMNS, write_table
+from packpale.review.wording import Wording
+from packpale.settings import Project
+
+
+def write_run(
+    summaries: Sequence[PlotSummary],
+    ranking: Ranking,
+    project: Project,
+    record: Mapping[str, Any],
+    folder: Path,
+    *,
+    plots: Path | None = None,
+) -> None:
+    """Write the run's tables, GeoPackage, pages and record into ``folder``.
+
+    ``plots`` holds the finished folders of the plots, whose pictures go into index.html; by default ``plots`` inside
+    ``folder``. A picture that is not there is linked to instead.
+    """
+    wording = Wording(imperial=project.units == "imperial", currency=project.currency)
+    by_id = {s.plot_id: s for s in summaries}
+    ranked = [
+        {
+            **by_id[row.plot_id].figures,
+            "rank": row.rank,
+            "plot_id": row.plot_id,
+            "feasible": row.feasible,
+            "score": row.score,
+            "first_place_share": row.first_place_share,
+        }
+        for row in ranking.rows
+    ]
+    write_table(folder / "ranking.csv", RANKING_COLUMNS, ranked)
+    works = [row for place in ranking.rows for row in by_id[place.plot_id].earthworks]
+    write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
+    write_geopackage(summaries, ranking, folder / "packpale.gpkg")
+    write_overview(summaries, ranking, project, wording, folder / "map.html")
+    write_page(
+        summaries,
+        ranking,
+        project,
+        wording,
+        record=record,
+        path=folder / "index.html",
+        plots=plots or folder / "plots",
+    )
+    text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)
+    (folder / "run.json").write_bytes((text + "\n").encode("utf-8"))

@@ -1,0 +1,293 @@
+"""The part of one plot's result that the files of the whole run need, and keeping it on disk."""
+
+import dataclasses
+import json
+import math
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from packpale.enclosure.model import Pack
+from packpale.result import PlotResult, PlotSummary
+from packpale.review.tables import RANKING_FIGURES
+from packpale.settings import Project, TrenchSettings
+
+CHORD_ERROR_M = 0.001
+"""Largest distance between an arc and the chord that stands for it in files. [m]"""
+
+
+def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping[str, Any] | None) -> PlotSummary:
+    """Figures, table rows and layers of one plot.
+
+    ``folder`` is the name of the plot's folder; ``ground`` a small picture of the ground for the overview map.
+    """
+    return PlotSummary(
+        plot_id=result.site.plot_id,
+        folder=folder,
+        figures=_figures(result),
+        earthworks=_earthworks(result),
+        items=_items(result),
+        layers=_layers(result, project.trench),
+        notes=notes(result),
+        crs=result.site.crs,
+        details=_details(result, ground),
+    )
+
+
+def notes(result: PlotResult) -> tuple[str, ...]:
+    """What a reader must know, each sentence once, in the order of the rooms."""
+    rooms = (result.site, result.land, result.enclosure, result.earthworks, result.care)
+    return tuple(dict.fromkeys(note for room in rooms if room is not None for note in room.notes))
+
+
+def write_summary(summary: PlotSummary, path: Path) -> None:
+    """Write a summary as JSON, keys sorted, floats so that they read back the same."""
+    text = json.dumps(
+        _plain(dataclasses.asdict(summary)), sort_keys=True, ensure_ascii=False, allow_nan=False, indent=1
+    )
+    path.write_bytes((text + "\n").encode("utf-8"))
+
+
+def read_summary(path: Path) -> PlotSummary:
+    """Read back what write_summary wrote.
+
+    Raises ValueError if the file is cut short or is no summary.
+    """
+    raw = json.loads(path.read_text(encoding="utf-8"))
+    names = {field.name for field in dataclasses.fields(PlotSummary)}
+    if not isinstance(raw, dict) or raw.keys() != names:
+        raise ValueError(f"{path} is no summary of a plot")
+    for name in ("earthworks", "items", "notes"):
+        raw[name] = tuple(raw[name])
+    raw["layers"] = {name: tuple(rows) for name, rows in raw["layers"].items()}
+    return PlotSummary(**raw)
+
+
+def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometry:
+    """Ground under which the apron lies: between the fence line and its parallel at the apron's reach."""
+    egg = pack.fit.egg
+    reach = trench.apron_reach_m if trench.side == "outside" else -trench.apron_reach_m
+    line, edge = egg.polygon(chord_error), egg.parallel(reach).polygon(chord_error)
+    return edge.difference(line) if reach > 0 else line.difference(edge)
+
+
+def _figures(result: PlotResult) -> dict[str, Any]:
+    packs, works = result.enclosure.packs, result.earthworks
+    areas = [pack.fit.egg.area for pack in packs]
+    volumes = works.volumes if works else ()
+    values: dict[str, Any] = {
+        "feasible": result.enclosure.feasible,
+        "reason": result.enclosure.reason,
+        "plot_area_m2": result.site.outline.area,
+        "usable_area_m2": result.land.usable.area,
+        "enclosed_area_m2": sum(areas) if areas else None,
+        "smallest_enclosure_m2": min(areas, default=None),
+        "fence_length_m": sum(pack.fit.egg.perimeter for pack in packs) if packs else None,
+        "fence_length_3d_m": sum(pack.length_3d for pack in packs) if packs else None,
+        "mean_slope_deg": _weighted([math.degrees(math.atan(p.mean_slope)) for p in packs], areas),
+        "mean_suitability": _weighted([p.mean_suitability for p in packs], areas),
+        "cut_bank_m3": sum(v.cut for v in volumes) if volumes else None,
+        "rock_bank_m3": sum(v.rock for v in volumes) if volumes else None,
+        "wet_bank_m3": sum(v.wet for v in volumes) if volumes else None,
+        "surplus_loose_m3": sum(v.surplus_loose for v in volumes) if volumes else None,
+        "cost_p10": works.cost["p10"] if works else None,
+        "cost_p50": works.cost["p50"] if works else None,
+        "cost_p90": works.cost["p90"] if works else None,
+        "escape_dig_rate_m_per_h": result.care.escape_dig_rate if result.care else None,
+    }
+    return _row({name: values[name] for name in RANKING_FIGURES})
+
+
+def _weighted(values: list[float], weights: list[float]) -> float | None:
+    return sum(v * w for v, w in zip(values, weights, strict=True)) / sum(weights) if values else None
+
+
+def _earthworks(result: PlotResult) -> tuple[dict[str, Any], ...]:
+    return tuple(
+        _row(
+            {
+                "plot_id": result.site.plot_id,
+                "pack": v.pack,
+                "fence_length_m": v.fence_length,
+                "section_area_m2": v.section_area,
+                "cut_bank_m3": v.cut,
+                "rock_bank_m3": v.rock,
+                "wet_bank_m3": v.wet,
+                "average_end_area_m3": v.average_end_area,
+                "backfill_compacted_m3": v.backfill_compacted,
+                "cut_loose_m3": v.cut_loose,
+                "surplus_loose_m3": v.surplus_loose,
+            }
+        )
+        for v in (result.earthworks.volumes if result.earthworks else ())
+    )
+
+
+def _items(result: PlotResult) -> tuple[dict[str, Any], ...]:
+    return tuple(
+        _row(
+            {
+                "key": item.key,
+                "text": item.text,
+                "unit": item.unit,
+                "quantity": item.quantity,
+                "rate": list(item.rate),
+                "price": list(item.price),
+            }
+        )
+        for item in (result.earthworks.items if result.earthworks else ())
+    )
+
+
+def _details(result: PlotResult, ground: Mapping[str, Any] | None) -> dict[str, Any]:
+    works, care = result.earthworks, result.care
+    return _row(
+        {
+            "ground": ground,
+            "limits": [{"name": limit.name, "share": limit.share} for limit in result.land.limits],
+            "weights": dict(result.land.weights),
+            "cost": dict(works.cost) if works else None,
+            "unattended_h": care.unattended_h if care else None,
+            "dig_out": [
+                {
+                    "pack": d.pack,
+                    "shortest_m": d.shortest,
+                    "weakest_chainage_m": d.weakest_chainage,
+                    "dig_rate_m_per_h": d.dig_rate,
+                }
+                for d in (care.dig_out if care else ())
+            ],
+        }
+    )
+
+
+def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[str, Any], ...]]:
+    site, land, packs = result.site, result.land, result.enclosure.packs
+    plot = {"plot_id": site.plot_id}
+    layers: dict[str, list[dict[str, Any]]] = {
+        "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
+        "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
+        "fence_lines": [{**plot, **_fence_line(pack)} for pack in packs],
+        "aprons": [{**plot, **_apron(pack, trench)} for pack in packs],
+        "stations": [{**plot, **row} for row in setting_out(result)],
+        "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
+        "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
+    }
+    return {
+        name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()
+    }
+
+
+def _fence_line(pack: Pack) -> dict[str, Any]:
+    egg = pack.fit.egg
+    return {
+        "pack": pack.number,
+        "big_x": egg.big_x,
+        "big_y": egg.big_y,
+        "axis_bearing_deg": egg.axis_bearing_deg,
+        "big_radius_m": egg.big_radius,
+        "small_radius_m": egg.small_radius,
+        "flank_radius_m": egg.flank_radius,
+        "centre_spacing_m": egg.centre_spacing,
+        "area_m2": egg.area,
+        "perimeter_m": egg.perimeter,
+        "area_bound_m2": pack.fit.area_bound_m2,
+        "fit_s": pack.fit.fit_s,
+        "geometry": egg.polygon(CHORD_ERROR_M),
+    }
+
+
+def _apron(pack: Pack, trench: TrenchSettings) -> dict[str, Any]:
+    area = apron(pack, trench, CHORD_ERROR_M)
+    return {"pack": pack.number, "reach_m": trench.apron_reach_m, "side": trench.side, "geometry": area}
+
+
+def setting_out(result: PlotResult) -> Iterable[dict[str, Any]]:
+    """Rows of setting_out.csv, with the station as ``geometry``; the arc by its name."""
+    works = result.earthworks
+    inverts = {v.pack: v.invert for v in works.volumes} if works else {}
+    for pack in result.enclosure.packs:
+        line = pack.alignment
+        names = [arc.name for arc in pack.fit.egg.arcs()]
+        invert = inverts.get(pack.number, np.full(line.x.shape, np.nan))
+        for i in range(line.x.size):
+            yield {
+                "pack": pack.number,
+                "chainage_m": float(line.chainage[i]),
+                "x": float(line.x[i]),
+                "y": float(line.y[i]),
+                "ground_m": float(line.ground[i]),
+                "invert_m": float(invert[i]),
+                "bearing_deg": float(line.bearing_deg[i]),
+                "arc": names[line.arc[i]],
+                "radius_m": float(line.radius[i]),
+                "geometry": shapely.Point(line.x[i], line.y[i]),
+            }
+
+
+def arcs(result: PlotResult) -> Iterable[dict[str, Any]]:
+    """Rows of arcs.csv: what it takes to peg out each arc from its centre."""
+    for pack in result.enclosure.packs:
+        for arc in pack.fit.egg.arcs():
+            yield {
+                "pack": pack.number,
+                "arc": arc.name,
+                "centre_x": arc.centre_x,
+                "centre_y": arc.centre_y,
+                "radius_m": arc.radius,
+                "turn_deg": arc.turn_deg,
+                "start_chainage_m": arc.chainage,
+                "length_m": arc.length,
+                "start_x": arc.start_x,
+                "start_y": arc.start_y,
+                "start_bearing_deg": arc.start_bearing_deg,
+                "end_x": arc.end_x,
+                "end_y": arc.end_y,
+                "end_bearing_deg": arc.end_bearing_deg,
+            }
+
+
+def _posts(pack: Pack) -> Iterable[dict[str, Any]]:
+    posts = pack.posts
+    for i in range(posts.x.size):
+        yield {
+            "pack": pack.number,
+            "post": i + 1,
+            "chainage_m": float(posts.chainage[i]),
+            "ground_m": float(posts.ground[i]),
+            "deflection_deg": float(posts.deflection_deg[i]),
+            "geometry": shapely.Point(posts.x[i], posts.y[i]),
+        }
+
+
+def _gates(pack: Pack) -> Iterable[dict[str, Any]]:
+    gates = pack.gates
+    for i in range(gates.x.size):
+        yield {
+            "pack": pack.number,
+            "gate": i + 1,
+            "chainage_m": float(gates.chainage[i]),
+            "width_m": gates.width,
+            "geometry": shapely.Point(gates.x[i], gates.y[i]),
+        }
+
+
+def _row(values: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: _plain(value) for name, value in values.items()}
+
+
+def _plain(value: Any) -> Any:
+    """The same value of types that JSON knows; a number that is not finite becomes None."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(v) for key, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, np.generic):
+        return _plain(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

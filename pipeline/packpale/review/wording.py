@@ -1,0 +1,96 @@
+"""Figures as people read them on pages: rounded, with their unit, metric or imperial."""
+
+import math
+from dataclasses import dataclass
+
+from packpale.units import FOOT_M, HECTARE_M2
+
+ACRE_M2 = 4046.8564224
+"""International acre: 43,560 square feet of exactly 0.3048 m. [m2]"""
+CUBIC_YARD_M3 = (3 * FOOT_M) ** 3
+SQUARE_FOOT_M2 = FOOT_M**2
+MISSING = "–"
+
+
+@dataclass(frozen=True)
+class Wording:
+    """How a run's pages show figures. Every method takes SI (or None) and gives text with its unit."""
+
+    imperial: bool
+    currency: str
+
+    def area(self, value: float | None) -> str:
+        """Ground area, in hectares or acres."""
+        return _figure(value, 1 / ACRE_M2, 2, "acres") if self.imperial else _figure(value, 1 / HECTARE_M2, 2, "ha")
+
+    def length(self, value: float | None) -> str:
+        """Length of a fence or a distance, to the metre or foot."""
+        return _figure(value, 1 / FOOT_M, 0, "ft") if self.imperial else _figure(value, 1.0, 0, "m")
+
+    def dimension(self, value: float | None) -> str:
+        """Length of something built, to the centimetre or tenth of a foot."""
+        return _figure(value, 1 / FOOT_M, 1, "ft") if self.imperial else _figure(value, 1.0, 2, "m")
+
+    def volume(self, value: float | None) -> str:
+        """Volume of earth."""
+        return _figure(value, 1 / CUBIC_YARD_M3, 0, "yd³") if self.imperial else _figure(value, 1.0, 0, "m³")
+
+    def section(self, value: float | None) -> str:
+        """Area of a cut section."""
+        return _figure(value, 1 / SQUARE_FOOT_M2, 1, "ft²") if self.imperial else _figure(value, 1.0, 2, "m²")
+
+    def speed(self, value: float | None) -> str:
+        """Digging speed."""
+        return _figure(value, 1 / FOOT_M, 2, "ft per hour") if self.imperial else _figure(value, 1.0, 2, "m per hour")
+
+    def slope(self, value: float | None) -> str:
+        """Slope given in degrees."""
+        return MISSING if _missing(value) else f"{value:.1f}°"
+
+    def money(self, value: float | None) -> str:
+        """Price to three significant digits: more would promise too much."""
+        if value is None or _missing(value):
+            return MISSING
+        step = 10.0 ** max(math.floor(math.log10(abs(value))) - 2, 0) if value else 1.0
+        return f"{self.currency} {round(value / step) * step:,.0f}"
+
+    def amount(self, value: float) -> str:
+        """Amount in a column of amounts, to the whole unit of currency so that the column adds up."""
+        return f"{value:,.0f}"
+
+    def score(self, value: float | None) -> str:
+        """Score out of 100."""
+        return MISSING if _missing(value) else f"{value:.0f}"
+
+    def percent(self, value: float | None) -> str:
+        """Share given as 0 to 1."""
+        if value is None or _missing(value):
+            return MISSING
+        if 0 < value < 0.01 or 0.99 < value < 1:
+            return "under 1 %" if value < 0.5 else "over 99 %"
+        return f"{100 * value:.0f} %"
+
+    def quantity(self, value: float, unit: str) -> str:
+        """Quantity of a priced list, in the unit its rate is shown for."""
+        name, size = self._priced_unit(unit)
+        return f"{value / size:,.0f} {name}".strip()
+
+    def rate(self, value: float, unit: str) -> str:
+        """Rate of a priced list, for the unit its quantity is shown in."""
+        return f"{value * self._priced_unit(unit)[1]:,.2f}"
+
+    def _priced_unit(self, unit: str) -> tuple[str, float]:
+        """Name of the unit shown for a unit of the rates, and its size in that unit."""
+        metric = {"m": ("m", 1.0), "m2": ("m²", 1.0), "m3": ("m³", 1.0), "each": ("", 1.0)}
+        imperial = {"m": ("ft", FOOT_M), "m2": ("ft²", SQUARE_FOOT_M2), "m3": ("yd³", CUBIC_YARD_M3)}
+        return (metric | imperial if self.imperial else metric).get(unit, (unit, 1.0))
+
+
+def _figure(value: float | None, factor: float, digits: int, unit: str) -> str:
+    if value is None or _missing(value):
+        return MISSING
+    return f"{value * factor:,.{digits}f} {unit}"
+
+
+def _missing(value: float | None) -> bool:
+    return value is None or not math.isfinite(value)

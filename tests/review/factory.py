@@ -1,0 +1,116 @@
+"""A small invented plot taken through the computing rooms: a tilted plane with a hill and a hollow."""
+
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon
+
+from packpale.result import PlotResult
+from packpale.settings import Project
+from packpale.site import Grid, Site, Soil
+
+CRS = "EPSG:32632"
+HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>\"'&"
+FORMULA = '=HYPERLINK("http://example.org")'
+
+
+def project(**sections):
+    """Settings with the given sections; the input files are named but never opened here."""
+    inputs = {"elevation": ["ground.tif"], "plots": "plots.gpkg", "plot_id": "name"}
+    inputs |= {k: f"{k}.gpkg" for k in ("watercourses", "dwellings", "services", "woodland", "access")}
+    return Project.model_validate({"title": "Invented estate", "inputs": inputs, **sections})
+
+
+def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0, cell=2.0, crs=CRS):
+    """A square plot of ``side`` metres in the middle of a window with 40 m of ground round it."""
+    cells = round((side + 80) / cell)
+    grid = Grid(west, north, cell, cells, cells)
+    x, y = np.meshgrid(*grid.centres())
+    u, v = x - west - side / 2 - 40, y - north + side / 2 + 40
+    hill = 9 * np.exp(-((u - 60) ** 2 + (v - 50) ** 2) / 500)
+    hollow = 2.5 * np.exp(-((u + 70) ** 2 + (v + 60) ** 2) / 220)
+    corner = (west + 40, north - 40 - side)
+    outline = Polygon(
+        [corner, (corner[0] + side, corner[1]), (corner[0] + side, corner[1] + side), (corner[0], corner[1] + side)]
+    )
+    depth = np.full(grid.shape, 2.0)
+    depth[:, : cells // 4] = 0.7
+    soil = Soil(
+        depth_to_rock=depth,
+        rock_is_hard=np.ones(grid.shape, bool),
+        water_table=np.full(grid.shape, 1.1),
+        clay=np.full(grid.shape, 30.0),
+        stones=np.full(grid.shape, 10.0),
+        drainage_class=np.full(grid.shape, 3, np.int8),
+        pit_distance=np.full(grid.shape, np.inf),
+    )
+    return Site(
+        plot_id=plot_id,
+        crs=crs,
+        outline=MultiPolygon([outline]),
+        grid=grid,
+        elevation=300 + 0.06 * u + 0.03 * v + hill - hollow,
+        inside=(np.abs(u) < side / 2) & (np.abs(v) < side / 2),
+        soil=soil,
+        features={
+            "watercourses": (LineString([(corner[0] - 20, corner[1] + 20), (corner[0] + side + 20, corner[1] + 5)]),),
+            "dwellings": (Point(corner[0] + side + 30, corner[1] + side + 30),),
+            "services": (),
+            "woodland": (Point(corner[0] + 20, corner[1] + side).buffer(35),),
+            "access": (LineString([(corner[0] - 30, corner[1] - 10), (corner[0] - 10, corner[1] + side)]),),
+        },
+        notes=("The plot's boundary crossed itself and was mended.",),
+    )
+
+
+def result(plot_id="north field", *, settings=None, **place):
+    """The plot taken through all rooms."""
+    from packpale.care.assess import assess as assess_care
+    from packpale.earthworks.work_out import work_out
+    from packpale.enclosure.place import place as place_packs
+    from packpale.land.assess import assess as assess_land
+
+    settings = settings or project()
+    ground = site(plot_id, **place)
+    land = assess_land(ground, settings)
+    enclosure = place_packs(ground, land, settings)
+    works = care = None
+    if enclosure.feasible:
+        works, care = work_out(ground, enclosure, settings), assess_care(ground, enclosure, settings)
+    return PlotResult(ground, land, enclosure, works, care)
+
+
+def nothing_fits(plot_id="south field", **place):
+    """A plot on which no arc is wide enough."""
+    return result(plot_id, settings=project(enclosure={"min_radius_m": 500.0}), **place)
+
+
+def renamed(plot, plot_id):
+    """The same plot under another id."""
+    return dataclasses.replace(plot, site=dataclasses.replace(plot.site, plot_id=plot_id))
+
+
+def run_folder(folder: Path, plots, settings=None):
+    """All files of a run of the given plots, as the run itself lays them out; returns the ranking."""
+    from packpale.ranking import rank
+    from packpale.review.plot import write_plot
+    from packpale.review.run import write_run
+
+    settings = settings or project()
+    summaries = []
+    for k, plot in enumerate(plots):
+        home = folder / "plots" / f"plot-{k}"
+        home.mkdir(parents=True)
+        summaries.append(write_plot(plot, settings, home))
+    ranking = rank(summaries, settings.ranking.weights, draws=200, seed=1)
+    record = {
+        "version": "0.0",
+        "settings_hash": "0" * 64,
+        "input_hashes": {"ground.tif": "1" * 64},
+        "seed": 1,
+        "plots": {},
+        "warnings": ["A warning."],
+    }
+    write_run(summaries, ranking, settings, record, folder)
+    return ranking
