@@ -145,3 +145,7 @@ def _cores() -> int:
 def main() -> None:
     """Entry point of the command ``packpale``."""
     commands()
+
+
+if __name__ == "__main__":
+    main()

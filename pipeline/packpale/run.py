@@ -126,7 +126,7 @@ def folder_names(plot_ids: Sequence[str]) -> dict[str, str]:
     for plot_id in sorted(plot_ids):
         name = re.sub(r"[^A-Za-z0-9_-]+", "-", plot_id).strip("-")[:60]
         reserved = re.fullmatch(r"(?i)con|prn|aux|nul|com\d|lpt\d", name)
-        if name != plot_id or reserved or name.lower() in seen:
+        if not name or name != plot_id or reserved or name.lower() in seen:
             name = f"{name or 'plot'}-{zlib.crc32(plot_id.encode()):08x}"
         seen.add(name.lower())
         names[plot_id] = name

@@ -1,0 +1,100 @@
+"""Runs that repeat, go on, or meet trouble."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from packpale import run as run_module
+from packpale.run import folder_names
+from packpale.settings import read_settings
+from packpale.site.inputs import open_inputs
+
+ROOT = Path(__file__).parents[2]
+
+
+def csv_files(folder):
+    return {f.relative_to(folder).as_posix(): f.read_bytes() for f in sorted(folder.rglob("*.csv"))}
+
+
+@pytest.fixture
+def config(tmp_path):
+    """The real-ground settings, so that a test may change them."""
+    shutil.copytree(ROOT / "data_samples" / "real", tmp_path / "data_samples" / "real")
+    (tmp_path / "config").mkdir()
+    return Path(shutil.copy(ROOT / "config" / "real_ground.toml", tmp_path / "config"))
+
+
+def test_same_input_same_bytes_whatever_the_number_of_workers(real_ground, run_command, config, tmp_path):
+    again = tmp_path / "again"
+    done = run_command(config, again, "--workers", "1")
+    assert done.returncode == 0, done.stderr
+    assert csv_files(again) == csv_files(real_ground)
+    assert len(csv_files(again)) > 2
+
+
+def test_a_second_run_keeps_what_is_complete_and_a_change_of_settings_does_not(run_command, config, tmp_path):
+    out = tmp_path / "out"
+    plot = "--plot"
+    first = run_command(config, out, plot, some_plot(config))
+    assert first.returncode == 0, first.stderr
+    assert statuses(out) == {"done"}
+    files = csv_files(out)
+    assert run_command(config, out, plot, some_plot(config)).returncode == 0
+    assert statuses(out) == {"kept"}
+    assert csv_files(out) == files
+    assert run_command(config, out, plot, some_plot(config), "--fresh").returncode == 0
+    assert statuses(out) == {"done"}
+    with config.open("a", encoding="utf-8") as text:
+        text.write("\n[ranking]\nweights = {land = 1, space = 0, price = 0}\n")
+    assert run_command(config, out, plot, some_plot(config)).returncode == 0
+    assert statuses(out) == {"done"}
+    assert not (out / ".partial").exists()
+
+
+def statuses(out):
+    return {p["status"] for p in json.loads((out / "run.json").read_text(encoding="utf-8"))["plots"].values()}
+
+
+def some_plot(config):
+    return open_inputs(read_settings(config)).plots[0].plot_id
+
+
+def test_an_unknown_plot_is_named_with_those_there_are(run_command, config, tmp_path):
+    done = run_command(config, tmp_path / "out", "--plot", "nowhere")
+    assert done.returncode == 2
+    assert "--plot nowhere: no such plot; the plots are" in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_failed_plot_is_named_and_the_others_are_complete(config, tmp_path, monkeypatch):
+    broken = some_plot(config)
+    whole = run_module._through_the_rooms
+
+    def breaking(job):
+        if job.plot_id == broken:
+            raise RuntimeError("the ground opened")
+        return whole(job)
+
+    monkeypatch.setattr(run_module, "_through_the_rooms", breaking)
+    outcome = run_module.run(config, out=tmp_path / "out", workers=1)
+    assert not outcome.complete
+    failed = [p for p in outcome.plots if p.status == "failed"]
+    assert [(p.plot_id, p.reason) for p in failed] == [(broken, "RuntimeError: the ground opened")]
+    assert not (tmp_path / "out" / "plots" / broken).exists()
+    assert len(list((tmp_path / "out" / "plots").iterdir())) == len(outcome.plots) - 1
+    monkeypatch.undo()
+    assert run_module.run(config, out=tmp_path / "out", workers=1).complete
+
+
+def test_folder_names_are_safe_and_never_shared():
+    ids = ["north", "North", "../../etc", "a/b", "a:b", "con", "ü", "", "x" * 200, ".", "..", "a b", "a-b"]
+    names = folder_names(ids)
+    assert len({n.lower() for n in names.values()}) == len(ids)
+    assert names["a-b"] == "a-b"
+    for name in names.values():
+        assert set(name) <= set("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
+        assert 0 < len(name) <= 70
+    assert names["con"] != "con"
+    assert folder_names(ids[::-1]) == names
