@@ -13,6 +13,8 @@ Floats = npt.NDArray[np.float64]
 # Corners stand this far off the mesh when lines of sight are tested, so that none merely touches it. [m] Lengths are
 # taken between the true points.
 OFF = 1e-6
+# An apron that leaves the straight by less has no bend there. [m] Far less than OFF, so that nothing passes through.
+STRAIGHT = 1e-9
 # The fence above ground, and the skirt below it, as one wall. [m]
 SKY = 1e4
 
@@ -75,30 +77,16 @@ def _to_ground(
             continue
         ax, az, bx, bz = ground_x[g], ground_z[g], ground_x[g + 1], ground_z[g + 1]
         near = _nearest_on(px, pz, ax, az, bx, bz)
+        # A missing height compares as false.
+        if not math.hypot(ax + near * (bx - ax) - px, az + near * (bz - az) - pz) < best:
+            continue
         # The foot of the perpendicular, or where the mesh hides it one of the ends. Any other way to a part of the
         # ground that is half hidden bends round a corner of the mesh.
         for t in (near, 0.0, 1.0):
             qx, qz = ax + t * (bx - ax), az + t * (bz - az)
             length = math.hypot(qx - px, qz - pz)
-            # A missing height compares as false.
             if length < best and _sees(seen_x, seen_z, side * max(side * qx, OFF), qz + OFF, depth, apron_x, apron_z):
                 best = length
-    return best
-
-
-@njit(cache=True)
-def _straight_through(
-    ground_x: Floats, ground_z: Floats, depth: float, apron_x: Floats, apron_z: Floats, best: float
-) -> float:
-    """Shortest straight way between the ground on the two sides, if shorter than ``best``."""
-    # It passes under the skirt, so one of its ends lies lower than the skirt's.
-    if not np.nanmin(ground_z) < -depth:
-        return best
-    for p in range(ground_x.size):
-        px, pz = ground_x[p], ground_z[p]
-        if px != 0.0 and not math.isnan(pz):
-            side = math.copysign(1.0, px)
-            best = _to_ground(px, pz, px, pz + OFF, -side, ground_x, ground_z, depth, apron_x, apron_z, best)
     return best
 
 
@@ -106,24 +94,27 @@ def _straight_through(
 def _corners(depth: float, apron_x: Floats, apron_z: Floats) -> Floats:
     """Where a shortest way may bend: rows of x, z, and x, z moved off the mesh.
 
-    The lower end of the skirt, the free end of the apron, and each bend of the apron once from below and once from
-    above. An apron without reach adds nothing.
+    The lower end of the skirt, the free end of the apron, and the bends of the apron, each on the side that a taut
+    way could touch: below where the apron sags, above where it humps. An apron without reach adds nothing.
     """
     last = apron_x.size - 1
+    corners = np.empty((last + 1, 4))
+    corners[0, 0], corners[0, 1], corners[0, 2], corners[0, 3] = 0.0, -depth, 0.0, -depth - OFF
     if apron_x[last] == 0.0:
-        return np.array([[0.0, -depth, 0.0, -depth - OFF]])
-    corners = np.empty((2 * last, 4))
-    corners[0] = np.array([0.0, -depth, 0.0, -depth - OFF])
+        return corners[:1]
     run, rise = apron_x[last] - apron_x[last - 1], apron_z[last] - apron_z[last - 1]
     length = math.hypot(run, rise)
     corners[1, 0], corners[1, 1] = apron_x[last], apron_z[last]
     corners[1, 2], corners[1, 3] = apron_x[last] + OFF * run / length, apron_z[last] + OFF * rise / length
+    n = 2
     for b in range(1, last):
-        for above in range(2):
-            corners[2 * b + above, 0] = corners[2 * b + above, 2] = apron_x[b]
-            corners[2 * b + above, 1] = apron_z[b]
-            corners[2 * b + above, 3] = apron_z[b] + (OFF if above else -OFF)
-    return corners
+        share = (apron_x[b] - apron_x[b - 1]) / (apron_x[b + 1] - apron_x[b - 1])
+        hump = apron_z[b] - apron_z[b - 1] - share * (apron_z[b + 1] - apron_z[b - 1])
+        if abs(hump) > STRAIGHT:
+            corners[n, 0] = corners[n, 2] = apron_x[b]
+            corners[n, 1], corners[n, 3] = apron_z[b], apron_z[b] + math.copysign(OFF, hump)
+            n += 1
+    return corners[:n]
 
 
 @njit(cache=True)
@@ -144,15 +135,20 @@ def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: F
     ``-depth``, the apron runs from (0, apron_z[0]) to its free end.
 
     A shortest way round obstacles is a chain of straight pieces whose bends lie on corners of the obstacles; the
-    shortest chain is found after Dijkstra.
+    shortest chain is found after Dijkstra. A way that touches no corner need not be looked at: shifted upward until it
+    touches one, its ends stick out of the ground, so that less of it has to be dug.
     """
     corner = _corners(depth, apron_x, apron_z)
     n = corner.shape[0]
     length, done = np.empty(n), np.zeros(n, np.bool_)
     for c in range(n):
         x, z, seen_x, seen_z = corner[c]
-        length[c] = _to_ground(x, z, seen_x, seen_z, -1.0, ground_x, ground_z, depth, apron_x, apron_z, np.inf)
-    best = _straight_through(ground_x, ground_z, depth, apron_x, apron_z, np.inf)
+        # By way of the skirt's lower end, or straight if that is shorter.
+        length[c] = np.inf
+        if c > 0 and _sees(corner[0, 2], corner[0, 3], seen_x, seen_z, depth, apron_x, apron_z):
+            length[c] = length[0] + math.hypot(x, z + depth)
+        length[c] = _to_ground(x, z, seen_x, seen_z, -1.0, ground_x, ground_z, depth, apron_x, apron_z, length[c])
+    best = np.inf
     c = _next(length, done, best)
     while c >= 0:
         done[c] = True

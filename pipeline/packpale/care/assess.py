@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from packpale.care.digout import dig_out, ground_across, shortest_tunnels
+from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
 from packpale.care.model import Care
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
@@ -48,7 +48,7 @@ def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:
     if trench.formation == "follow" or trench.apron_reach_m == 0:
         return []
     cover = ground_across(pack.alignment, site, np.linspace(0, trench.apron_reach_m, 11), side=trench.side)
-    bare = (cover + trench.apron_cover_m < 0).any(axis=1)
+    bare = (cover + trench.apron_cover_m < -BARE_M).any(axis=1)
     if not bare.any():
         return []
     where = pack.alignment.chainage[bare]

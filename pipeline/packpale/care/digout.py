@@ -14,6 +14,9 @@ SPAN_M = 4.0
 SHORTEST_STEP_M, LONGEST_STEP_M = 0.1, 0.25
 """Limits to the spacing of the points that stand for the ground across the fence, else a quarter of a cell. [m]"""
 
+BARE_M = 1e-6
+"""An apron is bare from this height above the ground; less is rounding. [m]"""
+
 
 def shortest_tunnels(
     line: Alignment,
@@ -65,11 +68,13 @@ def level_apron_end(offsets: Array, cover: Array) -> Array:
     ``cover`` is the ground above the apron at ``offsets``, shape (stations, offsets) [m], never negative at the
     first. Past that place the apron holds nobody back: whoever gets there is out.
     """
-    bare = cover < 0
+    if offsets.size == 1:
+        return np.zeros(cover.shape[0])
+    bare = cover < -BARE_M
     first = np.maximum(np.argmax(bare, axis=1), 1)
     rows = np.arange(cover.shape[0])
     left, right = offsets[first - 1], offsets[first]
-    above, below = cover[rows, first - 1], cover[rows, first]
+    above, below = np.maximum(cover[rows, first - 1], 0), cover[rows, first]
     crossing = left + (right - left) * above / np.where(bare.any(axis=1), above - below, 1)
     return np.asarray(np.where(bare.any(axis=1), crossing, offsets[-1]), float)
 

@@ -77,13 +77,14 @@ class TrenchSection:
         if self.side_slope == 0:
             return self.bottoms
         left, right = self.walls
-        return np.vstack(
+        rows = np.vstack(
             [
                 [left.offset - self.side_slope * left.depth, left.offset, 0.0, left.depth],
                 self.bottoms,
                 [right.offset, right.offset + self.side_slope * right.depth, right.depth, 0.0],
             ]
         )
+        return rows[rows[:, 1] > rows[:, 0]]
 
     @property
     def edges(self) -> tuple[float, float]:

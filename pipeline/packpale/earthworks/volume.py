@@ -22,7 +22,7 @@ from packpale.site import Array, Mask, Site
 Side = Literal["outside", "inside"]
 Formation = Literal["follow", "level"]
 
-STRIP_M = 0.1
+STRIP_M = 0.05
 """Widest strip of a section that is integrated as one. [m] A quarter of a cell where cells are small."""
 CATCH_REACH = 10.0
 """How far a wall of a level trench is followed until it meets the ground, in multiples of its run on flat ground."""

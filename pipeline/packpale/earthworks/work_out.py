@@ -1,7 +1,5 @@
 """Everything this room has to say about one plot: volumes of each pack's trench, quantities and price."""
 
-import math
-
 import numpy as np
 
 from packpale.earthworks.bulking import bulk
@@ -27,6 +25,9 @@ PROTECTION_DEPTH_M = 5 * FOOT_M
 """From here a trench wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1). [m]"""
 EGRESS_DEPTH_M = 4 * FOOT_M
 """From here a trench needs a ladder or ramp within 25 ft (7.6 m) of anybody in it: 29 CFR 1926.651(c)(2). [m]"""
+
+WORTH_SAYING_M = 0.05
+"""Overrun of the free strip from which it is mentioned. [m]"""
 
 
 def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
@@ -140,12 +141,12 @@ def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: floa
     apron_strip, other_strip = trench.outside_strip_m, trench.inside_strip_m
     if trench.side == "inside":
         apron_strip, other_strip = other_strip, apron_strip
-    wide = (cuts.edges[:, 1] > apron_strip) | (-cuts.edges[:, 0] > other_strip)
+    excess = np.maximum(cuts.edges[:, 1] - apron_strip, -cuts.edges[:, 0] - other_strip)
+    wide = excess > WORTH_SAYING_M
     if wide.any():
-        excess = max(float((cuts.edges[:, 1] - apron_strip).max()), float((-cuts.edges[:, 0] - other_strip).max()))
         notes.append(
             f"{name}: at {wide.sum()} of {line.chainage.size} stations, first at chainage "
-            f"{line.chainage[wide][0]:.0f} m, the dig reaches up to {math.ceil(excess * 10) / 10:.1f} m beyond the "
+            f"{line.chainage[wide][0]:.0f} m, the dig reaches up to {excess.max():.1f} m beyond the "
             "strip that was kept free for it: raise working_strip_m or choose the formation follow."
         )
     return notes

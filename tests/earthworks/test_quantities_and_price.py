@@ -1,0 +1,117 @@
+"""The priced list: every rate used once, quantities by hand, totals and percentiles."""
+
+import math
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+
+from packpale.earthworks.model import Item, Volumes
+from packpale.earthworks.price import total_cost
+from packpale.earthworks.quantities import take_off
+from packpale.settings import RateSettings
+from trench_cases import circle_line, pack_of, project_of
+
+
+def volumes(pack):
+    return Volumes(
+        pack=pack, fence_length=100.0, section_area=2.0, cut=200.0, rock=50.0, wet=20.0, average_end_area=199.0,
+        backfill_compacted=200.0, cut_loose=260.0, surplus_loose=75.0, stripped_area=360.0,
+        cut_at_station=np.zeros(3), invert=np.zeros(3),
+    )  # fmt: skip
+
+
+def taken_off(packs, **sections):
+    project = project_of(**sections)
+    return take_off(
+        packs,
+        [volumes(p.number) for p in packs],
+        fence=project.fence,
+        trench=project.trench,
+        rates=project.rates,
+    )
+
+
+def test_every_rate_of_the_settings_is_used_exactly_once():
+    items = taken_off([pack_of(circle_line(20.0, step=1.0))])
+    assert [i.key for i in items] == list(RateSettings.model_fields)
+    assert {i.key: i.rate for i in items} == RateSettings().model_dump()
+
+
+def test_quantities_by_hand():
+    line = circle_line(20.0, step=1.0)
+    packs = [
+        pack_of(line, number=1, length_3d=130.0, posts=44, gates=2),
+        pack_of(line, number=2, length_3d=70.0, posts=24, gates=1),
+    ]
+    items = taken_off(
+        packs,
+        fence={"height_m": 2.5, "overhang_m": 1.0},
+        trench={"depth_m": 1.2, "apron_reach_m": 1.8},
+    )
+    found = {i.key: (i.quantity, i.unit) for i in items}
+    assert found == {
+        "strip_and_clear_per_m2": (720.0, "m2"),
+        "excavate_soil_per_m3": (300.0, "m3"),  # 2 x (200 - 50)
+        "excavate_rock_per_m3": (100.0, "m3"),
+        "extra_over_wet_per_m3": (40.0, "m3"),
+        "backfill_and_compact_per_m3": (400.0, "m3"),
+        "place_surplus_per_m3": (150.0, "m3"),
+        "mesh_per_m2": (pytest.approx(200 * (2.5 + 1.0 + 1.2 + 1.8)), "m2"),
+        "post_each": (68.0, "each"),
+        "gate_each": (3.0, "each"),
+        "erect_fence_per_m": (200.0, "m"),
+    }
+    assert "laps not included" in next(i.text for i in items if i.key == "mesh_per_m2")
+
+
+ITEMS = (
+    Item("a", "digging", "m3", 200.0, (5.0, 8.0, 14.0)),
+    Item("b", "mesh", "m2", 900.0, (9.0, 13.0, 20.0)),
+    Item("c", "gates", "each", 2.0, (900.0, 900.0, 900.0)),
+    Item("d", "rock", "m3", 0.0, (45.0, 80.0, 160.0)),
+)
+
+
+def test_totals_with_all_rates_at_one_end():
+    cost = total_cost(ITEMS, draws=1000, seed=1, plot_id="north")
+    assert cost["low"] == pytest.approx(200 * 5 + 900 * 9 + 1800)
+    assert cost["likely"] == pytest.approx(200 * 8 + 900 * 13 + 1800)
+    assert cost["high"] == pytest.approx(200 * 14 + 900 * 20 + 1800)
+    assert cost["low"] < cost["p10"] < cost["p50"] < cost["p90"] < cost["high"]
+
+
+def test_percentiles_of_one_rate_are_those_of_its_distribution():
+    # Below the peak the triangular distribution function is (x - a)^2 / ((b - a)(c - a)), above it the mirror image.
+    low, likely, high = 5.0, 8.0, 14.0
+    n = 200_000
+    cost = total_cost([Item("a", "", "m3", 1.0, (low, likely, high))], draws=n, seed=4, plot_id="x")
+    p10 = low + math.sqrt(0.1 * (high - low) * (likely - low))
+    p90 = high - math.sqrt(0.1 * (high - low) * (high - likely))
+    # Five standard errors of a sample quantile: sqrt(p (1 - p) / n) over the density there.
+    for share, exact, found in ((0.1, p10, cost["p10"]), (0.9, p90, cost["p90"])):
+        span = likely - low if share < 0.5 else high - likely
+        density = 2 * abs(exact - (low if share < 0.5 else high)) / ((high - low) * span)
+        assert found == pytest.approx(exact, abs=5 * math.sqrt(share * (1 - share) / n) / density)
+
+
+def test_many_equal_rates_spread_like_a_normal_distribution():
+    # Central limit theorem: the sum of k independent rates has k times the mean and variance of one.
+    a, c, b, k = 2.0, 5.0, 8.0, 60
+    variance = k * (a * a + b * b + c * c - a * b - a * c - b * c) / 18
+    cost = total_cost([Item(str(i), "", "m", 1.0, (a, c, b)) for i in range(k)], draws=50_000, seed=2, plot_id="x")
+    normal = NormalDist(k * (a + b + c) / 3, math.sqrt(variance))
+    for share, name in ((0.1, "p10"), (0.5, "p50"), (0.9, "p90")):
+        assert cost[name] == pytest.approx(normal.inv_cdf(share), abs=0.03 * normal.stdev)
+
+
+def test_rates_without_spread_make_a_price_without_spread():
+    items = [Item("c", "", "each", 3.0, (7.0, 7.0, 7.0))]
+    assert set(total_cost(items, draws=100, seed=1, plot_id="x").values()) == {21.0}
+
+
+def test_same_seed_and_plot_give_the_same_price_and_others_do_not():
+    first = total_cost(ITEMS, draws=500, seed=1, plot_id="north")
+    assert total_cost(ITEMS, draws=500, seed=1, plot_id="north") == first
+    assert total_cost(ITEMS, draws=500, seed=2, plot_id="north")["p50"] != first["p50"]
+    assert total_cost(ITEMS, draws=500, seed=1, plot_id="south")["p50"] != first["p50"]
