@@ -201,8 +201,8 @@ def to_plots(outlines: Iterable[Outline], crs: CRS, faults: Gathering) -> tuple[
 
 def _to_plot(outline: Outline, crs: CRS) -> Plot:
     where = f'{outline.where}: plot "{outline.plot_id}"'
-    crs_.stray(outline.geometry, outline.crs, where)
     geometry = crs_.moved_geometry(outline.geometry, outline.crs, crs, where)
+    crs_.stray(outline.geometry, outline.crs, where)
     notes: tuple[str, ...] = ()
     valid = geometry if geometry.is_valid else shapely.make_valid(geometry)
     shape = polygonal(valid)

@@ -14,6 +14,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
+from packpale.site import _kernels
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid, Mask
 from packpale.units import METRES_PER_ELEVATION_UNIT
@@ -146,7 +147,7 @@ def _head(path: Path, unit: str) -> _Head:
         if source.dtypes[0].startswith("complex"):
             raise Faults([f"{path.name}: holds complex numbers, elevations are real; extract the elevation"])
         transform: Transform = tuple(source.transform)[:6]
-        if transform[0] * transform[4] - transform[1] * transform[3] == 0:
+        if source.transform.is_identity or transform[0] * transform[4] - transform[1] * transform[3] == 0:
             raise Faults([f"{path.name}: does not say where its cells lie; write its position into the raster"])
         said = (source.units[0] or "").strip().casefold()
         meant = [u for u, names in _UNIT_NAMES.items() if said in names]
@@ -329,8 +330,9 @@ def _interpolated(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
     else:
         col, row = _lattice_of_centres(elevation, crs, grid)
     finite = np.isfinite(col) & np.isfinite(row)
+    out = np.full(grid.shape, np.nan)
     if not finite.any():
-        return np.full(grid.shape, np.nan)
+        return out
     # Only what the tiles hold is read, however far beyond them the grid reaches.
     west, east = min(t.col for t in elevation.tiles), max(t.col + t.cols for t in elevation.tiles)
     top, bottom = min(t.row for t in elevation.tiles), max(t.row + t.rows for t in elevation.tiles)
@@ -338,12 +340,10 @@ def _interpolated(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
     c1 = min(east, math.ceil(col[finite].max()) + 1)
     r0 = max(top, math.floor(row[finite].min()) - 1)
     r1 = min(bottom, math.ceil(row[finite].max()) + 1)
-    if c1 <= c0 or r1 <= r0:
-        return np.full(grid.shape, np.nan)
-    values = _read_lattice(elevation, c0, r0, c1 - c0, r1 - r0)
-    # On the lattice a cell measures 1, and row 0 is the northernmost.
-    lattice = Grid(float(c0), -float(r0), 1.0, r1 - r0, c1 - c0)
-    return lattice.bilinear(values, np.where(finite, col, np.inf), np.where(finite, -row, np.inf))
+    if c1 > c0 and r1 > r0:
+        values = _read_lattice(elevation, c0, r0, c1 - c0, r1 - r0)
+        _kernels.bilinear(values, col - (c0 + 0.5), row - (r0 + 0.5), out)
+    return out
 
 
 def _lattice_of_centres(elevation: Elevation, crs: CRS, grid: Grid) -> tuple[Array, Array]:
@@ -360,9 +360,9 @@ def _lattice_of_centres(elevation: Elevation, crs: CRS, grid: Grid) -> tuple[Arr
     x, y = grid.centres()
     # Knots lie at the same places for every grid, so that neighbouring plots see the same values.
     skip_c, skip_r = round(grid.west / grid.cell) % KNOT_STEP, round(-grid.north / grid.cell) % KNOT_STEP
-    at_c, at_r = (np.arange(grid.cols) + skip_c) / KNOT_STEP, (np.arange(grid.rows) + skip_r) / KNOT_STEP
-    knot_x = x[0] + (np.arange(int(at_c[-1]) + 2) * KNOT_STEP - skip_c) * grid.cell
-    knot_y = y[0] - (np.arange(int(at_r[-1]) + 2) * KNOT_STEP - skip_r) * grid.cell
+    knots_c, knots_r = (grid.cols - 1 + skip_c) // KNOT_STEP + 2, (grid.rows - 1 + skip_r) // KNOT_STEP + 2
+    knot_x = x[0] + (np.arange(knots_c) * KNOT_STEP - skip_c) * grid.cell
+    knot_y = y[0] - (np.arange(knots_r) * KNOT_STEP - skip_r) * grid.cell
     knots = change(knot_x, knot_y)
     exact = change((knot_x[1:] + knot_x[:-1]) / 2, (knot_y[1:] + knot_y[:-1]) / 2)
     with np.errstate(invalid="ignore"):
@@ -372,13 +372,10 @@ def _lattice_of_centres(elevation: Elevation, crs: CRS, grid: Grid) -> tuple[Arr
         )
     if not error <= KNOT_TOLERANCE:
         return change(x, y)
-    jc, jr = at_c.astype(int), at_r.astype(int)
-    tc, tr = (at_c - jc)[None, :], (at_r - jr)[:, None]
-    out = []
-    for k in knots:
-        between_rows = k[jr] * (1 - tr) + k[jr + 1] * tr
-        out.append(between_rows[:, jc] * (1 - tc) + between_rows[:, jc + 1] * tc)
-    return out[0], out[1]
+    col, row = np.empty(grid.shape), np.empty(grid.shape)
+    _kernels.between_knots(knots[0], KNOT_STEP, skip_r, skip_c, col)
+    _kernels.between_knots(knots[1], KNOT_STEP, skip_r, skip_c, row)
+    return col, row
 
 
 def _read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int) -> Array:
