@@ -319,7 +319,7 @@ def _write_run_files(
     building = out / PARTIAL / "run-files"
     shutil.rmtree(building, ignore_errors=True)
     building.mkdir()
-    write_run(summaries, ranking, project, record, building)
+    write_run(summaries, ranking, project, record, building, plots=out / "plots")
     for file in sorted(building.iterdir()):
         file.replace(out / file.name)
 

@@ -73,6 +73,8 @@ class Style:
     """Of a point's disc; 0 for lines and areas. [px]"""
     backs_away: bool = False
     """Whether the fill is left out while the ground is coloured, so that its colours can be read."""
+    halo: bool = False
+    """Whether a light edge sets the line off from dark ground."""
 
     def options(self) -> dict[str, Any]:
         """The style as Leaflet's path options."""
@@ -83,8 +85,8 @@ class Style:
             drawn["dashArray"] = self.dash
         if self.radius:
             drawn["radius"] = self.radius
-        if self.backs_away:
-            drawn["className"] = "backs-away"
+        if self.backs_away or self.halo:
+            drawn["className"] = " ".join(["backs-away"] * self.backs_away + ["halo"] * self.halo)
         return drawn
 
 

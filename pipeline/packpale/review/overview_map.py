@@ -61,7 +61,7 @@ def overview(summaries: Sequence[PlotSummary], ranking: Ranking, project: Projec
         VectorLayer("Plots", "Plots where an enclosure fits", fits, FITS),
         VectorLayer("Plots", "Plots where none fits", fits_not, FITS_NOT),
         VectorLayer("Land", "Usable land", usable, USABLE),
-        VectorLayer("Land", "Fence lines", fences, FENCE),
+        VectorLayer("Land", "Fence lines", fences, replace(FENCE, fill="")),
     )
     return MapPage(
         title=project.title,

@@ -26,9 +26,9 @@ CHORD_ERROR_M = 0.005
 STATION_STEP_M = 20.0
 """Distance between the stations shown. [m]"""
 
-OUTLINE = Style("#1d2a2a", width=2, dash="8 5")
+OUTLINE = Style("#1d2a2a", width=2, dash="8 5", halo=True)
 USABLE = Style("#2f7d5c", "#4fae86", 0.3, width=1, backs_away=True)
-FENCE = Style("#a3123a", "#a3123a", 0.06, width=3.5, backs_away=True)
+FENCE = Style("#a3123a", "#a3123a", 0.06, width=3.5, backs_away=True, halo=True)
 APRON = Style("#6b4a2b", "#b98b5a", 0.6, width=0.7)
 POST = Style("#a3123a", "#fffdf8", 1.0, width=1.2, radius=2.5)
 GATE = Style("#1d2a2a", "#f2c230", 1.0, width=1.5, radius=6)

@@ -33,10 +33,7 @@ def write_rasters(result: PlotResult, folder: Path) -> None:
 
 
 def write_cog(path: Path, values: Array, *, transform: tuple[float, ...], crs: str, unit: str) -> None:
-    """Write one band of float32 as a cloud-optimised GeoTIFF; NaN becomes nodata.
-
-    The larger of two neighbouring overviews is no larger than one tile when the smallest of them is written.
-    """
+    """Write one band of float32 as a cloud-optimised GeoTIFF; NaN becomes nodata."""
     import rasterio
     from affine import Affine
 

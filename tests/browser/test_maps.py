@@ -1,0 +1,198 @@
+"""The pages as a user opens them: from files, without a network, on a desktop and on a phone."""
+
+import pytest
+
+from review import factory
+
+pytestmark = pytest.mark.browser
+
+PLOT = "plots/plot-0/map.html"
+both_widths = pytest.mark.parametrize("watched", [(1280, 800), (390, 844)], ids=["desktop", "phone"], indirect=True)
+
+
+def open_panel(page):
+    if not page.evaluate("document.getElementById('panel').open"):
+        page.click("#panel summary")
+
+
+def map_object(page):
+    """Name of the map in the page's script."""
+    return page.evaluate("document.querySelector('.map').id")
+
+
+def colours(page, clip):
+    """Mean colour of a part of the screen, 0 to 1 for red, green and blue."""
+    import io
+
+    import matplotlib.image
+
+    return matplotlib.image.imread(io.BytesIO(page.screenshot(clip=clip)))[..., :3].mean(axis=(0, 1))
+
+
+@both_widths
+@pytest.mark.parametrize("name", ["index.html", "map.html", PLOT, "plots/plot-1/map.html"])
+def test_opens_without_a_request_or_an_error(watched, run, name):
+    page = watched.open(run / name)
+    page.wait_for_timeout(200)
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "wider than the screen"
+    assert [u for u in watched.asked if u.startswith("file:")] == [(run / name).as_uri()] or name == "index.html"
+
+
+def test_every_picture_of_the_index_is_shown(watched, run):
+    page = watched.open(run / "index.html")
+    widths = page.evaluate("Array.from(document.images, i => i.complete && i.naturalWidth)")
+    assert len(widths) == 4
+    assert min(widths) > 200
+
+
+def test_every_picture_layer_goes_on_and_off(watched, run):
+    page = watched.open(run / PLOT)
+    open_panel(page)
+    boxes = page.locator("#panel input[name=picture]")
+    assert boxes.count() == 8
+    for k in range(1, boxes.count()):
+        boxes.nth(k).check()
+        assert page.locator("img.picture").count() == 1
+        assert page.locator("#panel .key:visible").count() == 1
+        assert page.locator("#panel .key:visible .swatch").count() >= 1
+        assert page.evaluate("document.querySelector('img.picture').naturalWidth") > 100
+    boxes.nth(0).check()
+    assert page.locator("img.picture").count() == 0
+    assert page.locator("#panel .key:visible").count() == 0
+
+
+@both_widths
+def test_every_vector_layer_goes_on_and_off(watched, run):
+    page = watched.open(run / PLOT)
+    open_panel(page)
+    boxes = page.locator("#panel input[type=checkbox]")
+    assert boxes.count() >= 9
+    for k in range(boxes.count()):
+        box = boxes.nth(k)
+        count = page.locator(".map path").count
+        box.uncheck()
+        without = count()
+        box.check()
+        assert count() > without
+        box.uncheck()
+        assert count() == without
+
+
+@both_widths
+def test_a_coloured_picture_changes_what_is_seen(watched, run):
+    page = watched.open(run / PLOT)
+    open_panel(page)
+    page.check("text=Suitability")
+    page.evaluate("document.getElementById('panel').open = false")
+    size = page.viewport_size
+    clip = {"x": size["width"] * 0.5, "y": size["height"] * 0.45, "width": 60, "height": 60}
+    seen = colours(page, clip)
+    open_panel(page)
+    page.check("text=Nothing: relief only")
+    page.evaluate("document.getElementById('panel').open = false")
+    assert abs(seen - colours(page, clip)).max() > 0.05
+
+
+@both_widths
+def test_popup_shows_a_hostile_name_as_text(watched, run):
+    page = watched.open(run / "map.html")
+    page.evaluate("document.getElementById('panel').open = false")
+    at = page.evaluate(
+        """() => {
+            const box = document.querySelector('.label').getBoundingClientRect();
+            return [box.x + box.width / 2, box.bottom + 12];
+        }"""
+    )
+    page.mouse.click(*at)
+    popup = page.locator(".leaflet-popup-content")
+    popup.wait_for()
+    assert factory.HOSTILE in popup.text_content()
+    assert "Enclosed area" in popup.text_content()
+    assert popup.locator("img, script").count() == 0
+    assert popup.locator("a").get_attribute("href") == "plots/plot-0/map.html"
+    assert page.locator(".label").first.text_content() == f"1. {factory.HOSTILE}"
+    assert page.locator("img[src=x]").count() == 0
+
+
+def test_popup_of_the_fence_line_gives_its_figures(watched, run):
+    page = watched.open(run / PLOT)
+    page.evaluate("document.getElementById('panel').open = false")
+    # A corner of the line on the screen, found from the layer's own geometry.
+    at = page.evaluate(
+        """name => {
+            const map = window[name];
+            let found = null;
+            map.eachLayer(layer => {
+                const p = layer.feature && layer.feature.properties;
+                if (p && p.title.startsWith('Fence line')) {
+                    const ring = layer.getLatLngs()[0];
+                    found = map.latLngToContainerPoint(ring[Math.floor(ring.length / 3)]);
+                }
+            });
+            return [found.x, found.y];
+        }""",
+        map_object(page),
+    )
+    page.mouse.click(*at)
+    popup = page.locator(".leaflet-popup-content")
+    popup.wait_for()
+    assert "Fence line of pack 1" in popup.text_content()
+    assert " ha" in popup.text_content()
+    assert "Radius of the small end" in popup.text_content()
+
+
+def test_layers_can_be_switched_by_keyboard(watched, run):
+    page = watched.open(run / PLOT)
+    page.evaluate("document.getElementById('panel').open = true")
+    page.locator("#panel input[name=picture]").first.focus()
+    page.keyboard.press("ArrowDown")
+    assert page.locator("img.picture").count() == 1
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.type") == "checkbox"
+    before = page.locator(".map path").count()
+    page.keyboard.press("Space")
+    assert page.locator(".map path").count() != before
+
+
+def test_scale_bar_is_as_long_as_it_says(watched, run):
+    """Against the haversine formula on the map's own sphere (R = 6,371 km in Leaflet's distance)."""
+    page = watched.open(run / PLOT)
+    shown, measured = page.evaluate(
+        """name => {
+            const map = window[name];
+            const bar = document.querySelector('.leaflet-control-scale-line');
+            const y = map.getSize().y / 2;
+            const a = map.containerPointToLatLng([0, y]), b = map.containerPointToLatLng([bar.offsetWidth, y]);
+            const rad = Math.PI / 180, s = x => Math.sin(x * rad / 2) ** 2;
+            const h = s(b.lat - a.lat) + Math.cos(a.lat * rad) * Math.cos(b.lat * rad) * s(b.lng - a.lng);
+            return [parseFloat(bar.textContent), 2 * 6371000 * Math.asin(Math.sqrt(h))];
+        }""",
+        map_object(page),
+    )
+    assert measured == pytest.approx(shown, rel=0.03)
+
+
+def test_fence_line_lies_over_its_ground(watched, run):
+    """The overlay's own placing on the screen against the projected corner of the grid."""
+    from pyproj import Transformer
+
+    site = factory.site()
+    page = watched.open(run / PLOT)
+    west, south, east, north = site.grid.bounds
+    to_degrees = Transformer.from_crs(site.crs, "EPSG:4326", always_xy=True)
+    corners = [to_degrees.transform(x, y) for x, y in ((west, north), (east, north), (east, south), (west, south))]
+    points, box = page.evaluate(
+        """([name, corners]) => {
+            const map = window[name];
+            const b = document.querySelector('img.ground').getBoundingClientRect();
+            return [corners.map(c => map.latLngToContainerPoint([c[1], c[0]])), [b.left, b.top, b.right, b.bottom]];
+        }""",
+        [map_object(page), corners],
+    )
+    xs, ys = [p["x"] for p in points], [p["y"] for p in points]
+    # The picture is the box round the turned grid from its north-west corner, in whole cells; a pixel of the screen
+    # for rounding.
+    cell = (max(xs) - min(xs)) / site.grid.cols
+    assert box[:2] == pytest.approx([min(xs), min(ys)], abs=1.5)
+    assert max(xs) - 1.5 <= box[2] <= max(xs) + cell + 1.5
+    assert max(ys) - 1.5 <= box[3] <= max(ys) + cell + 1.5

@@ -1,0 +1,94 @@
+"""The GeoPackage, read back by another library than the one that wrote it."""
+
+import fiona
+import pytest
+from pyproj import CRS
+from shapely.geometry import shape
+
+from packpale.review.geopackage import write_geopackage
+from packpale.review.summary import read_summary
+from review import factory
+
+LAYERS = ["plots", "usable_land", "fence_lines", "aprons", "stations", "posts", "gates"]
+FENCE_LINE = [
+    "plot_id",
+    "pack",
+    "big_x",
+    "big_y",
+    "axis_bearing_deg",
+    "big_radius_m",
+    "small_radius_m",
+    "flank_radius_m",
+    "centre_spacing_m",
+    "area_m2",
+    "perimeter_m",
+    "area_bound_m2",
+    "fit_s",
+]
+
+
+def features(run, layer):
+    with fiona.open(run.folder / "packpale.gpkg", layer=layer) as file:
+        return list(file)
+
+
+def test_layers_and_crs(run):
+    path = run.folder / "packpale.gpkg"
+    assert sorted(fiona.listlayers(path)) == sorted(LAYERS)
+    for layer in LAYERS:
+        with fiona.open(path, layer=layer) as file:
+            assert CRS.from_wkt(file.crs_wkt) == CRS.from_user_input(factory.CRS)
+
+
+def test_fence_line_is_the_egg_within_its_chord_error(run):
+    (first, *_) = features(run, "fence_lines")
+    egg = run.plots[0].enclosure.packs[0].fit.egg
+    assert list(first.properties) == FENCE_LINE
+    outline = shape(first.geometry)
+    # An inscribed polygon loses less than chord error times length.
+    assert 0 <= egg.area - outline.area < 0.001 * egg.perimeter
+    assert 0 <= egg.perimeter - outline.length < 1e-4 * egg.perimeter
+    for name in ("big_x", "big_y", "axis_bearing_deg"):
+        assert first.properties[name] == getattr(egg, name)
+    for name in ("big_radius", "small_radius", "flank_radius", "centre_spacing", "perimeter"):
+        assert first.properties[f"{name}_m"] == getattr(egg, name)
+    assert first.properties["area_m2"] == egg.area
+
+
+def test_apron_is_the_strip_beside_the_fence(run):
+    (first, *_) = features(run, "aprons")
+    egg = run.plots[0].enclosure.packs[0].fit.egg
+    reach = run.settings.trench.apron_reach_m
+    # Steiner's formula for a parallel body of a convex figure: L d + pi d^2.
+    assert shape(first.geometry).area == pytest.approx(egg.perimeter * reach + 3.141592653589793 * reach**2, rel=1e-4)
+
+
+def test_points_are_those_of_the_rooms(run):
+    pack = run.plots[0].enclosure.packs[0]
+    for layer, x in (("stations", pack.alignment.x), ("posts", pack.posts.x), ("gates", pack.gates.x)):
+        found = [f for f in features(run, layer) if f.properties["plot_id"] == "north field"]
+        assert [f.geometry.coordinates[0] for f in found] == x.tolist()
+
+
+def test_plots_carry_their_place(run):
+    plots = {f.properties["plot_id"]: f.properties for f in features(run, "plots")}
+    assert plots.keys() == {"north field", factory.HOSTILE, factory.FORMULA}
+    # The two are the same plot under two names: equal scores stand in the order of their names.
+    assert [plots[factory.HOSTILE]["rank"], plots["north field"]["rank"]] == [1, 2]
+    assert plots[factory.FORMULA]["rank"] is None
+    assert plots[factory.FORMULA]["reason"].startswith("no egg")
+
+
+def test_same_run_gives_the_same_bytes(run, tmp_path):
+    summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
+    write_geopackage(summaries, run.ranking, tmp_path / "packpale.gpkg")
+    assert (tmp_path / "packpale.gpkg").read_bytes() == (run.folder / "packpale.gpkg").read_bytes()
+
+
+def test_layers_without_rows_are_there(run, tmp_path):
+    summary = read_summary(run.folder / "plots/plot-2/result.json")
+    (row,) = [r for r in run.ranking.rows if r.plot_id == summary.plot_id]
+    write_geopackage([summary], type(run.ranking)((row,)), tmp_path / "packpale.gpkg")
+    with fiona.open(tmp_path / "packpale.gpkg", layer="fence_lines") as file:
+        assert len(file) == 0
+        assert list(file.schema["properties"]) == FENCE_LINE

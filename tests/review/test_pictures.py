@@ -1,0 +1,129 @@
+"""Still pictures and the classes of the coloured ones."""
+
+import itertools
+
+import numpy as np
+import pytest
+import rasterio
+import shapely
+
+from packpale.review import themes
+from packpale.review.drawings import write_profile
+from packpale.review.wording import Wording
+from review import factory
+
+METRIC = Wording(imperial=False, currency="EUR")
+
+
+def size(path):
+    import matplotlib.image
+
+    return matplotlib.image.imread(path).shape[:2][::-1]
+
+
+@pytest.fixture(scope="module")
+def shown(fitting):
+    return {t.key: t for t in themes.themes(fitting, factory.project(), METRIC)}
+
+
+def test_picture_is_900_wide_and_the_others_hold_something(run):
+    assert size(run.folder / "plots/plot-0/picture.png")[0] == 900
+    assert size(run.folder / "plots/plot-2/picture.png")[0] == 900
+    for name in ("section.png", "profile.png"):
+        assert size(run.folder / "plots/plot-0" / name)[0] > 900
+    assert not (run.folder / "plots/plot-2/profile.png").exists()
+
+
+def test_fence_line_lies_in_the_picture_where_it_should(run):
+    """Dark red of the fence line at its stations, computed from the window the picture shows."""
+    import matplotlib.image
+
+    from packpale.review.picture import _window
+
+    plot = run.plots[0]
+    image = matplotlib.image.imread(run.folder / "plots/plot-0/picture.png")[..., :3]
+    west, _, east, north = _window(plot)
+    scale = image.shape[1] / (east - west)
+    line = plot.enclosure.packs[0].alignment
+    gates = plot.enclosure.packs[0].gates
+    away = np.min(np.hypot(line.x[:, None] - gates.x, line.y[:, None] - gates.y), axis=1) > 8
+    col = np.round((line.x[away] - west) * scale).astype(int)
+    row = np.round((north - line.y[away]) * scale).astype(int)
+    red = image[row, col]
+    assert np.mean((red[:, 0] > 0.5) & (red[:, 1] < 0.3)) > 0.95
+
+
+def test_profile_needs_a_trench(barren, tmp_path):
+    with pytest.raises(ValueError, match="no trench"):
+        write_profile(barren, factory.project(), METRIC, tmp_path / "profile.png")
+
+
+def test_every_class_has_a_colour_and_words(shown):
+    for theme in shown.values():
+        assert len(theme.colours) == len(theme.texts) == len(theme.edges) + 1
+        assert list(theme.edges) == sorted(theme.edges)
+
+
+def test_classes_begin_at_their_edges(shown):
+    slope = shown["slope"]
+    numbers = slope.classes(np.array([0.0, 1.99, 2.0, 19.99, 20.0, 45.0, np.nan]))
+    assert [slope.texts[n - 1] for n in numbers[:-1]] == [
+        "under 2°",
+        "under 2°",
+        "2° to 5°",
+        "15° to 20°",
+        "20° to 30°: too steep here",
+        "over 30°: too steep here",
+    ]
+    assert numbers[-1] == 0
+
+
+def test_ramps_grow_steadily_lighter_or_darker(shown):
+    """Read in grey, neighbouring classes differ and never turn back (sRGB luma weights of ITU-R BT.709)."""
+    for key in ("slope", "wetness", "ponding", "diggability", "suitability"):
+        colours = [c for c in shown[key].colours if c]
+        grey = [
+            sum(w * int(c[k : k + 2], 16) for w, k in zip((0.2126, 0.7152, 0.0722), (1, 3, 5), strict=True))
+            for c in colours
+        ]
+        steps = [b - a for a, b in itertools.pairwise(grey)]
+        assert all(s > 4 for s in steps) or all(s < -4 for s in steps), key
+
+
+def test_not_usable_says_what_the_limits_say(fitting, shown):
+    theme = shown["not_usable"]
+    grid = fitting.site.grid
+    x, y = np.meshgrid(*grid.centres())
+    held = np.array([shapely.contains_xy(limit.area, x, y) for limit in fitting.land.limits])
+    count = held.sum(axis=0)
+    numbers = theme.classes(theme.values)
+    np.testing.assert_array_equal(numbers > 0, count > 0)
+    words = np.array(["", *theme.texts])[numbers]
+    assert set(words[count > 1]) == {"more than one of these"}
+    for k, limit in enumerate(fitting.land.limits):
+        assert set(words[held[k] & (count == 1)]) <= {limit.name}
+
+
+def test_limiting_feature_is_blank_where_nothing_limits(fitting, shown):
+    theme = shown["limiting"]
+    limited = np.nan_to_num(fitting.land.limitation) > 0
+    np.testing.assert_array_equal(theme.classes(theme.values) > 0, limited)
+
+
+def test_level_ground_is_always_equally_bright(fitting):
+    import dataclasses
+
+    flat = dataclasses.replace(fitting.land, hillshade=np.full(fitting.site.grid.shape, np.sin(np.pi / 4)))
+    levelled = themes.hillshade(dataclasses.replace(fitting, land=flat))
+    assert np.unique(levelled.values) == pytest.approx([0.78])
+
+
+def test_files_of_a_plot(run):
+    always = {"map.html", "picture.png", "section.png", "result.json"} | {
+        f"{n}.tif" for n in ("slope_deg", "wetness", "ponding_m", "diggability", "suitability")
+    }
+    fits = always | {"setting_out.csv", "arcs.csv", "profile.png"}
+    assert {p.name for p in (run.folder / "plots/plot-0").iterdir()} == fits
+    assert {p.name for p in (run.folder / "plots/plot-2").iterdir()} == always
+    with rasterio.open(run.folder / "plots/plot-2/suitability.tif") as file:
+        assert file.count == 1
