@@ -135,3 +135,10 @@ def test_bend_too_tight_for_an_apron_inside_is_a_fault():
     with pytest.raises(Faults, match=r"bends with a radius of 2\.00 m and the trench reaches 2\.10 m"):
         worked_out(plane(), radius=2.0, side="inside")
     worked_out(plane(), radius=2.0, side="outside")
+
+
+@pytest.mark.parametrize(("radius", "step"), [(10.0, 32.0), (60.0, 130.0)])
+def test_stations_too_far_apart_for_the_bends_are_a_fault(radius, step):
+    line = circle_line(radius, step=step, elevation=plane())
+    with pytest.raises(Faults, match=r"stations \d+\.\d\d m apart on a fence line .*lower trench\.station_m"):
+        work_out(site_of(100.0), enclosure_of(pack_of(line)), project_of(trench=TRENCH))

@@ -44,6 +44,10 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     notes: list[str] = []
     faults: list[str] = []
     for pack in enclosure.packs:
+        coarse = _too_coarse(site, pack)
+        if coarse:
+            faults += coarse
+            continue
         cuts = cut_sections(section, pack.alignment, site, side=trench.side, formation=trench.formation)
         curvature = mean_curvature(pack.alignment, side=trench.side)
         found = _faults(site, pack, cuts, curvature)
@@ -88,6 +92,19 @@ def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) 
         invert=line.ground - project.trench.depth_m,
     )
     return one, balance.import_compacted
+
+
+def _too_coarse(site: Site, pack: Pack) -> list[str]:
+    """Stations so far apart that a bend between two of them could be half a circle or more."""
+    line = pack.alignment
+    tightest = float(line.radius.min())
+    if line.chainage.size >= 3 and line.step <= 2 * tightest:
+        return []
+    return [
+        f'plot "{site.plot_id}", pack {pack.number}: stations {line.step:.2f} m apart on a fence line '
+        f"{line.step * line.chainage.size:.1f} m long with bends of {tightest:.2f} m radius; at most twice the radius "
+        "and a third of the line are allowed: lower trench.station_m"
+    ]
 
 
 def _faults(site: Site, pack: Pack, cuts: CutSections, curvature: Array) -> list[str]:
