@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
+from shapely import area, intersection, points, union_all
+from shapely import box as polygon_boxes
 from shapely import distance as shapely_distance
-from shapely import points, union_all
 from shapely.geometry import GeometryCollection, LineString, MultiLineString, MultiPoint, Point, Polygon, box
 
-from packpale.land.surroundings import cells_within, distance_to, share_within
+from packpale.land.surroundings import cells_reached, cells_within, distance_to, share_within
 from packpale.site import Grid
 
 GRID = Grid(west=100.0, north=240.0, cell=2.0, rows=45, cols=38)
@@ -74,3 +75,15 @@ def test_share_of_a_half_plane_is_the_circle_cut_by_a_line():
     d, r = 20.5, 50.0
     expected = (math.acos(d / r) - d / r * math.sqrt(1 - (d / r) ** 2)) / math.pi
     assert share_within(cells, reach=r, cell=1.0)[120, 120] == pytest.approx(expected, abs=0.003)
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.lists(st.tuples(st.floats(60, 200), st.floats(120, 260)), min_size=3, max_size=6))
+def test_no_cell_that_overlaps_a_polygon_is_missed(coordinates):
+    """Thin spikes between the centres among them."""
+    plot = MultiPoint(coordinates).convex_hull
+    if plot.geom_type != "Polygon":
+        return
+    x, y = np.meshgrid(*GRID.centres())
+    overlap = area(intersection(polygon_boxes(x - 1, y - 1, x + 1, y + 1), plot))
+    assert cells_reached(plot, GRID)[overlap > 0].all()

@@ -92,5 +92,5 @@ def _notes_on_inflow(site: Site, water: Drainage) -> tuple[str, ...]:
     return (
         f"Water may enter from outside the ground that was read in {fed.sum() / channel.sum():.0%} of the plot's "
         "channel cells: their upstream area is at least the figure shown. "
-        "A larger land.margin_m shows more of the catchment.",
+        "A larger land.margin_m, or elevation from farther out, shows more of the catchment.",
     )

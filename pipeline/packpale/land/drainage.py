@@ -9,6 +9,7 @@ from typing import Generic, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from packpale.land.surroundings import widened
 from packpale.site import Array, Mask
 
 F = TypeVar("F", np.float32, np.float64)
@@ -105,7 +106,7 @@ def upstream_cells(flow: Flow[F]) -> tuple[npt.NDArray[np.int32], Mask]:
     count = np.where(missing, 0, 1).astype(np.int32)
     from_outside = np.zeros(count.shape, np.bool_)
     from_outside[[0, -1], :] = from_outside[:, [0, -1]] = True
-    from_outside |= _beside(missing)
+    from_outside |= widened(missing)
     from_outside &= ~missing
     kernels.accumulate(flow.direction, flow.order, count, from_outside)
     return count, from_outside
@@ -144,14 +145,3 @@ def height_above_drainage(flow: Flow[F], channel: Mask) -> npt.NDArray[F]:
     level = np.full_like(flow.filled, np.nan)
     kernels.channel_level(flow.filled, flow.direction, flow.order, channel, level)
     return flow.filled - level
-
-
-def _beside(cells: Mask) -> Mask:
-    """The cells and their eight neighbours."""
-    wide = cells.copy()
-    wide[1:] |= cells[:-1]
-    wide[:-1] |= cells[1:]
-    both = wide.copy()
-    both[:, 1:] |= wide[:, :-1]
-    both[:, :-1] |= wide[:, 1:]
-    return both

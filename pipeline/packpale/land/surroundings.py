@@ -28,16 +28,23 @@ def distance_to(features: Sequence[BaseGeometry], grid: Grid) -> Array:
 
 def cells_within(features: Sequence[BaseGeometry], grid: Grid) -> Mask:
     """Cells whose centre lies in a polygon among ``features``; points and lines hold no cell."""
-    from rasterio import Affine
-    from rasterio.features import rasterize
+    return _burnt(features, grid, all_touched=False)
 
-    polygons = [part for part in shapely.get_parts(_parts(features)) if part.geom_type == "Polygon" and part.area > 0]
-    if not polygons:
-        return np.zeros(grid.shape, np.bool_)
-    burnt: npt.NDArray[np.uint8] = rasterize(
-        polygons, out_shape=grid.shape, transform=Affine(*grid.transform), fill=0, default_value=1, dtype="uint8"
-    )
-    return burnt.astype(np.bool_)
+
+def cells_reached(area: BaseGeometry, grid: Grid) -> Mask:
+    """All cells that a polygon touches, and some round it: outside them nothing can overlap it."""
+    return widened(_burnt([area], grid, all_touched=True))
+
+
+def widened(cells: Mask) -> Mask:
+    """The cells and their eight neighbours."""
+    tall = cells.copy()
+    tall[1:] |= cells[:-1]
+    tall[:-1] |= cells[1:]
+    wide = tall.copy()
+    wide[:, 1:] |= tall[:, :-1]
+    wide[:, :-1] |= tall[:, 1:]
+    return wide
 
 
 def share_within(cells: Mask, *, reach: float, cell: float) -> Array:
@@ -59,6 +66,19 @@ def share_within(cells: Mask, *, reach: float, cell: float) -> Array:
         held[to] += sums[of, last] - sums[of, first]
         counted[to] += last - first
     return held / counted
+
+
+def _burnt(features: Sequence[BaseGeometry], grid: Grid, *, all_touched: bool) -> Mask:
+    from rasterio import Affine
+    from rasterio.features import rasterize
+
+    polygons = [part for part in _parts(features) if part.geom_type == "Polygon" and part.area > 0]
+    if not polygons:
+        return np.zeros(grid.shape, np.bool_)
+    burnt: npt.NDArray[np.uint8] = rasterize(
+        polygons, out_shape=grid.shape, transform=Affine(*grid.transform), all_touched=all_touched, dtype="uint8"
+    )
+    return burnt.astype(np.bool_)
 
 
 def _parts(features: Sequence[BaseGeometry]) -> npt.NDArray[np.object_]:

@@ -10,7 +10,7 @@ from shapely.geometry import MultiPolygon, box
 from shapely.geometry.base import BaseGeometry
 
 from packpale.land.model import Land, Limit
-from packpale.land.surroundings import cells_within
+from packpale.land.surroundings import cells_reached, cells_within
 from packpale.settings import LandSettings
 from packpale.site import Array, Grid, Mask, Site
 
@@ -27,6 +27,7 @@ def usable_land(
     they are not known, and such cells are not usable. Patches smaller than one cell are dropped.
     """
     plot, grid = site.outline, site.grid
+    near = cells_reached(plot, grid)
     too_steep = slope > math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.isinf(slope)
     cells = {
         f"steeper than {land.max_slope_deg:g} degrees": too_steep,
@@ -38,15 +39,19 @@ def usable_land(
     taken: dict[str, BaseGeometry] = {}
     if land.setback_m > 0:
         taken[f"plot boundary setback of {land.setback_m:g} m"] = plot.difference(inward(plot, land.setback_m))
-    taken |= {name: cell_outlines(mask, grid) for name, mask in cells.items()}
+    taken |= {name: cell_outlines(mask & near, grid) for name, mask in cells.items()}
     for kind, distance in keep_away.items():
         name = kind.replace("_", "-")
         words = f"within {distance:g} m of {name}" if distance > 0 else f"inside {name}"
         taken[words] = outward(site.features.get(kind, ()), distance)
-    unknown = cell_outlines(np.isnan(slope) | np.isnan(ponding), grid)
-    taken["ground level missing here or next to here"] = shapely.union(unknown, plot.difference(box(*grid.bounds)))
+    unknown = np.isnan(slope) | np.isnan(ponding)
+    beyond = plot.difference(box(*grid.bounds))
+    taken["ground level missing here or next to here"] = shapely.union(cell_outlines(unknown & near, grid), beyond)
 
-    usable = polygons(plot.difference(shapely.union_all(list(taken.values()))), least_area=grid.cell**2)
+    free: BaseGeometry = plot
+    for area in taken.values():
+        free = free.difference(area)
+    usable = polygons(free, least_area=grid.cell**2)
     limits = []
     for name, area in taken.items():
         within = polygons(plot.intersection(area))
@@ -77,14 +82,14 @@ def outward(features: Sequence[BaseGeometry], distance: float) -> BaseGeometry:
     return shapely.union_all(around)
 
 
-def cell_outlines(cells: Mask, grid: Grid) -> BaseGeometry:
+def cell_outlines(cells: Mask, grid: Grid) -> MultiPolygon:
     """The cells as polygons exactly along their edges, with vertices at corners only. [m]"""
     from rasterio import Affine
     from rasterio.features import shapes
 
     found = shapes(cells.astype(np.uint8), mask=cells, connectivity=4, transform=Affine(*grid.transform))
-    outlines = [shapely.geometry.shape(outline) for outline, _ in found]
-    return shapely.union_all(outlines) if outlines else MultiPolygon()
+    # Cells joined by a corner alone stay separate polygons, which may touch in points: valid without a union.
+    return MultiPolygon([shapely.geometry.shape(outline) for outline, _ in found])
 
 
 def polygons(area: BaseGeometry, *, least_area: float = 0.0) -> MultiPolygon:
