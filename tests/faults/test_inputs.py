@@ -232,7 +232,7 @@ def plots_are_a_folder(made):
     made.inputs["plots"] = made.folder / "plots"
 
 
-@case(r"p\.geojson: cannot be read as a vector file \(.+\); supply a whole file")
+@case(r"p\.geojson: cannot be read as a vector file \(.+\); supply a whole GeoPackage, .+ or GPX file")
 def unreadable_plots(made):
     made.plots_text('{"type": "FeatureCollection", "features": [{', "p.geojson")
 
@@ -433,6 +433,16 @@ def corner_at_infinity(made):
     made.plots_text(f"name,x,y\na,inf,{NORTH}\n", "c.csv")
 
 
+@case(r'c\.csv, row 2: x is "1\\nm"; it must be a finite number')
+def corner_over_two_lines(made):
+    made.plots_text(f'name,x,y\na,"1\nm",{NORTH}\n', "c.csv")
+
+
+@case(r"land\.gml: is XML, but neither KML nor GPX \(<featurecollection>\); supply a whole GeoPackage, .+ or GPX file")
+def plots_in_gml(made):
+    made.plots_text('<FeatureCollection xmlns="http://www.opengis.net/gml"/>', "land.gml")
+
+
 @case(r"c\.csv, row 3: x is nothing; it must be a finite number")
 def corner_without_x(made):
     made.plots_text(f"name,x,y\na,{WEST},{NORTH}\na,,{NORTH}\n", "c.csv")
@@ -529,7 +539,7 @@ def surroundings_in_the_wrong_crs(made):
     made.inputs["dwellings"] = write_geojson(made.folder / "d.geojson", [({}, Point(WEST, NORTH))])
 
 
-@case(r"table\.csv: cannot be read as a vector file \(.+\); supply a whole file")
+@case(r"table\.csv: cannot be read as a vector file \(.+\); supply a whole GeoPackage, .+ or GPX file")
 def surroundings_as_a_table(made):
     made.inputs["dwellings"] = made.text("x,y\n1,2\n", "table.csv")
 

@@ -169,6 +169,14 @@ def test_polygons_from_a_file_with_empty_cells_and_words_as_surveys_write_them(t
     assert (soil.drainage_class[40:] == 5).all()
 
 
+def test_ground_without_a_polygon_is_said(tmp_path):
+    made = Made(tmp_path)
+    # The plot is 70 m wide from WEST + 20; the polygon covers its western 30 m.
+    rows = [({"clay_percent": 40.0}, box(WEST, NORTH - 200, WEST + 50, NORTH))]
+    made.inputs["soil"] = write_vector(tmp_path / "s.gpkg", rows)
+    assert site_of(made).notes == ("No soil polygon lies over 57 % of the plot; the settings' soil holds there.",)
+
+
 def test_column_names_cut_by_the_shapefile_are_known(tmp_path):
     made = Made(tmp_path)
     values = dict.fromkeys(("depth_to_r", "water_tabl", "clay_perce", "stones_per"), 3.0)

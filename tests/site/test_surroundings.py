@@ -35,7 +35,10 @@ def test_a_kind_not_given_is_absent_and_one_with_nothing_near_is_empty(tmp_path)
     made = Made(tmp_path)
     rows = [({"name": "far"}, Point(WEST + 50_000, NORTH))]
     made.inputs["services"] = write_vector(tmp_path / "s.gpkg", rows)
-    assert site_of(made).features == {"services": ()}
+    site = site_of(made)
+    assert site.features == {"services": ()}
+    # From the eastern edge of the southern plot's window, 170 m and a margin of 10 m from the west.
+    assert site.notes == ("s.gpkg: nothing lies within reach of any plot, the nearest 49.8 km away.",)
 
 
 @pytest.mark.parametrize(

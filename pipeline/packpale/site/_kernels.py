@@ -1,11 +1,16 @@
 """Compiled loops over cells: no checks, no defaults, no files in them."""
 
+# ruff: noqa: PLR0917 - compiled functions take no keyword-only arguments
+
 import math
 
 import numpy as np
+import numpy.typing as npt
 from numba import njit
 
 from packpale.site.grid import Array
+
+Codes = npt.NDArray[np.int8]
 
 
 @njit(cache=True)
@@ -45,3 +50,44 @@ def between_knots(knots: Array, step: int, skip_rows: int, skip_cols: int, out: 
             above = knots[r, c] * (1.0 - fc) + knots[r, c + 1] * fc
             below = knots[r + 1, c] * (1.0 - fc) + knots[r + 1, c + 1] * fc
             out[i, j] = above * (1.0 - fr) + below * fr
+
+
+@njit(cache=True)
+def pull(
+    x: Array, y: Array, pit_x: Array, pit_y: Array, residual: Array, reach: float, most: float, out: Array
+) -> None:
+    """Pull ``out`` by each pit's residual with weights 1 / d^2, against 1 / reach^2 for none; from 0 to ``most``."""
+    for i in range(out.shape[0]):
+        for j in range(out.shape[1]):
+            weight, moment = 1.0 / reach**2, 0.0
+            for k in range(pit_x.size):
+                squared = (x[j] - pit_x[k]) ** 2 + (y[i] - pit_y[k]) ** 2
+                # A micrometre keeps the weight finite at the pit itself, where it then outweighs all others.
+                w = 1.0 / max(squared, 1e-12)
+                weight += w
+                moment += w * residual[k]
+            out[i, j] = min(max(out[i, j] + moment / weight, 0.0), most)
+
+
+@njit(cache=True)
+def override(x: Array, y: Array, pit_x: Array, pit_y: Array, code: Codes, reach: float, out: Codes) -> None:
+    """Set ``out`` to the code of the nearest pit wherever one lies within ``reach``; of two equally near, the later."""
+    for i in range(out.shape[0]):
+        for j in range(out.shape[1]):
+            nearest = reach**2
+            for k in range(pit_x.size):
+                squared = (x[j] - pit_x[k]) ** 2 + (y[i] - pit_y[k]) ** 2
+                if squared <= nearest:
+                    nearest = squared
+                    out[i, j] = code[k]
+
+
+@njit(cache=True)
+def distance(x: Array, y: Array, pit_x: Array, pit_y: Array, out: Array) -> None:
+    """Fill ``out`` with the distance to the nearest pit."""
+    for i in range(out.shape[0]):
+        for j in range(out.shape[1]):
+            nearest = np.inf
+            for k in range(pit_x.size):
+                nearest = min(nearest, (x[j] - pit_x[k]) ** 2 + (y[i] - pit_y[k]) ** 2)
+            out[i, j] = math.sqrt(nearest)

@@ -2,13 +2,16 @@
 
 import functools
 import math
+import warnings
 from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 from pyproj import CRS, Geod, Transformer
+from pyproj.aoi import AreaOfInterest
 from pyproj.exceptions import CRSError
+from pyproj.transformer import TransformerGroup
 from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
@@ -22,6 +25,8 @@ SCALE_REFUSED = 0.005
 """Lengths on the map this much off the ground's are refused: 5 m in a kilometre of fence."""
 SCALE_NOTED = 0.001
 """Lengths on the map this much off the ground's are said in a note; within a UTM zone they stay below."""
+SHIFT_NOTED_M = 1.0
+"""A change of CRS less accurate than this is said in a note. [m] A fence is set out to decimetres."""
 STRAY_DEG = 10.0
 """So far outside the area a CRS is made for, coordinates are in another CRS than their label says. [deg]"""
 
@@ -31,7 +36,8 @@ def parse(text: str, where: str) -> CRS:
     try:
         return horizontal(CRS.from_user_input(text))
     except CRSError as error:
-        raise Faults([f'{where}: "{text}" is no CRS; write an EPSG code such as "EPSG:25832"']) from error
+        found = text if text.isprintable() else ascii(text)
+        raise Faults([f'{where}: "{found}" is no CRS; write an EPSG code such as "EPSG:25832"']) from error
 
 
 def from_wkt(wkt: str | None) -> CRS | None:
@@ -194,6 +200,20 @@ def scale_error(crs: CRS, x: float, y: float) -> float:
     lon, lat = moved([x - half, x + half, x, x], [y, y, y - half, y + half], crs, geographic)
     _, _, ground = geod.inv(lon[::2], lat[::2], lon[1::2], lat[1::2])
     return float(np.max(np.abs(2 * half / np.asarray(ground) - 1)))
+
+
+def shift_accuracy(source: CRS, target: CRS, lon: float, lat: float) -> float | None:
+    """Accuracy of the change between two CRS at a place, as the registry states it [m]; None if it states none."""
+    if same(source, target):
+        return 0.0
+    with warnings.catch_warnings():
+        # That a better change exists, but needs a grid file that is not here, shows in the accuracy.
+        warnings.simplefilter("ignore", UserWarning)
+        here = AreaOfInterest(lon, lat, lon, lat)
+        # pyproj's stubs name another class of the same name.
+        group = TransformerGroup(source, target, always_xy=True, area_of_interest=here)  # type: ignore[arg-type]
+    accuracy = group.transformers[0].accuracy if group.transformers else -1
+    return float(accuracy) if accuracy >= 0 else None
 
 
 def check_scale(crs: CRS, places: Sequence[tuple[str, float, float]], faults: Gathering, notes: list[str]) -> None:

@@ -1,6 +1,6 @@
 """The one door through which data enters: everything checked at once, then each plot read on its own."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,11 +25,13 @@ from packpale.site.rasters import (
     read_elevation,
     window,
 )
-from packpale.site.soil import Pit, SoilArea, read_pits, read_soil_areas, soil_on, unused_pits
+from packpale.site.soil import Pit, SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits
 from packpale.site.vectors import files_of, read_surroundings
 
 FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
 """Surroundings that distances are computed to, and not only buffers."""
+LEAST_BARE = 0.001
+"""Part of a plot without soil polygon from which it is said; less is a gap between polygons drawn by hand."""
 FAR_M = 5000.0
 """Such surroundings are looked for this far round a plot's window. [m]"""
 
@@ -95,9 +97,11 @@ def open_inputs(project: Project) -> Inputs:
     if crs is None or elevation is None:
         # Cannot be: whatever leaves either open has added a fault.
         raise RuntimeError("inputs without CRS or elevation passed every check")
+    notes += _shifts(outlines, elevation, crs)
     if project.crs is None:
         notes.insert(0, f"Coordinates are in {crs_.shown(crs)} ({crs.name}), the UTM zone of the plots.")
     windows = [window(elevation, crs, cell, p.outline.bounds, project.land.margin_m) for p in plots]
+    notes += _far_kinds(features, windows, project)
     far = unused_pits(pits, windows, project.soil.pit_range_m)
     if far:
         notes.append(f"{far} of {len(pits)} trial pits are too far from every plot to be used.")
@@ -141,7 +145,10 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
     elevation, odd = blank_implausible(read_elevation(inputs.elevation, crs, grid))
     notes = [*inputs.notes, *plot.notes]
     if odd:
-        notes.append(f"{odd} cells in the margin have elevations that no land has and were left out.")
+        notes.append(f"Cells of the margin left out because no land has their elevation: {odd}.")
+    bare = uncovered(plot.outline, inputs.soil) if inputs.soil else 0.0
+    if bare >= LEAST_BARE:
+        notes.append(f"No soil polygon lies over {100 * bare:.2g} % of the plot; the settings' soil holds there.")
     missing = int(np.isnan(elevation).sum())
     if missing:
         notes.append(f"{100 * missing / elevation.size:.2g} % of the ground read round the plot has no elevation.")
@@ -165,3 +172,31 @@ def _within_reach(
     west, south, east, north = grid.bounds
     around = shapely.box(west - reach, south - reach, east + reach, north + reach)
     return tuple(g for g in geometries if g.intersects(around))
+
+
+def _far_kinds(
+    features: Mapping[str, tuple[BaseGeometry, ...]], windows: Sequence[Grid], project: Project
+) -> list[str]:
+    """A note for each kind of which nothing is near any plot: perhaps its file is in another CRS than it says."""
+    notes = []
+    for kind, geometries in features.items():
+        if not any(_within_reach(geometries, kind, grid, project) for grid in windows):
+            nearest = min(g.distance(shapely.box(*grid.bounds)) for g in geometries for grid in windows)
+            name = getattr(project.inputs, kind).name
+            notes.append(f"{name}: nothing lies within reach of any plot, the nearest {nearest / 1000:.3g} km away.")
+    return notes
+
+
+def _shifts(outlines: tuple[Outline, ...], elevation: Elevation, crs: CRS) -> list[str]:
+    """A note for each change of CRS, of plots or elevation, that is not accurate."""
+    lon, lat = (float(v) for v in crs_.lonlat(outlines[0].geometry, outlines[0].crs))
+    notes = []
+    for what, own in dict.fromkeys([*(("Plots", o.crs) for o in outlines), ("Elevations", elevation.crs)]):
+        accuracy = crs_.shift_accuracy(own, crs, lon, lat)
+        if accuracy is None or accuracy > crs_.SHIFT_NOTED_M:
+            known = "unknown accuracy" if accuracy is None else f"an accuracy of about {accuracy:g} m"
+            notes.append(
+                f"{what} were moved from {crs_.shown(own)} to {crs_.shown(crs)} with {known}; "
+                "give all inputs in one CRS where that matters."
+            )
+    return notes

@@ -17,11 +17,11 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.settings import DRAINAGE_CLASSES, SoilSettings
+from packpale.site import _kernels
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
 from packpale.site.model import Soil
-from packpale.site.rasters import blocks
-from packpale.site.tables import coordinate_columns, find_column, number, read_table
+from packpale.site.tables import coordinate_columns, find_column, listed, number, read_table, shown
 from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
 
 COLUMNS = tuple(name for name in SoilSettings.model_fields if name != "pit_range_m")
@@ -65,7 +65,7 @@ def _value(column: str, found: Any, where: str, *, decimal_comma: bool = False) 
         return _word(column, text, where)
     value = number(text, decimal_comma=decimal_comma) if isinstance(found, str) else float(found)
     if value is None or not math.isfinite(value):
-        raise Faults([f'{where}: {column} is "{text}"; it must be a finite number'])
+        raise Faults([f'{where}: {column} is "{shown(text)}"; it must be a finite number'])
     try:
         SoilSettings.model_validate({column: value})
     except ValidationError as error:
@@ -83,7 +83,7 @@ def _word(column: str, text: str, where: str) -> str:
     nearest = difflib.get_close_matches(word, WORDS[column], n=1, cutoff=0.5)
     hint = f'did you mean "{nearest[0]}"?' if nearest else "write one of them"
     allowed = ", ".join(WORDS[column])
-    raise Faults([f'{where}: {column} is "{text}", which is none of {allowed}; {hint}'])
+    raise Faults([f'{where}: {column} is "{shown(text)}", which is none of {allowed}; {hint}'])
 
 
 def read_soil_areas(path: Path, crs: CRS | None, faults: Gathering, notes: list[str]) -> tuple[SoilArea, ...]:
@@ -100,7 +100,7 @@ def read_soil_areas(path: Path, crs: CRS | None, faults: Gathering, notes: list[
             raise Faults([_no_soil_column(path.name, have)])
         for layer in layers:
             for name, near in near_misses(layer.columns, columns[layer.name]):
-                notes.append(f'{layer.file}: the column "{name}" was not read; a column "{near}" would be.')
+                notes.append(f'{layer.file}: the column "{shown(name)}" was not read; a column "{near}" would be.')
             if layer.crs is None and layer.features:
                 faults.add(no_crs(layer))
             for feature in layer.features:
@@ -148,7 +148,7 @@ def _values(cells: Mapping[str, Any], where: str, faults: Gathering, *, decimal_
 def _no_soil_column(name: str, columns: Sequence[str]) -> str:
     return (
         f"{name}: has none of the columns {', '.join(COLUMNS)}; "
-        f"columns are {', '.join(columns) or 'none'}; add one or rename those that say the same"
+        f"columns are {listed(columns)}; add one or rename those that say the same"
     )
 
 
@@ -202,7 +202,7 @@ def read_pits(path: Path, crs: CRS | None, project_crs: CRS | None, faults: Gath
         crs_column = None if degrees else find_column("crs", table.columns)
         columns = {c: name for c in COLUMNS if (name := find_column(c, table.columns)) is not None}
         for name, near in near_misses(table.columns, columns):
-            faults.add(f'{table.name}: the column "{name}" would not be read; rename it to "{near}" or drop it')
+            faults.add(f'{table.name}: the column "{shown(name)}" would not be read; rename it to "{near}" or drop it')
         if not columns:
             raise Faults([_no_soil_column(table.name, table.columns)])
         for row in table.rows:
@@ -219,6 +219,12 @@ def read_pits(path: Path, crs: CRS | None, project_crs: CRS | None, faults: Gath
     return tuple(out)
 
 
+def uncovered(outline: MultiPolygon, areas: Sequence[SoilArea]) -> float:
+    """Part of a plot, 0 to 1, over which no soil polygon lies."""
+    near = [a.polygon for a in areas if a.polygon.intersects(outline)]
+    return float(outline.difference(shapely.union_all(near)).area / outline.area)
+
+
 def unused_pits(pits: Sequence[Pit], windows: Sequence[Grid], pit_range: float) -> int:
     """How many pits are too far from every window to be used."""
     if not pits:
@@ -231,7 +237,7 @@ def unused_pits(pits: Sequence[Pit], windows: Sequence[Grid], pit_range: float) 
 
 def _used(pits: Sequence[Pit], grid: Grid, pit_range: float) -> npt.NDArray[np.bool_]:
     west, south, east, north = grid.bounds
-    x, y = np.array([p.x for p in pits]), np.array([p.y for p in pits])
+    x, y = _places(pits)
     away = np.hypot(np.maximum(np.maximum(west - x, x - east), 0), np.maximum(np.maximum(south - y, y - north), 0))
     return np.asarray(away <= FARTHEST_PIT * pit_range)
 
@@ -251,14 +257,18 @@ def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings
     numbers = {c: _background(grid, near, c, float(getattr(settings, c))) for c in NUMBERS}
     words = {c: _background(grid, near, c, WORDS[c].index(getattr(settings, c))).astype(np.int8) for c in WORDS}
     for column, values in numbers.items():
-        default = float(getattr(settings, column))
-        residuals = [
-            (p, float(p.values[column]) - _at(p.x, p.y, painted, column, default)) for p in used if column in p.values
-        ]
-        most = 100.0 if column.endswith("_percent") else math.inf
-        _pull(grid, values, residuals, reach=settings.pit_range_m, most=most)
+        stating = [p for p in used if column in p.values]
+        if stating:
+            default = float(getattr(settings, column))
+            residuals = [_code(column, p.values[column]) - _at(p.x, p.y, painted, column, default) for p in stating]
+            most = 100.0 if column.endswith("_percent") else math.inf
+            _kernels.pull(*grid.centres(), *_places(stating), np.array(residuals), settings.pit_range_m, most, values)
     for column, codes in words.items():
-        _override(grid, codes, column, used, settings.pit_range_m / 2)
+        stating = [p for p in used if column in p.values]
+        stated = np.array([_code(column, p.values[column]) for p in stating], dtype=np.int8)
+        _kernels.override(*grid.centres(), *_places(stating), stated, settings.pit_range_m / 2, codes)
+    pit_distance = np.empty(grid.shape)
+    _kernels.distance(*grid.centres(), *_places(pits), pit_distance)
     return Soil(
         depth_to_rock=numbers["depth_to_rock_m"],
         rock_is_hard=words["rock_hardness"] == WORDS["rock_hardness"].index("hard"),
@@ -266,7 +276,7 @@ def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings
         clay=numbers["clay_percent"],
         stones=numbers["stones_percent"],
         drainage_class=words["drainage_class"],
-        pit_distance=_nearest(grid, pits),
+        pit_distance=pit_distance,
     )
 
 
@@ -295,45 +305,5 @@ def _at(x: float, y: float, areas: Sequence[SoilArea], column: str, default: flo
     return default
 
 
-def _pull(grid: Grid, values: Array, residuals: Sequence[tuple[Pit, float]], *, reach: float, most: float) -> None:
-    """Pull ``values`` in place by what each pit says beyond the background there; from 0 to ``most`` at all times."""
-    if not residuals:
-        return
-    for rows, strip in blocks(grid, 1_000_000):
-        weight, pull = np.full(strip.shape, 1 / reach**2), np.zeros(strip.shape)
-        for pit, residual in residuals:
-            # A micrometre keeps the weight finite at the pit itself, where it then outweighs all others.
-            w = 1 / np.maximum(_squared_distance(strip, pit), 1e-12)
-            weight += w
-            pull += w * residual
-        values[rows] = np.clip(values[rows] + pull / weight, 0.0, most)
-
-
-def _override(grid: Grid, codes: npt.NDArray[np.int8], column: str, pits: Sequence[Pit], reach: float) -> None:
-    """Set the word of the nearest pit that states one, in place, within ``reach`` of it. [m]"""
-    stating = [p for p in pits if column in p.values]
-    if not stating:
-        return
-    for rows, strip in blocks(grid, 1_000_000):
-        nearest = np.full(strip.shape, reach**2)
-        for pit in stating:
-            squared = _squared_distance(strip, pit)
-            closer = squared <= nearest
-            codes[rows][closer] = int(_code(column, pit.values[column]))
-            nearest[closer] = squared[closer]
-
-
-def _nearest(grid: Grid, pits: Sequence[Pit]) -> Array:
-    """Distance to the nearest of all pits, infinite without. [m]"""
-    out = np.full(grid.shape, np.inf)
-    for rows, strip in blocks(grid, 1_000_000):
-        for pit in pits:
-            np.minimum(out[rows], _squared_distance(strip, pit), out=out[rows])
-    return np.asarray(np.sqrt(out))
-
-
-def _squared_distance(grid: Grid, pit: Pit) -> Array:
-    x, y = grid.centres()
-    east, north = x[None, :] - pit.x, y[:, None] - pit.y
-    squared: Array = east * east + north * north
-    return squared
+def _places(pits: Sequence[Pit]) -> tuple[Array, Array]:
+    return np.array([p.x for p in pits], dtype=float), np.array([p.y for p in pits], dtype=float)

@@ -11,6 +11,8 @@ from pathlib import Path
 
 from packpale.faults import Faults, Gathering
 
+LONGEST_SHOWN = 80
+"""Characters of a cell that a message repeats."""
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 
@@ -36,7 +38,7 @@ class Table:
         text = row.cells[column]
         value = number(text, decimal_comma=self.decimal_comma)
         if value is None:
-            found = f'"{text}"' if text else "nothing"
+            found = f'"{shown(text)}"' if text else "nothing"
             raise Faults([f"{self.name}, row {row.number}: {column} is {found}; it must be a finite number"])
         return value
 
@@ -49,6 +51,16 @@ class Table:
                 values[i] = self.number(row, column)
         faults.raise_if_any()
         return values[0], values[1]
+
+
+def shown(text: str) -> str:
+    """A cell as it can stand in a message of one line."""
+    return text if text.isprintable() and len(text) <= LONGEST_SHOWN else ascii(text[:LONGEST_SHOWN])[1:-1]
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names of columns as they can stand in a message of one line."""
+    return ", ".join(shown(n) for n in names) or "none"
 
 
 def number(text: str, *, decimal_comma: bool = False) -> float | None:
@@ -132,7 +144,7 @@ def missing_column(where: str, wanted: str, columns: Sequence[str]) -> str:
     """The fault of a column that is not there: lists those that are, and names the nearest."""
     nearest = difflib.get_close_matches(wanted, columns, n=1, cutoff=0.5)
     hint = f"; did you mean {nearest[0]!r}?" if nearest else "; name one of them"
-    return f"{where}: has no column {wanted!r}; columns are {', '.join(columns) or 'none'}{hint}"
+    return f"{where}: has no column {wanted!r}; columns are {listed(columns)}{hint}"
 
 
 def coordinate_columns(table: Table) -> tuple[str, str, bool]:
@@ -150,6 +162,6 @@ def coordinate_columns(table: Table) -> tuple[str, str, bool]:
         return str(ll[0]), str(ll[1]), True
     if not all(xy):
         raise Faults(
-            [f"{table.name}: has no columns x, y (or lon, lat); columns are {', '.join(table.columns)}; rename them"]
+            [f"{table.name}: has no columns x, y (or lon, lat); columns are {listed(table.columns)}; rename them"]
         )
     return str(xy[0]), str(xy[1]), False

@@ -30,6 +30,8 @@ FORMATS = (
     "TopoJSON",
 )
 """GDAL drivers that may open a file: those whose files stand alone, so that none of them reaches for a network."""
+EXAMPLES = "a whole GeoPackage, GeoJSON, Shapefile, FlatGeobuf, KML or GPX file"
+"""What messages suggest."""
 SIDECARS = (".dbf", ".shx", ".prj", ".cpg")
 """Files that belong to a shapefile."""
 
@@ -108,7 +110,7 @@ def _as_faults(path: Path) -> Iterator[None]:
         yield
     except (FionaError, DataSourceError, DataLayerError, OSError, ValueError, UnicodeError) as error:
         reason = " ".join(str(error).split())
-        raise Faults([f"{path.name}: cannot be read as a vector file ({reason}); supply a whole file"]) from error
+        raise Faults([f"{path.name}: cannot be read as a vector file ({reason}); supply {EXAMPLES}"]) from error
 
 
 def _checked(path: Path) -> bool:
@@ -120,9 +122,13 @@ def _checked(path: Path) -> bool:
     if path.suffix.lower() == ".kmz":
         raise Faults([f"{path.name}: is a packed KML; unpack it and name the .kml file in it"])
     try:
-        return xml_root(path) == "kml"
+        root = xml_root(path)
     except OSError as error:
         raise Faults([f"{path}: cannot be read ({error.strerror}); check its permissions"]) from error
+    if root not in (None, "kml", "gpx"):
+        # Other XML may name files and schemas elsewhere, which GDAL would fetch.
+        raise Faults([f"{path.name}: is XML, but neither KML nor GPX (<{root}>); supply {EXAMPLES}"])
+    return root == "kml"
 
 
 def layer_names(path: Path) -> tuple[str, ...]:
