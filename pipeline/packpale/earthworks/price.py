@@ -32,8 +32,6 @@ def total_cost(items: Sequence[Item], *, draws: int, seed: int, plot_id: str) ->
 def triangular(share: Array, low: float, likely: float, high: float) -> Array:
     """Value below which the given share (0 to 1) of a triangular distribution lies; ``low`` may equal ``high``."""
     width = high - low
-    if width <= 0:
-        return np.full(np.shape(share), float(low))
     rising = low + np.sqrt(share * width * (likely - low))
     falling = high - np.sqrt((1 - share) * width * (high - likely))
     return np.where(share * width < likely - low, rising, falling)

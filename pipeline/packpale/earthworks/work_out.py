@@ -66,7 +66,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
 def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) -> tuple[Volumes, float]:
     line = pack.alignment
     cut, rock, wet = (along_curve(part, curvature, step=line.step) for part in (cuts.cut, cuts.rock, cuts.wet))
-    # Rock over the full depth adds up in another order than the cut itself.
+    # Equal but for rounding where rock lies at the surface.
     rock = min(rock, cut)
     balance = bulk(
         cut=cut,
