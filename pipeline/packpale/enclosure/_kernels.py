@@ -56,7 +56,7 @@ def unit_shape(k: float, a: float) -> Shape:
     return k, d, F, sin, cos, F_k, F_a, np.log(area), A_k / area, A_a / area
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, float, float]:
     """Scale R of the egg from which the point (u, v), v >= 0, lies at distance s; and the normal there.
 
@@ -83,7 +83,7 @@ def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, flo
     return R, (u - d * R) / reach, v / reach
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
     """Support function of the unit egg in direction (nu, nv), nv >= 0, and its contact point."""
     k, d, F, sin = shape[0], shape[1], shape[2], shape[3]
@@ -95,7 +95,7 @@ def support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
     return k + d * nu, d + k * nu, k * nv
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
     """Derivatives of the support function by taper and aspect at a fixed direction."""
     if nu <= 0.0:
@@ -106,7 +106,7 @@ def support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
     return 1.0 - nu, 2.0 * nu
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def edge_scale(
     px: float, py: float, tu: float, tv: float, length: float, s: float, shape: Shape
 ) -> tuple[float, float, float, float, float]:
@@ -137,7 +137,7 @@ def build_nodes(edges: Array, leaves: int, nodes: Array) -> None:
     for i in range(leaves):
         lo, hi = i * LEAF, min((i + 1) * LEAF, m)
         if lo >= m:
-            nodes[leaves + i, 2] = -1.0
+            nodes[leaves + i, 0], nodes[leaves + i, 1], nodes[leaves + i, 2] = 0.0, 0.0, -1.0
             continue
         x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
         for e in range(lo, hi):
@@ -156,15 +156,12 @@ def build_nodes(edges: Array, leaves: int, nodes: Array) -> None:
     for i in range(leaves - 1, 0, -1):
         a, b = 2 * i, 2 * i + 1
         ra, rb = nodes[a, 2], nodes[b, 2]
-        if rb < 0.0:
-            nodes[i] = nodes[a]
-            continue
         dx, dy = nodes[b, 0] - nodes[a, 0], nodes[b, 1] - nodes[a, 1]
         dist = np.hypot(dx, dy)
-        if dist + rb <= ra:
-            nodes[i] = nodes[a]
+        if rb < 0.0 or dist + rb <= ra:
+            nodes[i, 0], nodes[i, 1], nodes[i, 2] = nodes[a, 0], nodes[a, 1], ra
         elif dist + ra <= rb:
-            nodes[i] = nodes[b]
+            nodes[i, 0], nodes[i, 1], nodes[i, 2] = nodes[b, 0], nodes[b, 1], rb
         else:
             r = 0.5 * (dist + ra + rb)
             f = (r - ra) / dist
@@ -270,14 +267,23 @@ def _largest_scale(
 
 
 @njit(cache=True)
-def near_features(z: Array, s: float, edges: Array, nodes: Array, limit: float, out: Array) -> int:
+def near_features(
+    ox: float,
+    oy: float,
+    cos: float,
+    sin: float,
+    s: float,
+    shape: Shape,
+    edges: Array,
+    nodes: Array,
+    limit: float,
+    out: Array,
+) -> int:
     """Features with a scale of at most ``limit``: rows of (R, normal u, normal v, contact u, contact v, edge, kind).
 
-    Kind 0 is a vertex (the edge's start), 1 the inside of an edge. Returns their number, or -1 if ``out`` is too short.
+    (cos, sin) is the axis. Kind 0 is a vertex (the edge's start), 1 the inside of an edge. Returns their number, or -1
+    if ``out`` is too short.
     """
-    shape = unit_shape(z[3], z[4])
-    cos, sin = np.cos(z[2]), np.sin(z[2])
-    ox, oy = z[0], z[1]
     leaves = nodes.shape[0] // 2
     m = edges.shape[0]
     n = 0
@@ -328,28 +334,35 @@ def merit(R: float, k: float, log_area: float, log_min_radius: float) -> float:
 
 
 @njit(cache=True)
-def linearise(z: Array, feature: Array, log_min_radius: float, penalised: bool, R0: float, gradient: Array) -> float:
-    """Merit of one feature at z, and its gradient by (x / R0, y / R0, psi, k, a)."""
-    shape = unit_shape(z[3], z[4])
-    cos, sin = np.cos(z[2]), np.sin(z[2])
-    R, nu, nv, pu, pv = feature[0], feature[1], feature[2], feature[3], feature[4]
+def linearise(
+    cos: float,
+    sin: float,
+    shape: Shape,
+    features: Array,
+    e: int,
+    log_min_radius: float,
+    penalised: bool,
+    R0: float,
+    gradient: Array,
+    m: int,
+    column: int,
+) -> float:
+    """Merit of feature ``e``; its gradient by (x / R0, y / R0, psi, k, a) into row m from a column of ``gradient``."""
+    R, nu, nv, pu, pv = features[e, 0], features[e, 1], features[e, 2], features[e, 3], features[e, 4]
     h, _, _ = support(nu, abs(nv), shape)
     h_k, h_a = support_gradient(nu, abs(nv), shape)
-    # d log R = (n dp - R dh) / (R h): the touching point moves in the egg's frame as the egg moves and turns.
-    gradient[0] = -(nu * cos - nv * sin) * R0 / (R * h)
-    gradient[1] = -(nu * sin + nv * cos) * R0 / (R * h)
-    gradient[2] = (nu * pv - nv * pu) / (R * h)
-    gradient[3] = -h_k / h
-    gradient[4] = -h_a / h
     weight = 2.0 + PENALTY if penalised else 2.0
-    for i in range(UNKNOWNS):
-        gradient[i] *= weight
-    gradient[3] += shape[8]
-    gradient[4] += shape[9]
+    # d log R = (n dp - R dh) / (R h): the touching point moves in the egg's frame as the egg moves and turns.
+    each = weight / (R * h)
+    gradient[m, column] = -(nu * cos - nv * sin) * R0 * each
+    gradient[m, column + 1] = -(nu * sin + nv * cos) * R0 * each
+    gradient[m, column + 2] = (nu * pv - nv * pu) * each
+    gradient[m, column + 3] = shape[8] - h_k * R * each
+    gradient[m, column + 4] = shape[9] - h_a * R * each
     value = weight * np.log(R) + shape[7]
     if penalised:
-        value += PENALTY * (np.log(z[3]) - log_min_radius)
-        gradient[3] += PENALTY / z[3]
+        value += PENALTY * (np.log(shape[0]) - log_min_radius)
+        gradient[m, column + 3] += PENALTY / shape[0]
     return float(value)
 
 
@@ -360,10 +373,11 @@ def solve_step(
     """Maximise t subject to t <= value_e + gradient_e step (e < m) and lower <= step <= upper; returns t.
 
     Solved as its dual: minimise sum lambda_e b_e + sum mu_i (upper_i - lower_i) with sum lambda = 1 and
-    mu - sum lambda_e gradient_e >= 0, whose first basis needs no search, by the simplex method on a dense table of six
-    rows. The columns are lambda (m), mu (5), slack (5), right-hand side; row 6 holds the reduced costs.
+    mu - sum lambda_e gradient_e >= 0, whose first basis needs no search, by the simplex method on a dense
+    table with one row more than unknowns. The columns are lambda (m), mu (n), slack (n), right-hand side; the last row
+    holds the reduced costs.
     """
-    n = UNKNOWNS
+    n = lower.shape[0]
     cols = m + 2 * n
     e0 = 0
     for e in range(m):
@@ -379,39 +393,38 @@ def solve_step(
     table[0, cols] = 1.0
     basis[0] = e0
     for i in range(n):
-        row = table[i + 1]
         g0 = gradient[e0, i]
         for e in range(m):
-            row[e] = g0 - gradient[e, i]
+            table[i + 1, e] = g0 - gradient[e, i]
         for j in range(2 * n):
-            row[m + j] = 0.0
-        row[m + i] = 1.0
-        row[m + n + i] = -1.0
+            table[i + 1, m + j] = 0.0
+        table[i + 1, m + i] = 1.0
+        table[i + 1, m + n + i] = -1.0
         # Tiny right-hand sides stand for a tiny cost of each unknown and keep the method from cycling.
         rhs = g0 + 1e-11 * (1.0 + 0.618 * i)
         if rhs >= 0.0:
-            row[cols] = rhs
+            table[i + 1, cols] = rhs
             basis[i + 1] = m + i
         else:
             for j in range(cols):
-                row[j] = -row[j]
-            row[cols] = -rhs
+                table[i + 1, j] = -table[i + 1, j]
+            table[i + 1, cols] = -rhs
             basis[i + 1] = m + n + i
-    cost = table[n + 1]
+    last = n + 1
     for i in range(n):
-        cost[m + i] = upper[i] - lower[i]
-        cost[m + n + i] = 0.0
-    cost[cols] = 0.0
+        table[last, m + i] = upper[i] - lower[i]
+        table[last, m + n + i] = 0.0
+    table[last, cols] = 0.0
     for i in range(n + 1):
-        c = cost[basis[i]]
+        c = table[last, basis[i]]
         if c != 0.0:
             for j in range(cols + 1):
-                cost[j] -= c * table[i, j]
+                table[last, j] -= c * table[i, j]
     for _ in range(400):
         enter, least = -1, -1e-12
         for j in range(cols):
-            if cost[j] < least:
-                enter, least = j, cost[j]
+            if table[last, j] < least:
+                enter, least = j, table[last, j]
         if enter < 0:
             break
         leave, ratio = -1, np.inf
@@ -433,7 +446,7 @@ def solve_step(
                         table[i, j] -= c * table[leave, j]
         basis[leave] = enter
     for i in range(n):
-        step[i] = min(lower[i] + max(cost[m + n + i], 0.0), upper[i])
+        step[i] = min(lower[i] + max(table[last, m + n + i], 0.0), upper[i])
     t = np.inf
     for e in range(m):
         b = value[e]
@@ -444,81 +457,6 @@ def solve_step(
 
 
 @njit(cache=True)
-def refine(
-    z: Array,
-    trust: float,
-    steps: int,
-    tolerance: float,
-    s: float,
-    log_min_radius: float,
-    limits: Array,
-    edges: Array,
-    nodes: Array,
-    work: Work,
-) -> tuple[float, float]:
-    """Sequential linear programming from z, in place; returns its merit and the last trust region.
-
-    ``limits`` (2, 2): lower and upper taper, lower and upper aspect. ``work``: arrays from ``work_arrays``.
-    Ends when the trust region or the gain promised falls below ``tolerance``.
-    """
-    features, value, gradient, table, basis = work
-    step, lower, upper, trial = np.empty(5), np.empty(5), np.empty(5), np.empty(5)
-    R = largest_scale(z, s, edges, nodes, np.inf)
-    if R <= 0.0:
-        return -np.inf, trust
-    shape = unit_shape(z[3], z[4])
-    now = merit(R, z[3], shape[7], log_min_radius)
-    fresh = True
-    n = 0
-    for _ in range(steps):
-        if fresh:
-            band = min(2.5 * trust, 0.7) + 1e-9
-            n = near_features(z, s, edges, nodes, R * (1.0 + band), features)
-            while n < 0:
-                band *= 0.5
-                n = near_features(z, s, edges, nodes, R * (1.0 + band), features)
-                if band < 1e-12:
-                    return now, trust
-            fresh = False
-        tight = log_min_radius - np.log(z[3]) - np.log(R) > -4.0 * trust - 1e-9
-        m = 0
-        for e in range(n):
-            value[m] = linearise(z, features[e], log_min_radius, False, R, gradient[m])
-            m += 1
-            if tight:
-                value[m] = linearise(z, features[e], log_min_radius, True, R, gradient[m])
-                m += 1
-        lower[0] = lower[1] = -0.4 * trust
-        upper[0] = upper[1] = 0.4 * trust
-        lower[2], upper[2] = -trust, trust
-        lower[3], upper[3] = max(-trust, limits[0, 0] - z[3]), min(trust, limits[0, 1] - z[3])
-        lower[4], upper[4] = max(-trust, limits[1, 0] - z[4]), min(trust, limits[1, 1] - z[4])
-        promised = solve_step(value, gradient, m, lower, upper, table, basis, step) - now
-        if promised < tolerance:
-            break
-        trial[0], trial[1] = z[0] + step[0] * R, z[1] + step[1] * R
-        trial[2] = z[2] + step[2]
-        trial[3] = min(max(z[3] + step[3], limits[0, 0]), limits[0, 1])
-        trial[4] = min(max(z[4] + step[4], limits[1, 0]), limits[1, 1])
-        trial_R = largest_scale(trial, s, edges, nodes, np.inf)
-        gain = -np.inf
-        if trial_R > 0.0:
-            gain = merit(trial_R, trial[3], unit_shape(trial[3], trial[4])[7], log_min_radius) - now
-        if gain > 0.1 * promised:
-            z[:] = trial
-            R = trial_R
-            now += gain
-            fresh = True
-        if gain > 0.7 * promised:
-            trust = min(2.0 * trust, 0.5)
-        elif gain < 0.3 * promised:
-            trust *= 0.35
-            if trust < 0.1 * tolerance or trust < 1e-12:
-                break
-    return now, trust
-
-
-@njit(cache=True)
 def radial_profile(x: float, y: float, reach: float, edges: Array, nodes: Array, log_profile: Array) -> None:
     """Log of the distance to the boundary along equally spaced rays from (x, y), nowhere more than ``reach``.
 
@@ -526,7 +464,8 @@ def radial_profile(x: float, y: float, reach: float, edges: Array, nodes: Array,
     """
     rays = log_profile.shape[0]
     turn = 2.0 * np.pi / rays
-    log_profile[:] = reach
+    for j in range(rays):
+        log_profile[j] = reach
     leaves = nodes.shape[0] // 2
     m = edges.shape[0]
     stack = np.empty(STACK, np.int64)
@@ -610,7 +549,8 @@ def rate_centre(
                     found[r, 0], found[r, 1], found[r, 2] = best, b, best_shape
                 else:
                     for q in range(found.shape[0] - 1, r, -1):
-                        found[q] = found[q - 1]
+                        for j in range(3):
+                            found[q, j] = found[q - 1, j]
                     found[r, 0], found[r, 1], found[r, 2] = best, b, best_shape
                 break
             apart = abs(b - found[r, 1])
@@ -644,12 +584,12 @@ def rate_centres(
                 profile[j] = np.log(max(np.exp(profile[j]) - s, 1e-12))
         rate_centre(profile, shapes, tables, log_areas, bearings, log_min_radius, found)
         for r in range(2):
-            row = out[2 * c + r]
-            row[0], row[1], row[2] = found[r, 0], x, y
+            q = 2 * c + r
+            out[q, 0], out[q, 1], out[q, 2] = found[r, 0], x, y
             if found[r, 0] > -np.inf:
                 i = int(found[r, 2])
-                row[3] = 2.0 * np.pi * found[r, 1] / bearings
-                row[4], row[5] = shapes[i, 0], shapes[i, 1]
+                out[q, 3] = 2.0 * np.pi * found[r, 1] / bearings
+                out[q, 4], out[q, 5] = shapes[i, 0], shapes[i, 1]
 
 
 @njit(cache=True)
@@ -676,26 +616,6 @@ def thin_out(starts: Array, order: Indices, near: float, turn: float, limit: int
             if n == limit:
                 break
     return n
-
-
-@njit(cache=True)
-def refine_all(
-    starts: Array,
-    trust: Array,
-    steps: int,
-    tolerance: float,
-    s: float,
-    log_min_radius: float,
-    limits: Array,
-    edges: Array,
-    nodes: Array,
-    work: Work,
-) -> None:
-    """Refine each start (merit, x, y, psi, taper, aspect) in place; ``trust`` holds one trust region for each."""
-    for i in range(starts.shape[0]):
-        starts[i, 0], trust[i] = refine(
-            starts[i, 1:], trust[i], steps, tolerance, s, log_min_radius, limits, edges, nodes, work
-        )
 
 
 @njit(cache=True)
@@ -810,3 +730,216 @@ def deep_cells(
                         finer[q, 0], finer[q, 1] = cells[i, 0] + sx * half, cells[i, 1] + sy * half
                         q += 1
         cells = finer
+
+
+@njit(cache=True)
+def strip_feature(
+    ox: float,
+    oy: float,
+    cos: float,
+    sin: float,
+    shape: Shape,
+    strips: Array,
+    p: int,
+    away: float,
+    half: float,
+    out: Array,
+    n: int,
+) -> float:
+    """What a dividing line allows an egg that keeps ``half`` from it, into row n as from ``near_features``.
+
+    A strip is (direction of the normal, x, y of a point of the line); ``away`` is 1.0 for the egg before the line as
+    the normal points, -1.0 for the one behind it. Three more numbers follow in the row: ``p``, how far along the line
+    from its point the egg touches, and the support function there. Returns the scale.
+    """
+    nx, ny = np.cos(strips[p, 0]) * away, np.sin(strips[p, 0]) * away
+    nu, nv = nx * cos + ny * sin, ny * cos - nx * sin
+    mirror = 1.0 if nv >= 0.0 else -1.0
+    h, xu, xv = support(nu, mirror * nv, shape)
+    xv *= mirror
+    R = (nx * (strips[p, 1] - ox) + ny * (strips[p, 2] - oy) - half) / h
+    qx, qy = ox + R * (xu * cos - xv * sin) - strips[p, 1], oy + R * (xu * sin + xv * cos) - strips[p, 2]
+    out[n, 0], out[n, 1], out[n, 2], out[n, 3], out[n, 4] = R, nu, nv, R * xu, R * xv
+    out[n, 5], out[n, 6], out[n, 7], out[n, 8], out[n, 9] = -1.0, 2.0, p, nx * qy - ny * qx, h
+    return float(R)
+
+
+@njit(cache=True)
+def pack_scales(
+    zs: Array,
+    strips: Array,
+    pairs: Indices,
+    half: float,
+    s: float,
+    log_min_radius: float,
+    edges: Array,
+    nodes: Array,
+    scales: Array,
+) -> float:
+    """Largest scale of each of several eggs between land and dividing strips; returns the merit of the least.
+
+    Egg pairs[p, 0] lies before strip p, egg pairs[p, 1] behind it.
+    """
+    least = np.inf
+    row = np.empty((1, 10))
+    for i in range(zs.shape[0]):
+        shape = unit_shape(zs[i, 3], zs[i, 4])
+        cos, sin = np.cos(zs[i, 2]), np.sin(zs[i, 2])
+        R = np.inf
+        for p in range(pairs.shape[0]):
+            if pairs[p, 0] == i or pairs[p, 1] == i:
+                away = 1.0 if pairs[p, 0] == i else -1.0
+                R = min(R, strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, row, 0))
+        if R > 0.0:
+            R = _largest_scale(zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, R)
+        scales[i] = R
+        least = min(least, merit(R, zs[i, 3], shape[7], log_min_radius) if R > 0.0 else -np.inf)
+    return least
+
+
+@njit(cache=True)
+def refine(
+    zs: Array,
+    strips: Array,
+    pairs: Indices,
+    trust: float,
+    steps: int,
+    tolerance: float,
+    half: float,
+    s: float,
+    log_min_radius: float,
+    limits: Array,
+    edges: Array,
+    nodes: Array,
+    work: Work,
+) -> float:
+    """Sequential linear programming on one or several eggs and the strips between them, in place; the least merit.
+
+    The unknowns are five for each egg and, for each strip, its turn about its point and its shift along its normal.
+    ``limits`` (2, 2): lower and upper taper, lower and upper aspect. ``work``: arrays from ``work_arrays``. Ends when
+    the gain promised falls below ``tolerance`` or the trust region vanishes.
+    """
+    features, value, gradient, table, basis = work
+    eggs, count = zs.shape[0], pairs.shape[0]
+    unknowns = 5 * eggs + 2 * count
+    step, lower, upper = np.zeros(unknowns), np.empty(unknowns), np.empty(unknowns)
+    scales, trial_scales = np.empty(eggs), np.empty(eggs)
+    trial, moved = zs.copy(), strips.copy()
+    per_egg = value.shape[0] // eggs
+    now, promised = -np.inf, 0.0
+    length = 1.0
+    for turn in range(steps + 1):
+        if turn > 0:
+            length = 0.0
+            for i in range(eggs):
+                length = max(length, scales[i])
+            m = 0
+            for i in range(eggs):
+                shape = unit_shape(zs[i, 3], zs[i, 4])
+                cos, sin = np.cos(zs[i, 2]), np.sin(zs[i, 2])
+                if merit(scales[i], zs[i, 3], shape[7], log_min_radius) > now + 10.0 * trust + 1e-9:
+                    continue  # so much larger than the least that no step within the trust region undoes it
+                tight = log_min_radius - np.log(zs[i, 3]) - np.log(scales[i]) > -4.0 * trust - 1e-9
+                kinds = 2 if tight else 1
+                band = 2.0 * min(2.5 * trust, 0.7) + 1e-9
+                n = -1
+                while n < 0 or (n + count) * kinds > per_egg or n + count > features.shape[0]:
+                    band *= 0.5
+                    if band < 1e-12:
+                        return now
+                    n = near_features(
+                        zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, scales[i] * (1.0 + band), features
+                    )
+                land = n
+                for p in range(count):
+                    if pairs[p, 0] == i or pairs[p, 1] == i:
+                        away = 1.0 if pairs[p, 0] == i else -1.0
+                        strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, features, n)
+                        n += 1
+                for e in range(n):
+                    for kind in range(kinds):
+                        for j in range(unknowns):
+                            gradient[m, j] = 0.0
+                        value[m] = linearise(
+                            cos, sin, shape, features, e, log_min_radius, kind == 1, length, gradient, m, 5 * i
+                        )
+                        if e >= land:
+                            weight = 2.0 + PENALTY if kind == 1 else 2.0
+                            p = int(features[e, 7])
+                            gradient[m, 5 * eggs + 2 * p] = -weight * features[e, 8] / (features[e, 0] * features[e, 9])
+                            away = 1.0 if pairs[p, 0] == i else -1.0
+                            gradient[m, 5 * eggs + 2 * p + 1] = (
+                                weight * away * length / (features[e, 0] * features[e, 9])
+                            )
+                        m += 1
+            for i in range(eggs):
+                j = 5 * i
+                lower[j] = lower[j + 1] = -0.4 * trust * scales[i] / length
+                upper[j] = upper[j + 1] = 0.4 * trust * scales[i] / length
+                lower[j + 2], upper[j + 2] = -trust, trust
+                lower[j + 3], upper[j + 3] = max(-trust, limits[0, 0] - zs[i, 3]), min(trust, limits[0, 1] - zs[i, 3])
+                lower[j + 4], upper[j + 4] = max(-trust, limits[1, 0] - zs[i, 4]), min(trust, limits[1, 1] - zs[i, 4])
+            for p in range(count):
+                j = 5 * eggs + 2 * p
+                lower[j], upper[j] = -trust, trust
+                lower[j + 1], upper[j + 1] = -0.4 * trust, 0.4 * trust
+            promised = solve_step(value, gradient, m, lower, upper, table, basis, step) - now
+            if promised < tolerance:
+                break
+        for i in range(eggs):
+            for j in range(5):
+                trial[i, j] = zs[i, j] + step[5 * i + j] * (length if j < 2 else 1.0)
+            trial[i, 3] = min(max(trial[i, 3], limits[0, 0]), limits[0, 1])
+            trial[i, 4] = min(max(trial[i, 4], limits[1, 0]), limits[1, 1])
+        for p in range(count):
+            shift = step[5 * eggs + 2 * p + 1] * length
+            moved[p, 1] = strips[p, 1] + shift * np.cos(strips[p, 0])
+            moved[p, 2] = strips[p, 2] + shift * np.sin(strips[p, 0])
+            moved[p, 0] = strips[p, 0] + step[5 * eggs + 2 * p]
+        least = pack_scales(trial, moved, pairs, half, s, log_min_radius, edges, nodes, trial_scales)
+        gain = least - now
+        if turn == 0 or gain > 0.1 * promised:
+            if least == -np.inf:
+                return now
+            for i in range(eggs):
+                scales[i] = trial_scales[i]
+                for j in range(5):
+                    zs[i, j] = trial[i, j]
+            for p in range(count):
+                for j in range(3):
+                    strips[p, j] = moved[p, j]
+            now = least
+        if turn == 0:
+            continue
+        if gain > 0.7 * promised:
+            trust = min(2.0 * trust, 0.5)
+        elif gain < 0.3 * promised:
+            trust *= 0.35
+            if trust < 1e-11:
+                break
+    return now
+
+
+@njit(cache=True)
+def refine_all(
+    starts: Array,
+    trust: float,
+    steps: int,
+    tolerance: float,
+    s: float,
+    log_min_radius: float,
+    limits: Array,
+    edges: Array,
+    nodes: Array,
+    work: Work,
+) -> None:
+    """Refine each start (merit, x, y, psi, taper, aspect) in place."""
+    z, strips, pairs = np.empty((1, UNKNOWNS)), np.empty((0, 3)), np.empty((0, 2), np.int64)
+    for i in range(starts.shape[0]):
+        for j in range(UNKNOWNS):
+            z[0, j] = starts[i, j + 1]
+        starts[i, 0] = refine(
+            z, strips, pairs, trust, steps, tolerance, 0.0, s, log_min_radius, limits, edges, nodes, work
+        )
+        for j in range(UNKNOWNS):
+            starts[i, j + 1] = z[0, j]

@@ -26,48 +26,39 @@ for rounding.
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from shapely.geometry import Polygon
 
-from packpale.enclosure import _kernels
-from packpale.enclosure.boundary import Boundary
 from packpale.enclosure.egg import Egg
 
 
 def area_bound(
-    land: Boundary,
+    parts: Sequence[Polygon],
+    depth: float,
     *,
     clearance: float,
     taper: tuple[float, float],
     aspect: tuple[float, float],
-    tolerance: float = 0.002,
 ) -> float:
     """Upper bound on the area of any egg in the land with its strip of ``clearance`` [m] round it. [m2]
 
-    ``tolerance`` is the relative accuracy to which the deepest point is enclosed.
+    ``parts``: the land's parts. ``depth``: an upper bound on the distance from any point of the land to its boundary
+    [m], as fit.deepest gives it.
     """
-    cells, half = land.cover()
-    seeds = np.array([np.ravel(p.representative_point().coords) for p in land.parts[:50]]) - land.origin
-    *_, depth = _kernels.deepest_point(seeds, cells, half, tolerance, 200_000, *land.index)
-    return bound_from_depth(land, depth, clearance=clearance, taper=taper, aspect=aspect)
-
-
-def bound_from_depth(
-    land: Boundary, depth: float, *, clearance: float, taper: tuple[float, float], aspect: tuple[float, float]
-) -> float:
-    """The same from a known upper bound on the depth of the land [m]."""
     largest_disc = max(depth - clearance, 0.0)
     aspects = np.linspace(*aspect, 65)
     areas = [Egg.from_shape(taper[1], a, big_radius=1.0).area for a in aspects]
     best = 0.0
-    for part in land.parts:
+    for part in sorted(parts, key=lambda p: -p.area):
         by_area = max(math.sqrt(part.area) - clearance * math.sqrt(math.pi), 0.0) ** 2
         if by_area <= best:
-            break  # the parts stand in order of area
+            break
         reach = max(float(shapely.minimum_bounding_radius(part)) - clearance, 0.0)
         by_length = max(
-            areas[i + 1 if len(areas) > i + 1 else i] * min(largest_disc, reach / a) ** 2 for i, a in enumerate(aspects)
+            areas[min(i + 1, len(areas) - 1)] * min(largest_disc, reach / a) ** 2 for i, a in enumerate(aspects)
         )
         best = max(best, min(by_area, by_length))
     return best * (1 + 1e-9)

@@ -23,8 +23,8 @@ class Boundary:
     """What was taken off every coordinate. [m]"""
     size: tuple[float, float, float, float]
     """West, south, east, north in local coordinates. [m]"""
-    parts: tuple[Polygon, ...]
-    """The parts in the run's coordinates, largest first."""
+    rings: tuple[Array, ...]
+    """Closed rings in local coordinates, the land to their left. [m]"""
     edges: Array
     nodes: Array
     band_start: Indices
@@ -52,28 +52,66 @@ class Boundary:
         return np.column_stack([x.ravel(), y.ravel()]), side / 2
 
 
-def boundary(area: Polygon | MultiPolygon) -> Boundary | None:
-    """Prepare land for the search; None if it has no area.
+def valid_parts(area: Polygon | MultiPolygon) -> tuple[Polygon, ...]:
+    """Parts with an area, largest first; rings that cross themselves are made valid.
 
-    Rings that cross themselves are made valid first. Raises ValueError if a coordinate is not finite.
+    Raises ValueError if a coordinate is not finite.
     """
     if not np.isfinite(shapely.get_coordinates(area)).all():
         raise ValueError("a corner of the land has a coordinate that is not finite")
     if not area.is_valid:
         area = shapely.make_valid(area)
-    parts = sorted((p for p in _polygons(area) if p.area > 0), key=lambda p: -p.area)
+    return tuple(sorted((p for p in _polygons(area) if p.area > 0), key=lambda p: -p.area))
+
+
+def boundary(parts: tuple[Polygon, ...]) -> Boundary | None:
+    """Prepare valid parts for the search; None if there are none."""
     if not parts:
         return None
     x0, y0, x1, y1 = shapely.total_bounds(parts)
     # Whole metres, so that taking them off costs no digit.
     origin = (float(np.round((x0 + x1) / 2)), float(np.round((y0 + y1) / 2)))
     rings = [np.asarray(ring.coords)[:, :2] - origin for p in parts for ring in _rings(orient(p, 1.0))]
+    return _from_rings(origin, tuple(rings))
+
+
+def behind(land: Boundary, angle: float, offset: float) -> Boundary | None:
+    """The land on the side of a straight line that its normal points away from; None if nothing of it lies there.
+
+    The normal points in the direction ``angle``, counter-clockwise from east [rad]; ``offset`` is the distance of the
+    line from the local origin along it [m]. Where a ring leaves and comes back, the line itself closes the gap: such
+    pieces may run through places outside the land or over one another, which changes nothing for an egg on the near
+    side of the line.
+    """
+    normal = np.array([math.cos(angle), math.sin(angle)])
+    rings = tuple(piece for ring in land.rings if len(piece := _clipped(ring, normal, offset)) > 3)
+    return _from_rings(land.origin, rings) if rings else None
+
+
+def _clipped(ring: Array, normal: Array, offset: float) -> Array:
+    """A closed ring with everything beyond the line replaced by a walk along it."""
+    over = ring @ normal - offset
+    if (over <= 0).all():
+        return ring
+    start, end, before, after = ring[:-1], ring[1:], over[:-1], over[1:]
+    crosses = (before <= 0) != (after <= 0)
+    share = np.divide(before, before - after, out=np.zeros(len(before)), where=crosses)
+    points = np.stack([start, start + share[:, None] * (end - start)], axis=1)
+    kept = points[np.stack([before <= 0, crosses], axis=1)]
+    return np.concatenate([kept, kept[:1]]) if len(kept) else kept
+
+
+def _from_rings(origin: tuple[float, float], rings: tuple[Array, ...]) -> Boundary | None:
+    corners = np.concatenate(rings)
+    (x0, y0), (x1, y1) = corners.min(axis=0), corners.max(axis=0)
+    if not (x1 > x0 and y1 > y0):
+        return None
     edges = _spatial_order(np.concatenate([_edges(ring) for ring in rings]))
     leaves = 1 << max(math.ceil(math.log2(-(-len(edges) // _kernels.LEAF))), 0)
     nodes = np.empty((2 * leaves, 3))
     _kernels.build_nodes(edges, leaves, nodes)
-    size = (float(x0 - origin[0]), float(y0 - origin[1]), float(x1 - origin[0]), float(y1 - origin[1]))
-    return Boundary(origin, size, tuple(parts), edges, nodes, *_bands(edges, size[1], size[3]))
+    size = (float(x0), float(y0), float(x1), float(y1))
+    return Boundary(origin, size, rings, edges, nodes, *_bands(edges, size[1], size[3]))
 
 
 def _polygons(area: shapely.Geometry) -> list[Polygon]:

@@ -283,6 +283,17 @@ class Egg:
         flank = (u * u + v * v - R * R + 2 * (v - R) * (F - R)) / (np.hypot(u, w) + F)
         return np.maximum(np.maximum(big, small), np.where(flank_valid, flank, -np.inf))
 
+    def support(self, nx: npt.ArrayLike, ny: npt.ArrayLike) -> Array:
+        """Support function about O: how far the egg reaches from O in the unit direction (nx, ny), in x and y. [m]"""
+        sin, cos = self._axis()
+        nx, ny = np.asarray(nx, float), np.asarray(ny, float)
+        nu, nv = nx * sin + ny * cos, np.abs(ny * sin - nx * cos)
+        R, F, phi = self.big_radius, self.flank_radius, self.flank_turn
+        small = self.small_radius + self.centre_spacing * nu
+        # F - (F - R) nv with 1 - nv = nu^2 / (1 + nv), which keeps its digits when the flanks are nearly straight.
+        flank = R + (F - R) * nu * nu / (1 + nv)
+        return np.where(nu <= 0, R, np.where(nu >= math.sin(phi), small, flank))
+
     def contains(self, x: npt.ArrayLike, y: npt.ArrayLike) -> npt.NDArray[np.bool_]:
         """Whether points lie inside or on the line."""
         return self.distance(x, y) <= 0

@@ -34,8 +34,8 @@ import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure import _kernels
-from packpale.enclosure.bound import bound_from_depth
-from packpale.enclosure.boundary import Boundary, boundary
+from packpale.enclosure.bound import area_bound
+from packpale.enclosure.boundary import Boundary, boundary, valid_parts
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.site.grid import Array
@@ -111,31 +111,61 @@ def fit_largest(
     """
     started = time.perf_counter()
     shapes = Shapes(clearance, taper, aspect, min_radius)
-    land = boundary(area)
+    parts = valid_parts(area)
+    land = boundary(parts)
     if land is None:
         return None
-    x, y, depth, most = deepest(land)
+    x, y, depth, most = deepest(land, seeds(land, parts))
     if depth <= clearance:
         return None
     egg = search(land, shapes, (x, y, depth))
     if egg is None:
         return None
-    bound = bound_from_depth(land, most, clearance=clearance, taper=taper, aspect=aspect)
+    bound = area_bound(parts, most, clearance=clearance, taper=taper, aspect=aspect)
     return Fit(egg, bound, time.perf_counter() - started)
 
 
-def deepest(land: Boundary, tolerance: float = 0.005) -> tuple[float, float, float, float]:
-    """Deepest point of the land in local coordinates, its depth, and an upper bound on any point's depth. [m]"""
+def seeds(land: Boundary, parts: tuple[Polygon, ...]) -> Array:
+    """A point inside each of the larger parts, shape (n, 2), local coordinates. [m]"""
+    points = [np.ravel(p.representative_point().coords) for p in parts[:50]]
+    return np.asarray(np.array(points) - land.origin, float)
+
+
+def deepest(land: Boundary, seeds: Array, tolerance: float = 0.005) -> tuple[float, float, float, float]:
+    """Deepest point of the land in local coordinates, its depth, and an upper bound on any point's depth. [m]
+
+    ``seeds`` (n, 2) are points to try first; with none inside, very narrow land may be given up (depth 0).
+    """
     cells, half = land.cover()
-    seeds = np.array([np.ravel(p.representative_point().coords) for p in land.parts[:50]]) - land.origin
     found = _kernels.deepest_point(seeds, cells, half, tolerance, 40_000, *land.index)
     return float(found[0]), float(found[1]), float(found[2]), float(found[3])
 
 
-def search(land: Boundary, shapes: Shapes, deep: tuple[float, float, float], *, effort: int = 1) -> Egg | None:
-    """The largest egg found from many starts; ``deep`` is the deepest point with its depth. [m]
+@dataclass(frozen=True)
+class Effort:
+    """How many starts the search takes, and how far each is followed."""
 
-    ``effort`` multiplies the number of starts; 1 is what the targets on time allow.
+    spacing: float = 0.35
+    """Distance of the centres tried, over the depth of the deepest point."""
+    centres: int = 3200
+    starts: int = 60
+    finals: int = 10
+
+
+QUICK = Effort(spacing=0.5, centres=400, starts=10, finals=2)
+"""For searches that are one of many."""
+
+
+def search(land: Boundary, shapes: Shapes, deep: tuple[float, float, float], effort: Effort = Effort()) -> Egg | None:
+    """The largest egg found from many starts; ``deep`` is the deepest point with its depth. [m]"""
+    eggs = (reported(land, shapes, row[1:]) for row in local_optima(land, shapes, deep, effort))
+    return max((e for e in eggs if e is not None), key=lambda e: e.area, default=None)
+
+
+def local_optima(land: Boundary, shapes: Shapes, deep: tuple[float, float, float], effort: Effort = Effort()) -> Array:
+    """Eggs that no small change makes larger, best first: rows of (merit, x, y, psi, taper, aspect), local coordinates.
+
+    ``deep`` is the deepest point with its depth [m].
     """
     tables = _tables(shapes)
     work = work_arrays()
@@ -146,29 +176,27 @@ def search(land: Boundary, shapes: Shapes, deep: tuple[float, float, float], *, 
     if feasible and best is not None:
         need = max(need, shapes.clearance + math.sqrt(math.exp(best[0]) / shapes.largest_unit_area))
     cells, half = land.cover()
-    spacing = 0.35 * deep[2] / math.sqrt(effort)
-    centres, _ = _kernels.deep_cells(cells, half, need, spacing / 2, 800 * 4 * effort, *land.index)
+    spacing = effort.spacing * deep[2]
+    centres, _ = _kernels.deep_cells(cells, half, need, spacing / 2, effort.centres, *land.index)
     starts = _rated(land, shapes, centres, tables)
     order = np.argsort(-starts[:, 0], kind="stable")
-    kept = np.empty(60 * effort, np.int64)
-    n = _kernels.thin_out(starts, order, 0.3 * deep[2], math.radians(20), len(kept), kept)
+    kept = np.empty(max(effort.starts, effort.finals), np.int64)
+    n = _kernels.thin_out(starts, order, 0.3 * deep[2], math.radians(20), effort.starts, kept)
     starts = _refined(land, shapes, np.concatenate([first, starts[kept[:n]]]), work, steps=12)
-    n = _kernels.thin_out(starts, np.arange(len(starts)), 1e-3 * deep[2], 1e-3, 10 * effort, kept)
-    starts = _refined(land, shapes, starts[kept[:n]], work, steps=60, trust=0.02)
-    eggs = (reported(land, shapes, row[1:]) for row in starts)
-    return max((e for e in eggs if e is not None), key=lambda e: e.area, default=None)
+    n = _kernels.thin_out(starts, np.arange(len(starts)), 1e-3 * deep[2], 1e-3, effort.finals, kept)
+    return _refined(land, shapes, starts[kept[:n]], work, steps=60, trust=0.02)
 
 
-def reported(land: Boundary, shapes: Shapes, z: Array) -> Egg | None:
+def reported(land: Boundary, shapes: Shapes, z: Array, at_most: float = math.inf) -> Egg | None:
     """The egg at position z, in the run's coordinates, certainly inside; None if it is too small or outside.
 
-    z is (x, y, psi, taper, aspect) in local coordinates.
+    z is (x, y, psi, taper, aspect) in local coordinates; the big radius is at most ``at_most`` [m].
     """
     big_x, big_y = float(z[0] + land.origin[0]), float(z[1] + land.origin[1])
     bearing = math.degrees(math.pi / 2 - z[2]) % 360.0
     # The coordinates as they are reported, brought back to the local origin: what rounding did is seen here.
     at = np.array([big_x - land.origin[0], big_y - land.origin[1], math.pi / 2 - math.radians(bearing), z[3], z[4]])
-    R = _kernels.largest_scale(at, shapes.clearance, *land.tree, np.inf)
+    R = _kernels.largest_scale(at, shapes.clearance, *land.tree, at_most)
     R = R * (1 - 1e-8) - 1e-6
     if not (R > 0 and R * z[3] >= shapes.min_radius and _kernels.is_inside(at[0], at[1], *_inside(land))):
         return None
@@ -177,15 +205,15 @@ def reported(land: Boundary, shapes: Shapes, z: Array) -> Egg | None:
     )
 
 
-def work_arrays() -> tuple[Array, Array, Array, Array, np.ndarray]:
-    """Arrays that the compiled refinement writes into."""
-    rows = 2 * _ROOM
+def work_arrays(unknowns: int = 5, eggs: int = 1) -> _kernels.Work:
+    """Arrays that the compiled refinement of so many eggs with so many unknowns in all writes into."""
+    rows = 2 * _ROOM * eggs
     return (
-        np.empty((_ROOM, 7)),
+        np.empty((_ROOM, 10)),
         np.empty(rows),
-        np.empty((rows, 5)),
-        np.empty((7, rows + 11)),
-        np.empty(6, np.int64),
+        np.empty((rows, unknowns)),
+        np.empty((unknowns + 2, rows + 2 * unknowns + 1)),
+        np.empty(unknowns + 1, np.int64),
     )
 
 
@@ -219,16 +247,15 @@ def _refined(
     land: Boundary,
     shapes: Shapes,
     starts: Array,
-    work: tuple[Array, Array, Array, Array, np.ndarray],
+    work: _kernels.Work,
     *,
     steps: int,
     trust: float = 0.15,
 ) -> Array:
     """Starts after some steps of the refinement, best first; those that lead nowhere are left out."""
     starts = starts[starts[:, 0] > -np.inf].copy()
-    regions = np.full(len(starts), trust)
     _kernels.refine_all(
-        starts, regions, steps, 1e-7, shapes.clearance, shapes.log_min_radius, shapes.limits, *land.tree, work
+        starts, trust, steps, 1e-7, shapes.clearance, shapes.log_min_radius, shapes.limits, *land.tree, work
     )
     starts = starts[np.argsort(-starts[:, 0], kind="stable")]
     return starts[starts[:, 0] > -np.inf]

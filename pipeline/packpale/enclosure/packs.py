@@ -1,9 +1,58 @@
-"""Several eggs a set distance apart: the smallest as large as possible, then the sum."""
+"""Several eggs a set distance apart: the smallest as large as possible, then the sum.
 
+Two convex figures are at least a distance w apart exactly if a straight strip of width w lies between them. So n eggs
+with one dividing strip for each pair are a max-min problem of the same kind as one egg (fit.py): each strip adds a
+straight edge to either egg, which may turn and shift, and all eggs and strips are refined at once by the same
+sequential linear programming. The strip found is the proof of the distance.
+
+Starts: the best sets among the local optima of one egg that keep apart, for land of several rooms; and, for land that
+is one room, cuts by straight strips in many directions with the parts' areas in several proportions, one egg fitted in
+each part (a part is cut again for three). Afterwards each egg is fitted anew with the others as obstacles, the smallest
+first, and kept where it became larger.
+"""
+
+import itertools
+import math
+import time
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from packpale.enclosure.fit import fit_largest
+from packpale.enclosure import _kernels
+from packpale.enclosure.bound import area_bound
+from packpale.enclosure.boundary import Boundary, behind, boundary, valid_parts
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.fit import (
+    QUICK,
+    Effort,
+    Shapes,
+    deepest,
+    fit_largest,
+    local_optima,
+    reported,
+    search,
+    seeds,
+    work_arrays,
+)
 from packpale.enclosure.model import Fit
+from packpale.site.grid import Array
+
+_DIRECTIONS = 12
+_REFINED = 6
+
+
+@dataclass(frozen=True)
+class _Set:
+    """Eggs that keep apart, and the area of the smallest."""
+
+    eggs: tuple[Egg, ...]
+
+    @property
+    def rank(self) -> tuple[float, float]:
+        areas = [e.area for e in self.eggs]
+        return min(areas), sum(areas)
 
 
 def fit_packs(
@@ -16,14 +65,246 @@ def fit_packs(
     aspect: tuple[float, float],
     min_radius: float = 0.0,
 ) -> tuple[Fit, ...]:
-    """Up to ``n`` eggs at least ``separation`` [m] apart; fewer where no more fit."""
-    fits: list[Fit] = []
-    left = area
-    for _ in range(n):
-        fit = fit_largest(left, clearance=clearance, taper=taper, aspect=aspect, min_radius=min_radius)
-        if fit is None:
+    """``n`` eggs whose lines are at least ``separation`` [m] apart, largest first; fewer where not so many fit.
+
+    The smallest is made as large as possible, then the others. Other parameters as for fit.fit_largest. Each fit's
+    area_bound_m2 is the bound for a single egg on the land, which holds for each of them.
+
+    Raises ValueError if ``n`` is not positive, the separation is negative, a coordinate is not finite or a range is
+    none.
+    """
+    started = time.perf_counter()
+    if n < 1 or not separation >= 0:
+        raise ValueError(f"no such packs: {n=}, {separation=} m")
+    shapes = Shapes(clearance, taper, aspect, min_radius)
+    parts = valid_parts(area)
+    land = boundary(parts)
+    if land is None:
+        return ()
+    x, y, depth, most = deepest(land, seeds(land, parts))
+    if depth <= clearance:
+        return ()
+    found = _fit_sets(parts, land, shapes, (x, y, depth), n=n, separation=float(separation))
+    bound = area_bound(parts, most, clearance=clearance, taper=taper, aspect=aspect)
+    took = time.perf_counter() - started
+    return tuple(Fit(egg, bound, took) for egg in sorted(found, key=lambda e: -e.area))
+
+
+def _fit_sets(
+    parts: tuple[Polygon, ...],
+    land: Boundary,
+    shapes: Shapes,
+    deep: tuple[float, float, float],
+    *,
+    n: int,
+    separation: float,
+) -> tuple[Egg, ...]:
+    """As many as ``n`` eggs that keep apart."""
+    if n == 1:
+        egg = search(land, shapes, deep)
+        return () if egg is None else (egg,)
+    starts = _from_rooms(land, shapes, deep, n, separation) + _from_cuts(land, shapes, deep, n, separation)
+    starts.sort(key=lambda s: s.rank, reverse=True)
+    refined = (_refine(land, shapes, start.eggs, separation) for start in _distinct(starts)[:_REFINED])
+    best = max((s for s in refined if s is not None), key=lambda s: s.rank, default=None)
+    if best is None:
+        # Nothing to start from: one egg less may leave room.
+        return _fit_sets(parts, land, shapes, deep, n=n - 1, separation=separation)
+    better = _refine(land, shapes, _grow_others(parts, shapes, best, separation).eggs, separation)
+    if better is not None and better.rank > best.rank:
+        best = better
+    return _grow_others(parts, shapes, best, separation).eggs
+
+
+def gap(first: Egg, second: Egg) -> tuple[float, float]:
+    """Distance between two eggs and the direction of the normal of the widest strip between them.
+
+    Negative where they overlap. The normal points from the first to the second, counter-clockwise from east [rad]. The
+    distance of convex figures is the largest over n of n (O2 - O1) - h1(n) - h2(-n).
+    """
+    towards = math.atan2(second.big_y - first.big_y, second.big_x - first.big_x)
+    width, best = math.pi, towards
+    values = np.empty(0)
+    for _ in range(12):
+        angles = best + np.linspace(-width, width, 65)
+        values = _strip_widths(first, second, angles)
+        best = float(angles[np.argmax(values)])
+        width *= 2 / 32
+        if width < 1e-9:
             break
-        fits.append(fit)
-        # The next egg's own strip must not count twice against the separation.
-        left = left.difference(fit.egg.polygon(0.01).buffer(max(separation - clearance, 0.0) + 0.02))
-    return tuple(fits)
+    return float(values.max()), best
+
+
+def _strip_widths(first: Egg, second: Egg, angles: Array) -> Array:
+    nx, ny = np.cos(angles), np.sin(angles)
+    between = nx * (second.big_x - first.big_x) + ny * (second.big_y - first.big_y)
+    return np.asarray(between - first.support(nx, ny) - second.support(-nx, -ny))
+
+
+def _from_rooms(
+    land: Boundary, shapes: Shapes, deep: tuple[float, float, float], n: int, separation: float
+) -> list[_Set]:
+    """Sets of local optima of one egg that already keep apart."""
+    rows = local_optima(land, shapes, deep, Effort(finals=40))
+    eggs = [egg for row in rows if (egg := reported(land, shapes, row[1:])) is not None][:24]
+    apart = {(i, j): gap(a, b)[0] >= separation for (i, a), (j, b) in itertools.combinations(enumerate(eggs), 2)}
+    return [
+        _Set(tuple(eggs[i] for i in chosen))
+        for chosen in itertools.combinations(range(len(eggs)), n)
+        if all(apart[pair] for pair in itertools.combinations(chosen, 2))
+    ][:200]
+
+
+def _from_cuts(
+    land: Boundary, shapes: Shapes, deep: tuple[float, float, float], n: int, separation: float
+) -> list[_Set]:
+    """Sets from cutting the land by straight strips, the parts' areas in several proportions."""
+    # Points evenly spread over the land stand for its area.
+    cells, half = land.cover()
+    points, _ = _kernels.deep_cells(cells, half, 0.0, 0.1 * deep[2], 4000, *land.index)
+    whole = _Piece(land, points)
+    # The strip outside the fence may lie within the distance between two fences.
+    width = separation - 2 * shapes.clearance
+    sets = []
+    if n == 2:
+        for i in range(_DIRECTIONS):
+            for share in (0.5, 0.35, 0.65):
+                eggs = [_quick(piece, shapes) for piece in whole.cut(math.pi * i / _DIRECTIONS, share, width)]
+                sets.append(eggs)
+    else:
+        for i in range(8):
+            for share in (1 / 3, 2 / 3):
+                angle = math.pi * i / 8
+                one, rest = whole.cut(angle, share, width)[:: 1 if share < 0.5 else -1]
+                single = _quick(one, shapes)
+                if single is None:
+                    continue
+                for j in range(4):
+                    pair = [_quick(piece, shapes) for piece in rest.cut(angle + math.pi * j / 4, 0.5, width)]
+                    sets.append([single, *pair])
+    return [_Set(tuple(e for e in eggs if e is not None)) for eggs in sets if None not in eggs]
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """Land between cuts, and points (x, y, depth in the uncut land) spread evenly over it."""
+
+    land: Boundary | None
+    points: Array
+
+    def cut(self, angle: float, share: float, width: float) -> tuple["_Piece", "_Piece"]:
+        """The pieces before and behind a strip of a width (negative: overlap); ``share`` of the area before its middle.
+
+        The normal of the strip points in the direction ``angle``, counter-clockwise from east [rad].
+        """
+        if self.land is None or not len(self.points):
+            return self, self
+        along = self.points[:, 0] * math.cos(angle) + self.points[:, 1] * math.sin(angle)
+        at = float(np.quantile(along, share))
+        return (
+            _Piece(behind(self.land, angle, at - width / 2), self.points[along <= at - width / 2]),
+            _Piece(behind(self.land, angle + math.pi, -at - width / 2), self.points[along >= at + width / 2]),
+        )
+
+
+def _quick(piece: _Piece, shapes: Shapes) -> Egg | None:
+    if piece.land is None:
+        return None
+    x, y, depth, _ = deepest(piece.land, np.ascontiguousarray(piece.points[:, :2]), tolerance=0.05)
+    return search(piece.land, shapes, (x, y, depth), QUICK) if depth > shapes.clearance else None
+
+
+def _distinct(sets: list[_Set]) -> list[_Set]:
+    """Without those whose eggs all lie close to the eggs of a better set."""
+    kept: list[_Set] = []
+    for one in sets:
+        if not any(_alike(one, other) for other in kept):
+            kept.append(one)
+    return kept
+
+
+def _alike(one: _Set, other: _Set) -> bool:
+    def near(a: Egg, b: Egg) -> bool:
+        return math.hypot(a.big_x - b.big_x, a.big_y - b.big_y) < 0.1 * b.big_radius
+
+    return all(any(near(a, b) for b in other.eggs) for a in one.eggs)
+
+
+def _refine(land: Boundary, shapes: Shapes, eggs: tuple[Egg, ...], separation: float) -> _Set | None:
+    """All eggs and the strips between them refined at once; None if that leads nowhere."""
+    pairs = np.array(list(itertools.combinations(range(len(eggs)), 2)), np.int64)
+    zs = np.array([_position(land, egg) for egg in eggs])
+    strips = np.array([_strip(land, eggs[i], eggs[j]) for i, j in pairs])
+    unknowns = 5 * len(eggs) + 2 * len(pairs)
+    # A hair more than asked, so that rounding leaves the distance whole.
+    half = separation / 2 + 1e-6
+    work = work_arrays(unknowns, len(eggs))
+    merit = -math.inf
+    # Where few features touch, steps die of curvature: begin again with a wide trust region while that helps.
+    for _ in range(12):
+        before = merit
+        merit = _kernels.refine(
+            zs,
+            strips,
+            pairs,
+            0.1,
+            120,
+            1e-7,
+            half,
+            shapes.clearance,
+            shapes.log_min_radius,
+            shapes.limits,
+            *land.tree,
+            work,
+        )
+        if not merit > before + 2e-5:
+            break
+    if merit == -math.inf:
+        return None
+    scales = np.empty(len(eggs))
+    _kernels.pack_scales(zs, strips, pairs, half, shapes.clearance, shapes.log_min_radius, *land.tree, scales)
+    found = [reported(land, shapes, z, at_most=float(R)) for z, R in zip(zs, scales, strict=True)]
+    if any(egg is None for egg in found):
+        return None
+    result = _Set(tuple(egg for egg in found if egg is not None))
+    apart = all(gap(a, b)[0] >= separation for a, b in itertools.combinations(result.eggs, 2))
+    return result if apart else None
+
+
+def _position(land: Boundary, egg: Egg) -> tuple[float, float, float, float, float]:
+    psi = math.pi / 2 - math.radians(egg.axis_bearing_deg)
+    return egg.big_x - land.origin[0], egg.big_y - land.origin[1], psi, egg.taper, egg.aspect
+
+
+def _strip(land: Boundary, first: Egg, second: Egg) -> tuple[float, float, float]:
+    """Direction of the normal and a point in the middle of the widest strip between two eggs."""
+    width, angle = gap(first, second)
+    nx, ny = math.cos(angle), math.sin(angle)
+    edge = float(first.support(nx, ny)) + width / 2
+    # The strip may turn about any point of its middle line; one between the eggs couples turn and shift least.
+    along = (second.big_x - first.big_x) * -ny + (second.big_y - first.big_y) * nx
+    x = first.big_x + edge * nx - along / 2 * ny
+    y = first.big_y + edge * ny + along / 2 * nx
+    return angle, x - land.origin[0], y - land.origin[1]
+
+
+def _grow_others(parts: tuple[Polygon, ...], shapes: Shapes, best: _Set, separation: float) -> _Set:
+    """Fit each egg anew, the smallest first, with the others as obstacles; keep what is larger."""
+    eggs = sorted(best.eggs, key=lambda e: e.area)
+    whole = MultiPolygon(parts)
+    for i, egg in enumerate(eggs):
+        others = [e.parallel(separation + 0.002).polygon(0.001) for j, e in enumerate(eggs) if j != i]
+        # The egg's own strip outside its fence may share the distance to the others.
+        free = whole.difference(shapely.union_all([o.buffer(-shapes.clearance) for o in others]))
+        found = fit_largest(
+            free,
+            clearance=shapes.clearance,
+            taper=shapes.taper,
+            aspect=shapes.aspect,
+            min_radius=shapes.min_radius,
+        )
+        if found is None or found.egg.area <= egg.area:
+            continue
+        if all(gap(found.egg, e)[0] >= separation for j, e in enumerate(eggs) if j != i):
+            eggs[i] = found.egg
+    return _Set(tuple(eggs))
