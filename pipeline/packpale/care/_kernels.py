@@ -76,17 +76,14 @@ def _to_ground(
         if side * (ground_x[g] + ground_x[g + 1]) < 0.0:
             continue
         ax, az, bx, bz = ground_x[g], ground_z[g], ground_x[g + 1], ground_z[g + 1]
-        near = _nearest_on(px, pz, ax, az, bx, bz)
+        # Only the foot of the perpendicular, or the end next to it. Where the mesh hides it, the ground gets nearer
+        # towards it until the mesh comes into the way, and a way past that place bends round a corner of the mesh.
+        t = _nearest_on(px, pz, ax, az, bx, bz)
+        qx, qz = ax + t * (bx - ax), az + t * (bz - az)
+        length = math.hypot(qx - px, qz - pz)
         # A missing height compares as false.
-        if not math.hypot(ax + near * (bx - ax) - px, az + near * (bz - az) - pz) < best:
-            continue
-        # The foot of the perpendicular, or where the mesh hides it one of the ends. Any other way to a part of the
-        # ground that is half hidden bends round a corner of the mesh.
-        for t in (near, 0.0, 1.0):
-            qx, qz = ax + t * (bx - ax), az + t * (bz - az)
-            length = math.hypot(qx - px, qz - pz)
-            if length < best and _sees(seen_x, seen_z, side * max(side * qx, OFF), qz + OFF, depth, apron_x, apron_z):
-                best = length
+        if length < best and _sees(seen_x, seen_z, side * max(side * qx, OFF), qz + OFF, depth, apron_x, apron_z):
+            best = length
     return best
 
 
