@@ -39,6 +39,8 @@ def test_a_missing_neighbour_counts_only_with_weight():
     assert np.isnan(GRID.bilinear(values, x[2] + 0.01, y[2]))
 
 
-@pytest.mark.parametrize(("x", "y", "expected"), [(1000.1, 1999.9, 0), (1019.9, 1985.1, 47), (900, 3000, 0)])
+@pytest.mark.parametrize(
+    ("x", "y", "expected"), [(1000.1, 1999.9, 0), (1004.0, 1996.0, 9), (1019.9, 1985.1, 47), (900, 3000, 0)]
+)
 def test_nearest_takes_the_cell_that_holds_the_point(x, y, expected):
     assert GRID.nearest(np.arange(48).reshape(6, 8), x, y) == expected

@@ -106,6 +106,8 @@ def test_missing_cells_are_nan(tmp_path, hole, options):
     expected = np.zeros(site.grid.shape, dtype=bool)
     expected[2:5, 20:30] = True
     np.testing.assert_array_equal(np.isnan(site.elevation), expected)
+    # Missing, and not an elevation that no land has.
+    assert len(site.notes) == 1
 
 
 def test_cells_under_a_mask_are_nan(tmp_path):
@@ -247,12 +249,16 @@ def test_bilinear_is_exact_on_planes(tmp_path, cell):
 
 
 def test_coarser_cells_take_the_mean_and_not_one_point(tmp_path):
-    """Cells of 4 m over a chequerboard of 1 m cells: any one point would see black, white or something between."""
+    """Each cell of 3 m over noise in cells of 1 m holds nine of them whole, and takes their mean."""
     made = Made(tmp_path)
-    made.raster(100.0 + np.indices((200, 200)).sum(axis=0) % 2)
-    made.settings["land"] = {"margin_m": 4.0, "cell_m": 4.0}
-    # The grid of 4 m starts at multiples of 4 m, as does the raster: each cell holds 16 whole cells of it.
-    assert site_of(made).elevation == pytest.approx(100.5)
+    noise = 100.0 + np.random.default_rng(4).normal(size=(200, 200))
+    made.raster(noise)
+    made.settings["land"] = {"margin_m": 4.0, "cell_m": 3.0}
+    site = site_of(made)
+    top, left = round(NORTH - site.grid.north), round(site.grid.west - WEST)
+    own = noise[top : top + 3 * site.grid.rows, left : left + 3 * site.grid.cols]
+    expected = own.reshape(site.grid.rows, 3, site.grid.cols, 3).mean(axis=(1, 3))
+    np.testing.assert_allclose(site.elevation, expected, rtol=0, atol=1e-9)
 
 
 def test_resampled_grids_of_neighbours_share_cells(tmp_path):
