@@ -64,26 +64,54 @@ def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0
     )
 
 
+def pack(ground, settings):
+    """An egg of 2.07 ha that fits into the plot, staked out; no search, so that these tests hang on none."""
+    from packpale.enclosure.alignment import length_on_ground, stations
+    from packpale.enclosure.egg import Egg
+    from packpale.enclosure.fence import place_gates, posts
+    from packpale.enclosure.model import Fit, Pack
+
+    grid, elevation = ground.grid, ground.elevation
+    egg = Egg(grid.west + 114.0, grid.north - 141.5, 123.0, 64.9, 32.5, 110.0)
+    return Pack(
+        number=1,
+        fit=Fit(egg, area_bound_m2=1.05 * egg.area, fit_s=0.25),
+        alignment=stations(egg, step=settings.trench.station_m, elevation=elevation, grid=grid),
+        posts=posts(egg, settings.fence.post_spacing_m, elevation, grid),
+        gates=place_gates(egg, settings.fence.gates, width=4.0, elevation=elevation, grid=grid),
+        length_3d=length_on_ground(egg, elevation=elevation, grid=grid),
+        mean_suitability=0.81,
+        mean_slope=0.07,
+    )
+
+
 def result(plot_id="north field", *, settings=None, **place):
-    """The plot taken through all rooms."""
+    """A plot with one enclosure, taken through the other rooms."""
     from packpale.care.assess import assess as assess_care
     from packpale.earthworks.work_out import work_out
-    from packpale.enclosure.place import place as place_packs
+    from packpale.enclosure.model import Enclosure
     from packpale.land.assess import assess as assess_land
 
     settings = settings or project()
     ground = site(plot_id, **place)
-    land = assess_land(ground, settings)
-    enclosure = place_packs(ground, land, settings)
-    works = care = None
-    if enclosure.feasible:
-        works, care = work_out(ground, enclosure, settings), assess_care(ground, enclosure, settings)
-    return PlotResult(ground, land, enclosure, works, care)
+    enclosure = Enclosure((pack(ground, settings),), "")
+    return PlotResult(
+        ground,
+        assess_land(ground, settings),
+        enclosure,
+        work_out(ground, enclosure, settings),
+        assess_care(ground, enclosure, settings),
+    )
 
 
 def nothing_fits(plot_id="south field", **place):
-    """A plot on which no arc is wide enough."""
-    return result(plot_id, settings=project(enclosure={"min_radius_m": 500.0}), **place)
+    """A plot without an enclosure."""
+    from packpale.enclosure.model import Enclosure
+    from packpale.land.assess import assess as assess_land
+
+    ground = site(plot_id, **place)
+    reason = "no egg fits: largest usable patch 0.31 ha; 18 % of the plot: steeper than 20 degrees"
+    return PlotResult(ground, assess_land(ground, project()), Enclosure((), reason), None, None)
 
 
 def renamed(plot, plot_id):
