@@ -163,7 +163,10 @@ def test_rough_ground_agrees_with_a_dense_graph(heights, tilt, cover, reach):
     on_apron = (x >= 0) & (x <= reach)
     apron_x, apron_z = x[on_apron], z[on_apron] - cover
     found = _kernels.shortest_tunnel(x, z, 1.0, apron_x, apron_z)
-    assert found == pytest.approx(dense_shortest(x, z, 1.0, apron_x, apron_z), abs=0.02)
+    # The dense way avoids a thicker mesh and ends on chosen points, so it is never shorter; it comes down to the exact
+    # one as points and mesh get finer.
+    dense = dense_shortest(x, z, 1.0, apron_x, apron_z)
+    assert dense - 0.04 < found < dense + 1e-6
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -177,7 +180,10 @@ def test_bank_and_ditch_agree_with_a_dense_graph(seed):
     on_apron = (x >= 0) & (x <= 1.5)
     apron_x, apron_z = x[on_apron], z[on_apron] - 0.3
     found = _kernels.shortest_tunnel(x, z, 1.0, apron_x, apron_z)
-    assert found == pytest.approx(dense_shortest(x, z, 1.0, apron_x, apron_z), abs=0.02)
+    # The dense way avoids a thicker mesh and ends on chosen points, so it is never shorter; it comes down to the exact
+    # one as points and mesh get finer.
+    dense = dense_shortest(x, z, 1.0, apron_x, apron_z)
+    assert dense - 0.04 < found < dense + 1e-6
 
 
 def test_kernel_is_compiled():
