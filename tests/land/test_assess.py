@@ -89,6 +89,20 @@ def test_water_from_outside_is_noted_where_it_runs_in_a_channel(make_site, make_
     assert assess(make_site(cone), make_project()).notes == ()
 
 
+def test_the_note_counts_the_channel_cells_of_the_plot(make_site, make_project):
+    """On a cone only the cells on the window's edge can take water in from outside."""
+    cone = -0.1 * np.hypot(*np.mgrid[-20:20, -25:25])
+    site = make_site(cone, outline=box(1000, 2000, 1050, 2008))
+    land = assess(site, make_project(channel_area_ha=0.0005))
+    edge = np.ones(cone.shape, bool)
+    edge[1:-1, 1:-1] = False
+    channel = (land.upstream_area >= 5) & site.inside
+    share = (channel & edge).sum() / channel.sum()
+    assert 0.1 < share < 0.9
+    (note,) = land.notes
+    assert f" in {share:.0%} of the plot's channel cells" in note
+
+
 def test_real_ground_goes_through_whole(real_ground, make_site, make_project):
     site = make_site(real_ground, outline=MultiPolygon([box(1050, 2050, 1350, 2350)]))
     land = assess(site, make_project())
