@@ -1,5 +1,6 @@
 """Still pictures and the classes of the coloured ones."""
 
+import dataclasses
 import itertools
 
 import numpy as np
@@ -104,15 +105,24 @@ def test_not_usable_says_what_the_limits_say(fitting, shown):
         assert set(words[held[k] & (count == 1)]) <= {limit.name}
 
 
-def test_limiting_feature_is_blank_where_nothing_limits(fitting, shown):
-    theme = shown["limiting"]
-    limited = np.nan_to_num(fitting.land.limitation) > 0
-    np.testing.assert_array_equal(theme.classes(theme.values) > 0, limited)
+def test_limiting_feature_is_named_and_blank_where_nothing_limits(fitting):
+    from packpale.land.diggability import FEATURES
+
+    limitation, feature = fitting.land.limitation.copy(), fitting.land.limiting_feature.copy()
+    limitation[20:30, 20:30] = 0.0
+    feature[40:50, 40:50] = FEATURES.index("clay")
+    land = dataclasses.replace(fitting.land, limitation=limitation, limiting_feature=feature)
+    shown = themes.themes(dataclasses.replace(fitting, land=land), factory.project(), METRIC)
+    (theme,) = (t for t in shown if t.key == "limiting")
+    numbers = theme.classes(theme.values)
+    limited = np.nan_to_num(limitation) > 0
+    np.testing.assert_array_equal(numbers > 0, limited)
+    words = np.array(["", *theme.texts])[numbers]
+    np.testing.assert_array_equal(words[limited], np.array(FEATURES)[feature[limited]])
+    assert len(set(words[limited])) >= 2
 
 
 def test_level_ground_is_always_equally_bright(fitting):
-    import dataclasses
-
     flat = dataclasses.replace(fitting.land, hillshade=np.full(fitting.site.grid.shape, np.sin(np.pi / 4)))
     levelled = themes.hillshade(dataclasses.replace(fitting, land=flat))
     assert np.unique(levelled.values) == pytest.approx([0.78])
