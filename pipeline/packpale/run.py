@@ -242,7 +242,7 @@ def _compute(jobs: Sequence[_Job], workers: int, progress: Progress, watch: Watc
         progress.failed += outcome.status == "failed"
         watch(progress, outcome)
 
-    if workers == 1 or len(jobs) == 1:
+    if workers == 1 or len(jobs) <= 1:
         for job in jobs:
             watch(progress, None)
             finish(compute_plot(job))
