@@ -943,3 +943,283 @@ def refine_all(
         )
         for j in range(UNKNOWNS):
             starts[i, j + 1] = z[0, j]
+
+
+@njit(cache=True)
+def field_over_arc(
+    cx: float,
+    cy: float,
+    radius: float,
+    x0: float,
+    y0: float,
+    x1: float,
+    y1: float,
+    field: Array,
+    before: Array,
+    west: float,
+    north: float,
+    cell: float,
+) -> float:
+    """Share of one arc, walked clockwise with no more than a right angle's turn and x and y monotone, in the integral.
+
+    ``field`` is constant in each cell and zero outside the grid, ``before`` its sum over the cells west of each in the
+    same row. By Green's theorem the integral of the field over the figure is minus the integral of S dy along the line
+    walked clockwise, S(x, y) being the field's integral along the row from the west to x. Between two grid lines S is
+    linear in x, so the chord gives the mean of its ends times dy, and the field times the segment between chord and
+    arc is added.
+    """
+    rows, cols = field.shape
+    total = 0.0
+    px, py = x0, y0
+    east, up = x1 > x0, y1 > y0
+    right, above = (x0 + x1) * 0.5 > cx, (y0 + y1) * 0.5 > cy
+    # Cell of the piece ahead: on a grid line it is the one the walk enters.
+    fx, fy = (px - west) / cell, (north - py) / cell
+    c = int(np.floor(fx)) if east else int(np.ceil(fx)) - 1
+    r = int(np.ceil(fy)) - 1 if up else int(np.floor(fy))
+    for _ in range(2 * (rows + cols) + 1_000_000):
+        next_x = west + (c + 1) * cell if east else west + c * cell
+        next_y = north - r * cell if up else north - (r + 1) * cell
+        qx, qy, step_c, step_r = x1, y1, 0, 0
+        done = True
+        if (next_x < qx) == east and next_x != qx:
+            off = np.sqrt(max(radius * radius - (next_x - cx) ** 2, 0.0))
+            qx, qy, step_c, done = next_x, cy + off if above else cy - off, 1 if east else -1, False
+        if (next_y < qy) == up and next_y != qy:
+            off = np.sqrt(max(radius * radius - (next_y - cy) ** 2, 0.0))
+            qx, qy, step_c, step_r, done = cx + off if right else cx - off, next_y, 0, -1 if up else 1, False
+        if 0 <= r < rows and c >= 0:
+            if c < cols:
+                value = field[r, c]
+                left = west + c * cell
+                s0 = before[r, c] * cell + value * (px - left)
+                s1 = before[r, c] * cell + value * (qx - left)
+                chord = np.hypot(qx - px, qy - py)
+                angle = 2.0 * np.arcsin(min(chord / (2.0 * radius), 1.0))
+                if angle > 0.1:
+                    segment = 0.5 * radius * radius * (angle - np.sin(angle))
+                else:
+                    segment = chord * chord * angle / 12.0 * (1.0 + angle * angle / 30.0)
+                total += value * segment - 0.5 * (s0 + s1) * (qy - py)
+            else:
+                total -= (before[r, cols - 1] + field[r, cols - 1]) * cell * (qy - py)
+        px, py = qx, qy
+        c += step_c
+        r += step_r
+        if done:
+            break
+    return total
+
+
+@njit(cache=True)
+def field_over_egg(
+    x: float, y: float, psi: float, R: float, shape: Shape, field: Array, before: Array, frame: Array
+) -> float:
+    """Exact integral of a raster's values over an egg; ``frame`` is (west, north, cell)."""
+    k, d, F, sin_phi, cos_phi = shape[0], shape[1], shape[2], shape[3], shape[4]
+    phi = np.arctan2(sin_phi, cos_phi)
+    cos, sin = np.cos(psi), np.sin(psi)
+    total = 0.0
+    px, py = x - R * cos, y - R * sin
+    start = np.pi
+    for arc in range(5):
+        if arc in (0, 4):
+            cu, cv, radius, turn = 0.0, 0.0, R, 0.5 * np.pi
+        elif arc == 2:
+            cu, cv, radius, turn = d * R, 0.0, k * R, np.pi - 2.0 * phi
+        else:
+            cu, cv, radius, turn = 0.0, (1.0 - F) * R if arc == 1 else (F - 1.0) * R, F * R, phi
+        cx, cy = x + cu * cos - cv * sin, y + cu * sin + cv * cos
+        angle, last = psi + start, psi + start - turn
+        # Pieces between the directions of the compass, where x and y run one way.
+        while angle > last:
+            quarter = (np.ceil(angle / (0.5 * np.pi) - 1e-9) - 1.0) * 0.5 * np.pi
+            until = max(quarter, last)
+            qx, qy = cx + radius * np.cos(until), cy + radius * np.sin(until)
+            if arc == 4 and until == last:
+                qx, qy = x - R * cos, y - R * sin
+            total += field_over_arc(cx, cy, radius, px, py, qx, qy, field, before, frame[0], frame[1], frame[2])
+            px, py, angle = qx, qy, until
+        start -= turn
+    return total
+
+
+@njit(cache=True)
+def rate_places(
+    centres: Array,
+    reach: float,
+    s: float,
+    edges: Array,
+    nodes: Array,
+    shapes: Array,
+    tables: Array,
+    log_areas: Array,
+    bearings: int,
+    log_target: float,
+    field: Array,
+    before: Array,
+    frame: Array,
+    out: Array,
+) -> None:
+    """Best place for an egg of a given log area at each centre: rows of ``out`` are (merit, x, y, psi, taper, aspect).
+
+    The merit is the mean of the field over the egg, less what it is too large by after the radial profile.
+    """
+    rays = tables.shape[1] // 2
+    stride = rays // bearings
+    profile = np.empty(rays)
+    target = np.exp(log_target)
+    for c in range(centres.shape[0]):
+        x, y = centres[c, 0], centres[c, 1]
+        radial_profile(x, y, reach, edges, nodes, profile)
+        for j in range(rays):
+            profile[j] = np.log(max(np.exp(profile[j]) - s, 1e-12))
+        out[c, 0], out[c, 1], out[c, 2] = -np.inf, x, y
+        for i in range(shapes.shape[0]):
+            shape = unit_shape(shapes[i, 0], shapes[i, 1])
+            log_R = 0.5 * (log_target - log_areas[i])
+            for b in range(bearings):
+                over = 0.0
+                for j in range(rays):
+                    over = max(over, log_R - profile[j] + tables[i, j + rays - b * stride])
+                if 1.0 - 2.0 * over <= out[c, 0]:
+                    continue
+                psi = 2.0 * np.pi * b / bearings
+                mean = field_over_egg(x, y, psi, np.exp(log_R), shape, field, before, frame) / target
+                if mean - 2.0 * over > out[c, 0]:
+                    out[c, 0], out[c, 3], out[c, 4], out[c, 5] = mean - 2.0 * over, psi, shapes[i, 0], shapes[i, 1]
+
+
+@njit(cache=True)
+def place_merit(
+    z: Array,
+    s: float,
+    log_target: float,
+    log_min_radius: float,
+    edges: Array,
+    nodes: Array,
+    field: Array,
+    before: Array,
+    frame: Array,
+) -> tuple[float, float, float]:
+    """Mean of the field over the egg of the target's area less penalties; the mean; the scale that would fit."""
+    shape = unit_shape(z[3], z[4])
+    log_R = 0.5 * (log_target - shape[7])
+    mean = field_over_egg(z[0], z[1], z[2], np.exp(log_R), shape, field, before, frame) / np.exp(log_target)
+    # Scales far above the one needed make no difference.
+    R = largest_scale(z, s, edges, nodes, np.exp(log_R) * 4.0)
+    if R <= 0.0:
+        return -np.inf, mean, R
+    missing = max(log_R - np.log(R), log_min_radius - np.log(z[3]) - log_R)
+    return mean - PENALTY * max(0.0, missing), mean, R
+
+
+@njit(cache=True)
+def refine_places(
+    starts: Array,
+    trust_at_first: float,
+    steps: int,
+    tolerance: float,
+    s: float,
+    log_target: float,
+    log_min_radius: float,
+    limits: Array,
+    edges: Array,
+    nodes: Array,
+    field: Array,
+    before: Array,
+    frame: Array,
+    work: Work,
+) -> None:
+    """Sequential linear programming for the mean of a field, on each start (merit, x, y, psi, taper, aspect) in place.
+
+    The mean's slope is taken by differences over half a cell on either side, wide enough to see past cell edges.
+    """
+    features, value, gradient, table, basis = work
+    step, lower, upper = np.empty(5), np.empty(5), np.empty(5)
+    z, trial, slope = np.empty(5), np.empty(5), np.empty(5)
+    for start in range(starts.shape[0]):
+        for j in range(5):
+            z[j] = starts[start, j + 1]
+        trust = trust_at_first
+        now, mean, R = place_merit(z, s, log_target, log_min_radius, edges, nodes, field, before, frame)
+        for _ in range(steps):
+            if now == -np.inf:
+                break
+            shape = unit_shape(z[3], z[4])
+            log_R = 0.5 * (log_target - shape[7])
+            size = np.exp(log_R)
+            cos, sin = np.cos(z[2]), np.sin(z[2])
+            for j in range(5):
+                h = 0.5 * frame[2] / size
+                high, low = h, h
+                if j >= 3:
+                    high = min(h, limits[j - 3, 1] - z[j])
+                    low = min(h, z[j] - limits[j - 3, 0])
+                slope[j] = 0.0
+                if high + low > 0.0:
+                    keep = z[j]
+                    for side in range(2):
+                        z[j] = keep + (high if side == 0 else -low) * (size if j < 2 else 1.0)
+                        at = unit_shape(z[3], z[4])
+                        moved = field_over_egg(
+                            z[0], z[1], z[2], np.exp(0.5 * (log_target - at[7])), at, field, before, frame
+                        )
+                        slope[j] += moved if side == 0 else -moved
+                    slope[j] /= (high + low) * np.exp(log_target)
+                    z[j] = keep
+            band = 2.0 * min(2.5 * trust, 0.7) + 1e-9
+            n = -1
+            while n < 0:
+                band *= 0.5
+                if band < 1e-12:
+                    break
+                limit = max(R, size) * (1.0 + band)
+                n = near_features(z[0], z[1], cos, sin, s, shape, edges, nodes, limit, features)
+            m = 1
+            value[0] = mean
+            for j in range(5):
+                gradient[0, j] = slope[j]
+            for e in range(max(n, 0)):
+                f = linearise(cos, sin, shape, features, e, -50.0, False, size, gradient, m, 0)
+                value[m] = mean + 0.5 * PENALTY * (f - log_target)
+                for j in range(5):
+                    gradient[m, j] = slope[j] + 0.5 * PENALTY * gradient[m, j]
+                m += 1
+            # The small-end radius at the target's area depends on the shape alone.
+            value[m] = mean + PENALTY * (np.log(z[3]) + log_R - log_min_radius)
+            for j in range(5):
+                gradient[m, j] = slope[j]
+            gradient[m, 3] += PENALTY * (1.0 / z[3] - 0.5 * shape[8])
+            gradient[m, 4] -= PENALTY * 0.5 * shape[9]
+            m += 1
+            lower[0] = lower[1] = -0.4 * trust
+            upper[0] = upper[1] = 0.4 * trust
+            lower[2], upper[2] = -trust, trust
+            for j in range(2):
+                lower[3 + j] = max(-trust, limits[j, 0] - z[3 + j])
+                upper[3 + j] = min(trust, limits[j, 1] - z[3 + j])
+            promised = solve_step(value, gradient, m, lower, upper, table, basis, step) - now
+            if promised < tolerance:
+                break
+            for j in range(5):
+                trial[j] = z[j] + step[j] * (size if j < 2 else 1.0)
+            for j in range(2):
+                trial[3 + j] = min(max(trial[3 + j], limits[j, 0]), limits[j, 1])
+            least, trial_mean, trial_R = place_merit(
+                trial, s, log_target, log_min_radius, edges, nodes, field, before, frame
+            )
+            gain = least - now
+            if gain > 0.1 * promised:
+                for j in range(5):
+                    z[j] = trial[j]
+                now, mean, R = least, trial_mean, trial_R
+            if gain > 0.7 * promised:
+                trust = min(2.0 * trust, 0.5)
+            elif gain < 0.3 * promised:
+                trust *= 0.4
+                if trust < 1e-9:
+                    break
+        starts[start, 0] = now
+        for j in range(5):
+            starts[start, j + 1] = z[j]

@@ -29,6 +29,7 @@ and it is made smaller than that by one part in 10^8 and a micrometre.
 import math
 import time
 from dataclasses import dataclass
+from typing import TypedDict
 
 import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
@@ -41,6 +42,17 @@ from packpale.enclosure.model import Fit
 from packpale.site.grid import Array
 
 _RAYS, _BEARINGS = 96, 24
+
+
+class Ranges(TypedDict):
+    """What every fit is told about the egg, as keywords; see ``fit_largest``."""
+
+    clearance: float
+    taper: tuple[float, float]
+    aspect: tuple[float, float]
+    min_radius: float
+
+
 _ROOM = 256
 """Boundary features that the linear program looks at, at most."""
 
@@ -167,7 +179,7 @@ def local_optima(land: Boundary, shapes: Shapes, deep: tuple[float, float, float
 
     ``deep`` is the deepest point with its depth [m].
     """
-    tables = _tables(shapes)
+    tables = shape_tables(shapes, tapers=3, aspects=4)
     work = work_arrays()
     first = _refined(land, shapes, _rated(land, shapes, np.array([deep]), tables), work, steps=12)
     best = first[0] if len(first) else None
@@ -192,17 +204,23 @@ def reported(land: Boundary, shapes: Shapes, z: Array, at_most: float = math.inf
 
     z is (x, y, psi, taper, aspect) in local coordinates; the big radius is at most ``at_most`` [m].
     """
+    at, R, inside = position_reported(land, shapes, z, at_most)
+    if not (inside and R > 0 and R * z[3] >= shapes.min_radius):
+        return None
+    return Egg.from_shape(float(z[3]), float(z[4]), **at, big_radius=R)
+
+
+def position_reported(
+    land: Boundary, shapes: Shapes, z: Array, at_most: float = math.inf
+) -> tuple[dict[str, float], float, bool]:
+    """Position z as an egg reports it, the big radius that certainly fits there, and whether O lies in the land."""
     big_x, big_y = float(z[0] + land.origin[0]), float(z[1] + land.origin[1])
     bearing = math.degrees(math.pi / 2 - z[2]) % 360.0
     # The coordinates as they are reported, brought back to the local origin: what rounding did is seen here.
     at = np.array([big_x - land.origin[0], big_y - land.origin[1], math.pi / 2 - math.radians(bearing), z[3], z[4]])
     R = _kernels.largest_scale(at, shapes.clearance, *land.tree, at_most)
-    R = R * (1 - 1e-8) - 1e-6
-    if not (R > 0 and R * z[3] >= shapes.min_radius and _kernels.is_inside(at[0], at[1], *_inside(land))):
-        return None
-    return Egg.from_shape(
-        float(z[3]), float(z[4]), big_x=big_x, big_y=big_y, axis_bearing_deg=bearing, big_radius=float(R)
-    )
+    inside = _kernels.is_inside(at[0], at[1], land.edges, land.band_start, land.band_edge, land.band_frame)
+    return {"big_x": big_x, "big_y": big_y, "axis_bearing_deg": bearing}, float(R * (1 - 1e-8) - 1e-6), bool(inside)
 
 
 def work_arrays(unknowns: int = 5, eggs: int = 1) -> _kernels.Work:
@@ -217,19 +235,15 @@ def work_arrays(unknowns: int = 5, eggs: int = 1) -> _kernels.Work:
     )
 
 
-def _inside(land: Boundary) -> tuple[Array, np.ndarray, np.ndarray, Array]:
-    return land.edges, land.band_start, land.band_edge, land.band_frame
-
-
 def _is_feasible(land: Boundary, shapes: Shapes, row: Array) -> bool:
     return reported(land, shapes, row[1:]) is not None
 
 
-def _tables(shapes: Shapes) -> tuple[Array, Array, Array]:
+def shape_tables(shapes: Shapes, *, tapers: int, aspects: int) -> tuple[Array, Array, Array]:
     """Shapes (n, 2) to choose starts from, their log radii along the rays, and log areas at R = 1."""
-    tapers = np.unique(np.linspace(*shapes.taper, 3))
-    aspects = np.unique(np.linspace(*shapes.aspect, 4))
-    grid = np.array([(k, a) for k in tapers for a in aspects])
+    ks = np.unique(np.linspace(*shapes.taper, tapers))
+    as_ = np.unique(np.linspace(*shapes.aspect, aspects))
+    grid = np.array([(k, a) for k in ks for a in as_])
     table, log_areas = np.empty((len(grid), 2 * _RAYS)), np.empty(len(grid))
     _kernels.radial_tables(grid, _RAYS, table, log_areas)
     return grid, table, log_areas

@@ -14,6 +14,7 @@ first, and kept where it became larger.
 import itertools
 import math
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -288,14 +289,26 @@ def _strip(land: Boundary, first: Egg, second: Egg) -> tuple[float, float, float
     return angle, x - land.origin[0], y - land.origin[1]
 
 
+def beyond(
+    land: Polygon | MultiPolygon, others: Sequence[Egg], separation: float, clearance: float
+) -> Polygon | MultiPolygon:
+    """The land in which an egg with its strip of ``clearance`` keeps ``separation`` from other eggs. [m]
+
+    The egg's own strip may lie within the separation, so the others take up their surroundings only to the difference.
+    """
+    if not others:
+        return land
+    # Two millimetres more than asked make up for the chords.
+    grown = [egg.parallel(separation + 0.002).polygon(0.001) for egg in others]
+    return land.difference(shapely.union_all([g.buffer(-clearance) if clearance else g for g in grown]))
+
+
 def _grow_others(parts: tuple[Polygon, ...], shapes: Shapes, best: _Set, separation: float) -> _Set:
     """Fit each egg anew, the smallest first, with the others as obstacles; keep what is larger."""
     eggs = sorted(best.eggs, key=lambda e: e.area)
     whole = MultiPolygon(parts)
     for i, egg in enumerate(eggs):
-        others = [e.parallel(separation + 0.002).polygon(0.001) for j, e in enumerate(eggs) if j != i]
-        # The egg's own strip outside its fence may share the distance to the others.
-        free = whole.difference(shapely.union_all([o.buffer(-shapes.clearance) for o in others]))
+        free = beyond(whole, [e for j, e in enumerate(eggs) if j != i], separation, shapes.clearance)
         found = fit_largest(
             free,
             clearance=shapes.clearance,

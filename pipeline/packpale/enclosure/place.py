@@ -24,37 +24,37 @@ def place(site: Site, land: Land, project: Project) -> Enclosure:
     fits = _fits(site, land, project)
     wanted = project.enclosure.packs
     if len(fits) < wanted:
-        return Enclosure((), _reason(land, project, len(fits)))
+        return Enclosure((), _reason(site, land, project, len(fits)))
     return Enclosure(tuple(_pack(i + 1, fit, site, land, project) for i, fit in enumerate(fits)), "")
 
 
 def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
     # The search is compiled code that takes its time to load: only where it is used.
-    from packpale.enclosure.fit import fit_largest
+    from packpale.enclosure.best_place import fit_areas
+    from packpale.enclosure.fit import Ranges
     from packpale.enclosure.packs import fit_packs
 
-    wanted = project.enclosure
-    clearance = project.trench.outside_strip_m
     if land.usable.is_empty:
         return ()
-    if wanted.packs > 1:
-        return fit_packs(
-            land.usable,
-            wanted.packs,
-            wanted.separation_m,
-            clearance=clearance,
-            taper=wanted.taper,
-            aspect=wanted.aspect,
-            min_radius=wanted.min_radius_m,
-        )
-    fit = fit_largest(
-        land.usable,
-        clearance=clearance,
+    wanted = project.enclosure
+    ranges = Ranges(
+        clearance=project.trench.outside_strip_m,
         taper=wanted.taper,
         aspect=wanted.aspect,
         min_radius=wanted.min_radius_m,
     )
-    return () if fit is None else (fit,)
+    if wanted.area_ha == "largest":
+        return fit_packs(land.usable, wanted.packs, wanted.separation_m, **ranges)
+    return fit_areas(
+        land.usable,
+        wanted.packs,
+        wanted.separation_m,
+        target_area=wanted.area_ha * HECTARE_M2,
+        score=land.suitability,
+        grid=site.grid,
+        second=land.diggability,
+        **ranges,
+    )
 
 
 def _pack(number: int, fit: Fit, site: Site, land: Land, project: Project) -> Pack:
@@ -98,7 +98,7 @@ def _mean(values: Array, where: Mask) -> float:
     return float(values[known].mean()) if known.any() else math.nan
 
 
-def _reason(land: Land, project: Project, fitting: int) -> str:
+def _reason(site: Site, land: Land, project: Project, fitting: int) -> str:
     """Why the enclosures asked for do not fit, what was found instead, and the limits that take most."""
     wanted = project.enclosure
     strip = project.trench.outside_strip_m
@@ -114,7 +114,7 @@ def _reason(land: Land, project: Project, fitting: int) -> str:
         if wanted.min_radius_m > 0:
             joint = " of" if wanted.area_ha == "largest" else " and"
             what += f"{joint} at least {wanted.min_radius_m:g} m small-end radius"
-        first = f"{what} fits"
+        first = f"{what} fits{_largest(site, land, project)}"
     else:
         first = f"only {fitting} of {wanted.packs} enclosures fit, {wanted.separation_m:g} m apart"
     found = (
@@ -122,6 +122,17 @@ def _reason(land: Land, project: Project, fitting: int) -> str:
         f"{_depth(largest):.1f} m of which the strip outside the fence takes {strip:.1f} m"
     )
     return f"{first}: {found}{'; ' if limits else ''}{limits}"
+
+
+def _largest(site: Site, land: Land, project: Project) -> str:
+    """What would fit instead of an area asked for."""
+    if project.enclosure.area_ha == "largest":
+        return ""
+    largest = project.model_copy(
+        update={"enclosure": project.enclosure.model_copy(update={"area_ha": "largest", "packs": 1})}
+    )
+    fits = _fits(site, land, largest)
+    return f" (the largest that fits has {fits[0].egg.area / HECTARE_M2:.2f} ha)" if fits else ""
 
 
 def _depth(part: shapely.Polygon) -> float:

@@ -1,0 +1,244 @@
+"""The egg of a given area where the land suits best.
+
+The mean of the suitability over the egg, each cell counted with the part of it that the egg covers, is an integral of a
+field that is constant on cells. It is exact: by Green's theorem it becomes an integral along the fence line, cut at
+every grid line, where each piece is an arc in one cell (_kernels.field_over_egg).
+
+At a given area the scale follows from the shape, R = sqrt(area / A(k, a)). So the search is over position, bearing and
+shape for the largest mean under the condition that the largest scale that fits (fit.py) is at least R. A coarse search
+over centres, bearings and shapes, on the raster brought to about thirty cells across the egg, gives starts; each is
+refined on the raster itself by sequential linear programming, the condition as an exact penalty. Where the suitability
+is equal, a second score decides: it is added with a weight of a thousandth.
+"""
+
+import math
+import time
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+from shapely.geometry import MultiPolygon, Polygon
+
+from packpale.enclosure import _kernels
+from packpale.enclosure.bound import area_bound
+from packpale.enclosure.boundary import Boundary, boundary, valid_parts
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.fit import (
+    Ranges,
+    Shapes,
+    deepest,
+    local_optima,
+    position_reported,
+    seeds,
+    shape_tables,
+    work_arrays,
+)
+from packpale.enclosure.model import Fit
+from packpale.enclosure.packs import beyond, fit_packs
+from packpale.site.grid import Array, Grid
+
+_BEARINGS = 16
+_TIE = 1e-3
+"""Weight of the second score."""
+
+
+def fit_area(
+    area: Polygon | MultiPolygon,
+    target_area: float,
+    score: Array,
+    grid: Grid,
+    *,
+    second: Array | None = None,
+    clearance: float = 0.0,
+    taper: tuple[float, float],
+    aspect: tuple[float, float],
+    min_radius: float = 0.0,
+) -> Fit | None:
+    """The egg of exactly ``target_area`` [m2] with the highest mean of ``score``; None if none that fits is found.
+
+    Parameters
+    ----------
+    area, clearance, taper, aspect, min_radius
+        As for fit.fit_largest.
+    score : shape (rows, cols)
+        Suitability per cell, 0 to 1; NaN, and everything outside the grid, counts as 0.
+    grid
+        Where the scores lie.
+    second : shape (rows, cols), optional
+        Decides between places of equal score, such as 0 for hard and 1 for easy digging; NaN counts as 0.
+
+    Raises
+    ------
+    ValueError
+        If the area is not positive, a coordinate is not finite, a range is none or a score's shape is not the grid's.
+    """
+    started = time.perf_counter()
+    if not (target_area > 0 and math.isfinite(target_area)):
+        raise ValueError(f"target_area = {target_area} m2 must be positive")
+    for name, values in (("score", score), ("second", second)):
+        if values is not None and values.shape != grid.shape:
+            raise ValueError(f"{name} has the shape {values.shape}, the grid {grid.shape}")
+    shapes = Shapes(clearance, taper, aspect, min_radius)
+    parts = valid_parts(area)
+    land = boundary(parts)
+    if land is None:
+        return None
+    x, y, depth, most = deepest(land, seeds(land, parts))
+    bound = area_bound(parts, most, clearance=clearance, taper=taper, aspect=aspect)
+    if target_area > bound or depth <= clearance:
+        return None
+    values = np.nan_to_num(np.asarray(score, float), nan=0.0)
+    if second is not None:
+        values = values + _TIE * np.nan_to_num(np.asarray(second, float), nan=0.0)
+    egg = _search(land, shapes, (x, y, depth), target=float(target_area), values=values, grid=grid)
+    return None if egg is None else Fit(egg, bound, time.perf_counter() - started)
+
+
+def fit_areas(
+    area: Polygon | MultiPolygon,
+    n: int,
+    separation: float,
+    *,
+    target_area: float,
+    score: Array,
+    grid: Grid,
+    second: Array | None = None,
+    clearance: float = 0.0,
+    taper: tuple[float, float],
+    aspect: tuple[float, float],
+    min_radius: float = 0.0,
+) -> tuple[Fit, ...]:
+    """Up to ``n`` eggs of exactly ``target_area`` [m2], at least ``separation`` [m] apart, where the land suits well.
+
+    Two ways to begin: one after the other, each in the best place that the ones before leave; and the largest packs
+    that fit, made smaller, which finds room where the first way wastes it. In the set that holds more eggs, or better
+    ones, each egg is then placed anew with the others as obstacles where that raises its mean. Other parameters as
+    for ``fit_area``.
+    """
+    ranges = Ranges(clearance=clearance, taper=taper, aspect=aspect, min_radius=min_radius)
+
+    def best(land: Polygon | MultiPolygon, others: list[Fit]) -> Fit | None:
+        free = beyond(land, [f.egg for f in others], separation, clearance)
+        return fit_area(free, target_area, score, grid, second=second, **ranges)
+
+    def means(fits: Iterable[Fit]) -> tuple[int, float]:
+        each = [mean_over(f.egg, score, grid) for f in fits]
+        return len(each), sum(each)
+
+    land = MultiPolygon(valid_parts(area))
+    in_turn: list[Fit] = []
+    for _ in range(n):
+        fit = best(land, in_turn)
+        if fit is None:
+            break
+        in_turn.append(fit)
+    fits = list(in_turn)
+    # Obstacles lower the bound of the later ones, which then holds only beside those; that of the first holds.
+    bound = in_turn[0].area_bound_m2 if in_turn else 0.0
+    if n > 1:
+        packs = fit_packs(land, n, separation, **ranges)
+        bound = bound or (packs[0].area_bound_m2 if packs else 0.0)
+        smaller = [replace(f, egg=_shrunk(f.egg, target_area)) for f in packs if f.egg.area >= target_area]
+        smaller = [f for f in smaller if f.egg.small_radius >= min_radius]
+        fits = list(max(in_turn, smaller, key=means))
+        for i in list(range(len(fits))) * 2:
+            moved = best(land, fits[:i] + fits[i + 1 :])
+            if moved is not None and mean_over(moved.egg, score, grid) > mean_over(fits[i].egg, score, grid):
+                fits[i] = moved
+    return tuple(replace(f, area_bound_m2=bound) for f in fits)
+
+
+def _shrunk(egg: Egg, area: float) -> Egg:
+    """The egg made smaller about O, so that it lies inside the larger one."""
+    return Egg.from_shape(
+        egg.taper,
+        egg.aspect,
+        big_x=egg.big_x,
+        big_y=egg.big_y,
+        axis_bearing_deg=egg.axis_bearing_deg,
+        area=area,
+    )
+
+
+def mean_over(egg: Egg, values: Array, grid: Grid) -> float:
+    """Mean of a raster over the egg, each cell with the part of it that the egg covers; NaN and outside count as 0."""
+    shape = _kernels.unit_shape(egg.taper, egg.aspect)
+    field, before, frame = _raster(np.nan_to_num(values, nan=0.0), grid, (egg.big_x, egg.big_y))
+    psi = math.pi / 2 - math.radians(egg.axis_bearing_deg)
+    return float(_kernels.field_over_egg(0.0, 0.0, psi, egg.big_radius, shape, field, before, frame) / egg.area)
+
+
+def _search(
+    land: Boundary, shapes: Shapes, deep: tuple[float, float, float], *, target: float, values: Array, grid: Grid
+) -> Egg | None:
+    # A hair larger than asked, so that the egg asked for lies inside whatever rounding does.
+    smallest = math.sqrt(target / shapes.largest_unit_area)
+    log_target = math.log(target) + 2 * (1e-7 + 2e-6 / smallest)
+    fine = _raster(values, grid, land.origin)
+    coarse = _raster(*_coarser(values, grid, 2 * smallest / 30), land.origin)
+    starts = _starts(land, shapes, smallest, log_target, coarse)
+    # What is largest fits when made smaller: the answer exists wherever one of these is large enough.
+    starts = np.concatenate([starts, local_optima(land, shapes, deep)[:5]])
+    work = work_arrays()
+
+    def refined(rows: Array, trust: float, steps: int) -> Array:
+        rows = rows.copy()
+        _kernels.refine_places(
+            rows,
+            trust,
+            steps,
+            1e-6,
+            shapes.clearance,
+            log_target,
+            shapes.log_min_radius,
+            shapes.limits,
+            *land.tree,
+            *fine,
+            work,
+        )
+        return rows[np.argsort(-rows[:, 0], kind="stable")]
+
+    rows = refined(starts, 0.15, 12)
+    kept = np.empty(20, np.int64)
+    n = _kernels.thin_out(rows, np.arange(len(rows)), 0.02 * smallest, 0.02, len(kept), kept)
+    # Once more from a wide trust region: with few limits touching, curvature ends the steps early.
+    for row in refined(refined(rows[kept[:n]], 0.1, 60), 0.05, 60):
+        at, fits, inside = position_reported(land, shapes, row[1:])
+        egg = Egg.from_shape(float(row[4]), float(row[5]), **at, area=target)
+        if inside and fits >= egg.big_radius and egg.small_radius >= shapes.min_radius:
+            return egg
+    return None
+
+
+def _starts(
+    land: Boundary, shapes: Shapes, smallest: float, log_target: float, raster: tuple[Array, Array, Array]
+) -> Array:
+    """Starts (merit, x, y, psi, taper, aspect), best first, none near a better one."""
+    cells, half = land.cover()
+    need = shapes.clearance + smallest
+    centres, _ = _kernels.deep_cells(cells, half, need, 0.12 * smallest, 3200, *land.index)
+    tables = shape_tables(shapes, tapers=2, aspects=3)
+    out = np.empty((len(centres), 6))
+    reach = 4 * shapes.aspect[1] * smallest + shapes.clearance
+    _kernels.rate_places(centres, reach, shapes.clearance, *land.tree, *tables, _BEARINGS, log_target, *raster, out)
+    order = np.argsort(-out[:, 0], kind="stable")
+    kept = np.empty(150, np.int64)
+    n = _kernels.thin_out(out, order, 0.2 * smallest, math.radians(20), len(kept), kept)
+    return out[kept[:n]]
+
+
+def _raster(values: Array, grid: Grid, origin: tuple[float, float]) -> tuple[Array, Array, Array]:
+    """What the kernels read: the field, its sums west of each cell, and (west, north, cell) in local coordinates."""
+    field = np.ascontiguousarray(values, dtype=float)
+    before = np.cumsum(field, axis=1) - field
+    return field, before, np.array([grid.west - origin[0], grid.north - origin[1], grid.cell])
+
+
+def _coarser(values: Array, grid: Grid, cell: float) -> tuple[Array, Grid]:
+    """Block means over as many cells as make about the cell size asked for."""
+    n = max(round(cell / grid.cell), 1)
+    rows, cols = -(-grid.rows // n), -(-grid.cols // n)
+    padded = np.zeros((rows * n, cols * n))
+    padded[: grid.rows, : grid.cols] = values
+    blocks = padded.reshape(rows, n, cols, n).mean(axis=(1, 3))
+    return blocks, Grid(grid.west, grid.north, grid.cell * n, rows, cols)
