@@ -23,13 +23,13 @@ def waves(rng, count, low, high):
 
 def from_raster(seed, cells, *, level=0.25, low=0.8, high=3.5, size=400.0):
     """Stair-step land: cells on which a smooth field exceeds a level, all parts and holes."""
+    from affine import Affine
     from rasterio.features import shapes
-    from rasterio.transform import from_origin
 
     field = waves(np.random.default_rng(seed), 14, low, high)
     at = (np.arange(cells) + 0.5) / cells
     mask = field(at[None, :], at[:, None]) < level
-    transform = from_origin(0, size, size / cells, size / cells)
+    transform = Affine(size / cells, 0, 0, 0, -size / cells, size)
     found = [shapely.geometry.shape(s) for s, _ in shapes(mask.astype("uint8"), mask=mask, transform=transform)]
     return shapely.union_all(found)
 

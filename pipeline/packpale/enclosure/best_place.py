@@ -40,6 +40,8 @@ from packpale.site.grid import Array, Grid
 _BEARINGS = 16
 _TIE = 1e-3
 """Weight of the second score."""
+_SPARE = 2e-5
+"""Share of the radii that the search leaves free."""
 
 
 def fit_area(
@@ -141,10 +143,14 @@ def fit_areas(
         smaller = [replace(f, egg=_shrunk(f.egg, target_area)) for f in packs if f.egg.area >= target_area]
         smaller = [f for f in smaller if f.egg.small_radius >= min_radius]
         fits = list(max(in_turn, smaller, key=means))
-        for i in list(range(len(fits))) * 2:
-            moved = best(land, fits[:i] + fits[i + 1 :])
-            if moved is not None and mean_over(moved.egg, score, grid) > mean_over(fits[i].egg, score, grid):
-                fits[i] = moved
+        for _ in range(2):
+            before = list(fits)
+            for i, fit in enumerate(before):
+                moved = best(land, fits[:i] + fits[i + 1 :])
+                if moved is not None and mean_over(moved.egg, score, grid) > mean_over(fit.egg, score, grid):
+                    fits[i] = moved
+            if fits == before:
+                break
     return tuple(replace(f, area_bound_m2=bound) for f in fits)
 
 
@@ -171,14 +177,15 @@ def mean_over(egg: Egg, values: Array, grid: Grid) -> float:
 def _search(
     land: Boundary, shapes: Shapes, deep: tuple[float, float, float], *, target: float, values: Array, grid: Grid
 ) -> Egg | None:
-    # A hair larger than asked, so that the egg asked for lies inside whatever rounding does.
     smallest = math.sqrt(target / shapes.largest_unit_area)
-    log_target = math.log(target) + 2 * (1e-7 + 2e-6 / smallest)
+    # The search keeps a hair more room than needed, as it ends up to about 10^-6 on either side of its limits.
+    log_target = math.log(target) + 2 * (_SPARE + 2e-6 / smallest)
+    log_min_radius = shapes.log_min_radius + _SPARE
     fine = _raster(values, grid, land.origin)
     coarse = _raster(*_coarser(values, grid, 2 * smallest / 30), land.origin)
     starts = _starts(land, shapes, smallest, log_target, coarse)
-    # What is largest fits when made smaller: the answer exists wherever one of these is large enough.
-    starts = np.concatenate([starts, local_optima(land, shapes, deep)[:5]])
+    largest = local_optima(land, shapes, deep)[:5]
+    starts = np.concatenate([starts, largest])
     work = work_arrays()
 
     def refined(rows: Array, trust: float, steps: int) -> Array:
@@ -190,7 +197,7 @@ def _search(
             1e-6,
             shapes.clearance,
             log_target,
-            shapes.log_min_radius,
+            log_min_radius,
             shapes.limits,
             *land.tree,
             *fine,
@@ -201,8 +208,9 @@ def _search(
     rows = refined(starts, 0.15, 12)
     kept = np.empty(20, np.int64)
     n = _kernels.thin_out(rows, np.arange(len(rows)), 0.02 * smallest, 0.02, len(kept), kept)
-    # Once more from a wide trust region: with few limits touching, curvature ends the steps early.
-    for row in refined(refined(rows[kept[:n]], 0.1, 60), 0.05, 60):
+    # Once more from a wide trust region: with few limits touching, curvature ends the steps early. What is largest
+    # comes last: made smaller it fits wherever one of these is large enough.
+    for row in np.concatenate([refined(refined(rows[kept[:n]], 0.1, 60), 0.05, 60), largest]):
         at, fits, inside = position_reported(land, shapes, row[1:])
         egg = Egg.from_shape(float(row[4]), float(row[5]), **at, area=target)
         if inside and fits >= egg.big_radius and egg.small_radius >= shapes.min_radius:

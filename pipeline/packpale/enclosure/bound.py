@@ -61,4 +61,4 @@ def area_bound(
             areas[min(i + 1, len(areas) - 1)] * min(largest_disc, reach / a) ** 2 for i, a in enumerate(aspects)
         )
         best = max(best, min(by_area, by_length))
-    return best * (1 + 1e-9)
+    return float(best * (1 + 1e-9))

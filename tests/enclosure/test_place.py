@@ -1,0 +1,159 @@
+"""The enclosures of one plot, from its land to gates, and the reasons where none fits."""
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+from shapely.geometry import MultiPolygon, Point, box
+
+from packpale.enclosure.packs import gap
+from packpale.enclosure.place import cells_inside, place
+from packpale.land.model import Land, Limit
+from packpale.settings import Project
+from packpale.site import Grid, Site, Soil
+
+GRID = Grid(500_000.0, 5_400_300.0, 2.0, 150, 150)
+X, Y = np.meshgrid(*GRID.centres())
+WHOLE = box(500_010, 5_400_010, 500_290, 5_400_290)
+
+
+def full(value):
+    return np.full(GRID.shape, value)
+
+
+@pytest.fixture
+def make_site():
+    def build(features=None):
+        soil = Soil(full(1.5), full(True), full(2.0), full(25.0), full(10.0), full(np.int8(2)), full(np.inf))
+        elevation = 300 + 0.1 * (X - 500_000)
+        inside = shapely.contains_xy(WHOLE, X, Y)
+        return Site("north", "EPSG:25832", MultiPolygon([WHOLE]), GRID, elevation, inside, soil, features or {})
+
+    return build
+
+
+@pytest.fixture
+def make_land():
+    def build(usable=WHOLE, limits=(), suitability=None):
+        usable = usable if isinstance(usable, MultiPolygon) else MultiPolygon([usable] if usable.area else [])
+        zero = full(0.0)
+        return Land(
+            slope=full(0.1),
+            aspect_deg=full(270.0),
+            hillshade=zero,
+            filled=zero,
+            ponding=zero,
+            upstream_area=zero,
+            upstream_is_lower_bound=full(False),
+            wetness=zero,
+            height_above_drainage=zero,
+            channel=full(False),
+            limitation=zero,
+            diggability=full(1.0),
+            limiting_feature=full(np.int8(0)),
+            memberships={},
+            weights={},
+            consistency_ratio=None,
+            suitability=(X - 500_000) / 300 if suitability is None else suitability,
+            usable=usable,
+            limits=limits,
+        )
+
+    return build
+
+
+@pytest.fixture
+def make_project():
+    def build(**enclosure):
+        inputs = {"elevation": "dem.tif", "plots": "plots.gpkg", "plot_id": "name"}
+        area = enclosure.pop("area_ha", "largest")
+        project = Project.model_validate({"inputs": inputs, "enclosure": enclosure, "fence": {"gates": 3}})
+        return project.model_copy(update={"enclosure": project.enclosure.model_copy(update={"area_ha": area})})
+
+    return build
+
+
+def test_largest_enclosure_is_staked_out_posted_and_gated(make_site, make_land, make_project):
+    site, land, project = make_site(), make_land(), make_project()
+    enclosure = place(site, land, project)
+    assert enclosure.feasible
+    (pack,) = enclosure.packs
+    egg, strip = pack.fit.egg, project.trench.outside_strip_m
+    assert pack.number == 1
+    assert egg.small_radius >= project.enclosure.min_radius_m
+    assert WHOLE.contains(egg.parallel(strip).polygon(1e-4))
+    assert not WHOLE.contains(egg.parallel(strip + 0.01).polygon(1e-4))
+    assert len(pack.alignment.x) >= egg.perimeter / project.trench.station_m
+    assert len(pack.posts.x) >= egg.perimeter / project.fence.post_spacing_m
+    assert len(pack.gates.x) == 3
+    assert pack.gates.width == project.fence.gate_width_m
+    # The ground slopes at 10 %: longer than the plan, by no more than on the steepest line.
+    assert egg.perimeter * 1.001 < pack.length_3d < egg.perimeter * np.hypot(1, 0.1)
+    inside = shapely.contains_xy(egg.polygon(1e-6), X, Y)
+    assert (cells_inside(egg, site) == inside).all()
+    assert pack.mean_suitability == pytest.approx(land.suitability[inside].mean())
+    assert pack.mean_slope == pytest.approx(0.1)
+
+
+def test_first_gate_faces_the_track(make_site, make_land, make_project):
+    site = make_site({"access": (Point(500_150, 5_399_000),)})
+    gates = place(site, make_land(), make_project()).packs[0].gates
+    assert gates.y[0] == pytest.approx(min(gates.y), abs=1e-9)
+    assert gates.y[0] < 5_400_100
+
+
+def test_packs_keep_their_distance(make_site, make_land, make_project):
+    project = make_project(packs=3, separation_m=14.0)
+    enclosure = place(make_site(), make_land(), project)
+    assert [p.number for p in enclosure.packs] == [1, 2, 3]
+    for a, b in itertools.combinations(enclosure.packs, 2):
+        assert gap(a.fit.egg, b.fit.egg)[0] >= 14.0
+
+
+def test_given_area_goes_where_the_land_suits(make_site, make_land, make_project):
+    (pack,) = place(make_site(), make_land(), make_project(area_ha=0.6)).packs
+    assert pack.fit.egg.area == pytest.approx(6000)
+    # Suitability rises eastward: it stands against the eastern edge with its strip.
+    east = pack.fit.egg.points_at(np.linspace(0, pack.fit.egg.perimeter, 2000)).x.max()
+    assert east == pytest.approx(500_290 - make_project().trench.outside_strip_m, abs=0.01)
+
+
+STEEP = Limit("steeper than 20 degrees", MultiPolygon([WHOLE]), 0.18)
+SETBACK = Limit("plot boundary setback of 3 m", MultiPolygon([WHOLE]), 0.06)
+ROCK = Limit("rock within 0.3 m", MultiPolygon([WHOLE]), 0.001)
+
+
+def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land, make_project):
+    patch = box(500_100, 5_400_100, 500_140, 5_400_160)
+    enclosure = place(make_site(), make_land(patch, (SETBACK, STEEP, ROCK)), make_project())
+    assert not enclosure.feasible
+    assert enclosure.packs == ()
+    strip = make_project().trench.outside_strip_m
+    assert enclosure.reason == (
+        "no egg of at least 15 m small-end radius fits: largest usable patch 0.24 ha, its largest circle has a radius "
+        f"of 20.0 m of which the strip outside the fence takes {strip:.1f} m; "
+        "18 % of the plot: steeper than 20 degrees; 6 % of the plot: plot boundary setback of 3 m"
+    )
+
+
+def test_reason_where_nothing_is_usable(make_site, make_land, make_project):
+    enclosure = place(make_site(), make_land(box(0, 0, 0, 0), (STEEP,)), make_project())
+    assert enclosure.reason == "no usable land is left on the plot: 18 % of the plot: steeper than 20 degrees"
+
+
+def test_reason_says_how_many_packs_would_fit(make_site, make_land, make_project):
+    room = box(500_100, 5_400_100, 500_180, 5_400_160)
+    assert len(place(make_site(), make_land(room), make_project()).packs) == 1
+    enclosure = place(make_site(), make_land(room), make_project(packs=3))
+    assert enclosure.packs == ()
+    assert enclosure.reason.startswith("only 1 of 3 enclosures fit, 10 m apart: largest usable patch 0.48 ha")
+
+
+def test_reason_says_what_area_would_fit(make_site, make_land, make_project):
+    land = make_land(box(500_100, 5_400_100, 500_200, 5_400_160))
+    largest = place(make_site(), land, make_project()).packs[0].fit.egg.area
+    enclosure = place(make_site(), land, make_project(area_ha=3))
+    assert enclosure.reason.startswith(
+        f"no egg of 3 ha and at least 15 m small-end radius fits (the largest that fits has {largest / 1e4:.2f} ha): "
+    )
