@@ -233,6 +233,19 @@ def test_depth_agrees_with_shapely(name, prepared):
     assert most <= depth * 1.0051
 
 
+@pytest.mark.parametrize("tolerance", [0.1, 0.3, 1.0])
+def test_bound_on_depth_holds_at_any_tolerance(tolerance, prepared):
+    # In a disc about the corner of a square the depth falls with the distance from that corner, one for one: the bound
+    # of the square is reached there.
+    land, _ = prepared(shapely.Point(0, 0).buffer(50, quad_segs=200))
+    true = 50 * math.cos(math.pi / 800)
+    none = np.empty((0, 2))
+    for half in np.linspace(3, 35, 33):
+        _, _, depth, most = _kernels.deepest_point(none, np.array([[half, half]]), half, tolerance, 40_000, *land.index)
+        assert depth <= true <= most * (1 + 1e-12)
+        assert most <= depth * (1 + tolerance) * (1 + 1e-12)
+
+
 def test_no_square_with_a_deep_point_is_dropped(prepared):
     land, (_, _, depth, _) = prepared(LANDS["ponds"])
     need, finest = 0.4 * depth, 0.1 * depth

@@ -10,8 +10,8 @@ from shapely import affinity
 from shapely.geometry import MultiPolygon, box
 
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fit import fit_largest
-from packpale.enclosure.packs import fit_packs, gap
+from packpale.enclosure.fit import Shapes, fit_largest
+from packpale.enclosure.packs import _from_rooms, fit_packs, gap
 from polygons import lands
 
 LANDS = lands()
@@ -82,10 +82,24 @@ def test_two_rooms_hold_their_own_largest_eggs(ranges):
     assert [f.egg.area for f in fits] == pytest.approx(expected, rel=1e-4)
 
 
+def test_two_rooms_beside_a_long_lane(ranges, prepared):
+    # Nearly all of the area is a lane, so that no straight cut into like shares of the area parts the two rooms: the
+    # local optima of one egg do.
+    rooms = [box(0, 0, 60, 55), box(75, 0, 135, 58)]
+    land = shapely.union_all([*rooms, box(0, -10, 6000, 0.5)])
+    expected = [fit_largest(r, **ranges()).egg.area for r in rooms]
+    fits = fit_packs(land, 2, 10.0, **ranges())
+    assert smallest(fits) >= min(expected) * (1 - 1e-6)
+    ready, (x, y, depth, _) = prepared(land)
+    sets = _from_rooms(ready, Shapes(**ranges()), (x, y, depth), 2, 10.0)
+    assert max(s.rank[0] for s in sets) >= min(expected) * (1 - 1e-6)
+
+
 def test_fewer_where_not_so_many_fit(ranges):
     land = box(0, 0, 75, 40)
     assert len(fit_packs(land, 1, 10.0, **ranges(min_radius=10.0))) == 1
     assert len(fit_packs(land, 2, 10.0, **ranges(min_radius=16.0))) == 1
+    assert len(fit_packs(land, 3, 10.0, **ranges(min_radius=14.0))) == 2
     assert fit_packs(land, 2, 10.0, **ranges(min_radius=30.0)) == ()
     assert fit_packs(MultiPolygon(), 2, 10.0, **ranges()) == ()
     assert fit_packs(land, 2, 10.0, **ranges(clearance=25.0)) == ()
