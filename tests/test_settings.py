@@ -108,10 +108,6 @@ CASES = {
         MINIMAL + '[enclosure]\narea_ha = "big"\n',
         "enclosure.area_ha: found 'big'; input should be 'largest' or a valid number",
     ),
-    "an area that would be ignored": (
-        MINIMAL + "[enclosure]\narea_ha = 2\n",
-        'enclosure.area_ha: found 2.0; an enclosure of a given area cannot be placed yet: write "largest"',
-    ),
     "rates out of order": (
         MINIMAL + "[rates]\npost_each = [3, 2, 1]\n",
         "rates.post_each: ['3', '2', '1'] is not in order; write [low, likely, high]",

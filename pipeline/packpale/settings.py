@@ -162,7 +162,7 @@ class EnclosureSettings(Settings):
     packs: Annotated[int, Field(ge=1, le=3)] = default("enclosure.packs")
     """Enclosures to place on each plot."""
     area_ha: Literal["largest"] | Positive = default("enclosure.area_ha")
-    """How large: "largest" only; placing a given area is still to come. [ha]"""
+    """How large each is: "largest", or a number, which goes where the land suits best. [ha]"""
     taper: Annotated[
         tuple[Annotated[float, Field(gt=0, lt=1)], Annotated[float, Field(gt=0, lt=1)]], Field(strict=False)
     ] = tuple(default("enclosure.taper"))
@@ -177,14 +177,6 @@ class EnclosureSettings(Settings):
     """Least distance between the fence lines of two enclosures. [m]"""
 
     _ranges = field_validator("taper", "aspect")(_ascending)
-
-    @field_validator("area_ha")
-    @classmethod
-    def _only_the_largest(cls, area: str | float) -> str | float:
-        # Placing an egg of a given area is not built; to take the number and fit the largest would deceive.
-        if area != "largest":
-            raise ValueError(f'found {area}; an enclosure of a given area cannot be placed yet: write "largest"')
-        return area
 
 
 class FenceSettings(Settings):

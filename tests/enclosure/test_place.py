@@ -67,9 +67,7 @@ def make_land():
 def make_project():
     def build(**enclosure):
         inputs = {"elevation": "dem.tif", "plots": "plots.gpkg", "plot_id": "name"}
-        area = enclosure.pop("area_ha", "largest")
-        project = Project.model_validate({"inputs": inputs, "enclosure": enclosure, "fence": {"gates": 3}})
-        return project.model_copy(update={"enclosure": project.enclosure.model_copy(update={"area_ha": area})})
+        return Project.model_validate({"inputs": inputs, "enclosure": enclosure, "fence": {"gates": 3}})
 
     return build
 
