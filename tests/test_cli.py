@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from packpale import cli, run
 from packpale.values import register
+from packpale.values.curves import criteria, shallow_excavations
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -41,6 +42,25 @@ def test_sources_lists_every_default_with_status_and_source():
     for value in register().values():
         assert f"{value.key} = {value.number}" in done.stdout
         assert f"{value.status}: {value.source}" in done.stdout
+    curves = [*shallow_excavations().values(), *criteria().values()]
+    assert len(curves) > 10
+    for curve in curves:
+        assert f"{curve.subject}, {curve.quantity}: 0 at {curve.zero_at:g}, 1 at {curve.one_at:g}" in done.stdout
+        assert f"{curve.status}: {curve.source}" in done.stdout
+
+
+def test_comparisons_that_are_missing_are_faults_before_anything_is_computed(tmp_path):
+    text = (ROOT / "config" / "real_ground.toml").read_text(encoding="utf-8")
+    text = text.replace("../data_samples", (ROOT / "data_samples").as_posix()).replace("[land]", PAIRWISE + "[land]", 1)
+    settings = tmp_path / "land.toml"
+    settings.write_text(text, encoding="utf-8")
+    done = packpale("check", settings)
+    assert done.returncode == 2
+    assert "pairwise" in done.stderr
+    assert "diggability" in done.stderr
+
+
+PAIRWISE = "[land.pairwise]\nslope = {drainage = 2}\ndiggability = {drainage = 3}\n"
 
 
 def test_faults_are_lines_on_stderr_and_exit_2_and_nothing_is_written(tmp_path):

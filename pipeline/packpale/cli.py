@@ -63,11 +63,9 @@ def check(config: Path, debug: bool) -> None:
     Example: packpale check config/demo.toml
     """
     with _faults_as_lines(debug):
-        from packpale.settings import read_settings
-        from packpale.site.inputs import open_inputs
+        from packpale.run import read_and_open
 
-        project = read_settings(config)
-        inputs = open_inputs(project)
+        _, inputs = read_and_open(config)
         hectares = sum(p.outline.area for p in inputs.plots) / 10_000
         click.echo(
             f"{config}: no fault; {len(inputs.plots)} plots, {hectares:.2f} ha, "
@@ -96,16 +94,24 @@ def start(folder: Path, elevation: tuple[Path, ...], plots: Path | None, debug: 
 @commands.command()
 @debug
 def sources(debug: bool) -> None:
-    """List every default value: number, unit, status, source.
+    """List every default value and every curve of the scoring: numbers, unit, status, source.
 
     Example: packpale sources
     """
     with _faults_as_lines(debug):
         from packpale.values import register
+        from packpale.values.curves import criteria, shallow_excavations
 
         for value in register().values():
             unit = "" if value.unit == "-" else f" {value.unit}"
             click.echo(f"{value.key} = {value.number}{unit}\n    {value.status}: {value.source}")
+        for table, curves in (("excavation", shallow_excavations().values()), ("criterion", criteria().values())):
+            for c in curves:
+                unit = "" if c.unit == "-" else f" {c.unit}"
+                click.echo(
+                    f"{table} {c.subject}, {c.quantity}: 0 at {c.zero_at:g}, 1 at {c.one_at:g}{unit} ({c.shape})\n"
+                    f"    {c.status}: {c.source}"
+                )
 
 
 class _faults_as_lines:  # noqa: N801 - reads as a phrase where it is used

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Protocol
 
 from packpale import __version__
-from packpale.faults import Faults
+from packpale.faults import Faults, Gathering
 from packpale.ranking import rank
 from packpale.result import PlotSummary
 from packpale.settings import Project, read_settings
@@ -92,8 +92,7 @@ def run(
 
     Raises Faults if settings or inputs are at fault; then nothing is written.
     """
-    project = read_settings(settings)
-    inputs = open_inputs(project)
+    project, inputs = read_and_open(settings)
     chosen = _chosen(inputs, plots)
     folders = folder_names([p.plot_id for p in inputs.plots])
     # Relative names: the same inputs in another place, or on another machine, are the same inputs.
@@ -111,9 +110,32 @@ def run(
     outcomes = {**kept, **_compute(jobs, workers, Progress(total=len(jobs)), watch)}
 
     ordered = tuple(outcomes[plot_id] for plot_id in chosen)
-    _write_run_files(ordered, project, hashes, inputs.notes, out)
+    _write_run_files(ordered, project, hashes, inputs, out)
     shutil.rmtree(out / PARTIAL)
     return RunOutcome(out, ordered)
+
+
+def read_and_open(settings: Path) -> tuple[Project, Inputs]:
+    """Read the settings and open every input; nothing is computed.
+
+    Raises Faults with all faults of the inputs and of the comparisons between criteria; those of the settings file
+    itself come first and alone, since they say which inputs there are.
+    """
+    from packpale.land.pairwise import comparison_matrix
+
+    project = read_settings(settings)
+    faults = Gathering()
+    if project.land.pairwise is not None:
+        try:
+            comparison_matrix(project.land.pairwise)
+        except ValueError as error:
+            faults.lines.extend(str(error).splitlines())
+    inputs = None
+    with faults.gather():
+        inputs = open_inputs(project)
+    if inputs is None or faults.lines:
+        raise Faults(faults.lines)
+    return project, inputs
 
 
 def folder_names(plot_ids: Sequence[str]) -> dict[str, str]:
@@ -299,7 +321,7 @@ def _write_run_files(
     outcomes: Sequence[PlotOutcome],
     project: Project,
     hashes: Mapping[str, str],
-    notes: Sequence[str],
+    inputs: Inputs,
     out: Path,
 ) -> None:
     from packpale.review.run import write_run
@@ -309,12 +331,13 @@ def _write_run_files(
     record = {
         "version": __version__,
         "settings_hash": _settings_hash(project),
+        "crs": inputs.crs,
         "input_hashes": dict(hashes),
         "seed": project.run.seed,
         "plots": {
             o.plot_id: {"status": o.status, "reason": _reason(o), "seconds": round(o.seconds, 3)} for o in outcomes
         },
-        "warnings": [*notes, *(f"{s.plot_id}: {n}" for s in summaries for n in s.notes)],
+        "warnings": [*inputs.notes, *(f"{s.plot_id}: {n}" for s in summaries for n in s.notes)],
     }
     building = out / PARTIAL / "run-files"
     shutil.rmtree(building, ignore_errors=True)

@@ -269,6 +269,8 @@ class RateSettings(Settings):
     """Added for every cubic metre below the water table. [per m3 in the ground]"""
     backfill_and_compact_per_m3: Rate = tuple(default("rates.backfill_and_compact_per_m3"))
     """Filling the trench again. [per m3 compacted]"""
+    import_fill_per_m3: Rate = tuple(default("rates.import_fill_per_m3"))
+    """Bringing in what the trench's own soil, compacted, lacks to fill it, beyond the filling. [per m3 compacted]"""
     place_surplus_per_m3: Rate = tuple(default("rates.place_surplus_per_m3"))
     """Carrying what is left over to mounds on the plot. [per m3 loose]"""
     mesh_per_m2: Rate = tuple(default("rates.mesh_per_m2"))

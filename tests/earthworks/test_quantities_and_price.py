@@ -16,7 +16,7 @@ from trench_cases import circle_line, pack_of, project_of
 def volumes(pack):
     return Volumes(
         pack=pack, fence_length=100.0, section_area=2.0, cut=200.0, rock=50.0, wet=20.0, average_end_area=199.0,
-        backfill_compacted=200.0, cut_loose=260.0, surplus_loose=75.0, stripped_area=360.0,
+        backfill_compacted=200.0, import_compacted=65.0, cut_loose=260.0, surplus_loose=75.0, stripped_area=360.0,
         cut_at_station=np.zeros(3), invert=np.zeros(3),
     )  # fmt: skip
 
@@ -56,6 +56,7 @@ def test_quantities_by_hand():
         "excavate_rock_per_m3": (100.0, "m3"),
         "extra_over_wet_per_m3": (40.0, "m3"),
         "backfill_and_compact_per_m3": (400.0, "m3"),
+        "import_fill_per_m3": (130.0, "m3"),
         "place_surplus_per_m3": (150.0, "m3"),
         "mesh_per_m2": (pytest.approx(200 * (2.5 + 1.0 + 1.2 + 1.8)), "m2"),
         "post_each": (68.0, "each"),

@@ -38,6 +38,7 @@ def test_figures_of_one_pack_hang_together():
     assert v.backfill_compacted == v.cut
     assert v.cut_loose == pytest.approx((v.cut - v.rock) * 1.25 + v.rock * 1.5)
     assert v.surplus_loose == pytest.approx(v.rock * 1.5)
+    assert v.import_compacted == pytest.approx(v.cut - (v.cut - v.rock) * 0.9)
     assert v.stripped_area == pytest.approx(3.6 * length_of(line) + math.pi * (2.1**2 - 1.5**2))
     np.testing.assert_allclose(v.cut_at_station, section.area)
     np.testing.assert_allclose(v.invert, line.ground - 1.2)

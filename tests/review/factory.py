@@ -135,6 +135,7 @@ def run_folder(folder: Path, plots, settings=None):
     record = {
         "version": "0.0",
         "settings_hash": "0" * 64,
+        "crs": CRS,
         "input_hashes": {"ground.tif": "1" * 64},
         "seed": 1,
         "plots": {},

@@ -175,7 +175,7 @@ def test_pictures_that_are_not_there_are_linked_to(run, tmp_path):
     from packpale.review.summary import read_summary
 
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
-    record = {"version": "0", "seed": 1}
+    record = {"version": "0", "seed": 1, "crs": factory.CRS}
     write_run(summaries, run.ranking, run.settings, record, tmp_path)
     sources = {a["src"] for a in pages.read(tmp_path / "index.html").named("img")}
     assert "plots/plot-0/picture.png" in sources

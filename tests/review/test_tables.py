@@ -15,7 +15,7 @@ RANKING = (
 )
 EARTHWORKS = (
     "plot_id,pack,fence_length_m,section_area_m2,cut_bank_m3,rock_bank_m3,wet_bank_m3,average_end_area_m3,"
-    "backfill_compacted_m3,cut_loose_m3,surplus_loose_m3"
+    "backfill_compacted_m3,cut_loose_m3,surplus_loose_m3,import_compacted_m3"
 )
 SETTING_OUT = "pack,chainage_m,x,y,ground_m,invert_m,bearing_deg,arc,radius_m"
 

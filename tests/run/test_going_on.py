@@ -83,9 +83,24 @@ def test_a_failed_plot_is_named_and_the_others_are_complete(config, tmp_path, mo
     failed = [p for p in outcome.plots if p.status == "failed"]
     assert [(p.plot_id, p.reason) for p in failed] == [(broken, "RuntimeError: the ground opened")]
     assert not (tmp_path / "out" / "plots" / broken).exists()
+    page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert "1 plot is missing here: computing failed" in page
+    assert f"<li>{broken}: RuntimeError: the ground opened</li>" in page
     assert len(list((tmp_path / "out" / "plots").iterdir())) == len(outcome.plots) - 1
     monkeypatch.undo()
     assert run_module.run(config, out=tmp_path / "out", workers=1).complete
+    assert "computing failed" not in (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+
+
+def test_a_run_without_a_plot_computed_says_so_and_not_that_nothing_fits(config, tmp_path, monkeypatch):
+    def breaking(_job):
+        raise RuntimeError("the ground opened")
+
+    monkeypatch.setattr(run_module, "_through_the_rooms", breaking)
+    run_module.run(config, out=tmp_path / "out", workers=1)
+    page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert "No plot could be computed." in page
+    assert "does an enclosure fit" not in page
 
 
 def test_folder_names_are_safe_and_never_shared():

@@ -23,6 +23,8 @@ class Volumes:
     average_end_area: float
     """The cut by averaging neighbouring end areas along the fence line, as a check."""
     backfill_compacted: float
+    import_compacted: float
+    """Part of the backfill that has to be brought in."""
     cut_loose: float
     surplus_loose: float
     stripped_area: float

@@ -19,7 +19,8 @@ def take_off(
 
     Mesh is the length of the fence on the ground surface times height, overhang, skirt depth and apron reach, laps
     and waste not included, gates not deducted. Digging is paid for in the ground: soil and rock once each, and the
-    wet part once more as an extra. Backfill is paid for compacted; what is left over is paid for loose.
+    wet part once more as an extra. Backfill is paid for compacted, and what is brought in of it once more for the
+    bringing; what is left over is paid for loose.
     """
     length = sum(p.length_3d for p in packs)
     mesh_width = fence.height_m + fence.overhang_m + trench.depth_m + trench.apron_reach_m
@@ -38,6 +39,12 @@ def take_off(
             "Fill the trench and compact, measured compacted",
             "m3",
             _sum(volumes, "backfill_compacted"),
+        ),
+        (
+            "import_fill_per_m3",
+            "Bring in fill that the trench's own soil lacks, measured compacted",
+            "m3",
+            _sum(volumes, "import_compacted"),
         ),
         ("place_surplus_per_m3", "Carry the surplus to mounds, measured loose", "m3", _sum(volumes, "surplus_loose")),
         ("mesh_per_m2", "Mesh for fence, overhang, skirt and apron, laps not included", "m2", length * mesh_width),

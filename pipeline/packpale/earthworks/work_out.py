@@ -53,9 +53,9 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         found = _faults(site, pack, cuts, curvature)
         faults += found
         if not found:
-            one, imported = _volumes(pack, cuts, curvature, project)
+            one = _volumes(pack, cuts, curvature, project)
             volumes.append(one)
-            notes += _notes(pack, cuts, trench, imported)
+            notes += _notes(pack, cuts, trench, one.import_compacted)
     if faults:
         raise Faults(faults)
     items = take_off(enclosure.packs, volumes, fence=project.fence, trench=trench, rates=project.rates)
@@ -63,7 +63,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     return Earthworks(tuple(volumes), items, cost, tuple(notes))
 
 
-def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) -> tuple[Volumes, float]:
+def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) -> Volumes:
     line = pack.alignment
     cut, rock, wet = (along_curve(part, curvature, step=line.step) for part in (cuts.cut, cuts.rock, cuts.wet))
     # Equal but for rounding where rock lies at the surface.
@@ -76,7 +76,7 @@ def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) 
         rock_swell=project.bulking.rock_swell,
     )
     areas = cuts.cut[:, 0]
-    one = Volumes(
+    return Volumes(
         pack=pack.number,
         fence_length=line.step * line.chainage.size,
         section_area=float(areas.mean()),
@@ -86,12 +86,12 @@ def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) 
         average_end_area=average_end_area(areas, spacing=line.step, closed=True),
         backfill_compacted=balance.backfill_compacted,
         cut_loose=balance.cut_loose,
+        import_compacted=balance.import_compacted,
         surplus_loose=balance.surplus_loose,
         stripped_area=along_curve(cuts.open, curvature, step=line.step),
         cut_at_station=areas.copy(),
         invert=line.ground - project.trench.depth_m,
     )
-    return one, balance.import_compacted
 
 
 def _too_coarse(site: Site, pack: Pack) -> list[str]:
@@ -134,7 +134,7 @@ def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: floa
     if imported > 0.5:
         notes.append(
             f"{name}: the soil from the trench, compacted, falls {imported:.0f} m3 short of filling it; "
-            "that much fill has to be brought in and is not in the price."
+            "that much fill has to be brought in."
         )
     deepest = float(cuts.deepest.max())
     for limit, clause, duty in (

@@ -75,13 +75,12 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
 """Geometry type and columns of each layer, in the order in which they are written."""
 
 
-def write_geopackage(summaries: Sequence[PlotSummary], ranking: Ranking, path: Path) -> None:
-    """Write all layers, plots in the order of the ranking. A layer without rows is there, empty."""
+def write_geopackage(summaries: Sequence[PlotSummary], ranking: Ranking, crs: str, path: Path) -> None:
+    """Write all layers in the run's CRS, plots in the order of the ranking. A layer without rows is there, empty."""
     import geopandas
     import pandas as pd
 
     by_id = {s.plot_id: s for s in summaries}
-    crs = next((s.crs for s in summaries), None)
     with _fixed_date():
         for layer, (geometry_type, columns) in LAYERS.items():
             rows = [

@@ -71,6 +71,7 @@ def write_page(
         cards=cards,
         winners=[c for c in cards if c.place.feasible],
         record=record,
+        failed={k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"},
         assumptions=list(assumptions(project)),
         limits_of=_limits,
     )

@@ -45,7 +45,7 @@ def write_run(
     write_table(folder / "ranking.csv", RANKING_COLUMNS, ranked)
     works = [row for place in ranking.rows for row in by_id[place.plot_id].earthworks]
     write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
-    write_geopackage(summaries, ranking, folder / "packpale.gpkg")
+    write_geopackage(summaries, ranking, record["crs"], folder / "packpale.gpkg")
     write_overview(summaries, ranking, project, wording, folder / "map.html")
     write_page(
         summaries,

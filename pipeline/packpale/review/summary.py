@@ -121,6 +121,7 @@ def _earthworks(result: PlotResult) -> tuple[dict[str, Any], ...]:
                 "backfill_compacted_m3": v.backfill_compacted,
                 "cut_loose_m3": v.cut_loose,
                 "surplus_loose_m3": v.surplus_loose,
+                "import_compacted_m3": v.import_compacted,
             }
         )
         for v in (result.earthworks.volumes if result.earthworks else ())

@@ -48,6 +48,7 @@ EARTHWORKS_COLUMNS = (
     "backfill_compacted_m3",
     "cut_loose_m3",
     "surplus_loose_m3",
+    "import_compacted_m3",
 )
 SETTING_OUT_COLUMNS = (
     "pack",
