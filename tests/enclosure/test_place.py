@@ -1,5 +1,6 @@
 """The enclosures of one plot, from its land to gates, and the reasons where none fits."""
 
+import dataclasses
 import itertools
 
 import numpy as np
@@ -115,6 +116,13 @@ def test_given_area_goes_where_the_land_suits(make_site, make_land, make_project
     # Suitability rises eastward: it stands against the eastern edge with its strip.
     east = pack.fit.egg.points_at(np.linspace(0, pack.fit.egg.perimeter, 2000)).x.max()
     assert east == pytest.approx(500_290 - make_project().trench.outside_strip_m, abs=0.01)
+
+
+def test_of_places_that_suit_alike_the_one_that_is_easier_to_dig_is_taken(make_site, make_land, make_project):
+    land = dataclasses.replace(make_land(suitability=full(0.5)), diggability=(500_300 - X) / 300)
+    (pack,) = place(make_site(), land, make_project(area_ha=0.6)).packs
+    west = pack.fit.egg.points_at(np.linspace(0, pack.fit.egg.perimeter, 2000)).x.min()
+    assert west < 500_010 + make_project().trench.outside_strip_m + 1.0
 
 
 STEEP = Limit("steeper than 20 degrees", MultiPolygon([WHOLE]), 0.18)
