@@ -92,6 +92,46 @@ def start(folder: Path, elevation: tuple[Path, ...], plots: Path | None, debug: 
 
 
 @commands.command()
+@click.argument("polygons", type=EXISTING_FILE)
+@click.option("--out", type=EXISTING_FILE, required=True, help="GeoPackage to write.")
+@click.option("--layer", help="Layer of the file, where it has several.")
+@click.option("--id", "id_column", metavar="COLUMN", help="Column that names each polygon.")
+@click.option("--packs", type=int, metavar="N", help="Eggs in each polygon, 1 to 3.")
+@click.option("--separation", "separation_m", type=float, metavar="M", help="Least distance between them. [m]")
+@click.option("--min-radius", "min_radius_m", type=float, metavar="M", help="No bend is tighter. [m]")
+@click.option("--area-ha", "area_ha", type=float, metavar="A", help="Area of each egg; default: the largest that fits.")
+@click.option("--clearance", type=click.FloatRange(0), default=0.0, metavar="M", help="Free strip outside it. [m]")
+@debug
+def fit(
+    polygons: Path,
+    *,
+    out: Path,
+    layer: str | None,
+    id_column: str | None,
+    clearance: float,
+    debug: bool,
+    **enclosure: float | None,
+) -> None:
+    """Fit the largest egg into every polygon of a file; no elevation is needed.
+
+    Example: packpale fit fields.gpkg --out eggs.gpkg --id name --min-radius 20
+    """
+    with _faults_as_lines(debug):
+        from packpale.fitting import enclosure_wanted, fit_file
+        from packpale.progress import counting
+
+        wanted = enclosure_wanted(**enclosure)
+        with counting() as watch:
+            rows, notes = fit_file(
+                polygons, out, layer=layer, id_column=id_column, wanted=wanted, clearance=clearance, watch=watch
+            )
+        for note in notes:
+            click.echo(f"note: {note}", err=True)
+        fitting = sum(bool(row.fits) for row in rows)
+        click.echo(f"{out}: eggs in {fitting} of {len(rows)} features")
+
+
+@commands.command()
 @debug
 def sources(debug: bool) -> None:
     """List every default value and every curve of the scoring: numbers, unit, status, source.

@@ -1,10 +1,14 @@
 """Progress of a run on stderr: a live line on a terminal, plain lines on a pipe."""
 
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from packpale.run import PlotOutcome, Progress, Watcher
+
+PLAIN_EVERY_S = 5.0
+"""Between two plain lines of a count. [s]"""
 
 
 @contextmanager
@@ -25,6 +29,28 @@ def watching() -> Iterator[Watcher]:
             live.update(Text(_now(progress)))
 
         yield watch
+
+
+@contextmanager
+def counting() -> Iterator[Callable[[int, int], None]]:
+    """A watcher of features done of all: a live bar on a terminal, at most one plain line a few seconds on a pipe."""
+    if sys.stderr.isatty():
+        from rich.console import Console
+        from rich.progress import Progress as Bar
+
+        with Bar(console=Console(stderr=True), transient=True) as bar:
+            task = bar.add_task("fitting", total=None)
+            yield lambda done, total: bar.update(task, completed=done, total=total)
+        return
+    last = time.monotonic()
+
+    def watch(done: int, total: int) -> None:
+        nonlocal last
+        if time.monotonic() - last >= PLAIN_EVERY_S:
+            last = time.monotonic()
+            print(f"{done} of {total} features done", file=sys.stderr, flush=True)  # noqa: T201 - this is the message
+
+    yield watch
 
 
 def _plain(progress: Progress, finished: PlotOutcome | None) -> None:

@@ -395,7 +395,7 @@ def read_settings(path: Path) -> Project:
     try:
         project = Project.model_validate(raw)
     except ValidationError as error:
-        raise Faults([f"{path}: {line}" for line in _lines(error)]) from error
+        raise Faults([f"{path}: {line}" for line in fault_lines(error)]) from error
     return project.model_copy(update={"inputs": _absolute(project.inputs, path.resolve().parent)})
 
 
@@ -412,7 +412,7 @@ def _reason(error: Exception) -> str:
     return error.strerror or "" if isinstance(error, OSError) else "not UTF-8"
 
 
-def _lines(error: ValidationError) -> list[str]:
+def fault_lines(error: ValidationError) -> list[str]:
     """One line for each key at fault; what each member of a union has to say is joined."""
     by_key: dict[str, list[str]] = {}
     for e in error.errors():

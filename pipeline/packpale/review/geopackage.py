@@ -77,23 +77,34 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
 
 def write_geopackage(summaries: Sequence[PlotSummary], ranking: Ranking, crs: str, path: Path) -> None:
     """Write all layers in the run's CRS, plots in the order of the ranking. A layer without rows is there, empty."""
+    by_id = {s.plot_id: s for s in summaries}
+    for layer, (geometry_type, columns) in LAYERS.items():
+        rows = [
+            _with_place(row, place, by_id[place.plot_id]) if layer == "plots" else row
+            for place in ranking.rows
+            for row in by_id[place.plot_id].layers.get(layer, ())
+        ]
+        write_layer(path, layer, geometry_type, columns, rows=rows, crs=crs)
+
+
+def write_layer(
+    path: Path,
+    layer: str,
+    geometry_type: str,
+    columns: Mapping[str, str],
+    *,
+    rows: Sequence[Mapping[str, Any]],
+    crs: str,
+) -> None:
+    """Write one layer of a GeoPackage; ``geometry`` of a row is WKB (bytes or hexadecimal) or None."""
     import geopandas
     import pandas as pd
 
-    by_id = {s.plot_id: s for s in summaries}
+    table = pd.DataFrame({name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in columns.items()})
+    geometry = [shapely.from_wkb(row["geometry"]) for row in rows]
+    frame = geopandas.GeoDataFrame(table, geometry=geometry, crs=crs)
     with _fixed_date():
-        for layer, (geometry_type, columns) in LAYERS.items():
-            rows = [
-                _with_place(row, place, by_id[place.plot_id]) if layer == "plots" else row
-                for place in ranking.rows
-                for row in by_id[place.plot_id].layers.get(layer, ())
-            ]
-            table = pd.DataFrame(
-                {name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in columns.items()}
-            )
-            geometry = [shapely.from_wkb(row["geometry"]) for row in rows]
-            frame = geopandas.GeoDataFrame(table, geometry=geometry, crs=crs)
-            frame.to_file(path, layer=layer, driver="GPKG", engine="pyogrio", geometry_type=geometry_type, index=False)
+        frame.to_file(path, layer=layer, driver="GPKG", engine="pyogrio", geometry_type=geometry_type, index=False)
 
 
 def _with_place(row: Mapping[str, Any], place: Any, summary: PlotSummary) -> dict[str, Any]:

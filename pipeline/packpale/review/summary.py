@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from packpale.enclosure.model import Pack
+from packpale.enclosure.model import Fit, Pack
 from packpale.result import PlotResult, PlotSummary
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
@@ -172,7 +172,7 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
     layers: dict[str, list[dict[str, Any]]] = {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
-        "fence_lines": [{**plot, **_fence_line(pack)} for pack in packs],
+        "fence_lines": [{**plot, **fence_line_row(pack.number, pack.fit)} for pack in packs],
         "aprons": [{**plot, **_apron(pack, trench)} for pack in packs],
         "stations": [{**plot, **row} for row in setting_out(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
@@ -183,10 +183,11 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
     }
 
 
-def _fence_line(pack: Pack) -> dict[str, Any]:
-    egg = pack.fit.egg
+def fence_line_row(number: int, fit: Fit) -> dict[str, Any]:
+    """One row of the layer fence_lines but the plot's name; the polygon has chords of at most CHORD_ERROR_M."""
+    egg = fit.egg
     return {
-        "pack": pack.number,
+        "pack": number,
         "big_x": egg.big_x,
         "big_y": egg.big_y,
         "axis_bearing_deg": egg.axis_bearing_deg,
@@ -196,8 +197,8 @@ def _fence_line(pack: Pack) -> dict[str, Any]:
         "centre_spacing_m": egg.centre_spacing,
         "area_m2": egg.area,
         "perimeter_m": egg.perimeter,
-        "area_bound_m2": pack.fit.area_bound_m2,
-        "fit_s": pack.fit.fit_s,
+        "area_bound_m2": fit.area_bound_m2,
+        "fit_s": fit.fit_s,
         "geometry": egg.polygon(CHORD_ERROR_M),
     }
 

@@ -1,0 +1,135 @@
+"""Eggs in the polygons of any file: no elevation, no settings file; a row for every feature."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
+
+from packpale.faults import Faults
+from packpale.settings import EnclosureSettings, fault_lines
+from packpale.units import HECTARE_M2
+
+if TYPE_CHECKING:
+    from packpale.enclosure.model import Fit
+    from packpale.site.fields import Field
+
+SCORE_CELLS = 150
+"""Cells along the longer side of a polygon when an egg of a given area is placed."""
+
+
+@dataclass(frozen=True)
+class FieldFits:
+    """What fits in one feature: as many eggs as were asked for, or none and the reason."""
+
+    field: "Field"
+    fits: tuple["Fit", ...]
+    reason: str
+
+
+def enclosure_wanted(**given: Any) -> EnclosureSettings:
+    """Settings of the enclosure from options of the command line; those not given keep their defaults.
+
+    Raises Faults with the option's name.
+    """
+    try:
+        return EnclosureSettings.model_validate({k: v for k, v in given.items() if v is not None})
+    except ValidationError as error:
+        raise Faults([_as_option(line) for line in fault_lines(error)]) from error
+
+
+def _as_option(line: str) -> str:
+    key, _, rest = line.partition(":")
+    return f"--{key.removesuffix('_m').replace('_', '-')}:{rest}"
+
+
+def fit_file(
+    polygons: Path,
+    out: Path,
+    *,
+    layer: str | None = None,
+    id_column: str | None = None,
+    wanted: EnclosureSettings,
+    clearance: float = 0.0,
+    watch: Callable[[int, int], None] = lambda done, total: None,
+) -> tuple[tuple[FieldFits, ...], tuple[str, ...]]:
+    """Fit eggs into every polygon of a layer and write them as a GeoPackage; returns the rows and what to know.
+
+    ``clearance`` [m] is the free strip outside the fence line. ``watch`` is told how many of all features are done.
+    Raises Faults if the input is at fault or the output is there already; then nothing is written.
+    """
+    from packpale.review.fits import write_fits
+    from packpale.site.fields import read_fields
+
+    if out.suffix.lower() != ".gpkg":
+        raise Faults([f"--out {out}: the result is a GeoPackage; give the file a name that ends in .gpkg"])
+    if out.exists():
+        raise Faults([f"--out {out}: exists and is not overwritten; choose another name or remove it"])
+    fields = read_fields(polygons, layer, id_column)
+    rows: list[FieldFits] = []
+    for field in fields.rows:
+        watch(len(rows), len(fields.rows))
+        rows.append(_fit(field, wanted, clearance))
+    watch(len(rows), len(rows))
+    write_fits(rows, fields.crs, out)
+    repaired = tuple(f"feature {r.field.number}: {r.field.note}" for r in rows if r.field.note)
+    return tuple(rows), (*fields.notes, *repaired)
+
+
+def _fit(field: "Field", wanted: EnclosureSettings, clearance: float) -> FieldFits:
+    if field.problem:
+        return FieldFits(field, (), field.problem)
+    try:
+        fits = _fits(field, wanted, clearance)
+    except ValueError as error:
+        return FieldFits(field, (), str(error))
+    if len(fits) < wanted.packs:
+        return FieldFits(field, (), _reason(field, wanted, clearance, len(fits)))
+    return FieldFits(field, fits, "")
+
+
+def _fits(field: "Field", wanted: EnclosureSettings, clearance: float) -> "tuple[Fit, ...]":
+    import numpy as np
+    import shapely
+
+    from packpale.enclosure.best_place import fit_areas
+    from packpale.enclosure.fit import Ranges
+    from packpale.enclosure.packs import fit_packs
+    from packpale.site.grid import Grid
+
+    ranges = Ranges(clearance=clearance, taper=wanted.taper, aspect=wanted.aspect, min_radius=wanted.min_radius_m)
+    if wanted.area_ha == "largest":
+        return fit_packs(field.outline, wanted.packs, wanted.separation_m, **ranges)
+    west, south, east, north = field.outline.bounds
+    cell = max(east - west, north - south) / SCORE_CELLS
+    grid = Grid(west, north, cell, int(np.ceil((north - south) / cell)), int(np.ceil((east - west) / cell)))
+    # Nothing is known of the ground: the best place is the one farthest from the boundary in the mean.
+    x, y = np.meshgrid(*grid.centres())
+    depth = shapely.distance(field.outline.boundary, shapely.points(x, y))
+    score = np.where(shapely.contains_xy(field.outline, x, y), depth, 0.0)
+    return fit_areas(
+        field.outline,
+        wanted.packs,
+        wanted.separation_m,
+        target_area=wanted.area_ha * HECTARE_M2,
+        score=score / max(float(score.max()), 1e-9),
+        grid=grid,
+        **ranges,
+    )
+
+
+def _reason(field: "Field", wanted: EnclosureSettings, clearance: float, fitting: int) -> str:
+    import shapely
+
+    parts: Sequence[Any] = field.outline.geoms
+    largest = max(parts, key=lambda part: part.area)
+    circle = shapely.length(shapely.maximum_inscribed_circle(largest, tolerance=0.01 * largest.area**0.5))
+    if fitting:
+        what = f"only {fitting} of {wanted.packs} eggs fit, {wanted.separation_m:g} m apart"
+    else:
+        size = "" if wanted.area_ha == "largest" else f" of {wanted.area_ha:g} ha"
+        what = f"no egg{size} with a small-end radius of at least {wanted.min_radius_m:g} m fits"
+    strip = f", of which the strip outside the fence takes {clearance:g} m" if clearance else ""
+    part = f"the largest part has {largest.area / HECTARE_M2:.3g} ha"
+    return f"{what}: {part}, its largest circle a radius of {circle:.1f} m{strip}"
