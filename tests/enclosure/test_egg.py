@@ -174,3 +174,17 @@ def test_what_can_not_be_made_is_refused():
         Egg.from_shape(1.0, 1.2, area=1.0)
     with pytest.raises(ValueError, match="positive"):
         Egg.from_shape(0.5, 1.2, area=-1.0)
+
+
+@settings(deadline=None, max_examples=60)
+@given(eggs(), st.floats(0, 5.0))
+def test_nearest_point_of_the_line_is_the_foot_of_the_normal(egg, share):
+    offset = share * egg.big_radius
+    chainage = np.linspace(0, egg.perimeter, 60, endpoint=False) + 1e-3 * egg.perimeter
+    points = egg.points_at(chainage)
+    nx, ny = points.outward.T
+    # Rounding of coordinates turns the normal at the line by their spacing over the radius.
+    loose = {"rel": 1e-9, "abs": 1e-8 * egg.length + 4e-9 * egg.flank_radius / egg.small_radius}
+    assert egg.nearest(points.x + offset * nx, points.y + offset * ny) == pytest.approx(chainage, **loose)
+    # On nearly straight flanks a small turn of the normal is a long way.
+    assert egg.facing(nx, ny) == pytest.approx(chainage, abs=1e-14 * egg.flank_radius + 1e-9 * egg.length)

@@ -125,6 +125,20 @@ def test_of_places_that_suit_alike_the_one_that_is_easier_to_dig_is_taken(make_s
     assert west < 500_010 + make_project().trench.outside_strip_m + 1.0
 
 
+def test_each_pack_says_what_holds_it(make_site, make_land, make_project):
+    steep = Limit("steeper than 20 degrees", MultiPolygon([box(500_010, 5_400_150, 500_290, 5_400_290)]), 0.5)
+    land = make_land(box(500_010, 5_400_010, 500_290, 5_400_150), (steep,))
+    project = make_project(packs=2, separation_m=14.0)
+    packs = place(make_site(), land, project).packs
+    assert len(packs) == 2
+    for pack in packs:
+        names = {name for touch in pack.touches for name in touch.limits}
+        assert names == {"plot boundary", steep.name, f"distance kept from pack {3 - pack.number}"}
+        for touch in pack.touches:
+            kept = 14.0 if "pack" in touch.limits[0] else project.trench.outside_strip_m
+            assert np.hypot(touch.limit_x - touch.x, touch.limit_y - touch.y) == pytest.approx(kept, abs=0.011)
+
+
 STEEP = Limit("steeper than 20 degrees", MultiPolygon([WHOLE]), 0.18)
 SETBACK = Limit("plot boundary setback of 3 m", MultiPolygon([WHOLE]), 0.06)
 ROCK = Limit("rock within 0.3 m", MultiPolygon([WHOLE]), 0.001)

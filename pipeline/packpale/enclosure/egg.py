@@ -294,6 +294,31 @@ class Egg:
         flank = R + (F - R) * nu * nu / (1 + nv)
         return np.where(nu <= 0, R, np.where(nu >= math.sin(phi), small, flank))
 
+    def facing(self, nx: npt.ArrayLike, ny: npt.ArrayLike) -> Array:
+        """Chainage of the point whose outward normal is the unit direction (nx, ny), in x and y. [m]"""
+        sin, cos = self._axis()
+        nx, ny = np.asarray(nx, float), np.asarray(ny, float)
+        return self._chainage(nx * sin + ny * cos, ny * sin - nx * cos)
+
+    def nearest(self, x: npt.ArrayLike, y: npt.ArrayLike) -> Array:
+        """Chainage of the point of the line that is nearest to points outside it or on it. [m]"""
+        u, v = self._local(x, y)
+        aside, phi = np.abs(v), self.flank_turn
+        small = (u - self.centre_spacing) * math.cos(phi) >= aside * math.sin(phi)
+        flank = (u > 0) & ~small
+        # The normal at the nearest point comes from the centre of the arc in whose sector the point lies.
+        nu = np.where(small, u - self.centre_spacing, u)
+        nv = np.where(flank, aside + (self.flank_radius - self.big_radius), aside)
+        return self._chainage(nu, np.copysign(nv, v))
+
+    def _chainage(self, nu: Array, nv: Array) -> Array:
+        """Chainage by the direction of the outward normal in the egg's own frame, of any length. [m]"""
+        (_, a, b, *_), (R, F, r, *_) = self._joints(), self._radii()
+        turn = math.pi - np.arctan2(np.abs(nv), nu)
+        flank, small = turn - math.pi / 2, turn - math.pi / 2 - self.flank_turn
+        half = np.where(flank <= 0, R * turn, np.where(small <= 0, a + F * flank, b + r * small))
+        return np.asarray(np.where(nv >= 0, half, np.mod(self.perimeter - half, self.perimeter)))
+
     def contains(self, x: npt.ArrayLike, y: npt.ArrayLike) -> npt.NDArray[np.bool_]:
         """Whether points lie inside or on the line."""
         return self.distance(x, y) <= 0

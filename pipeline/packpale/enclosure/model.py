@@ -68,6 +68,24 @@ class Gates:
 
 
 @dataclass(frozen=True)
+class Touch:
+    """A place where the fence line, with the free strip it needs outside, comes up against what limits it."""
+
+    chainage: float
+    """Of the point on the fence line that is nearest. [m]"""
+    x: float
+    y: float
+    """That point."""
+    limit_x: float
+    limit_y: float
+    """The point on the edge of the usable land, or on the other pack's fence line."""
+    limits: tuple[str, ...]
+    """What holds the line there, by the names of the land's limits, the nearest first; empty if no limit is known."""
+    spare: float
+    """Distance between the two points that the strip, or the separation, leaves over: nearly 0. [m]"""
+
+
+@dataclass(frozen=True)
 class Pack:
     """One enclosure."""
 
@@ -83,6 +101,8 @@ class Pack:
     """Over the cells whose centre is enclosed; 0 to 1."""
     mean_slope: float
     """Over the same cells. [m/m]"""
+    touches: tuple[Touch, ...] = ()
+    """What holds the fence line, by chainage."""
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """The enclosures of one plot: fitted, staked out, posted and gated."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -9,6 +10,7 @@ from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import place_gates, posts
 from packpale.enclosure.model import Enclosure, Fit, Pack
+from packpale.enclosure.touch import touches
 from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.grid import Array, Mask
@@ -25,7 +27,7 @@ def place(site: Site, land: Land, project: Project) -> Enclosure:
     wanted = project.enclosure.packs
     if len(fits) < wanted:
         return Enclosure((), _reason(site, land, project, len(fits)))
-    return Enclosure(tuple(_pack(i + 1, fit, site, land, project) for i, fit in enumerate(fits)), "")
+    return Enclosure(tuple(_pack(i + 1, fits, site, land, project) for i in range(wanted)), "")
 
 
 def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
@@ -57,8 +59,9 @@ def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
     )
 
 
-def _pack(number: int, fit: Fit, site: Site, land: Land, project: Project) -> Pack:
-    egg, grid = fit.egg, site.grid
+def _pack(number: int, fits: Sequence[Fit], site: Site, land: Land, project: Project) -> Pack:
+    fit, grid = fits[number - 1], site.grid
+    egg = fit.egg
     enclosed = cells_inside(egg, site)
     return Pack(
         number=number,
@@ -77,6 +80,15 @@ def _pack(number: int, fit: Fit, site: Site, land: Land, project: Project) -> Pa
         length_3d=length_on_ground(egg, elevation=site.elevation, grid=grid),
         mean_suitability=_mean(land.suitability, enclosed),
         mean_slope=_mean(land.slope, enclosed),
+        touches=touches(
+            egg,
+            land.usable,
+            clearance=project.trench.outside_strip_m,
+            limits=land.limits,
+            outline=site.outline,
+            others={k: f.egg for k, f in enumerate(fits, start=1) if k != number},
+            separation=project.enclosure.separation_m,
+        ),
     )
 
 
