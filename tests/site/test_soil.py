@@ -10,9 +10,9 @@ from shapely.geometry import box
 
 from made_inputs import CRS, NORTH, NORTH_PLOT, WEST, Made, write_vector
 from packpale.settings import DRAINAGE_CLASSES, SoilSettings
-from packpale.site import Grid
+from packpale.site import Grid, Pit
 from packpale.site.inputs import open_inputs, read_site
-from packpale.site.soil import COLUMNS, Pit, SoilArea, soil_on
+from packpale.site.soil import COLUMNS, SoilArea, soil_on
 
 GRID = Grid(0.0, 200.0, 1.0, 200, 200)
 SETTINGS = SoilSettings(depth_to_rock_m=1.5, water_table_m=2.0, clay_percent=25.0, pit_range_m=50.0)
@@ -245,3 +245,18 @@ def test_pits_too_far_to_matter_are_counted(tmp_path):
     made = Made(tmp_path)
     made.pits(f"x,y,clay_percent\n{WEST + 40.5},{NORTH - 40.5},80\n{WEST + 9000},{NORTH},10\n")
     assert open_inputs(made.project()).notes == ("1 of 2 trial pits are too far from every plot to be used.",)
+
+
+def test_a_site_carries_the_pits_that_were_used_and_what_they_say(tmp_path):
+    made = Made(tmp_path)
+    rows = [
+        f"{WEST + 40.5},{NORTH - 40.5},,80,Well drained",
+        f"{WEST - 300},{NORTH},1.2,,",
+        f"{WEST + 9000},{NORTH},2,10,",
+    ]
+    made.pits("\n".join(["x,y,depth_to_rock_m,clay_percent,drainage_class", *rows, ""]))
+    assert site_of(made).pits == (
+        Pit(WEST + 40.5, NORTH - 40.5, {"clay_percent": 80.0, "drainage_class": "well"}),
+        Pit(WEST - 300, NORTH, {"depth_to_rock_m": 1.2}),
+    )
+    assert site_of(Made(tmp_path)).pits == ()

@@ -13,7 +13,7 @@ from packpale.faults import Faults, Gathering
 from packpale.settings import CRITERION_NEEDS, FEATURE_KINDS, Project
 from packpale.site import crs as crs_
 from packpale.site.grid import Grid
-from packpale.site.model import Plot, Site
+from packpale.site.model import Pit, Plot, Site
 from packpale.site.plots import Outline, read_outlines, to_plots
 from packpale.site.rasters import (
     Elevation,
@@ -25,7 +25,7 @@ from packpale.site.rasters import (
     read_elevation,
     window,
 )
-from packpale.site.soil import Pit, SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits
+from packpale.site.soil import SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits, used_pits
 from packpale.site.vectors import files_of, read_surroundings
 
 FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
@@ -162,6 +162,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         soil=soil_on(grid, inputs.soil, inputs.pits, project.soil),
         features={k: _within_reach(g, k, grid, project) for k, g in inputs.features.items()},
         notes=tuple(notes),
+        pits=used_pits(inputs.pits, grid, project.soil.pit_range_m),
     )
 
 

@@ -32,6 +32,15 @@ class Soil:
 
 
 @dataclass(frozen=True)
+class Pit:
+    """One trial pit in the run's CRS and what it says: columns of [soil], those alone that it fills in. [m]"""
+
+    x: float
+    y: float
+    values: Mapping[str, float | str]
+
+
+@dataclass(frozen=True)
 class Plot:
     """One candidate plot as it was read, in the run's projected CRS."""
 
@@ -62,3 +71,5 @@ class Site:
     given but has nothing near is an empty tuple; a kind that was not given is absent."""
     notes: tuple[str, ...] = ()
     """What was repaired or assumed while reading, one sentence each, for the report."""
+    pits: tuple[Pit, ...] = ()
+    """Trial pits that the soil is taken from, also those outside the window."""

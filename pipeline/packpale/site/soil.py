@@ -20,7 +20,7 @@ from packpale.settings import DRAINAGE_CLASSES, SoilSettings
 from packpale.site import _kernels
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
-from packpale.site.model import Soil
+from packpale.site.model import Pit, Soil
 from packpale.site.tables import coordinate_columns, find_column, listed, number, read_table, shown
 from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
 
@@ -42,15 +42,6 @@ class SoilArea:
     """One soil polygon in the run's CRS and what it says."""
 
     polygon: MultiPolygon
-    values: Values
-
-
-@dataclass(frozen=True)
-class Pit:
-    """One trial pit in the run's CRS and what it says. [m]"""
-
-    x: float
-    y: float
     values: Values
 
 
@@ -235,6 +226,11 @@ def unused_pits(pits: Sequence[Pit], windows: Sequence[Grid], pit_range: float) 
     return int((~used).sum())
 
 
+def used_pits(pits: Sequence[Pit], grid: Grid, pit_range: float) -> tuple[Pit, ...]:
+    """The pits near enough to a window to be used on it."""
+    return tuple(p for p, use in zip(pits, _used(pits, grid, pit_range), strict=True) if use) if pits else ()
+
+
 def _used(pits: Sequence[Pit], grid: Grid, pit_range: float) -> npt.NDArray[np.bool_]:
     west, south, east, north = grid.bounds
     x, y = _places(pits)
@@ -253,7 +249,7 @@ def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings
     painted = sorted(areas, key=lambda a: -a.polygon.area)
     window = shapely.box(*grid.bounds)
     near = [a for a in painted if a.polygon.intersects(window)]
-    used = [p for p, use in zip(pits, _used(pits, grid, settings.pit_range_m), strict=True) if use] if pits else []
+    used = used_pits(pits, grid, settings.pit_range_m)
     numbers = {c: _background(grid, near, c, float(getattr(settings, c))) for c in NUMBERS}
     words = {c: _background(grid, near, c, WORDS[c].index(getattr(settings, c))).astype(np.int8) for c in WORDS}
     for column, values in numbers.items():
