@@ -196,3 +196,35 @@ def test_fence_line_lies_over_its_ground(watched, run):
     assert box[:2] == pytest.approx([min(xs), min(ys)], abs=1.5)
     assert max(xs) - 1.5 <= box[2] <= max(xs) + cell + 1.5
     assert max(ys) - 1.5 <= box[3] <= max(ys) + cell + 1.5
+
+
+OPEN_POPUP = """([name, start]) => {
+    const map = window[name];
+    const titled = Object.values(map._layers).filter(
+        layer => layer.feature && layer.feature.properties.title.startsWith(start)
+    );
+    titled[0].openPopup();
+}"""
+
+
+def test_popup_of_a_touch_names_the_limit_as_text(watched, run):
+    page = watched.open(run / PLOT)
+    page.evaluate(OPEN_POPUP, [map_object(page), "Touches: steeper"])
+    popup = page.locator(".leaflet-popup-content")
+    popup.wait_for()
+    assert f"Touches: steeper than 20 degrees and {factory.HOSTILE}" in popup.text_content()
+    assert popup.locator("img, script").count() == 0
+
+
+def test_arcs_are_drawn_in_their_own_styles_under_the_points(watched, run):
+    page = watched.open(run / PLOT)
+    open_panel(page)
+    page.check("text=Axis, arcs and centres")
+    strokes = page.evaluate("Array.from(document.querySelectorAll('.map path'), p => p.getAttribute('stroke'))")
+    from packpale.review.construction import ENDS, TOUCH
+
+    drawn = [strokes.index(style.colour) for style in ENDS.values()]
+    # Switched on last, yet under the points that were there before: the order of drawing is that of the paths.
+    assert max(drawn) < min(k for k, stroke in enumerate(strokes) if stroke == TOUCH.colour)
+    # The disc of a point is an arc in its path, a line has none.
+    assert strokes.count(TOUCH.colour) == 6

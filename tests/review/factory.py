@@ -8,7 +8,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
 from packpale.result import PlotResult
 from packpale.settings import Project
-from packpale.site import Grid, Site, Soil
+from packpale.site import Grid, Pit, Site, Soil
 
 CRS = "EPSG:32632"
 HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>\"'&"
@@ -61,6 +61,10 @@ def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0
             "access": (LineString([(corner[0] - 30, corner[1] - 10), (corner[0] - 10, corner[1] + side)]),),
         },
         notes=("The plot's boundary crossed itself and was mended.",),
+        pits=(
+            Pit(corner[0] + 60, corner[1] + 90, {"depth_to_rock_m": 0.42, "stones_percent": 12.5}),
+            Pit(corner[0] + 150, corner[1] + 40, {"drainage_class": "poorly", "water_table_m": 0.3}),
+        ),
     )
 
 
@@ -82,7 +86,20 @@ def pack(ground, settings):
         length_3d=length_on_ground(egg, elevation=elevation, grid=grid),
         mean_suitability=0.81,
         mean_slope=0.07,
+        touches=touches(egg),
     )
+
+
+def touches(egg):
+    """Invented places, 5 m outside the line; the last limit has a name that wants to be markup."""
+    from packpale.enclosure.model import Touch
+
+    names = (("plot boundary setback of 3 m",), ("plot boundary setback of 3 m",), ("steeper than 20 degrees", HOSTILE))
+    chainages = np.array([12.0, 150.0, 301.0])
+    points = egg.points_at(chainages)
+    x, y = np.stack([points.x, points.y]) + 5.0 * points.outward.T
+    place = zip(chainages.tolist(), points.x.tolist(), points.y.tolist(), x.tolist(), y.tolist(), names, strict=True)
+    return tuple(Touch(*one, spare=0.0) for one in place)
 
 
 def result(plot_id="north field", *, settings=None, **place):

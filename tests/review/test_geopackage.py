@@ -9,7 +9,7 @@ from packpale.review.geopackage import write_geopackage
 from packpale.review.summary import read_summary
 from review import factory
 
-LAYERS = ["plots", "usable_land", "fence_lines", "aprons", "stations", "posts", "gates"]
+LAYERS = ["plots", "usable_land", "fence_lines", "aprons", "stations", "posts", "gates", "touches"]
 FENCE_LINE = [
     "plot_id",
     "pack",
@@ -68,6 +68,16 @@ def test_points_are_those_of_the_rooms(run):
     for layer, x in (("stations", pack.alignment.x), ("posts", pack.posts.x), ("gates", pack.gates.x)):
         found = [f for f in features(run, layer) if f.properties["plot_id"] == "north field"]
         assert [f.geometry.coordinates[0] for f in found] == x.tolist()
+
+
+def test_touches_lie_on_the_limits_and_name_them(run):
+    touches = run.plots[0].enclosure.packs[0].touches
+    found = [f for f in features(run, "touches") if f.properties["plot_id"] == "north field"]
+    assert [f.geometry.coordinates for f in found] == [(t.limit_x, t.limit_y) for t in touches]
+    assert [dict(f.properties) for f in found] == [
+        {"plot_id": "north field", "pack": 1, "chainage_m": t.chainage, "limit": " and ".join(t.limits)}
+        for t in touches
+    ]
 
 
 def test_plots_carry_their_place(run):

@@ -1,11 +1,13 @@
 """Pages: nothing is loaded from outside, no name becomes markup, and they can be read by everybody."""
 
+import dataclasses
 import itertools
 import json
 import re
 
 import pytest
 
+from packpale.earthworks.work_out import work_out
 from packpale.review.page import assumptions
 from packpale.review.wording import Wording
 from review import factory, pages
@@ -116,6 +118,28 @@ def test_index_holds_the_decision_and_the_figures(run):
     # The cautions that every report carries.
     for word in ("bury people", "pipes", "licence", "local authority", "trial pit", "survey"):
         assert word in text
+
+
+def test_index_says_what_holds_each_line(run, fitting, tmp_path):
+    text = pages.read(run.folder / "index.html").text
+    sentence = (
+        "The line is held by: plot boundary setback of 3 m (2 places), "
+        f"steeper than 20 degrees and {factory.HOSTILE} (1 place)."
+    )
+    # On the two plots that fit, and on no other.
+    assert text.count(sentence) == 2
+    assert text.count("held by") == 2
+    (pack,) = fitting.enclosure.packs
+    free, nameless = (
+        dataclasses.replace(pack, number=n, touches=touches)
+        for n, touches in ((1, ()), (2, (dataclasses.replace(pack.touches[0], limits=()),)))
+    )
+    enclosure = dataclasses.replace(fitting.enclosure, packs=(free, nameless))
+    works = work_out(fitting.site, enclosure, factory.project())
+    factory.run_folder(tmp_path, [dataclasses.replace(fitting, enclosure=enclosure, earthworks=works)])
+    text = pages.read(tmp_path / "index.html").text
+    assert "Pack 1: the line has room on all sides." in text
+    assert "Pack 2: the line is held by: edge of the usable land (1 place)." in text
 
 
 def test_imperial_pages_show_no_metric_figures(fitting, tmp_path):

@@ -57,6 +57,8 @@ class Shape:
     """Page the popup leads to, relative."""
     label: str = ""
     """Text that stands on the map beside the shape."""
+    style: "Style | None" = None
+    """Where the shape is drawn otherwise than its layer."""
 
 
 @dataclass(frozen=True)
@@ -220,7 +222,13 @@ def _vectors(layer: VectorLayer) -> Any:
         {
             "type": "Feature",
             "geometry": dict(shape.geometry),
-            "properties": {"title": shape.title, "rows": list(shape.rows), "link": shape.link, "label": shape.label},
+            "properties": {
+                "title": shape.title,
+                "rows": list(shape.rows),
+                "link": shape.link,
+                "label": shape.label,
+                "style": shape.style.options() if shape.style else {},
+            },
         }
         for shape in layer.shapes
     ]

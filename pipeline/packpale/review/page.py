@@ -1,6 +1,7 @@
 """index.html: the decision first, then each plot, then what the figures rest on."""
 
 import base64
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -74,6 +75,7 @@ def write_page(
         failed={k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"},
         assumptions=list(assumptions(project)),
         limits_of=_limits,
+        holds_of=_holds,
     )
     path.write_bytes(text.encode("utf-8"))
 
@@ -123,6 +125,18 @@ def _shown(value: DefaultValue) -> str:
 def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:
     """What takes land away from a plot, the largest part first."""
     return sorted(summary.details["limits"], key=lambda limit: -limit["share"])
+
+
+def _holds(summary: PlotSummary) -> list[str]:
+    """A sentence for each pack on what its fence line touches, the most frequent first."""
+    packs = [line["pack"] for line in summary.layers["fence_lines"]]
+    sentences = []
+    for pack in packs:
+        counts = Counter(row["limit"] for row in summary.layers.get("touches", ()) if row["pack"] == pack)
+        held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common()]
+        text = f"The line is held by: {', '.join(held)}." if held else "The line has room on all sides."
+        sentences.append(f"Pack {pack}: {text[0].lower()}{text[1:]}" if len(packs) > 1 else text)
+    return sentences
 
 
 class _Budget:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from packpale.result import PlotResult
+from packpale.review.construction import TOUCH
 from packpale.review.plot_map import APRON, FENCE, GATE, OUTLINE, SURROUNDINGS, USABLE
 from packpale.review.summary import apron
 from packpale.review.themes import GREY_RAMP, hillshade
@@ -21,6 +22,13 @@ INK = "#1d2a2a"
 WIDTH_PX, DPI = 900, 150
 MARGIN = 0.08
 """Ground shown round the plot, as a part of its longer side."""
+TOUCH_MARK: Any = {
+    "color": TOUCH.fill,
+    "markeredgecolor": TOUCH.colour,
+    "markersize": 3.5,
+    "markeredgewidth": 1.2,
+    "zorder": 6.5,
+}
 FONT: Any = {"font.family": "DejaVu Sans", "font.size": 8, "axes.edgecolor": INK, "text.color": INK}
 
 
@@ -109,6 +117,8 @@ def _layers(axes: "Axes", result: PlotResult, project: Project, window: "BaseGeo
         line = pack.fit.egg.polygon(0.05)
         _fill(axes, apron(pack, project.trench, 0.05), facecolor=APRON.fill, alpha=0.9, zorder=5)
         _lines(axes, line.boundary, color=FENCE.colour, linewidth=2.0, zorder=6)
+        held = [(t.limit_x, t.limit_y) for t in pack.touches]
+        axes.plot(*np.reshape(held, (-1, 2)).T, "o", **TOUCH_MARK)
         axes.plot(pack.gates.x, pack.gates.y, "o", color=GATE.fill, markeredgecolor=INK, markersize=5, zorder=7)
         if len(packs) > 1:
             axes.annotate(str(pack.number), (line.centroid.x, line.centroid.y), ha="center", weight="bold", zorder=8)
@@ -118,6 +128,8 @@ def _layers(axes: "Axes", result: PlotResult, project: Project, window: "BaseGeo
             Patch(facecolor=APRON.fill, label="apron of buried mesh"),
             Line2D([], [], color=GATE.fill, marker="o", markeredgecolor=INK, linestyle="", label="gate"),
         ]
+    if any(pack.touches for pack in packs):
+        handles.append(Line2D([], [], linestyle="", marker="o", label="touches a limit", **TOUCH_MARK))
     return handles
 
 

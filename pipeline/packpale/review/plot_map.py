@@ -11,11 +11,13 @@ from shapely.geometry.base import BaseGeometry
 from packpale.enclosure.model import Pack
 from packpale.result import PlotResult
 from packpale.review import themes
+from packpale.review.construction import CONSTRUCTION, TOUCH, construction, touching
 from packpale.review.leaflet import MapPage, PictureLayer, Shape, Style, VectorLayer, to_degrees, write_map
 from packpale.review.overlay import Frame, frame, png, warp
 from packpale.review.summary import apron
 from packpale.review.wording import Wording
 from packpale.settings import Project
+from packpale.site import Pit
 
 PICTURE_BYTES = 3_600_000
 """All pictures of one map together; with the third that data links add the page stays under 6 MB."""
@@ -33,6 +35,16 @@ APRON = Style("#6b4a2b", "#b98b5a", 0.6, width=0.7)
 POST = Style("#a3123a", "#fffdf8", 1.0, width=1.2, radius=2.5)
 GATE = Style("#1d2a2a", "#f2c230", 1.0, width=1.5, radius=6)
 STATION = Style("#1d2a2a", "#1d2a2a", 1.0, width=1, radius=2.5)
+PIT = Style("#3b2412", "#e8d3b0", 1.0, width=2, radius=4.5)
+PIT_ROWS = {
+    "depth_to_rock_m": "Depth to rock",
+    "rock_hardness": "Rock",
+    "water_table_m": "Depth to water",
+    "clay_percent": "Clay",
+    "stones_percent": "Stones",
+    "drainage_class": "Drainage",
+}
+"""What the popup of a pit says, by the column that the pit fills in."""
 SURROUNDINGS = {
     "watercourses": ("Watercourses", Style("#1f5fa8", "#1f5fa8", 0.35, width=2.5)),
     "dwellings": ("Dwellings", Style("#5b2a86", "#5b2a86", 0.7, width=1.5, radius=5)),
@@ -123,9 +135,12 @@ def _vectors(
     for kind, (title, style) in SURROUNDINGS.items():
         shapes = [Shape(degrees(g), title) for g in site.features.get(kind, ()) if not g.is_empty]
         yield VectorLayer("Surroundings", title, shapes, style)
-    layers: list[tuple[str, Style, bool, Callable[[Pack], Sequence[Shape]]]] = [
+    yield VectorLayer("Surroundings", "Trial pits", [_pit(pit, wording, degrees) for pit in site.pits], PIT)
+    layers: list[tuple[str, Style, bool, Callable[[Pack], Iterable[Shape]]]] = [
         ("Apron of buried mesh", APRON, True, lambda pack: [_apron(pack, project, wording, degrees)]),
         ("Fence line", FENCE, True, lambda pack: [_fence(pack, wording, degrees)]),
+        ("Axis, arcs and centres", CONSTRUCTION, False, lambda pack: construction(pack, wording, degrees)),
+        ("What holds the fence line", TOUCH, True, lambda pack: touching(pack, wording, degrees)),
         ("Posts", POST, False, lambda pack: _posts(pack, wording, degrees)),
         ("Gates", GATE, True, lambda pack: _gates(pack, wording, degrees)),
         (
@@ -137,6 +152,20 @@ def _vectors(
     ]
     for title, style, show, draw in layers:
         yield VectorLayer("Enclosure", title, [shape for pack in packs for shape in draw(pack)], style, show)
+
+
+def _pit(pit: Pit, wording: Wording, degrees: Callable[[BaseGeometry], dict[str, Any]]) -> Shape:
+    rows = []
+    for column, name in PIT_ROWS.items():
+        value = pit.values.get(column)
+        if value is None:
+            text = "not given"
+        elif isinstance(value, str):
+            text = value
+        else:
+            text = f"{value:g} %" if column.endswith("_percent") else wording.dimension(value)
+        rows.append((name, text))
+    return Shape(degrees(Point(pit.x, pit.y)), "Trial pit", rows)
 
 
 def _fence(pack: Pack, wording: Wording, degrees: Callable[[BaseGeometry], dict[str, Any]]) -> Shape:

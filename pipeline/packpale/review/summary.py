@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from packpale.enclosure.model import Fit, Pack
+from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
@@ -73,6 +73,11 @@ def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometr
     reach = trench.apron_reach_m if trench.side == "outside" else -trench.apron_reach_m
     line, edge = egg.polygon(chord_error), egg.parallel(reach).polygon(chord_error)
     return edge.difference(line) if reach > 0 else line.difference(edge)
+
+
+def limit_text(touch: Touch) -> str:
+    """What the fence line touches there, in words."""
+    return " and ".join(touch.limits) or "edge of the usable land"
 
 
 def _figures(result: PlotResult) -> dict[str, Any]:
@@ -177,6 +182,7 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
         "stations": [{**plot, **row} for row in setting_out(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
+        "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
     }
     return {
         name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()
@@ -275,6 +281,16 @@ def _gates(pack: Pack) -> Iterable[dict[str, Any]]:
             "chainage_m": float(gates.chainage[i]),
             "width_m": gates.width,
             "geometry": shapely.Point(gates.x[i], gates.y[i]),
+        }
+
+
+def _touches(pack: Pack) -> Iterable[dict[str, Any]]:
+    for touch in pack.touches:
+        yield {
+            "pack": pack.number,
+            "chainage_m": touch.chainage,
+            "limit": limit_text(touch),
+            "geometry": shapely.Point(touch.limit_x, touch.limit_y),
         }
 
 

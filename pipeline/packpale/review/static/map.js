@@ -15,7 +15,7 @@
 // A layer may hold lines as well as areas; only areas are filled.
 function packpaleStyle(feature, style) {
   var isLine = feature.geometry.type.indexOf("LineString") >= 0;
-  return isLine ? Object.assign({}, style, {fill: false}) : style;
+  return Object.assign({}, style, feature.properties.style, isLine ? {fill: false} : {});
 }
 
 // A shape's popup and label. Values enter as text nodes only, so that no name can become markup.
@@ -79,10 +79,15 @@ function packpalePanel(map, view) {
   panel.querySelectorAll("input[name=picture]").forEach(function (box) {
     box.addEventListener("change", showPicture);
   });
-  panel.querySelectorAll("input[type=checkbox]").forEach(function (box) {
+  var boxes = panel.querySelectorAll("input[type=checkbox]");
+  boxes.forEach(function (box) {
     box.addEventListener("change", function () {
       var layer = window[box.value];
       if (box.checked) layer.addTo(map); else layer.remove();
+      // Whatever is switched on last, layers lie over one another in the order of the panel: points over lines.
+      boxes.forEach(function (other) {
+        if (other.checked) window[other.value].bringToFront();
+      });
     });
   });
   if (panel.querySelector("input[name=picture]")) showPicture();
