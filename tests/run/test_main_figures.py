@@ -150,6 +150,31 @@ def test_fence_and_its_strip_lie_in_the_usable_land_and_that_in_the_plot(whole):
         )
 
 
+def test_every_fence_line_is_held_where_the_run_says_so(whole):
+    folder, given, rows = whole
+    usable = {p["plot_id"]: area for p, area in layer(folder, "usable_land")}
+    plots = {p["plot_id"]: area for p, area in layer(folder, "plots")}
+    touches = layer(folder, "touches")
+    strip = given["apron_reach_m"] + given["side_slope"] * given["depth_m"] + given["working_strip_m"]
+    for row in feasible(rows):
+        plot = row["plot_id"]
+        (fence,) = (line for p, line in layer(folder, "fence_lines") if p["plot_id"] == plot)
+        here = [(p, point) for p, point in touches if p["plot_id"] == plot]
+        # Fewer than two would let the line slide away and grow.
+        assert len(here) >= 2
+        # The setback is drawn a little wider than asked for, so that the chords of its arcs keep the distance too.
+        inside = plots[plot].buffer(-1.01 * given["setback_m"])
+        for properties, point in here:
+            assert point.distance(usable[plot].boundary) < 1e-3
+            # A centimetre, or for large eggs five parts in a hundred thousand of a radius under a third of the length.
+            assert point.distance(fence) == pytest.approx(strip, abs=0.011 + 2e-5 * fence.length)
+            # The polygon starts at the tip of the big end and runs clockwise, as the chainage does.
+            apart = fence.exterior.project(point) - properties["chainage_m"]
+            assert abs((apart + fence.length / 2) % fence.length - fence.length / 2) < 0.05
+            assert ("plot boundary" in properties["limit"]) == (not inside.contains(point)), properties
+    assert {p["plot_id"] for p, _ in touches} == {row["plot_id"] for row in feasible(rows)}
+
+
 def test_no_usable_cell_is_too_steep_or_stands_under_water(whole):
     folder, given, rows = whole
     usable = {p["plot_id"]: g for p, g in layer(folder, "usable_land")}

@@ -227,6 +227,7 @@ def _vectors(layer: VectorLayer) -> Any:
                 "rows": list(shape.rows),
                 "link": shape.link,
                 "label": shape.label,
+                # folium lays this over the style of the layer.
                 "style": shape.style.options() if shape.style else {},
             },
         }

@@ -15,7 +15,7 @@
 // A layer may hold lines as well as areas; only areas are filled.
 function packpaleStyle(feature, style) {
   var isLine = feature.geometry.type.indexOf("LineString") >= 0;
-  return Object.assign({}, style, feature.properties.style, isLine ? {fill: false} : {});
+  return isLine ? Object.assign({}, style, {fill: false}) : style;
 }
 
 // A shape's popup and label. Values enter as text nodes only, so that no name can become markup.
