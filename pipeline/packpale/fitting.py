@@ -96,11 +96,13 @@ def _fits(field: "Field", wanted: EnclosureSettings, clearance: float) -> "tuple
     from packpale.enclosure.best_place import fit_areas
     from packpale.enclosure.fit import Ranges
     from packpale.enclosure.packs import fit_packs
+    from packpale.enclosure.proven import with_proof
     from packpale.site.grid import Grid
 
     ranges = Ranges(clearance=clearance, taper=wanted.taper, aspect=wanted.aspect, min_radius=wanted.min_radius_m)
     if wanted.area_ha == "largest":
-        return fit_packs(field.outline, wanted.packs, wanted.separation_m, **ranges)
+        fits = fit_packs(field.outline, wanted.packs, wanted.separation_m, **ranges)
+        return with_proof(fits, field.outline, gap=wanted.proof_gap, **ranges)[0]
     west, south, east, north = field.outline.bounds
     cell = max(east - west, north - south) / SCORE_CELLS
     grid = Grid(west, north, cell, int(np.ceil((north - south) / cell)), int(np.ceil((east - west) / cell)))

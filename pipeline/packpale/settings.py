@@ -175,6 +175,8 @@ class EnclosureSettings(Settings):
     """No arc of the fence line is tighter than this. [m]"""
     separation_m: NotNegative = default("enclosure.separation_m")
     """Least distance between the fence lines of two enclosures. [m]"""
+    proof_gap: Annotated[float, Field(gt=0, le=1)] = default("enclosure.proof_gap")
+    """How far above the area found the proven bound on it may stay, as a share of it; less takes longer."""
 
     _ranges = field_validator("taper", "aspect")(_ascending)
 

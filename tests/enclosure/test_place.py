@@ -95,6 +95,13 @@ def test_largest_enclosure_is_staked_out_posted_and_gated(make_site, make_land, 
     assert pack.mean_slope == pytest.approx(0.1)
 
 
+def test_bound_is_proven_to_the_gap_asked_for(make_site, make_land, make_project):
+    for share in (0.2, 0.005):
+        (pack,) = place(make_site(), make_land(), make_project(proof_gap=share)).packs
+        assert pack.fit.egg.area <= pack.fit.area_bound_m2 <= (1 + share) * pack.fit.egg.area
+    assert place(make_site(), make_land(), make_project()).notes == ()
+
+
 def test_first_gate_faces_the_track(make_site, make_land, make_project):
     site = make_site({"access": (Point(500_150, 5_399_000),)})
     gates = place(site, make_land(), make_project()).packs[0].gates

@@ -127,7 +127,7 @@ def test_every_constraint_and_their_sum_bound_what_fits_in_a_box(name, case):
             row = random_box(rng, land, small=small, clearance=clearance, p=p, q=q, origin=origin)
             _kernels.set_shape(row[3] - row[8], row[4] + row[9], limit)
             arguments = (edges_of.edges, edges_of.nodes, tables.line, tables.point, tables.area, small, limit[6], work)
-            bound = _kernels.bound_box(row, clearance, *arguments)
+            bound, _ = _kernels.bound_box(row, clearance, *arguments)
             each = alone(row, clearance, edges_of, tables, small=small, work=work, used=used)
             for z in points_in(rng, row, origin, 6):
                 area = grown(land, z, clearance)
@@ -216,7 +216,7 @@ def test_first_boxes_hold_every_egg_of_the_size_wanted(name, clearance):
     land, rng = BOXED[name], np.random.default_rng(3)
     small, p, q = 6.0, (0.1, 0.5), (0.2, 1.2)
     prepared = outline(land, small=small)
-    squares, half = steps._squares(prepared.extent, small, clearance, prepared.edges)
+    squares, half = steps._squares(prepared, small, clearance)
     boxes, count = steps._first_boxes(squares, half, p, q, 10)
     x0, y0, x1, y1 = land.bounds
     origin = np.round([(x0 + x1) / 2, (y0 + y1) / 2])
@@ -246,9 +246,9 @@ def test_two_halves_are_the_whole():
         boxes[0, :10] = [-25, -25, 0.3, 0.3, 0.7, 4, 3, 0.2, 0.2, 0.5]
         boxes[0, 10:14] = 1, 1, 99.0, split
         whole = boxes[0].copy()
-        heap, state = np.zeros(4, np.int64), np.array([1, 1, 0, 0])
+        heap, state = np.zeros(4, np.int64), np.array([1, 1, 0, 0, 0])
         arrays = (prepared.edges, prepared.nodes, tables.line, tables.point, tables.area)
-        _kernels.search(boxes, heap, state, -50.0, -50.0, 2, 0.0, -math.inf, *arrays, 10.0, steps._work())
+        _kernels.search(boxes, heap, state, -50.0, -50.0, 2, 10**6, 0.0, -math.inf, *arrays, 10.0, steps._work())
         assert state[1] == state[0] == 2
         a, b = boxes[0], boxes[1]
         assert a[split] - a[5 + split] == pytest.approx(whole[split] - whole[5 + split])
@@ -398,7 +398,12 @@ def test_same_input_gives_the_same_bound_and_more_work_no_worse_one():
     # Stopped by the clock, at the first look at it, it still is a bound.
     hurried = bound_of(land, best, tolerance=1e-4, max_boxes=9000, seconds=1e-9)
     assert hurried.area_bound_m2 > bounds[3]
+    assert hurried.out_of_time
     assert not hurried.closed
+    assert not bound_of(land, best, tolerance=0.05).out_of_time
+    # Work is counted, not timed.
+    spent = [bound_of(land, best, tolerance=1e-4, max_work=n).area_bound_m2 for n in (10**5, 10**6, 10**6)]
+    assert spent[0] > spent[1] == spent[2] > best
 
 
 @pytest.mark.parametrize("name", ["L", "ponds", "two parts"])

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -17,6 +18,9 @@ from packpale.site.grid import Array, Mask
 from packpale.site.model import Site
 from packpale.units import HECTARE_M2
 
+if TYPE_CHECKING:
+    from packpale.enclosure.fit import Ranges
+
 
 def place(site: Site, land: Land, project: Project) -> Enclosure:
     """Fit the enclosures the settings ask for into the plot's usable land.
@@ -27,24 +31,18 @@ def place(site: Site, land: Land, project: Project) -> Enclosure:
     wanted = project.enclosure.packs
     if len(fits) < wanted:
         return Enclosure((), _reason(site, land, project, len(fits)))
-    return Enclosure(tuple(_pack(i + 1, fits, site, land, project) for i in range(wanted)), "")
+    fits, notes = _with_proof(fits, land, project)
+    return Enclosure(tuple(_pack(i + 1, fits, site, land, project) for i in range(wanted)), "", notes)
 
 
 def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
     # The search is compiled code that takes its time to load: only where it is used.
     from packpale.enclosure.best_place import fit_areas
-    from packpale.enclosure.fit import Ranges
     from packpale.enclosure.packs import fit_packs
 
     if land.usable.is_empty:
         return ()
-    wanted = project.enclosure
-    ranges = Ranges(
-        clearance=project.trench.outside_strip_m,
-        taper=wanted.taper,
-        aspect=wanted.aspect,
-        min_radius=wanted.min_radius_m,
-    )
+    wanted, ranges = project.enclosure, _ranges(project)
     if wanted.area_ha == "largest":
         return fit_packs(land.usable, wanted.packs, wanted.separation_m, **ranges)
     return fit_areas(
@@ -56,6 +54,26 @@ def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
         grid=site.grid,
         second=land.diggability,
         **ranges,
+    )
+
+
+def _with_proof(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[Fit, ...], tuple[str, ...]]:
+    if project.enclosure.area_ha != "largest":
+        return fits, ()
+    from packpale.enclosure.proven import with_proof
+
+    return with_proof(fits, land.usable, gap=project.enclosure.proof_gap, **_ranges(project))
+
+
+def _ranges(project: Project) -> "Ranges":
+    from packpale.enclosure.fit import Ranges
+
+    wanted = project.enclosure
+    return Ranges(
+        clearance=project.trench.outside_strip_m,
+        taper=wanted.taper,
+        aspect=wanted.aspect,
+        min_radius=wanted.min_radius_m,
     )
 
 

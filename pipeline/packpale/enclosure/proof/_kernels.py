@@ -32,6 +32,8 @@ PER_SECTOR = 3
 ROWS = SECTORS * PER_SECTOR
 """Constraints kept for one box."""
 UNKNOWNS = 5
+WORK_OF_A_BOX = 40
+"""What bounding a box costs beside looking at edges, in edges looked at."""
 
 
 @njit(cache=True)
@@ -213,19 +215,15 @@ def build_nodes(edges: Array, leaves: int, nodes: Array) -> None:
 
 
 @njit(cache=True)
-def signed_clearance(x: float, y: float, edges: Array) -> float:
-    """Distance to the outline, negative outside the land."""
-    nearest, inside = np.inf, False
+def is_inside(x: float, y: float, edges: Array) -> bool:
+    """Even-odd rule."""
+    inside = False
     for i in range(len(edges)):
         edge = edges[i]
-        px, py = x - edge[0], y - edge[1]
-        along = min(max(px * edge[2] + py * edge[3], 0.0), edge[4])
-        dx, dy = px - along * edge[2], py - along * edge[3]
-        nearest = min(nearest, dx * dx + dy * dy)
         y1 = edge[1] + edge[3] * edge[4]
-        if (edge[1] > y) != (y1 > y) and px < (y - edge[1]) * edge[2] / edge[3]:
+        if (edge[1] > y) != (y1 > y) and x - edge[0] < (y - edge[1]) * edge[2] / edge[3]:
             inside = not inside
-    return math.sqrt(nearest) if inside else -math.sqrt(nearest)
+    return inside
 
 
 @njit(cache=True)
@@ -262,29 +260,35 @@ def nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Indi
 
 
 @njit(cache=True)
-def deep_squares(squares: Array, half: float, need: float, edges: Array, depth: Array) -> int:
-    """Fill ``depth`` with the clearance of each square's centre plus the way to its corners; returns how many pass."""
-    passed = 0
+def deep_squares(squares: Array, half: float, need: float, edges: Array, nodes: Array, depth: Array) -> None:
+    """Fill ``depth`` with what no point of each square is deeper in the land than, where that is ``need`` or more.
+
+    Elsewhere it holds something less than ``need``.
+    """
+    stack = np.empty(256, np.int64)
+    reach = half * math.sqrt(2.0) * (1 + 1e-9)
     for i in range(len(squares)):
-        depth[i] = signed_clearance(squares[i, 0], squares[i, 1], edges) + half * math.sqrt(2.0) * (1 + 1e-9)
-        passed += depth[i] >= need
-    return passed
+        x, y = squares[i, 0], squares[i, 1]
+        nearest = nearest_distance(x, y, edges, nodes, stack)
+        depth[i] = nearest + reach
+        if depth[i] >= need and not is_inside(x, y, edges):
+            depth[i] = reach - nearest
 
 
 @njit(cache=True)
-def _keep(value: float, kind: float, edge: int, x: float, y: float, sector: int, kept: Array, count: Indices) -> None:
-    """Put a constraint among the lowest of its sector; rows of ``kept``: value, kind, edge, obstacle x, y."""
+def _keep(R: float, kind: float, edge: int, x: float, y: float, sector: int, kept: Array, count: Indices) -> None:
+    """Put a constraint among the lowest of its sector; rows of ``kept``: R, kind, edge, obstacle x, y."""
     base = sector * PER_SECTOR
     n = count[sector]
-    if n == PER_SECTOR and value >= kept[base + n - 1, 0]:
+    if n == PER_SECTOR and kept[base + n - 1, 0] <= R:
         return
     at = min(n, PER_SECTOR - 1)
-    while at > 0 and kept[base + at - 1, 0] > value:
+    while at > 0 and kept[base + at - 1, 0] > R:
         for c in range(5):
             kept[base + at, c] = kept[base + at - 1, c]
         at -= 1
     at += base
-    kept[at, 0], kept[at, 1], kept[at, 2], kept[at, 3], kept[at, 4] = value, kind, edge, x, y
+    kept[at, 0], kept[at, 1], kept[at, 2], kept[at, 3], kept[at, 4] = R, kind, edge, x, y
     count[sector] = min(n + 1, PER_SECTOR)
 
 
@@ -299,11 +303,11 @@ def gather(
     kept: Array,
     count: Indices,
     stack: Indices,
-) -> None:
+) -> int:
     """Constraints that limit the egg at the box's centre, the lowest few of each sector round O.
 
-    ``kept`` rows: 2 log R, kind (0 edge touched within its length, 1 corner), edge number, nearest point of the egg.
-    Only those within ``margin`` of the lowest are sought.
+    ``kept`` rows: R, kind (0 edge touched within its length, 1 corner), edge number, nearest point of the egg.
+    Only those up to ``margin`` times the lowest are sought. Returns the number of edges and nodes looked at.
     """
     ox, oy = box[0], box[1]
     ct, st = math.cos(box[2]), math.sin(box[2])
@@ -311,31 +315,28 @@ def gather(
     for sector in range(SECTORS):
         count[sector] = 0
     lowest = np.inf
+    looked = 0
     stack[0] = 1
     top = 1
     while top > 0:
         top -= 1
+        looked += 1
         i = stack[top]
         node = nodes[i]
         if node[2] < 0:
             continue
         if lowest < np.inf:
             dx, dy = node[0] - ox, node[1] - oy
-            far = math.hypot(dx, dy)
-            gap = far - node[2] - s
-            if gap > 0:
-                # The longest radius of the egg among the directions in which the circle is seen, its strip included.
-                half = math.asin(min((node[2] + s) / far, 1.0)) + 1e-12
-                psi = math.atan2(dy, dx)
-                phi = abs(psi - box[2])
-                phi = max(min(phi, abs(2 * math.pi - phi)) - half, 0.0)
-                log_r = point_terms(math.cos(phi), math.sin(phi), shape)[0]
-                reached = 2 * (math.log(gap) - log_r)
-                if reached > lowest + margin:
-                    continue
+            # The circle is farther than s from the egg until the egg comes within s and its radius of its centre.
+            reached = point_scale(dx * ct + dy * st, dy * ct - dx * st, s + node[2], shape)[0]
+            if reached > lowest * margin:
+                continue
+            if reached > 0:
                 # Nothing below can enter the list of a sector that is full of lower ones.
-                a = int((psi - half + 3 * math.pi) * (SECTORS / (2 * math.pi)) - 1e-9)
-                b = int((psi + half + 3 * math.pi) * (SECTORS / (2 * math.pi)) + 1e-9)
+                half = math.asin(min((node[2] + s) / math.hypot(dx, dy), 1.0))
+                middle = math.atan2(dy, dx) + 3 * math.pi
+                a = int((middle - half) * (SECTORS / (2 * math.pi)) - 1e-9)
+                b = int((middle + half) * (SECTORS / (2 * math.pi)) + 1e-9)
                 full = True
                 for sector in range(a, b + 1):
                     n = sector % SECTORS
@@ -355,6 +356,8 @@ def gather(
             continue
         for j in range((i - leaves) * LEAF, min((i - leaves + 1) * LEAF, len(edges))):
             lowest = _try_edge(j, ox, oy, ct, st, s, shape, edges, lowest, margin, kept, count)
+            looked += 1
+    return looked
 
 
 @njit(cache=True)
@@ -372,31 +375,27 @@ def _try_edge(
     kept: Array,
     count: Indices,
 ) -> float:
-    """Keep what an edge and the corner at its start allow; returns the lowest 2 log R so far."""
+    """Keep what an edge and the corner at its start allow; returns the lowest R so far."""
     edge = edges[j]
     px, py = edge[0] - ox, edge[1] - oy
     # Outward normal (tau_y, -tau_x).
     t = px * edge[3] - py * edge[2] - s
-    if t > 0:
+    # h is at most d + k.
+    if 0 < t <= lowest * margin * (shape[2] + shape[3]):
         nu, nv = edge[3] * ct - edge[2] * st, -edge[2] * ct - edge[3] * st
         h, slope, _, _ = line_terms(nu, nv, shape)
         R = t / h
         along = -(px * edge[2] + py * edge[3]) + R * slope
-        if 0 <= along <= edge[4]:
-            value = 2 * math.log(R)
-            if value <= lowest + margin:
-                lowest = min(lowest, value)
-                x, y = edge[0] + along * edge[2] - s * edge[3], edge[1] + along * edge[3] + s * edge[2]
-                _keep(value, 0.0, j, x, y, _sector(x - ox, y - oy), kept, count)
+        if 0 <= along <= edge[4] and lowest * margin >= R:
+            lowest = min(lowest, R)
+            x, y = edge[0] + along * edge[2] - s * edge[3], edge[1] + along * edge[3] + s * edge[2]
+            _keep(R, 0.0, j, x, y, _sector(x - ox, y - oy), kept, count)
     if edge[9] > 0:
-        u, v = px * ct + py * st, py * ct - px * st
-        R, yu, yv = point_scale(u, v, s, shape)
-        if R > 0:
-            value = 2 * math.log(R)
-            if value <= lowest + margin:
-                lowest = min(lowest, value)
-                x, y = ox + yu * ct - yv * st, oy + yu * st + yv * ct
-                _keep(value, 1.0, j, x, y, _sector(px, py), kept, count)
+        R, yu, yv = point_scale(px * ct + py * st, py * ct - px * st, s, shape)
+        if 0 < R <= lowest * margin:
+            lowest = min(lowest, R)
+            x, y = ox + yu * ct - yv * st, oy + yu * st + yv * ct
+            _keep(R, 1.0, j, x, y, _sector(px, py), kept, count)
     return lowest
 
 
@@ -804,8 +803,8 @@ def combined(
 
 @njit(cache=True)
 def margin(box: Array, R_guess: float) -> float:
-    """How far above the lowest constraint at the centre another may be and still matter elsewhere in the box."""
-    return float(2 * math.hypot(box[5], box[6]) / R_guess + 2.0 * box[7] + 1.5 * box[8] + 1.5 * box[9])
+    """How many times the lowest R at the centre another may be and still matter elsewhere in the box."""
+    return float(math.exp(math.hypot(box[5], box[6]) / R_guess + box[7] + 0.75 * box[8] + 0.75 * box[9]))
 
 
 @njit(cache=True)
@@ -820,8 +819,11 @@ def bound_box(
     R_guess: float,
     area_limit: float,
     work: Work,
-) -> float:
-    """Upper bound on log area over the box; sets the unknown to split. Minus infinity if no egg can lie there."""
+) -> tuple[float, int]:
+    """Upper bound on log area over the box, and the edges and nodes looked at; sets the unknown to split.
+
+    Minus infinity if no egg can lie there.
+    """
     shape, kept, count, stack, value, cost, gradient, lo, hi, entries, basis, weight = work[:12]
     inverse, level, column, peak_at, area_lo, area_hi, g, c, cross, ratio, share, trial_share = work[12:]
     set_shape(box[3], box[4], shape)
@@ -829,9 +831,9 @@ def bound_box(
     # The disc of radius R + s about O lies in the land.
     deepest = nearest_distance(box[0], box[1], edges, nodes, stack) + e - s
     if deepest <= 0:
-        return -np.inf
+        return -np.inf, 0
     largest = math.log(deepest) * 2 + area_limit
-    gather(box, s, margin(box, R_guess), shape, edges, nodes, kept, count, stack)
+    looked = gather(box, s, margin(box, R_guess), shape, edges, nodes, kept, count, stack)
     m, dropped = prepare(box, s, edges, kept, count, shape, line_table, point_table, value, gradient, lo, hi, entries)
     if m == 0:
         best_j, best_w = 0, -1.0
@@ -840,7 +842,7 @@ def bound_box(
             if width > best_w:
                 best_w, best_j = width, j
         box[13] = best_j
-        return largest
+        return largest, looked
     slope_p, slope_q = shape[7] * box[8], shape[8] * box[9]
     area = area_table[int(box[10]), int(box[11])]
     f = box[8] * box[8]
@@ -891,7 +893,7 @@ def bound_box(
             if width > widest:
                 widest, best_j = width, j
     box[13] = best_j
-    return float(min(best + shape[6], largest))
+    return min(best + shape[6], largest), looked
 
 
 @njit(cache=True)
@@ -930,6 +932,7 @@ def search(
     target: float,
     floor: float,
     most: int,
+    most_work: int,
     s: float,
     log_min_radius: float,
     edges: Array,
@@ -940,14 +943,14 @@ def search(
     R_guess: float,
     work: Work,
 ) -> None:
-    """Split the box of largest bound until that is at most ``target`` or ``most`` boxes have been bounded.
+    """Split the box of largest bound until that is at most ``target`` or ``most`` boxes are bounded, or the work done.
 
     Boxes whose bound is at most ``floor`` are dropped, and those in which no egg's small end is as large as asked for.
-    ``state``: 0 boxes stored, 1 size of the heap, 2 boxes bounded, 3 first boxes that are still to be bounded.
+    ``state``: 0 boxes stored, 1 size of the heap, 2 boxes bounded, 3 first boxes that are still to be bounded, 4 work.
     """
     shapes = line.shape[1] // 2
     shape = work[0]
-    while state[2] < most:
+    while state[2] < most and state[4] < most_work:
         if state[3] > 0:
             state[3] -= 1
             first, second = state[3], -1
@@ -981,9 +984,10 @@ def search(
             # r = k R >= r_min asks for log A >= 2 log(r_min / k) + log a, and a falls with p and rises with q.
             set_shape(row[3] + row[8], row[4] - row[9], shape)
             need = max(floor, 2 * (log_min_radius - math.log(1 - row[3] + row[8])) + shape[6] - 1e-9)
-            bound = bound_box(row, s, edges, nodes, line, point, area, R_guess, largest_unit, work)
+            bound, looked = bound_box(row, s, edges, nodes, line, point, area, R_guess, largest_unit, work)
             row[12] = min(row[12], bound)
             state[2] += 1
+            state[4] += looked + WORK_OF_A_BOX
             if row[12] > need:
                 heap[state[1]] = child
                 state[1] += 1

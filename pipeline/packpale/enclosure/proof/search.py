@@ -10,7 +10,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure.proof import _kernels
 from packpale.enclosure.proof.curvature import curvature
-from packpale.enclosure.proof.outline import outline
+from packpale.enclosure.proof.outline import Outline, outline
 from packpale.site.grid import Array
 
 _DIRECTIONS = 8
@@ -35,6 +35,8 @@ class BoundResult:
     """Time taken. [s]"""
     closed: bool
     """Whether the bound is within the tolerance of the best area known."""
+    out_of_time: bool = False
+    """Whether the clock ended the search: the bound holds, but another run may prove another one."""
 
 
 def area_bound(
@@ -46,12 +48,13 @@ def area_bound(
     aspect: tuple[float, float],
     min_radius: float,
     tolerance: float = 0.01,
-    seconds: float = 10.0,
-    max_boxes: int = 300_000,
+    max_work: int = 100_000_000,
+    max_boxes: int = 400_000,
+    seconds: float = 120.0,
 ) -> BoundResult:
     """Proven upper bound on the area of any egg in the land with its strip round it.
 
-    The same input gives the same bound as long as ``max_boxes`` stops the search and not ``seconds``.
+    The same input gives the same bound unless ``seconds`` stops the search.
 
     Parameters
     ----------
@@ -68,10 +71,11 @@ def area_bound(
         The small-end radius is at least this. [m]
     tolerance
         The search ends when the bound is at most 1 + tolerance times the best area.
+    max_work, max_boxes
+        And when so much has been done: edges and nodes of their tree looked at, with an allowance for each box (about
+        ten millions a second); boxes bounded beside those it starts from.
     seconds
         And when this has passed, looked at after each thousand boxes: a safety net. [s]
-    max_boxes
-        And when this many boxes have been bounded, beside those it starts from.
 
     Raises
     ------
@@ -95,39 +99,41 @@ def area_bound(
     smallest = math.sqrt(floor_area / math.exp(shape[6]))
     land = outline(area, small=smallest)
     tables = curvature(p, q)
-    boxes, first = _first_boxes(*_squares(land.extent, smallest, float(clearance), land.edges), p, q, max_boxes)
+    boxes, first = _first_boxes(*_squares(land, smallest, float(clearance)), p, q, max_boxes)
     heap = np.empty(len(boxes), np.int64)
-    state = np.array([first, 0, 0, first], np.int64)
+    state = np.array([first, 0, 0, first, 0], np.int64)
     floor = math.log(floor_area)
     target = floor + math.log1p(tolerance) - 2 * _ROUNDING
     log_min_radius = math.log(min_radius) if min_radius > 0 else -math.inf
     numbers = (float(clearance), log_min_radius)
     arrays = (land.edges, land.nodes, tables.line, tables.point, tables.area)
     work, most = _work(), first + max_boxes
-    while state[3] > 0 or (state[1] > 0 and state[2] < most and boxes[heap[0], 12] > target):
-        # First boxes only, as long as there are any; the room in ``boxes`` is for max_boxes beyond them.
+    out_of_time = False
+    while state[3] > 0 or (
+        state[1] > 0 and state[2] < most and state[4] < max_work and boxes[heap[0], 12] > target and not out_of_time
+    ):
+        # First boxes only, as long as there are any: without all of them nothing is proven.
         chunk = int(state[2] + min(_CHUNK, state[3] if state[3] > 0 else most - state[2]))
-        _kernels.search(boxes, heap, state, target, floor, chunk, *numbers, *arrays, smallest, work)
-        if state[3] == 0 and time.perf_counter() - begun > seconds:
-            break
+        until = np.iinfo(np.int64).max if state[3] > 0 else max_work
+        _kernels.search(boxes, heap, state, target, floor, chunk, until, *numbers, *arrays, smallest, work)
+        out_of_time = state[3] == 0 and time.perf_counter() - begun > seconds
     top = max(float(boxes[heap[0], 12]), floor) if state[1] > 0 else floor
     bound = math.exp(top) * (1 + _ROUNDING)
     closed = bound <= best_area * (1 + max(tolerance, 2 * _ROUNDING))
-    return BoundResult(bound, int(state[2]), time.perf_counter() - begun, closed)
+    return BoundResult(bound, int(state[2]), time.perf_counter() - begun, closed, out_of_time and not closed)
 
 
-def _squares(
-    extent: tuple[float, float, float, float], small: float, clearance: float, edges: Array
-) -> tuple[Array, float]:
+def _squares(land: Outline, small: float, clearance: float) -> tuple[Array, float]:
     """Squares that hold every centre of a big end of radius ``small`` or more; centres (n, 2), half width."""
-    west, south, east, north = extent
+    west, south, east, north = land.extent
     half = max(east - west, north - south) / 2
     squares = np.array([[(west + east) / 2, (south + north) / 2]])
     corners = np.array([[-1, -1], [-1, 1], [1, -1], [1, 1]]) * 0.5
+    need = (small + clearance) * (1 - 1e-9)
     while True:
         depth = np.empty(len(squares))
-        _kernels.deep_squares(squares, half, (small + clearance) * (1 - 1e-9), edges, depth)
-        squares = squares[depth >= (small + clearance) * (1 - 1e-9)]
+        _kernels.deep_squares(squares, half, need, land.edges, land.nodes, depth)
+        squares = squares[depth >= need]
         if half <= 0.3 * small or 4 * len(squares) > _SQUARES:
             return squares, half
         squares = (squares[:, None, :] + corners * half).reshape(-1, 2)
