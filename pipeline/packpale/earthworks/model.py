@@ -33,6 +33,12 @@ class Volumes:
     """Cut area of the section at each station. [m2]"""
     invert: Array
     """Elevation of the skirt trench's bottom at each station. [m]"""
+    soft_rock: float = 0.0
+    """Part of the cut in rock that a strong excavator digs."""
+    hard_rock: float = 0.0
+    """Part of the cut in rock that needs a breaker; with ``soft_rock`` it makes up ``rock``."""
+    surplus_soil_loose: float = 0.0
+    """Part of the surplus that is soil; the rest is rock."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +61,218 @@ class Item:
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """A part of a closed fence line."""
+
+    start: float
+    """Chainage where it begins. [m]"""
+    end: float
+    """Chainage where it ends; less than ``start`` if it runs through the line's own beginning. [m]"""
+    length: float
+    """[m]"""
+    worst: float
+    """The value farthest beyond the limit along it."""
+
+
+@dataclass(frozen=True)
+class Profile:
+    """The bottom of one pack's skirt trench along the line; arrays of shape (stations,)."""
+
+    pack: int
+    depth: Array
+    """Of the bottom below the ground under the fence; never less than the depth set. [m]"""
+    rock_depth: Array
+    """From that ground to rock. [m]"""
+    water_depth: Array
+    """From that ground to the water table. [m]"""
+    smoothed: bool
+    """Limits to gradient or vertical curve were set and made the bottom deeper somewhere."""
+    deeper: tuple[Stretch, ...]
+    """Where the bottom lies deeper than the depth set by more than the limit; ``worst`` is the depth. [m]"""
+    shallower: tuple[Stretch, ...]
+    """Where, between stations, it lies less deep by more than the limit; ``worst`` is the depth. [m]"""
+
+
+@dataclass(frozen=True)
+class Material:
+    """One kind of ground that was dug and what becomes of it."""
+
+    name: str
+    """soil, soft rock or hard rock."""
+    bank: float
+    """In the ground. [m3]"""
+    loose: float
+    """On the heap. [m3]"""
+    swell: float
+    """The swell it was reckoned with, as a fraction of the bank volume."""
+    published_swell: tuple[float, float]
+    """Least and largest swell that published tables give for such ground."""
+
+
+@dataclass(frozen=True)
+class Mounds:
+    """Equal round mounds or one long bank that take a loose volume; both stand at the slope set."""
+
+    kind: str
+    """What they are made of: soil or rock."""
+    volume: float
+    """Loose, of all of them. [m3]"""
+    count: int
+    """Round mounds, each a cone no higher than the height set; 0 if there is nothing to place."""
+    height: float
+    """Of each. [m]"""
+    base_radius: float
+    """Of each. [m]"""
+    bank_length: float
+    """Length of the level ridge of a bank of the height set that takes the same volume, its ends half cones. [m] 0
+    where the volume does not fill even a cone of that height."""
+    bank_width: float
+    """Width of its base. [m]"""
+    truck_loads: int
+    """Loads if it is carried off instead."""
+
+
+@dataclass(frozen=True)
+class Haul:
+    """What was dug on one plot and where it goes."""
+
+    materials: tuple[Material, ...]
+    backfill_compacted: float
+    """[m3]"""
+    import_compacted: float
+    """[m3]"""
+    import_loads: int
+    """Truck loads of fill brought in, loose."""
+    mounds: tuple[Mounds, ...]
+    """Of soil and of rock that is left over."""
+    den_mounds: int
+    """Round mounds of the height set that the soil left over makes."""
+
+
+@dataclass(frozen=True)
+class PlantTask:
+    """One piece of machine work on one plot."""
+
+    name: str
+    quantity: float
+    unit: str
+    """Unit of the quantity, such as m3 in the ground."""
+    output: float
+    """Quantity per hour."""
+    hours: float
+
+
+@dataclass(frozen=True)
+class Plant:
+    """Machine hours and crew days of one plot."""
+
+    tasks: tuple[PlantTask, ...]
+    machine_hours: float
+    """Of the excavator, with the breaker's hours. [h]"""
+    crew_days: float
+    """Days of the digging crew, at one machine. [d]"""
+    wet_length: float
+    """Fence line along which the trench stands in water. [m]"""
+    wet: tuple[tuple[int, tuple[Stretch, ...]], ...]
+    """Where, for each pack by its number; ``worst`` is the height of water over the bottom. [m]"""
+    pump_days: float
+    """Days on which a pump runs: the digging of the wet lengths, and as long as a stretch stays open after. [d]"""
+
+
+@dataclass(frozen=True)
+class TrenchSafety:
+    """What published rules ask for along one pack's trench. Local codes and a competent person decide."""
+
+    pack: int
+    deepest: float
+    """Deepest column as drawn. [m]"""
+    protection: tuple[Stretch, ...]
+    """As deep as walls must be sloped, shored or shielded, as drawn; ``worst`` is the depth. [m]"""
+    egress: tuple[Stretch, ...]
+    """As deep as a way out is asked for, as drawn. [m]"""
+    protection_with_over_dig: tuple[Stretch, ...]
+    """The same if the machine digs deeper than drawn by what is set."""
+    egress_with_over_dig: tuple[Stretch, ...]
+    ladders: int
+    """Ladders or ramps if all of ``egress_with_over_dig`` stands open at once."""
+    ladder_spacing: float
+    """Largest distance between two of them along the trench. [m]"""
+    spoil_setback: float
+    """Distance that spoil keeps from the edge. [m]"""
+    spoil_width: float
+    """Width of the heap if all spoil lies on one side, at the slope of a mound. [m]"""
+    spoil_strip: float
+    """Strip that setback and heap need; compare ``working_strip``. [m]"""
+    spoil_strip_two_sides: float
+    """The same on each side if half lies on either. [m]"""
+    working_strip: float
+    """Free strip kept on both sides of the dig. [m]"""
+    soil_type: str
+    """A, B, C or unknown, as set."""
+    side_slope: float
+    """As set, run per unit of rise."""
+    side_slope_asked: float
+    """What the table asks of that soil, an unknown one counted as C."""
+    wet_length: float
+    """Fence line along which the trench stands in water: there the soil counts as C. [m]"""
+
+    @property
+    def too_steep(self) -> bool:
+        """The walls are steeper than the table asks where it applies."""
+        return bool(self.protection_with_over_dig) and self.side_slope < self.side_slope_asked
+
+
+@dataclass(frozen=True)
+class Driver:
+    """An uncertain input and how the price follows it."""
+
+    name: str
+    """In words, such as "rate: mesh_per_m2" or "depth to rock"."""
+    rank_correlation: float
+    """Spearman's, with the price, over all draws; -1 to 1."""
+
+
+@dataclass(frozen=True)
+class Flank:
+    """A side of the enclosures, as seen from their middle, and its part in the spread of the price."""
+
+    name: str
+    """north, north-east and so on."""
+    share: float
+    """Part of the variance of the price that the depth to rock there causes, 0 to 1."""
+    pit_distance: float
+    """From the middle of its fence line to the nearest pit; infinite without pits. [m]"""
+    chainage: float
+    """Of the place that contributes most. [m]"""
+    pack: int
+    """Whose fence line that is."""
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """How sure quantities and price are."""
+
+    draws: int
+    volumes: Mapping[str, tuple[float, float, float]]
+    """P10, P50 and P90 of cut, rock, soft_rock, hard_rock, wet, surplus_loose and import_compacted. [m3]"""
+    price: tuple[float, float, float]
+    """P10, P50, P90 in the run's currency."""
+    drivers: tuple[Driver, ...]
+    """The strongest first."""
+    flanks: tuple[Flank, ...]
+    """The largest part first."""
+    estimate_class: int
+    """5 to 1 in the published sense; this programme never claims better than 4."""
+    class_reason: str
+    class_low: tuple[float, float]
+    """Published range of how far the truth may lie below the estimate: least and most, as negative fractions."""
+    class_high: tuple[float, float]
+    """The same above it, positive."""
+    narrowing: str
+    """What would narrow the spread most, one sentence."""
+
+
+@dataclass(frozen=True)
 class Earthworks:
     """All trenches of one plot and what they cost."""
 
@@ -63,3 +281,10 @@ class Earthworks:
     cost: Mapping[str, float]
     """Total price: low, likely, high (all rates at once) and p10, p50, p90 of the random draws."""
     notes: tuple[str, ...] = ()
+    profiles: tuple[Profile, ...] = ()
+    """One for each pack, as in ``volumes``."""
+    uncertainty: Uncertainty | None = None
+    haul: Haul | None = None
+    plant: Plant | None = None
+    safety: tuple[TrenchSafety, ...] = ()
+    """One for each pack, as in ``volumes``."""
