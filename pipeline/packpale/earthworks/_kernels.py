@@ -9,6 +9,7 @@ import numpy.typing as npt
 from numba import njit
 
 Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 
 
 @njit(cache=True)
@@ -37,6 +38,15 @@ def bilinear(z: Floats, west: float, north: float, cell: float, x: float, y: flo
 
 
 @njit(cache=True)
+def nearest_is(values: Flags, west: float, north: float, cell: float, x: float, y: float) -> bool:
+    """The same for a mask."""
+    rows, cols = values.shape
+    c = min(max(math.floor((x - west) / cell), 0), cols - 1)
+    r = min(max(math.floor((north - y) / cell), 0), rows - 1)
+    return bool(values[r, c])
+
+
+@njit(cache=True)
 def nearest(values: Floats, west: float, north: float, cell: float, x: float, y: float) -> float:
     """Same as Grid.nearest for one point."""
     rows, cols = values.shape
@@ -60,8 +70,8 @@ def positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, fl
 
 
 @njit(cache=True)
-def add_strip(row: Floats, o1: float, o2: float, c1: float, c2: float, rock: float, water: float) -> None:
-    """Add to ``row`` the cut, rock, wet and open part of a strip whose cut is linear from c1 to c2."""
+def add_strip(row: Floats, o1: float, o2: float, c1: float, c2: float, rock: float, hard: bool, water: float) -> None:
+    """Add to ``row`` the cut, rock, wet, open and hard rock part of a strip whose cut is linear from c1 to c2."""
     width, width_moment, area, moment = positive_part(o1, o2, c1, c2)
     row[0] += area
     row[1] += moment
@@ -70,6 +80,9 @@ def add_strip(row: Floats, o1: float, o2: float, c1: float, c2: float, rock: flo
     _, _, area, moment = positive_part(o1, o2, c1 - rock, c2 - rock)
     row[2] += area
     row[3] += moment
+    if hard:
+        row[8] += area
+        row[9] += moment
     _, _, area, moment = positive_part(o1, o2, c1 - water, c2 - water)
     row[4] += area
     row[5] += moment
@@ -84,16 +97,26 @@ def follow_sections(
     side_x: Floats,
     side_y: Floats,
     rock: Floats,
+    hard: Flags,
     water: Floats,
+    rock_shift: Floats,
+    water_shift: Floats,
     west: float,
     north: float,
     cell: float,
     out: Floats,
 ) -> None:
-    """Fill ``out`` (stations, 8) with the sums of ``add_strip`` where the cut follows the ground."""
+    """Fill ``out`` (stations, 10) with the sums of ``add_strip`` where the cut follows the ground.
+
+    ``pieces`` has one outline for all stations or one for each, shape (1 or stations, pieces, 4). Depths to rock and
+    water are those of the cell plus the station's shift, never negative.
+    """
     for i in range(x.size):
-        for p in range(pieces.shape[0]):
-            o1, o2, c1, c2 = pieces[p, 0], pieces[p, 1], pieces[p, 2], pieces[p, 3]
+        k = min(i, pieces.shape[0] - 1)
+        for p in range(pieces.shape[1]):
+            o1, o2, c1, c2 = pieces[k, p, 0], pieces[k, p, 1], pieces[k, p, 2], pieces[k, p, 3]
+            if o2 <= o1:
+                continue
             n = max(1, math.ceil((o2 - o1) / strip))
             for j in range(n):
                 a, b = o1 + (o2 - o1) * j / n, o1 + (o2 - o1) * (j + 1) / n
@@ -104,17 +127,18 @@ def follow_sections(
                     b,
                     c1 + (c2 - c1) * j / n,
                     c1 + (c2 - c1) * (j + 1) / n,
-                    nearest(rock, west, north, cell, px, py),
-                    nearest(water, west, north, cell, px, py),
+                    max(nearest(rock, west, north, cell, px, py) + rock_shift[i], 0.0),
+                    nearest_is(hard, west, north, cell, px, py),
+                    max(nearest(water, west, north, cell, px, py) + water_shift[i], 0.0),
                 )
 
 
 @njit(cache=True)
-def level_sections(
+def level_sections(  # noqa: C901 - the bottoms, then the walls
     bottoms: Floats,
     walls: Floats,
     side_slope: float,
-    reach: Floats,
+    reach: float,
     strip: float,
     x: Floats,
     y: Floats,
@@ -123,23 +147,30 @@ def level_sections(
     ground: Floats,
     z: Floats,
     rock: Floats,
+    hard: Flags,
     water: Floats,
+    rock_shift: Floats,
+    water_shift: Floats,
     west: float,
     north: float,
     cell: float,
     out: Floats,
     edges: Floats,
     deepest: Floats,
-    caught: npt.NDArray[np.bool_],
+    caught: Flags,
 ) -> None:
     """Fill ``out`` where bottoms are horizontal at the ground under the fence less their depth.
 
-    ``walls`` holds offset, depth and direction of the outer walls; each rises until it meets the ground or has gone
-    ``reach``. ``edges`` (stations, 2) gets the offsets where they end, ``deepest`` the deepest column.
+    ``bottoms`` and ``walls`` are one for all stations or one for each, as in ``follow_sections``. ``walls`` holds
+    offset, depth and direction of the outer walls; each rises until it meets the ground or has gone
+    ``reach`` times its depth. ``edges`` (stations, 2) gets the offsets where they end, ``deepest`` the deepest column.
     """
     for i in range(x.size):
-        for p in range(bottoms.shape[0]):
-            o1, o2, c1, c2 = bottoms[p, 0], bottoms[p, 1], bottoms[p, 2], bottoms[p, 3]
+        k = min(i, bottoms.shape[0] - 1)
+        for p in range(bottoms.shape[1]):
+            o1, o2, c1, c2 = bottoms[k, p, 0], bottoms[k, p, 1], bottoms[k, p, 2], bottoms[k, p, 3]
+            if o2 <= o1:
+                continue
             n = max(1, math.ceil((o2 - o1) / strip))
             a = o1
             cut_a = bilinear(z, west, north, cell, x[i] + side_x[i] * a, y[i] + side_y[i] * a) - ground[i] + c1
@@ -155,20 +186,21 @@ def level_sections(
                     b,
                     cut_a,
                     cut_b,
-                    nearest(rock, west, north, cell, px, py),
-                    nearest(water, west, north, cell, px, py),
+                    max(nearest(rock, west, north, cell, px, py) + rock_shift[i], 0.0),
+                    nearest_is(hard, west, north, cell, px, py),
+                    max(nearest(water, west, north, cell, px, py) + water_shift[i], 0.0),
                 )
                 deepest[i] = max(deepest[i], cut_b)
                 a, cut_a = b, cut_b
-        for w in range(walls.shape[0]):
-            start, depth, direction = walls[w, 0], walls[w, 1], walls[w, 2]
+        for w in range(walls.shape[1]):
+            start, depth, direction = walls[k, w, 0], walls[k, w, 1], walls[k, w, 2]
             edges[i, w] = start
             if side_slope == 0.0:
                 continue
             a = start
             cut_a = bilinear(z, west, north, cell, x[i] + side_x[i] * a, y[i] + side_y[i] * a) - ground[i] + depth
             j = 0
-            while cut_a > 0.0 and j * strip < reach[w]:
+            while cut_a > 0.0 and j * strip < reach * depth:
                 j += 1
                 b = start + direction * j * strip
                 px, py = x[i] + side_x[i] * b, y[i] + side_y[i] * b
@@ -176,12 +208,13 @@ def level_sections(
                 if math.isnan(cut_b):
                     break
                 px, py = x[i] + side_x[i] * (a + b) / 2.0, y[i] + side_y[i] * (a + b) / 2.0
-                rock_depth = nearest(rock, west, north, cell, px, py)
-                water_depth = nearest(water, west, north, cell, px, py)
+                rock_depth = max(nearest(rock, west, north, cell, px, py) + rock_shift[i], 0.0)
+                water_depth = max(nearest(water, west, north, cell, px, py) + water_shift[i], 0.0)
+                is_hard = nearest_is(hard, west, north, cell, px, py)
                 if direction > 0:
-                    add_strip(out[i], a, b, cut_a, cut_b, rock_depth, water_depth)
+                    add_strip(out[i], a, b, cut_a, cut_b, rock_depth, is_hard, water_depth)
                 else:
-                    add_strip(out[i], b, a, cut_b, cut_a, rock_depth, water_depth)
+                    add_strip(out[i], b, a, cut_b, cut_a, rock_depth, is_hard, water_depth)
                 edges[i, w] = b if cut_b > 0.0 else a + (b - a) * cut_a / (cut_a - cut_b)
                 deepest[i] = max(deepest[i], cut_b)
                 a, cut_a = b, cut_b

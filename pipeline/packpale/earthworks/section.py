@@ -119,6 +119,45 @@ class TrenchSection:
         )
 
 
+@dataclass(frozen=True)
+class Outlines:
+    """Outlines of one section dug to several depths of the skirt trench; rows as in ``TrenchSection``. [m]"""
+
+    pieces: Array
+    """The whole outline below level ground, shape (depths, 5, 4); a piece that is not there has no width."""
+    bottoms: Array
+    """Between the two outer walls, shape (depths, 3, 4)."""
+    walls: Array
+    """Offset, depth and direction of the outer walls, shape (depths, 2, 3)."""
+
+
+def outlines(section: TrenchSection, depth: Array) -> Outlines:
+    """The section with its skirt trench at each of ``depth`` [m], the apron bench staying where it is.
+
+    Raises ValueError if a depth is less than the section's own.
+    """
+    d = np.asarray(depth, float)
+    if (d < section.depth - 1e-9).any():
+        raise ValueError(f"the skirt trench is at least {section.depth} m deep, got {d.min()} m")
+    half, h, n = section.bottom_width / 2, section.apron_cover, section.side_slope
+    zero, reach = np.zeros_like(d), np.full_like(d, section.apron_reach)
+    meeting = half + n * (d - h)
+    bench = (h > 0) & (reach > meeting)
+    bottoms = np.stack(
+        [
+            np.stack([zero - half, zero + half, d, d], axis=1),
+            np.stack([zero + half, np.where(bench, meeting, half), d, zero + h], axis=1),
+            np.stack([meeting, np.where(bench, reach, meeting), zero + h, zero + h], axis=1),
+        ],
+        axis=1,
+    )
+    start, fall = np.where(bench, reach, half), np.where(bench, h, d)
+    left = np.stack([-half - n * d, zero - half, zero, d], axis=1)
+    right = np.stack([start, start + n * fall, fall, zero], axis=1)
+    walls = np.stack([np.stack([zero - half, d, zero - 1], axis=1), np.stack([start, fall, zero + 1], axis=1)], axis=1)
+    return Outlines(np.concatenate([left[:, None], bottoms, right[:, None]], axis=1), bottoms, walls)
+
+
 def _trapezoid(offset: Array, left: float, right: float, depth: float, side_slope: float) -> Array:
     beyond = np.maximum(np.maximum(left - offset, offset - right), 0.0)
     if side_slope == 0:

@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from packpale.earthworks.section import TrenchSection
+from packpale.earthworks.section import TrenchSection, outlines
 from packpale.enclosure.model import Alignment
 from packpale.site import Array, Mask, Site
 
@@ -39,6 +39,8 @@ class CutSections:
     cut: Array
     rock: Array
     """Part of each column below the depth to rock of the cell it stands in."""
+    hard: Array
+    """Part of the rock where that cell's rock needs a breaker."""
     wet: Array
     """Part of each column below the water table of the cell it stands in."""
     open: Array
@@ -52,7 +54,15 @@ class CutSections:
 
 
 def cut_sections(
-    section: TrenchSection, line: Alignment, site: Site, *, side: Side, formation: Formation
+    section: TrenchSection,
+    line: Alignment,
+    site: Site,
+    *,
+    side: Side,
+    formation: Formation,
+    depth: Array | None = None,
+    rock_shift: Array | None = None,
+    water_shift: Array | None = None,
 ) -> CutSections:
     """Cut the section into the ground at every station.
 
@@ -60,6 +70,10 @@ def cut_sections(
     ``level``: bottoms are horizontal across the section at the ground under the fence line less their depth; the
     outer walls rise until they first meet the actual ground (followed for CATCH_REACH times their run on flat
     ground); between them everything above the outline is cut, and the cut is never negative.
+
+    Where ``depth`` is given, shape (stations,), the skirt trench is that deep at each station instead of the
+    section's own depth, which is the least allowed [m]; the apron bench stays. ``rock_shift`` and ``water_shift``,
+    shape (stations,), are added to the depths to rock and water, which never become negative [m].
 
     Notes
     -----
@@ -71,37 +85,49 @@ def cut_sections(
 
     sign = 1.0 if side == "outside" else -1.0
     stations = line.chainage.size
-    out = np.zeros((stations, 8))
+    out = np.zeros((stations, 10))
     along = (np.ascontiguousarray(line.x, float), np.ascontiguousarray(line.y, float))
     across = (np.ascontiguousarray(sign * line.outward[:, 0]), np.ascontiguousarray(sign * line.outward[:, 1]))
-    soil = (np.ascontiguousarray(site.soil.depth_to_rock, float), np.ascontiguousarray(site.soil.water_table, float))
+    rock = np.ascontiguousarray(site.soil.depth_to_rock, float)
+    hard_rock = np.ascontiguousarray(site.soil.rock_is_hard, bool)
+    water = np.ascontiguousarray(site.soil.water_table, float)
+    shifts = (_shift(rock_shift, stations), _shift(water_shift, stations))
     frame = (site.grid.west, site.grid.north, site.grid.cell)
     strip = min(STRIP_M, site.grid.cell / 4)
-    edges = np.tile(np.array(section.edges), (stations, 1))
-    deepest = np.full(stations, section.depth)
+    shape = outlines(section, np.array([section.depth]) if depth is None else depth)
+    edges = np.column_stack([shape.pieces[:, 0, 0], shape.pieces[:, -1, 1]])
+    edges = np.ascontiguousarray(np.broadcast_to(edges, (stations, 2)))
+    deepest = np.full(stations, section.depth) if depth is None else np.array(depth, float)
     caught = np.ones(stations, bool)
     if formation == "follow":
-        _kernels.follow_sections(section.pieces, strip, *along, *across, *soil, *frame, out)
+        _kernels.follow_sections(shape.pieces, strip, *along, *across, rock, hard_rock, water, *shifts, *frame, out)
     else:
-        walls = np.array([(w.offset, w.depth, float(w.direction)) for w in section.walls])
         _kernels.level_sections(
-            section.bottoms,
-            walls,
+            shape.bottoms,
+            shape.walls,
             section.side_slope,
-            CATCH_REACH * section.side_slope * walls[:, 1],
+            CATCH_REACH * section.side_slope,
             strip,
             *along,
             *across,
             np.ascontiguousarray(line.ground, float),
             np.ascontiguousarray(site.elevation, float),
-            *soil,
+            rock,
+            hard_rock,
+            water,
+            *shifts,
             *frame,
             out,
             edges,
             deepest,
             caught,
         )
-    return CutSections(out[:, 0:2], out[:, 2:4], out[:, 4:6], out[:, 6:8], edges, deepest, caught)
+    cut, in_rock, wet, opened, in_hard = (out[:, k : k + 2] for k in range(0, 10, 2))
+    return CutSections(cut, in_rock, in_hard, wet, opened, edges, deepest, caught)
+
+
+def _shift(shift: Array | None, stations: int) -> Array:
+    return np.zeros(stations) if shift is None else np.ascontiguousarray(shift, float)
 
 
 def mean_curvature(line: Alignment, *, side: Side) -> Array:
