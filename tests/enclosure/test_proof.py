@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import MultiPolygon, Point, Polygon, box
 
+from egg_functions import joins, w_line, w_point
 from packpale.enclosure.boundary import boundary, valid_parts
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Effort, Shapes, fit_largest, search
@@ -160,12 +161,93 @@ def alone(row, clearance, land, tables, *, small, work, used):
     out = np.empty(m)
     five, square = np.zeros(5), np.zeros((5, 5))
     for e in range(m):
-        used["line" if lo[e, 0, 2] == hi[e, 0, 2] == 0 else "point"] += 1
+        used["line" if is_line(row, lo[e], hi[e]) else "point"] += 1
         weight = np.zeros(len(value))
         weight[e] = 1.0
         spaces = (five.copy(), five.copy(), square.copy(), square.copy(), five.copy())
         out[e] = shape[6] + _kernels.combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, *spaces)
     return out
+
+
+def is_line(row, lowest, highest):
+    """Whether a constraint is a line, by its second derivatives.
+
+    Position and direction enter 2 log T - 2 log h apart, and 2 log T is concave; where direction does not enter at all,
+    on the big end, the second derivatives of 2 log |w| by position cancel.
+    """
+    return lowest[0, 2] == highest[0, 2] == 0 and highest[0, 0] / row[5] ** 2 + highest[1, 1] / row[6] ** 2 < 0
+
+
+def second_derivatives(f, z, step):
+    """Central differences of f by all pairs of unknowns, each with its step."""
+    out, steps_of = np.zeros((5, 5)), np.diag(step)
+    for i in range(5):
+        for j in range(i, 5):
+            a, b = steps_of[i], steps_of[j]
+            if i == j:
+                out[i, i] = (f(z + a) - 2 * f(z) + f(z - a)) / step[i] ** 2
+            else:
+                out[i, j] = (f(z + a + b) - f(z + a - b) - f(z - a + b) + f(z - a - b)) / (4 * step[i] * step[j])
+    return out
+
+
+@pytest.mark.parametrize("clearance", [0.0, 2.0])
+@pytest.mark.parametrize("name", ["star", "ring", "ponds"])
+def test_value_gradient_and_second_derivatives_of_each_constraint(name, clearance, case):
+    # f of a line is 2 log T - 2 log h, of an obstacle Y 2 log |Y - O| - 2 log r, both without the area, with h and r
+    # from the egg itself; their differences lie in the enclosures, in units of the half widths.
+    rng, seen = np.random.default_rng(7), {"line": 0, "point": 0}
+    for _ in range(12):
+        land, tables, small, origin, p, q = case(BOXED[name], usual(**WIDE), rng)
+        row = random_box(rng, BOXED[name], small=small, clearance=clearance, p=p, q=q, origin=origin)
+        row[5:8] *= 0.3
+        work, edges = steps._work(), land.edges
+        shape, kept, count, stack, value, _, gradient, lo, hi, entries = work[:10]
+        _kernels.set_shape(row[3], row[4], shape)
+        _kernels.gather(row, clearance, _kernels.margin(row, small), shape, edges, land.nodes, kept, count, stack)
+        rows = [kept[s * _kernels.PER_SECTOR + i].copy() for s in range(_kernels.SECTORS) for i in range(count[s])]
+        tabled = (tables.line, tables.point)
+        for one in rows:
+            count[:], kept[0] = 0, one
+            count[0] = 1
+            m, _ = _kernels.prepare(
+                row, clearance, edges, kept, count, shape, *tabled, value, gradient, lo, hi, entries
+            )
+            if m == 0:
+                continue
+            edge, line = edges[int(one[2])], is_line(row, lo[0], hi[0])
+            normal = np.array([edge[3], -edge[2]])
+
+            def f(z, line=line, edge=edge, normal=normal, Y=one[3:5]):
+                if line:
+                    T = normal @ (edge[:2] - z[:2]) + edge[8] - clearance
+                    return 2 * math.log(T) + w_line(math.atan2(normal[1], normal[0]) - z[2], z[3], z[4])
+                to = Y - z[:2]
+                return 2 * math.log(math.hypot(*to)) + w_point(math.atan2(to[1], to[0]) - z[2], z[3], z[4])
+
+            assert f(row[:5]) == pytest.approx(value[0], abs=1e-9)
+            step = np.array([1e-4 * small] * 2 + [1e-4] * 3)
+            slopes = [(f(row[:5] + d) - f(row[:5] - d)) / (2 * d.max()) for d in np.diag(step)]
+            assert slopes * row[5:10] == pytest.approx(gradient[0], rel=1e-3, abs=1e-4)
+            z = row[:5] + row[5:10] * rng.uniform(-1, 1, 5)
+            if near_a_join(z, edge, normal, one[3:5], line=line):
+                continue
+            scale = np.outer(row[5:10], row[5:10])
+            found = second_derivatives(f, z, step) * scale
+            slack = np.triu(scale * 1e-5 / np.outer(step / 1e-4, step / 1e-4)) + 1e-6 * np.abs(found)
+            assert (found >= np.triu(lo[0]) - slack).all(), (one, line)
+            assert (found <= np.triu(hi[0]) + slack).all(), (one, line)
+            seen["line" if line else "point"] += 1
+    assert seen["line"] > 5
+    assert seen["point"] > 25
+
+
+def near_a_join(z, edge, normal, Y, *, line):
+    """Whether differences would reach across a join of arcs, where second derivatives jump."""
+    to = normal if line else Y - z[:2]
+    angle = abs(math.remainder(math.atan2(to[1], to[0]) - z[2], 2 * math.pi))
+    join = joins(z[3], z[4])[0 if line else 1]
+    return min(abs(angle - join), abs(angle - math.pi / 2)) < 2e-3
 
 
 def test_weighted_sum_is_the_largest_of_a_quadratic_form_and_more():
