@@ -196,6 +196,53 @@ class FenceSettings(Settings):
     """Gates in each enclosure."""
     gate_width_m: Annotated[float, Field(gt=0, le=12)] = default("fence.gate_width_m")
     """Clear width of a gate. [m]"""
+    airlock_length_m: Annotated[float, Field(ge=0, le=40)] = default("fence.airlock_length_m")
+    """Length of the airlock inside each gate, between its two gates; 0 is a single gate. [m]"""
+    airlock_width_m: Annotated[float, Field(gt=0, le=40)] = default("fence.airlock_width_m")
+    """Width of the airlock along the fence line. [m]"""
+    vehicle_length_m: Positive = default("fence.vehicle_length_m")
+    """Longest vehicle that has to stand in the airlock with both gates shut. [m]"""
+    vehicle_width_m: Positive = default("fence.vehicle_width_m")
+    """Its width. [m]"""
+    straining_wires: Annotated[int, Field(ge=0, le=12)] = default("fence.straining_wires")
+    """Wires from post to post that the mesh is tied to."""
+    hole_diameter_m: Annotated[float, Field(gt=0, le=1.5)] = default("fence.hole_diameter_m")
+    """Diameter of the hole for a post's footing. [m]"""
+    hole_depth_m: Annotated[float, Field(gt=0, le=3)] = default("fence.hole_depth_m")
+    """Its depth. [m]"""
+    max_panel_deflection_deg: Annotated[float, Field(gt=0, le=90)] = default("fence.max_panel_deflection_deg")
+    """Largest angle in plan between two panels that a post can take without a strut. [deg]"""
+    steep_ground_deg: Annotated[float, Field(gt=0, lt=90)] = default("fence.steep_ground_deg")
+    """Slope along the line from which posts are strutted. [deg]"""
+
+    @model_validator(mode="after")
+    def _airlock_takes_its_gates(self) -> Self:
+        if self.airlock_length_m > 0 and self.airlock_width_m < self.gate_width_m:
+            raise ValueError(
+                f"airlock_width_m = {self.airlock_width_m:g} is less than gate_width_m = {self.gate_width_m:g}; "
+                "an airlock is as wide as its gates or wider"
+            )
+        return self
+
+
+class MeshSettings(Settings):
+    """How the mesh comes and how it is joined."""
+
+    roll_width_m: Annotated[float, Field(gt=0.2, le=10)] = default("mesh.roll_width_m")
+    """Width of a roll. [m]"""
+    roll_length_m: Annotated[float, Field(gt=1, le=200)] = default("mesh.roll_length_m")
+    """Length of a roll. [m]"""
+    lap_m: Annotated[float, Field(ge=0, le=2)] = default("mesh.lap_m")
+    """How far two pieces lie over each other: end to end, side by side, where skirt, apron and overhang join. [m]"""
+
+    @model_validator(mode="after")
+    def _laps_leave_some_roll(self) -> Self:
+        if self.lap_m >= min(self.roll_width_m, self.roll_length_m) / 2:
+            raise ValueError(
+                f"lap_m = {self.lap_m:g} is half of a roll or more "
+                f"({self.roll_width_m:g} x {self.roll_length_m:g} m); lower it"
+            )
+        return self
 
 
 class TrenchSettings(Settings):
@@ -219,6 +266,16 @@ class TrenchSettings(Settings):
     """Step along the line for volumes and tables. [m]"""
     working_strip_m: NotNegative = default("trench.working_strip_m")
     """Free strip on both sides of the dig. [m]"""
+    max_gradient: Annotated[float | None, Field(gt=0, le=2)] = None
+    """Steepest rise per metre along the line that the machine can dig; smoothing only deepens. Without it no limit."""
+    vertical_curve_m: Annotated[float | None, Field(gt=0, le=10_000)] = None
+    """Smallest radius of a vertical curve of the bottom; its length is this times the change of gradient. [m]"""
+    gap_limit_m: Annotated[float, Field(gt=0, le=3)] = default("trench.gap_limit_m")
+    """Where the bottom is deeper or shallower than depth_m by more than this, it is reported. [m]"""
+    over_dig_m: Annotated[float, Field(ge=0, le=1)] = default("trench.over_dig_m")
+    """How much deeper than drawn a machine may dig; the rules for safety count with it. [m]"""
+    soil_type: Literal["A", "B", "C", "unknown"] = default("trench.soil_type")
+    """Soil type of 29 CFR 1926 Subpart P App. A as a competent person found it."""
 
     @model_validator(mode="after")
     def _can_be_dug(self) -> Self:
@@ -255,7 +312,9 @@ class BulkingSettings(Settings):
     soil_shrink: Annotated[float, Field(ge=0, lt=1)] = default("bulking.soil_shrink")
     """Compacted volume of soil is bank volume times one minus this."""
     rock_swell: Annotated[float, Field(ge=0, le=2)] = default("bulking.rock_swell")
-    """Loose volume of broken rock is bank volume times one plus this."""
+    """Loose volume of broken hard rock is bank volume times one plus this."""
+    soft_rock_swell: Annotated[float, Field(ge=0, le=2)] = default("bulking.soft_rock_swell")
+    """Loose volume of soft rock is bank volume times one plus this."""
 
 
 class RateSettings(Settings):
@@ -265,8 +324,10 @@ class RateSettings(Settings):
     """Clearing and turf stripping over the strip that is cut open. [per m2]"""
     excavate_soil_per_m3: Rate = tuple(default("rates.excavate_soil_per_m3"))
     """Digging soil, wet or dry. [per m3 in the ground]"""
+    excavate_soft_rock_per_m3: Rate = tuple(default("rates.excavate_soft_rock_per_m3"))
+    """Digging soft rock with a strong excavator. [per m3 in the ground]"""
     excavate_rock_per_m3: Rate = tuple(default("rates.excavate_rock_per_m3"))
-    """Breaking and digging rock. [per m3 in the ground]"""
+    """Breaking and digging hard rock. [per m3 in the ground]"""
     extra_over_wet_per_m3: Rate = tuple(default("rates.extra_over_wet_per_m3"))
     """Added for every cubic metre below the water table. [per m3 in the ground]"""
     backfill_and_compact_per_m3: Rate = tuple(default("rates.backfill_and_compact_per_m3"))
@@ -276,11 +337,25 @@ class RateSettings(Settings):
     place_surplus_per_m3: Rate = tuple(default("rates.place_surplus_per_m3"))
     """Carrying what is left over to mounds on the plot. [per m3 loose]"""
     mesh_per_m2: Rate = tuple(default("rates.mesh_per_m2"))
-    """Mesh for fence, overhang, skirt and apron. [per m2]"""
+    """Mesh for fence and overhang, laps included. [per m2]"""
+    buried_mesh_per_m2: Rate = tuple(default("rates.buried_mesh_per_m2"))
+    """Mesh for skirt and apron, laps included. [per m2]"""
     post_each: Rate = tuple(default("rates.post_each"))
-    """Post with its footing."""
+    """Line post."""
+    strutted_post_each: Rate = tuple(default("rates.strutted_post_each"))
+    """Post with struts, at bends and on steep ground."""
+    gate_post_each: Rate = tuple(default("rates.gate_post_each"))
+    """Post that a gate hangs on."""
+    overhang_arm_each: Rate = tuple(default("rates.overhang_arm_each"))
+    """Arm that carries the overhang, one on each post."""
+    straining_wire_per_m: Rate = tuple(default("rates.straining_wire_per_m"))
+    """Straining wire with its fixings. [per m]"""
+    footing_hole_each: Rate = tuple(default("rates.footing_hole_each"))
+    """Digging the hole of a post's footing."""
+    concrete_per_m3: Rate = tuple(default("rates.concrete_per_m3"))
+    """Concrete in footings, placed. [per m3]"""
     gate_each: Rate = tuple(default("rates.gate_each"))
-    """Gate with its two posts."""
+    """Gate without its posts."""
     erect_fence_per_m: Rate = tuple(default("rates.erect_fence_per_m"))
     """Labour to set posts and hang mesh. [per m of fence]"""
 
@@ -290,6 +365,69 @@ class RateSettings(Settings):
         if not rate[0] <= rate[1] <= rate[2]:
             raise ValueError(f"{[f'{r:g}' for r in rate]} is not in order; write [low, likely, high]")
         return rate
+
+
+class PlantSettings(Settings):
+    """The machine, its crew, and the mounds and trucks that take what is left over."""
+
+    bucket_m3: Annotated[float, Field(gt=0, le=5)] = default("plant.bucket_m3")
+    """Heaped capacity of the excavator's bucket. [m3 loose]"""
+    cycle_s: Annotated[float, Field(gt=0, le=600)] = default("plant.cycle_s")
+    """Time for one bucket of soil or loose fill: dig, swing, empty, swing back. [s]"""
+    rock_cycle_s: Annotated[float, Field(gt=0, le=600)] = default("plant.rock_cycle_s")
+    """Time for one bucket of rock. [s]"""
+    fill_soil: Annotated[float, Field(gt=0, le=1.5)] = default("plant.fill_soil")
+    """Part of the bucket that soil fills."""
+    fill_soft_rock: Annotated[float, Field(gt=0, le=1.5)] = default("plant.fill_soft_rock")
+    """Part of the bucket that soft rock fills."""
+    fill_rock: Annotated[float, Field(gt=0, le=1.5)] = default("plant.fill_rock")
+    """Part of the bucket that broken hard rock fills."""
+    efficiency: Annotated[float, Field(gt=0, le=1)] = default("plant.efficiency")
+    """Part of each hour in which the machine works."""
+    breaker_m3_per_h: Annotated[float, Field(gt=0, le=1000)] = default("plant.breaker_m3_per_h")
+    """Hard rock that the breaker loosens in an hour. [m3 in the ground per h]"""
+    wet_factor: Annotated[float, Field(gt=0, le=1)] = default("plant.wet_factor")
+    """Output below the water table as a part of that in the dry."""
+    hours_per_day: Annotated[float, Field(gt=0, le=24)] = default("plant.hours_per_day")
+    """Working hours of a day. [h]"""
+    open_days: Annotated[float, Field(gt=0, le=60)] = default("plant.open_days")
+    """Days that a stretch of trench stays open until mesh is laid and it is filled. [d]"""
+    mound_slope: Annotated[float, Field(gt=0, le=5)] = default("plant.mound_slope")
+    """Horizontal run of a mound's or heap's side per unit of rise."""
+    mound_height_m: Annotated[float, Field(gt=0, le=20)] = default("plant.mound_height_m")
+    """Height of a mound; what is left over goes into as many as it takes. [m]"""
+    truck_m3: Annotated[float, Field(gt=0, le=60)] = default("plant.truck_m3")
+    """What a truck carries. [m3 loose]"""
+
+
+class UncertaintySettings(Settings):
+    """How wrong the ground may be: standard deviations of the errors behind P10, P50 and P90."""
+
+    elevation_rmse_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.elevation_rmse_m")
+    """Vertical error of the elevation model. [m]"""
+    elevation_correlation_m: Annotated[float, Field(gt=0, le=10_000)] = default("uncertainty.elevation_correlation_m")
+    """Distance over which that error is much the same. [m]"""
+    rock_depth_sd_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.rock_depth_sd_m")
+    """Error of the depth to rock far from any pit. [m]"""
+    rock_depth_sd_at_pit_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.rock_depth_sd_at_pit_m")
+    """Error of the depth to rock beside a pit. [m]"""
+    water_table_sd_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.water_table_sd_m")
+    """Error of the depth to the water table far from any pit. [m]"""
+    water_table_sd_at_pit_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.water_table_sd_at_pit_m")
+    """Error of the depth to the water table beside a pit. [m]"""
+    soil_correlation_m: Annotated[float, Field(gt=0, le=10_000)] = default("uncertainty.soil_correlation_m")
+    """Distance over which the errors of rock and water are alike, and over which a pit tells. [m]"""
+
+    @model_validator(mode="after")
+    def _a_pit_tells(self) -> Self:
+        for name in ("rock_depth_sd", "water_table_sd"):
+            at_pit, far = getattr(self, f"{name}_at_pit_m"), getattr(self, f"{name}_m")
+            if at_pit > far:
+                raise ValueError(
+                    f"{name}_at_pit_m = {at_pit:g} is more than {name}_m = {far:g}; a pit does not make the ground "
+                    "less known: lower it"
+                )
+        return self
 
 
 class CheckSettings(Settings):
@@ -347,9 +485,12 @@ class Project(Settings):
     land: LandSettings = LandSettings()
     enclosure: EnclosureSettings = EnclosureSettings()
     fence: FenceSettings = FenceSettings()
+    mesh: MeshSettings = MeshSettings()
     trench: TrenchSettings = TrenchSettings()
     bulking: BulkingSettings = BulkingSettings()
     rates: RateSettings = RateSettings()
+    plant: PlantSettings = PlantSettings()
+    uncertainty: UncertaintySettings = UncertaintySettings()
     checks: CheckSettings = CheckSettings()
     ranking: RankingSettings = RankingSettings()
     run: RunSettings = RunSettings()

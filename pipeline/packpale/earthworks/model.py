@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.site import Array
 
 
@@ -281,6 +282,8 @@ class Earthworks:
     cost: Mapping[str, float]
     """Total price: low, likely, high (all rates at once) and p10, p50, p90 of the random draws."""
     notes: tuple[str, ...] = ()
+    fences: tuple[FenceTakeOff, ...] = ()
+    """What the fence of each pack takes."""
     profiles: tuple[Profile, ...] = ()
     """One for each pack, as in ``volumes``."""
     uncertainty: Uncertainty | None = None

@@ -2,28 +2,24 @@
 
 from collections.abc import Sequence
 
+from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.earthworks.model import Item, Volumes
-from packpale.enclosure.model import Pack
-from packpale.settings import FenceSettings, RateSettings, TrenchSettings
+from packpale.enclosure.model import PostKind
+from packpale.settings import RateSettings
 
 
 def take_off(
-    packs: Sequence[Pack],
     volumes: Sequence[Volumes],
+    fences: Sequence[FenceTakeOff],
     *,
-    fence: FenceSettings,
-    trench: TrenchSettings,
     rates: RateSettings,
 ) -> tuple[Item, ...]:
     """Quantities of all packs of one plot, each with its rate.
 
-    Mesh is the length of the fence on the ground surface times height, overhang, skirt depth and apron reach, laps
-    and waste not included, gates not deducted. Digging is paid for in the ground: soil and rock once each, and the
+    Mesh is paid for with its laps, without offcuts. Digging is paid for in the ground: soil and rock once each, and the
     wet part once more as an extra. Backfill is paid for compacted, and what is brought in of it once more for the
     bringing; what is left over is paid for loose.
     """
-    length = sum(p.length_3d for p in packs)
-    mesh_width = fence.height_m + fence.overhang_m + trench.depth_m + trench.apron_reach_m
     rows: tuple[tuple[str, str, str, float], ...] = (
         ("strip_and_clear_per_m2", "Clear and strip the ground that is cut open", "m2", _sum(volumes, "stripped_area")),
         (
@@ -32,7 +28,18 @@ def take_off(
             "m3",
             _sum(volumes, "cut") - _sum(volumes, "rock"),
         ),
-        ("excavate_rock_per_m3", "Break and dig rock, measured in the ground", "m3", _sum(volumes, "rock")),
+        (
+            "excavate_soft_rock_per_m3",
+            "Dig soft rock, measured in the ground",
+            "m3",
+            _sum(volumes, "soft_rock"),
+        ),
+        (
+            "excavate_rock_per_m3",
+            "Break and dig hard rock, measured in the ground",
+            "m3",
+            _sum(volumes, "hard_rock"),
+        ),
         ("extra_over_wet_per_m3", "Extra for digging below the water table", "m3", _sum(volumes, "wet")),
         (
             "backfill_and_compact_per_m3",
@@ -47,12 +54,31 @@ def take_off(
             _sum(volumes, "import_compacted"),
         ),
         ("place_surplus_per_m3", "Carry the surplus to mounds, measured loose", "m3", _sum(volumes, "surplus_loose")),
-        ("mesh_per_m2", "Mesh for fence, overhang, skirt and apron, laps not included", "m2", length * mesh_width),
-        ("post_each", "Line posts with their footings", "each", float(sum(p.posts.chainage.size for p in packs))),
-        ("gate_each", "Gates with their posts", "each", float(sum(p.gates.chainage.size for p in packs))),
-        ("erect_fence_per_m", "Set posts and hang mesh, along the ground", "m", length),
+        *_fence_rows(fences),
     )
     return tuple(Item(key, text, unit, quantity, getattr(rates, key)) for key, text, unit, quantity in rows)
+
+
+def _fence_rows(fences: Sequence[FenceTakeOff]) -> tuple[tuple[str, str, str, float], ...]:
+    def mesh(*kinds: str) -> float:
+        return sum(f.mesh[kind].with_laps for f in fences for kind in kinds)
+
+    def posts(*kinds: PostKind) -> float:
+        return float(sum(f.posts[kind] for f in fences for kind in kinds))
+
+    return (
+        ("mesh_per_m2", "Mesh for fence and overhang, laps included", "m2", mesh("fence", "overhang")),
+        ("buried_mesh_per_m2", "Mesh for skirt and apron, laps included", "m2", mesh("skirt", "apron")),
+        ("post_each", "Line posts", "each", posts("line")),
+        ("strutted_post_each", "Posts with struts, at bends and on steep ground", "each", posts("bend", "steep")),
+        ("gate_post_each", "Gate posts", "each", posts("gate")),
+        ("overhang_arm_each", "Arms of the overhang", "each", float(sum(f.arms for f in fences))),
+        ("straining_wire_per_m", "Straining wire", "m", sum(f.wire for f in fences)),
+        ("footing_hole_each", "Dig the holes of footings", "each", float(sum(f.holes for f in fences))),
+        ("concrete_per_m3", "Concrete in footings", "m3", sum(f.concrete for f in fences)),
+        ("gate_each", "Gates, without their posts", "each", float(sum(f.gates for f in fences))),
+        ("erect_fence_per_m", "Set posts and hang mesh, along the ground", "m", sum(f.hung_length for f in fences)),
+    )
 
 
 def _sum(volumes: Sequence[Volumes], name: str) -> float:

@@ -3,8 +3,10 @@
 import numpy as np
 
 from packpale.earthworks.bulking import bulk
-from packpale.earthworks.model import Earthworks, Volumes
+from packpale.earthworks.fence_take_off import fence_notes, fence_take_off
+from packpale.earthworks.model import Earthworks, Profile, Volumes
 from packpale.earthworks.price import total_cost
+from packpale.earthworks.profile import trench_profile
 from packpale.earthworks.quantities import take_off
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import (
@@ -18,7 +20,7 @@ from packpale.earthworks.volume import (
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.settings import Project, TrenchSettings
-from packpale.site import Array, Site
+from packpale.site import Array, Mask, Site
 from packpale.units import FOOT_M
 
 PROTECTION_DEPTH_M = 5 * FOOT_M
@@ -41,6 +43,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         trench.depth_m, trench.bottom_width_m, trench.apron_reach_m, trench.apron_cover_m, trench.side_slope
     )
     volumes: list[Volumes] = []
+    profiles: list[Profile] = []
     notes: list[str] = []
     faults: list[str] = []
     for pack in enclosure.packs:
@@ -48,32 +51,70 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         if coarse:
             faults += coarse
             continue
-        cuts = cut_sections(section, pack.alignment, site, side=trench.side, formation=trench.formation)
+        profile, found = _profile(site, pack, trench)
+        if profile is None:
+            faults += found
+            continue
+        cuts = cut_sections(
+            section,
+            pack.alignment,
+            site,
+            side=trench.side,
+            formation=trench.formation,
+            depth=profile.depth if profile.smoothed else None,
+        )
         curvature = mean_curvature(pack.alignment, side=trench.side)
         found = _faults(site, pack, cuts, curvature)
         faults += found
         if not found:
-            one = _volumes(pack, cuts, curvature, project)
+            one = _volumes(pack, cuts, curvature, profile, project)
             volumes.append(one)
+            profiles.append(profile)
             notes += _notes(pack, cuts, trench, one.import_compacted)
     if faults:
         raise Faults(faults)
-    items = take_off(enclosure.packs, volumes, fence=project.fence, trench=trench, rates=project.rates)
+    fences = [fence_take_off(p, fence=project.fence, trench=trench, mesh=project.mesh) for p in enclosure.packs]
+    for pack, fence in zip(enclosure.packs, fences, strict=True):
+        notes += fence_notes(pack, fence, project.fence)
+    items = take_off(volumes, fences, rates=project.rates)
     cost = total_cost(items, draws=project.run.draws, seed=project.run.seed, plot_id=site.plot_id)
-    return Earthworks(tuple(volumes), items, cost, tuple(notes))
+    return Earthworks(tuple(volumes), items, cost, tuple(notes), tuple(fences), profiles=tuple(profiles))
 
 
-def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) -> Volumes:
+def _profile(site: Site, pack: Pack, trench: TrenchSettings) -> tuple[Profile | None, list[str]]:
+    """Profile of the bottom, or why there is none."""
+    if np.isnan(pack.alignment.ground).any():
+        return None, _no_elevation(site, pack, np.isnan(pack.alignment.ground))
+    try:
+        return trench_profile(pack, site, trench), []
+    except (ArithmeticError, ValueError) as error:
+        return None, [f'plot "{site.plot_id}", pack {pack.number}: {error}']
+
+
+def _no_elevation(site: Site, pack: Pack, missing: Mask) -> list[str]:
+    return [
+        f'plot "{site.plot_id}", pack {pack.number}: no elevation under the trench at chainage '
+        f"{pack.alignment.chainage[missing][0]:.1f} m ({missing.sum()} of {missing.size} stations); "
+        "the whole trench needs ground: supply a larger raster or keep the fence away from the gap"
+    ]
+
+
+def _volumes(pack: Pack, cuts: CutSections, curvature: Array, profile: Profile, project: Project) -> Volumes:
     line = pack.alignment
-    cut, rock, wet = (along_curve(part, curvature, step=line.step) for part in (cuts.cut, cuts.rock, cuts.wet))
+    cut, rock, hard, wet = (
+        along_curve(part, curvature, step=line.step) for part in (cuts.cut, cuts.rock, cuts.hard, cuts.wet)
+    )
     # Equal but for rounding where rock lies at the surface.
     rock = min(rock, cut)
+    hard = min(hard, rock)
     balance = bulk(
         cut=cut,
         rock=rock,
+        soft_rock=rock - hard,
         soil_swell=project.bulking.soil_swell,
         soil_shrink=project.bulking.soil_shrink,
         rock_swell=project.bulking.rock_swell,
+        soft_rock_swell=project.bulking.soft_rock_swell,
     )
     areas = cuts.cut[:, 0]
     return Volumes(
@@ -90,7 +131,10 @@ def _volumes(pack: Pack, cuts: CutSections, curvature: Array, project: Project) 
         surplus_loose=balance.surplus_loose,
         stripped_area=along_curve(cuts.open, curvature, step=line.step),
         cut_at_station=areas.copy(),
-        invert=line.ground - project.trench.depth_m,
+        invert=line.ground - profile.depth,
+        soft_rock=rock - hard,
+        hard_rock=hard,
+        surplus_soil_loose=balance.surplus_soil_loose,
     )
 
 
@@ -111,11 +155,7 @@ def _faults(site: Site, pack: Pack, cuts: CutSections, curvature: Array) -> list
     line = pack.alignment
     missing = np.isnan(cuts.cut[:, 0]) | np.isnan(line.ground)
     if missing.any():
-        return [
-            f'plot "{site.plot_id}", pack {pack.number}: no elevation under the trench at chainage '
-            f"{line.chainage[missing][0]:.1f} m ({missing.sum()} of {missing.size} stations); "
-            "the whole trench needs ground: supply a larger raster or keep the fence away from the gap"
-        ]
+        return _no_elevation(site, pack, missing)
     folded = (1 + cuts.edges * curvature[:, None]).min(axis=1) <= 0
     if folded.any():
         i = int(np.flatnonzero(folded)[0])

@@ -170,6 +170,16 @@ class Egg:
         """Length of the line in plan. [m]"""
         return float(self._joints()[-1])
 
+    @property
+    def breaks(self) -> Array:
+        """Chainage of the tip of the big end, where the line starts, and of the four changes of arc. [m]"""
+        return self._joints()[:5]
+
+    @property
+    def bends(self) -> Array:
+        """Chainage of the four changes of arc. [m]"""
+        return self._joints()[1:5]
+
     def arcs(self) -> tuple[Arc, ...]:
         """Five arcs in running order from the tip of the big end.
 

@@ -12,37 +12,87 @@ from packpale.site.grid import Array, Grid, Mask
 
 GENTLE_SLOPE = math.tan(math.radians(8.0))
 """Ground a loaded vehicle can turn on beside a gate. [m/m] Assumption."""
+NEAR_GATE_M = 0.5
+"""Two posts nearer than this are one. [m] Assumption."""
 
 
-def posts(egg: Egg, spacing: float, elevation: Array, grid: Grid) -> Posts:
-    """Line posts: one at every change of arc and at the tip of the big end, equal chords in between.
+def posts(
+    line: Egg,
+    spacing: float,
+    elevation: Array,
+    grid: Grid,
+    *,
+    gates: Gates | None = None,
+    steep: float = math.inf,
+) -> Posts:
+    """Posts at every break of the line and on both sides of every gate, equal stretches in between.
 
-    The straight distance between neighbours is at most ``spacing`` [m]. A chord c on radius R turns the line by
-    2 asin(c / 2 R); deflection is the angle in plan between the two panels that meet at a post, positive to the right,
-    and adds up to a full circle.
+    The straight distance between neighbours is at most ``spacing`` [m], but across a gate's opening, where no post
+    stands; a break within the opening, or nearer than half a metre to it, gets no post of its own. A chord c on radius
+    R turns the line by 2 asin(c / 2 R); deflection is the angle in plan between the two panels that meet at a post,
+    positive to the right, and adds up to a full circle. From the slope ``steep`` [m/m] on, along a panel, its posts
+    are of the kind steep unless they are bend or gate posts.
 
-    Raises ValueError if the spacing is not positive.
+    Raises ValueError if the spacing is not positive, or if two gates overlap.
     """
     if not spacing > 0:
         raise ValueError(f"spacing = {spacing} m must be positive")
-    pieces = []
-    for arc in egg.arcs():
-        widest = 2 * math.asin(min(spacing / (2 * arc.radius), 1.0))
-        n = max(math.ceil(math.radians(arc.turn_deg) / widest - 1e-9), 1)
-        pieces.append(arc.chainage + np.arange(n) * (arc.length / n))
-    chainage = np.concatenate(pieces)
-    points = egg.points_at(chainage)
+    fixed, kinds, opening = _fixed_posts(line, gates)
+    lengths = np.diff(fixed, append=fixed[0] + line.perimeter)
+    # The longest stretch of line whose chord is the spacing; a break without a post of its own may lie in between.
+    within = lengths * np.array([[1e-6], [0.5], [1 - 1e-6]])
+    longest = _arc_over(spacing, line.points_at(fixed + within).radius.max(axis=0))
+    n = np.where(opening, 1, np.maximum(np.ceil(lengths / longest - 1e-9), 1)).astype(int)
+    which = np.repeat(np.arange(n.size), n)
+    within = np.arange(which.size) - np.concatenate([[0], np.cumsum(n)[:-1]])[which]
+    chainage = np.mod(fixed[which] + within * (lengths / n)[which], line.perimeter)
+    kind = np.where(within == 0, kinds[which], "line")
+    order = np.argsort(chainage, kind="stable")
+    chainage, kind = chainage[order], kind[order]
+    points = line.points_at(chainage)
     dx = np.roll(points.x, -1) - points.x
     dy = np.roll(points.y, -1) - points.y
     before_x, before_y = np.roll(dx, 1), np.roll(dy, 1)
     deflection = np.arctan2(before_y * dx - before_x * dy, before_x * dx + before_y * dy)
+    ground = grid.bilinear(elevation, points.x, points.y)
+    climb = np.abs(np.roll(ground, -1) - ground) / np.hypot(dx, dy)
+    steepest = np.fmax(climb, np.roll(climb, 1))
+    kind = np.where((kind == "line") & (steepest >= steep), "steep", kind)
     return Posts(
         chainage=chainage,
         x=points.x,
         y=points.y,
-        ground=grid.bilinear(elevation, points.x, points.y),
+        ground=ground,
         deflection_deg=np.degrees(deflection),
+        kind=tuple(kind.tolist()),
     )
+
+
+def _arc_over(chord: float, radius: Array) -> Array:
+    """Length of the arc over a chord, at most a half circle; the chord itself where the line is straight. [m]"""
+    straight = np.isinf(radius)
+    R = np.where(straight, chord, radius)
+    return np.where(straight, chord, 2 * R * np.arcsin(np.minimum(chord / (2 * R), 1.0)))
+
+
+def _fixed_posts(line: Egg, gates: Gates | None) -> tuple[Array, npt.NDArray[np.str_], Mask]:
+    """Chainage and kind of the posts that must be, and whether a gate opens after each."""
+    breaks, length = line.breaks, line.perimeter
+    kinds = np.where(np.isin(breaks, line.bends), "bend", "line")
+    opening = np.zeros(breaks.size, bool)
+    if gates is not None and gates.chainage.size:
+        half = gates.width / 2
+        apart = np.abs(np.mod(breaks[:, None] - gates.chainage + length / 2, length) - length / 2)
+        clear = (apart > half + NEAR_GATE_M).all(axis=1)
+        middles = np.sort(gates.chainage)
+        if (np.diff(middles, append=middles[0] + length) < gates.width).any():
+            raise ValueError(f"gates of {gates.width} m overlap at chainages {middles.tolist()}")
+        sides = np.concatenate([gates.chainage - half, gates.chainage + half])
+        breaks = np.concatenate([breaks[clear], np.mod(sides, length)])
+        kinds = np.concatenate([kinds[clear], np.full(sides.size, "gate")])
+        opening = np.concatenate([opening[clear], np.arange(sides.size) < gates.chainage.size])
+    order = np.argsort(breaks, kind="stable")
+    return breaks[order], kinds[order], opening[order]
 
 
 def place_gates(
@@ -54,14 +104,15 @@ def place_gates(
     grid: Grid,
     channel: Mask | None = None,
     access: tuple[BaseGeometry, ...] = (),
+    inward: float = 0.0,
 ) -> Gates:
     """``n`` gates: the first where a vehicle gets to best, the others spread round the line.
 
     Every metre or so of the line is rated by the steeper of its slopes along and across over a stretch of one and a
-    half gate widths. Places on channel cells, and places without ground level, come last. The first gate takes, among
-    the gentle places (or the gentlest tenth, if none is gentle), the one nearest to ``access``; without access, the
-    gentlest place. The others start at equal parts of the perimeter from the first and move by up to a third of a
-    part to the gentlest place.
+    half gate widths, inside the line over ``inward`` metres (an airlock's length) if that is more. Places on channel
+    cells, and places without ground level, come last. The first gate takes, among the gentle places (or the gentlest
+    tenth, if none is gentle), the one nearest to ``access``; without access, the gentlest place. The others start at
+    equal parts of the perimeter from the first and move by up to a third of a part to the gentlest place.
 
     Returns the middle of each gate, in the order in which they were placed. Raises ValueError if ``n`` is negative or
     the width is not positive.
@@ -73,7 +124,7 @@ def place_gates(
         return Gates(none, none, none, width)
     count = int(np.clip(math.ceil(egg.perimeter), 24 * n, 4000))
     chainage = np.arange(count, dtype=np.float64) * (egg.perimeter / count)
-    steepness = _steepness(egg, chainage, 0.75 * width, elevation, grid)
+    steepness = _steepness(egg, chainage, (max(0.75 * width, inward), 0.75 * width), elevation, grid)
     points = egg.points_at(chainage)
     if channel is not None:
         steepness = np.where(grid.nearest(channel, points.x, points.y), steepness + 10.0, steepness)
@@ -99,12 +150,20 @@ def _first_gate(x: Array, y: Array, steepness: Array, access: tuple[BaseGeometry
     return int(np.argmin(np.where(steepness <= limit, distance, np.inf)))
 
 
-def _steepness(egg: Egg, chainage: npt.NDArray[np.float64], half: float, elevation: Array, grid: Grid) -> Array:
-    """Steeper of the slopes along and across the line, over ``half`` metres to either side; 20 where unknown. [m/m]"""
+def _steepness(
+    egg: Egg, chainage: npt.NDArray[np.float64], over: tuple[float, float], elevation: Array, grid: Grid
+) -> Array:
+    """Steeper of the slopes along and across the line; 20 where unknown. [m/m]
+
+    ``over``: metres inside the line, and metres outside and along it.
+    """
+    inward, half = over
     here = egg.points_at(chainage)
     ahead, behind = egg.points_at(chainage + half), egg.points_at(chainage - half)
     run = np.hypot(ahead.x - behind.x, ahead.y - behind.y)
     along = grid.bilinear(elevation, ahead.x, ahead.y) - grid.bilinear(elevation, behind.x, behind.y)
-    nx, ny = here.outward[:, 0] * half, here.outward[:, 1] * half
-    across = grid.bilinear(elevation, here.x + nx, here.y + ny) - grid.bilinear(elevation, here.x - nx, here.y - ny)
-    return np.nan_to_num(np.maximum(np.abs(along) / run, np.abs(across) / (2 * half)), nan=20.0)
+    nx, ny = here.outward[:, 0], here.outward[:, 1]
+    outer = grid.bilinear(elevation, here.x + nx * half, here.y + ny * half)
+    inner = grid.bilinear(elevation, here.x - nx * inward, here.y - ny * inward)
+    across = (outer - inner) / (half + inward)
+    return np.nan_to_num(np.maximum(np.abs(along) / run, np.abs(across)), nan=20.0)

@@ -1,6 +1,7 @@
 """The fence lines of one plot and the points along them."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -45,9 +46,12 @@ class Alignment:
     """Elevation of the ground. [m]"""
 
 
+PostKind = Literal["line", "bend", "gate", "steep"]
+
+
 @dataclass(frozen=True)
 class Posts:
-    """Line posts on chords no longer than the spacing; arrays of shape (posts,)."""
+    """Posts on chords no longer than the spacing, none within a gate's opening; arrays of shape (posts,)."""
 
     chainage: Array
     x: Array
@@ -55,6 +59,13 @@ class Posts:
     ground: Array
     deflection_deg: Array
     """Angle in plan between the panels that meet at the post. [deg]"""
+    kind: tuple[PostKind, ...] = ()
+    """What each post is for: gate, bend (change of arc, corner), steep (strutted on steep ground) or line, the first
+    that holds; empty stands for line posts alone."""
+
+    def of(self, kind: PostKind) -> int:
+        """Number of posts of a kind."""
+        return self.kind.count(kind) if self.kind else self.x.size * (kind == "line")
 
 
 @dataclass(frozen=True)

@@ -81,20 +81,29 @@ def _pack(number: int, fits: Sequence[Fit], site: Site, land: Land, project: Pro
     fit, grid = fits[number - 1], site.grid
     egg = fit.egg
     enclosed = cells_inside(egg, site)
+    gates = place_gates(
+        egg,
+        project.fence.gates,
+        width=project.fence.gate_width_m,
+        elevation=site.elevation,
+        grid=grid,
+        channel=land.channel,
+        access=site.features.get("access", ()),
+        inward=project.fence.airlock_length_m,
+    )
     return Pack(
         number=number,
         fit=fit,
         alignment=stations(egg, step=project.trench.station_m, elevation=site.elevation, grid=grid),
-        posts=posts(egg, project.fence.post_spacing_m, site.elevation, grid),
-        gates=place_gates(
+        posts=posts(
             egg,
-            project.fence.gates,
-            width=project.fence.gate_width_m,
-            elevation=site.elevation,
-            grid=grid,
-            channel=land.channel,
-            access=site.features.get("access", ()),
+            project.fence.post_spacing_m,
+            site.elevation,
+            grid,
+            gates=gates,
+            steep=math.tan(math.radians(project.fence.steep_ground_deg)),
         ),
+        gates=gates,
         length_3d=length_on_ground(egg, elevation=site.elevation, grid=grid),
         mean_suitability=_mean(land.suitability, enclosed),
         mean_slope=_mean(land.slope, enclosed),

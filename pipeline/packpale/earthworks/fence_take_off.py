@@ -1,0 +1,182 @@
+"""What the fence itself takes: mesh by kind with laps, posts by kind, footings, arms, wires, gates and airlocks.
+
+Lengths are on the ground. A gate interrupts the fence and its overhang; skirt and apron run under it. The airlock of a
+gate stands inside the line: two sides and an end with a second gate, with overhang but without skirt, since the
+enclosure's own mesh runs under its outer gate.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from packpale.enclosure.model import Pack, PostKind
+from packpale.settings import FenceSettings, MeshSettings, TrenchSettings
+from packpale.site import Array
+
+POST_KINDS: tuple[PostKind, ...] = ("line", "bend", "steep", "gate")
+MESH_KINDS = ("fence", "overhang", "skirt", "apron")
+
+
+@dataclass(frozen=True)
+class MeshArea:
+    """Mesh of one kind."""
+
+    net: float
+    """Area that is covered. [m2]"""
+    with_laps: float
+    """Area with all laps, end to end, side by side and along the joint with the next kind. [m2]"""
+    rolls: int
+    """Rolls to open, offcuts along their length used, those across it not."""
+
+
+@dataclass(frozen=True)
+class FenceTakeOff:
+    """Fence of one pack."""
+
+    pack: int
+    hung_length: float
+    """Fence to hang, gates taken off and airlocks added. [m]"""
+    airlock_length: float
+    """Part of it round the airlocks. [m]"""
+    mesh: Mapping[str, MeshArea]
+    """By kind: fence, overhang, skirt, apron."""
+    posts: Mapping[PostKind, int]
+    """By kind, those of the airlocks included."""
+    concrete: float
+    """In the footings of all posts, the posts' own volume not taken off. [m3]"""
+    arms: int
+    """Overhang arms."""
+    wire: float
+    """Straining wire. [m]"""
+    gates: int
+    """Gates, those at the inner end of airlocks included."""
+    airlocks: int
+    largest_deflection_deg: float
+    """Largest angle in plan between panels at a post without struts. [deg]"""
+    deflection_chainage: float
+    """Where that is. [m]"""
+
+    @property
+    def holes(self) -> int:
+        """Footing holes: one for each post."""
+        return sum(self.posts.values())
+
+
+def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, mesh: MeshSettings) -> FenceTakeOff:
+    """Count and measure the fence of one pack.
+
+    The apron is measured in plan at its own place, outside or inside the line, which turns through one full circle:
+    ``reach (length +- pi reach)``; on sloping ground by the ratio of the line's length on the ground to that in plan.
+    """
+    gates = pack.gates.chainage.size
+    airlocks = gates if fence.airlock_length_m > 0 else 0
+    around = airlocks * _airlock_fence(fence)
+    hung = pack.length_3d - gates * fence.gate_width_m + around
+    posts = {kind: pack.posts.of(kind) + airlocks * n for kind, n in _airlock_posts(fence).items()}
+    n_posts = sum(posts.values())
+    bends = _unstrutted(pack)
+    i = int(np.argmax(bends)) if bends.size else 0
+    reach = trench.apron_reach_m
+    plan = pack.alignment.step * pack.alignment.chainage.size
+    sign = 1.0 if trench.side == "outside" else -1.0
+    apron_length = (plan + sign * math.pi * reach) * pack.length_3d / plan
+    return FenceTakeOff(
+        pack=pack.number,
+        hung_length=hung,
+        airlock_length=around,
+        mesh={
+            "fence": mesh_area(hung, fence.height_m, mesh, joint=False),
+            "overhang": mesh_area(hung, fence.overhang_m, mesh, joint=True),
+            "skirt": mesh_area(pack.length_3d, trench.depth_m, mesh, joint=True),
+            "apron": mesh_area(apron_length, reach, mesh, joint=True),
+        },
+        posts=posts,
+        concrete=n_posts * math.pi / 4 * fence.hole_diameter_m**2 * fence.hole_depth_m,
+        arms=n_posts if fence.overhang_m > 0 else 0,
+        wire=fence.straining_wires * hung,
+        gates=gates + airlocks,
+        airlocks=airlocks,
+        largest_deflection_deg=float(bends[i]) if bends.size else 0.0,
+        deflection_chainage=float(pack.posts.chainage[i]) if bends.size else 0.0,
+    )
+
+
+def mesh_area(length: float, width: float, mesh: MeshSettings, *, joint: bool) -> MeshArea:
+    """Mesh that covers ``length`` by ``width`` [m] when it comes in rolls; ``joint`` adds one lap along a long edge.
+
+    Strips lie side by side, as few as the rolls' width allows; each strip is of pieces end to end. A strip less than
+    half a roll wide is cut from half a roll, less than a third from a third, and so on.
+    """
+    if not (width > 0 and length > 0):
+        return MeshArea(0.0, 0.0, 0)
+    lap, roll_width = mesh.lap_m, mesh.roll_width_m
+    across = width + (lap if joint else 0.0)
+    strips = max(math.ceil((across - lap) / (roll_width - lap) - 1e-9), 1)
+    pieces = math.ceil(length / (mesh.roll_length_m - lap) - 1e-9)
+    from_one_roll = max(math.floor(roll_width / across + 1e-9), 1) if strips == 1 else 1
+    area = (length + pieces * lap) * (across + (strips - 1) * lap)
+    return MeshArea(length * width, area, math.ceil(strips * pieces / from_one_roll))
+
+
+def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[str]:
+    """What a reader of the fence's quantities must know, one sentence each."""
+    name, notes = f"Pack {pack.number}", []
+    limit = fence.max_panel_deflection_deg
+    if found.largest_deflection_deg > limit:
+        many = int((_unstrutted(pack) > limit).sum())
+        radius = float(pack.alignment.radius[np.isfinite(pack.alignment.radius)].min(initial=math.inf))
+        closer = (
+            f"; on its tightest arc posts at most {2 * radius * math.sin(math.radians(limit) / 2):.2f} m apart do"
+            if math.isfinite(radius)
+            else ""
+        )
+        notes.append(
+            f"{name}: panels meet at up to {found.largest_deflection_deg:.1f} degrees (chainage "
+            f"{found.deflection_chainage:.0f} m), {many} posts without struts are above the "
+            f"fence.max_panel_deflection_deg of {limit:g} degrees: set fence.post_spacing_m lower{closer}."
+        )
+    if found.airlocks:
+        # One gate's two leaves swing into the airlock, the vehicle stands behind them.
+        needed = fence.vehicle_length_m + fence.gate_width_m / 2
+        if fence.airlock_length_m < needed:
+            notes.append(
+                f"{name}: a vehicle of {fence.vehicle_length_m:g} m and a leaf of {fence.gate_width_m / 2:g} m need an "
+                f"airlock {needed:g} m long; fence.airlock_length_m is {fence.airlock_length_m:g} m."
+            )
+        if fence.gate_width_m < fence.vehicle_width_m:
+            notes.append(
+                f"{name}: a vehicle {fence.vehicle_width_m:g} m wide does not pass gates of "
+                f"{fence.gate_width_m:g} m (fence.gate_width_m)."
+            )
+    elif found.gates:
+        notes.append(
+            f"{name}: its gates have no second gate behind them; Ohio Adm. Code 901:1-4-01.1 asks for a safety "
+            "entrance with two doors: set fence.airlock_length_m."
+        )
+    return notes
+
+
+def _unstrutted(pack: Pack) -> Array:
+    """Angle between panels at each post, 0 at posts that are strutted for a bend. [deg]"""
+    bend = np.array([kind == "bend" for kind in pack.posts.kind] or [False] * pack.posts.x.size, bool)
+    return np.where(bend, 0.0, np.abs(pack.posts.deflection_deg))
+
+
+def _airlock_fence(fence: FenceSettings) -> float:
+    """Fence round one airlock: two sides, and the end beside the inner gate. [m]"""
+    return 2 * fence.airlock_length_m + fence.airlock_width_m - fence.gate_width_m
+
+
+def _airlock_posts(fence: FenceSettings) -> dict[PostKind, int]:
+    """Posts of one airlock beyond those of the fence line.
+
+    Two at the inner gate; where the airlock is wider than the gate, two at the inner corners and two where its sides
+    leave the fence line; between them line posts no farther apart than the spacing.
+    """
+    spacing = fence.post_spacing_m
+    beside = (fence.airlock_width_m - fence.gate_width_m) / 2
+    between = math.ceil(fence.airlock_length_m / spacing - 1e-9) - 1
+    between += max(math.ceil(beside / spacing - 1e-9) - 1, 0)
+    return {"line": 2 * between, "bend": 4 if beside > 0 else 0, "steep": 0, "gate": 2}

@@ -1,0 +1,119 @@
+"""What published rules for people in trenches ask for along the line. Local codes and a competent person decide.
+
+29 CFR 1926 Subpart P is the rule of one country, taken here because its limits are numbers. It asks for walls that
+are sloped, shored or shielded from 5 ft of depth, and below that too wherever a competent person finds signs of a
+cave-in; other countries know no depth that is safe by law.
+"""
+
+import math
+
+import numpy as np
+
+from packpale.earthworks.model import Stretch, TrenchSafety
+from packpale.earthworks.stretches import in_words, stretches, total
+from packpale.earthworks.volume import CutSections
+from packpale.enclosure.model import Pack
+from packpale.settings import BulkingSettings, PlantSettings, TrenchSettings
+from packpale.site import Array, Mask
+from packpale.units import FOOT_M
+
+PROTECTION_DEPTH_M = 5 * FOOT_M
+"""From here a trench wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1). [m]"""
+EGRESS_DEPTH_M = 4 * FOOT_M
+"""From here a trench needs a ladder or ramp within LATERAL_TRAVEL_M of anybody in it: 29 CFR 1926.651(c)(2). [m]"""
+LATERAL_TRAVEL_M = 25 * FOOT_M
+"""The way to the next ladder or ramp is no longer than this: the same. [m]"""
+SPOIL_SETBACK_M = 2 * FOOT_M
+"""Spoil and machines keep this far from the edge: 29 CFR 1926.651(j)(2). [m]"""
+SIDE_SLOPES = {"A": 0.75, "B": 1.0, "C": 1.5, "unknown": 1.5}
+"""Steepest side slope allowed, run per unit of rise, for trenches under 20 ft: 29 CFR 1926 Subpart P App. B, Table
+B-1; soil that nobody has classified: 1926.652(b)(1)."""
+
+
+def trench_safety(
+    pack: Pack,
+    cuts: CutSections,
+    water_over_bottom: Array,
+    *,
+    trench: TrenchSettings,
+    bulking: BulkingSettings,
+    plant: PlantSettings,
+) -> TrenchSafety:
+    """Lengths of one pack's trench to which the rules apply, ladders, spoil and side slope.
+
+    Depth is that of the deepest column of the section at each station, uphill of a level bottom, say. A depth of
+    exactly the limit is as deep as it. ``water_over_bottom``, shape (stations,), is positive where the trench stands
+    in water [m]: there soil counts as Type C whatever was set (Subpart P App. A).
+    """
+    step, deepest = pack.alignment.step, cuts.deepest
+
+    def from_depth(limit: float, over_dig: float) -> Mask:
+        # Half a millimetre for rounding of metres and feet.
+        return np.asarray(deepest + over_dig >= limit - 0.0005)
+
+    def along(limit: float, over_dig: float = 0.0) -> tuple[Stretch, ...]:
+        return stretches(from_depth(limit, over_dig), deepest, step=step)
+
+    egress = along(EGRESS_DEPTH_M, trench.over_dig_m)
+    wet = stretches(water_over_bottom > 0, water_over_bottom, step=step)
+    width = spoil_width(float(cuts.cut[:, 0].max()) * (1 + bulking.soil_swell), side_slope=plant.mound_slope)
+    asked = SIDE_SLOPES[trench.soil_type]
+    return TrenchSafety(
+        pack=pack.number,
+        deepest=float(deepest.max()),
+        protection=along(PROTECTION_DEPTH_M),
+        egress=along(EGRESS_DEPTH_M),
+        protection_with_over_dig=along(PROTECTION_DEPTH_M, trench.over_dig_m),
+        egress_with_over_dig=egress,
+        ladders=sum(ladders(s.length) for s in egress),
+        ladder_spacing=2 * LATERAL_TRAVEL_M,
+        spoil_setback=SPOIL_SETBACK_M,
+        spoil_width=width,
+        spoil_strip=SPOIL_SETBACK_M + width,
+        spoil_strip_two_sides=SPOIL_SETBACK_M + width / math.sqrt(2),
+        working_strip=trench.working_strip_m,
+        soil_type=trench.soil_type,
+        side_slope=trench.side_slope,
+        side_slope_asked=max(asked, SIDE_SLOPES["C"]) if wet else asked,
+        wet_length=total(wet),
+    )
+
+
+def ladders(length: float) -> int:
+    """Ladders along a stretch so that nobody walks more than LATERAL_TRAVEL_M to the next one. [m]"""
+    return math.ceil(length / (2 * LATERAL_TRAVEL_M) - 1e-9)
+
+
+def spoil_width(area: float, *, side_slope: float) -> float:
+    """Width of a heap of triangular section and given area [m2], its sides running ``side_slope`` per rise. [m]
+
+    A = b h / 2 and h = b / (2 n) give b = 2 sqrt(n A).
+    """
+    return 2 * math.sqrt(side_slope * area)
+
+
+def safety_notes(found: TrenchSafety) -> list[str]:
+    """What whoever digs must know, one sentence each."""
+    name = f"Pack {found.pack}"
+    notes = []
+    for stretches_, clause, limit, duty in (
+        (
+            found.protection,
+            "29 CFR 1926.652(a)(1)",
+            PROTECTION_DEPTH_M,
+            "walls not in stable rock are sloped, shored or shielded",
+        ),
+        (
+            found.egress,
+            "29 CFR 1926.651(c)(2)",
+            EGRESS_DEPTH_M,
+            "a ladder or ramp is kept within 7.6 m of anybody in the trench",
+        ),
+    ):
+        if stretches_:
+            notes.append(
+                f"{name}: the trench is {limit:.2f} m deep or more over {total(stretches_):.0f} m, at chainage "
+                f"{in_words(stretches_)}, and at most {found.deepest:.2f} m; there {duty} ({clause})."
+            )
+            break
+    return notes

@@ -1,0 +1,193 @@
+"""The fence's own quantities: mesh with laps by hand, apron by Steiner's formula, posts, airlocks and what is noted."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from packpale.earthworks.fence_take_off import fence_notes, fence_take_off, mesh_area
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.model import Gates, Posts
+from packpale.settings import MeshSettings
+from packpale.site import Grid
+from trench_cases import circle_line, pack_of, project_of
+
+ROLLS = MeshSettings(roll_width_m=2.0, roll_length_m=25.0, lap_m=0.3)
+EGG = Egg(500_000.0, 5_400_000.0, 40.0, 60.0, 30.0, 95.0)
+GRID = Grid(499_700.0, 5_400_300.0, 2.0, 300, 300)
+X, Y = np.meshgrid(*GRID.centres())
+FLAT = np.full(GRID.shape, 250.0)
+
+
+def taken(pack, **sections):
+    project = project_of(**sections)
+    return fence_take_off(pack, fence=project.fence, trench=project.trench, mesh=project.mesh)
+
+
+def notes(pack, **sections):
+    return fence_notes(pack, taken(pack, **sections), project_of(**sections).fence)
+
+
+def test_laps_of_one_strip_by_hand():
+    # 100 m in pieces of 25 m that lie 0.3 m over each other round a closed line: five pieces, 24.7 m of each seen.
+    area = mesh_area(100.0, 1.7, ROLLS, joint=False)
+    assert area.net == pytest.approx(170.0)
+    assert area.with_laps == pytest.approx((100 + 5 * 0.3) * 1.7)
+    assert area.rolls == 5
+    # A joint with the next kind of mesh makes the strip a lap wider: 2.0 m, still one roll wide.
+    joined = mesh_area(100.0, 1.7, ROLLS, joint=True)
+    assert joined.with_laps == pytest.approx(101.5 * 2.0)
+    assert joined.rolls == 5
+    # Two strips of 1.0 m come out of each roll.
+    assert mesh_area(100.0, 1.0, ROLLS, joint=False).rolls == 3
+
+
+def test_laps_of_two_strips_by_hand():
+    # 2.5 m takes two strips with 0.3 m of lap between them.
+    area = mesh_area(98.8, 2.5, ROLLS, joint=False)
+    assert area.with_laps == pytest.approx((98.8 + 4 * 0.3) * 2.8)
+    assert area.rolls == 8
+    # Two strips that lap cover 3.7 m exactly, a little more takes three.
+    assert mesh_area(98.8, 3.7, ROLLS, joint=False).rolls == 8
+    assert mesh_area(98.8, 3.71, ROLLS, joint=False).rolls == 12
+
+
+def test_no_width_takes_no_mesh():
+    assert mesh_area(100.0, 0.0, ROLLS, joint=True).rolls == 0
+    assert mesh_area(100.0, 0.0, ROLLS, joint=True).with_laps == 0
+
+
+@pytest.mark.parametrize(("side", "sign"), [("outside", 1), ("inside", -1)])
+def test_apron_covers_the_ring_between_the_line_and_its_parallel(side, sign):
+    line = circle_line(20.0, step=0.5)
+    ring = abs(math.pi * ((20 + sign * 1.8) ** 2 - 20**2))
+    found = taken(pack_of(line), trench={"apron_reach_m": 1.8, "side": side})
+    assert found.mesh["apron"].net == pytest.approx(ring, rel=1e-9)
+    # Twice the length on the ground takes twice the mesh.
+    steep = taken(pack_of(line, length_3d=2 * 2 * math.pi * 20), trench={"apron_reach_m": 1.8, "side": side})
+    assert steep.mesh["apron"].net == pytest.approx(2 * ring, rel=1e-9)
+
+
+def test_apron_of_an_egg_is_the_area_between_the_polygons():
+    from trench_cases import egg_line
+
+    found = taken(pack_of(egg_line(EGG, step=0.5)), trench={"apron_reach_m": 1.8})
+    ring = EGG.parallel(1.8).polygon(1e-5).difference(EGG.polygon(1e-5)).area
+    assert found.mesh["apron"].net == pytest.approx(ring, rel=1e-4)
+
+
+def test_an_airlock_has_sides_an_end_a_second_gate_and_its_posts():
+    fence = {
+        "height_m": 2.0, "overhang_m": 1.0, "gate_width_m": 4.0, "airlock_length_m": 10.0, "airlock_width_m": 5.0,
+        "post_spacing_m": 3.0, "straining_wires": 2,
+    }  # fmt: skip
+    pack = pack_of(circle_line(20.0, step=0.5), length_3d=130.0, posts=40, gates=2)
+    found = taken(pack, fence=fence)
+    # Two sides of 10 m and an end of 5 m less its gate, twice; two gates' openings off the line.
+    assert found.airlock_length == pytest.approx(2 * (20 + 5 - 4))
+    assert found.hung_length == pytest.approx(130 - 8 + 42)
+    assert found.gates == 4
+    # A side of 10 m in panels of 3 m: three posts between its ends; each airlock has two sides.
+    assert found.posts == {"line": 40 + 2 * 6, "bend": 2 * 4, "steep": 0, "gate": 2 * 2}
+    assert found.holes == found.arms == 40 + 12 + 8 + 4
+    assert found.wire == pytest.approx(2 * found.hung_length)
+    assert found.mesh["fence"].net == pytest.approx(2.0 * found.hung_length)
+    assert found.mesh["skirt"].net == pytest.approx(1.2 * 130)
+    # As wide as its gate it has no corners of its own: the gates' posts stand there.
+    narrow = taken(pack, fence=fence | {"airlock_width_m": 4.0})
+    assert narrow.posts["bend"] == 0
+    assert narrow.airlock_length == pytest.approx(40)
+    single = taken(pack, fence=fence | {"airlock_length_m": 0.0})
+    assert (single.gates, single.airlocks, single.airlock_length) == (2, 0, 0)
+    assert single.hung_length == pytest.approx(122)
+
+
+def on_circle(*, deflection, kinds):
+    """Forty posts with one angle between their panels."""
+    zeros = np.zeros(40)
+    return Posts(np.arange(40.0), zeros, zeros, zeros, np.full(40, deflection), kinds)
+
+
+def with_posts(standing, gates=0):
+    import dataclasses
+
+    return dataclasses.replace(pack_of(circle_line(20.0, step=0.5), gates=gates), posts=standing)
+
+
+def test_panels_that_bend_too_much_are_noted_with_the_spacing_that_would_do():
+    plain = with_posts(on_circle(deflection=8.6, kinds=("line",) * 40))
+    assert notes(plain, fence={"max_panel_deflection_deg": 9.0}) == []
+    (note,) = notes(plain, fence={"max_panel_deflection_deg": 6.0})
+    # A chord of 2 R sin(limit / 2) on 20 m turns by the limit.
+    assert f"at most {2 * 20 * math.sin(math.radians(3)):.2f} m apart" in note
+    assert "8.6 degrees" in note
+    assert "40 posts" in note
+    # A post that is strutted for a bend takes any angle.
+    bends = with_posts(on_circle(deflection=8.6, kinds=("bend",) * 40))
+    assert notes(bends, fence={"max_panel_deflection_deg": 6.0}) == []
+    assert taken(bends).largest_deflection_deg == 0
+
+
+def test_an_airlock_too_short_and_a_gate_too_narrow_for_the_vehicle_are_noted():
+    pack = pack_of(circle_line(20.0, step=0.5))
+    fit = {"gate_width_m": 4.0, "airlock_length_m": 9.0, "vehicle_length_m": 7.0, "vehicle_width_m": 2.5}
+    assert notes(pack, fence=fit) == []
+    (note,) = notes(pack, fence=fit | {"vehicle_length_m": 7.5})
+    assert "9.5 m long; fence.airlock_length_m is 9 m" in note
+    (note,) = notes(pack, fence=fit | {"vehicle_width_m": 4.2})
+    assert "4.2 m wide does not pass" in note
+    (note,) = notes(pack, fence=fit | {"airlock_length_m": 0.0})
+    assert "901:1-4-01.1" in note
+
+
+def test_posts_stand_at_both_sides_of_gates_and_none_in_between():
+    gates = place_gates(EGG, 2, width=4.0, elevation=FLAT, grid=GRID)
+    # One gate lies over the tip of the big end, where chainage starts, the other on a change of arc.
+    middle = np.array([0.5, EGG.bends[1] + 0.3])
+    points = EGG.points_at(middle)
+    gates = Gates(middle, points.x, points.y, 4.0)
+    standing = posts(EGG, 3.0, FLAT, GRID, gates=gates)
+    assert standing.of("gate") == 4
+    assert standing.of("bend") == 3
+    assert (np.diff(standing.chainage) > 0).all()
+    sides = np.mod(np.concatenate([middle - 2, middle + 2]), EGG.perimeter)
+    found = standing.chainage[[k == "gate" for k in standing.kind]]
+    assert found == pytest.approx(np.sort(sides), abs=1e-9)
+    apart = np.mod(standing.chainage[:, None] - middle + EGG.perimeter / 2, EGG.perimeter) - EGG.perimeter / 2
+    assert (np.abs(apart) >= 2 - 1e-9).all()
+    panels = np.hypot(np.roll(standing.x, -1) - standing.x, np.roll(standing.y, -1) - standing.y)
+    assert np.sort(panels)[:-2].max() <= 3.0 + 1e-9
+    # The two openings are the only longer spans.
+    assert np.sort(panels)[-2:] == pytest.approx(4.0, abs=0.02)
+    assert standing.deflection_deg.sum() == pytest.approx(360)
+
+
+def test_posts_on_steep_ground_are_steep_ones():
+    slope = 250.0 + 0.3 * np.maximum(X - EGG.big_x, 0)
+    standing = posts(EGG, 3.0, slope, GRID, steep=0.2)
+    tangent = np.abs(np.sin(np.radians(EGG.points_at(standing.chainage).bearing_deg)))
+    kinds = np.array(standing.kind)
+    rise = np.where(standing.x > EGG.big_x + 6, 0.3 * tangent, 0.0)
+    assert (kinds[rise > 0.22] != "line").all()
+    assert (kinds[(standing.x < EGG.big_x - 6) | (tangent < 0.5)] != "steep").all()
+    assert 10 < standing.of("steep") < standing.x.size / 2
+
+
+def test_gates_that_overlap_are_refused():
+    one = EGG.points_at([10.0, 12.0])
+    with pytest.raises(ValueError, match="overlap"):
+        posts(EGG, 3.0, FLAT, GRID, gates=Gates(np.array([10.0, 12.0]), one.x, one.y, 4.0))
+
+
+def test_a_gate_keeps_its_airlock_off_steep_ground_inside():
+    # Flat but for a bank 8 m inside the eastern part of the line: only a long airlock meets it.
+    line = EGG.polygon(0.01)
+    near = shapely.contains_xy(line.buffer(-8), X, Y) & (EGG.big_x < X)
+    ground = np.where(near, 256.0, 250.0)
+    track = shapely.Point(EGG.big_x + 190, EGG.big_y + 60)
+    short = place_gates(EGG, 1, width=4.0, elevation=ground, grid=GRID, access=(track,))
+    long = place_gates(EGG, 1, width=4.0, elevation=ground, grid=GRID, access=(track,), inward=12.0)
+    assert short.x[0] > EGG.big_x + 20
+    assert long.x[0] < EGG.big_x + 5
