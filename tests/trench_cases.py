@@ -5,9 +5,11 @@ import math
 import numpy as np
 from shapely.geometry import MultiPolygon, box
 
+from packpale.earthworks.bulking import bulk
+from packpale.earthworks.model import Volumes
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Alignment, Enclosure, Fit, Gates, Pack, Posts
-from packpale.settings import Project
+from packpale.settings import BulkingSettings, Project
 from packpale.site import Grid, Site, Soil
 
 
@@ -136,3 +138,37 @@ def project_of(**sections):
     """Settings with defaults but for the sections given as tables."""
     inputs = {"elevation": ["dem.tif"], "plots": "plots.gpkg", "plot_id": "name"}
     return Project.model_validate({"inputs": inputs, **sections})
+
+
+def volumes_of(cut=100.0, *, soft=0.0, hard=0.0, wet=0.0, pack=1, bulking=None):
+    """Volumes of a trench balanced as a run balances it."""
+    bulking = bulking or BulkingSettings()
+    rock = soft + hard
+    b = bulk(
+        cut=cut,
+        rock=rock,
+        soft_rock=soft,
+        soil_swell=bulking.soil_swell,
+        soil_shrink=bulking.soil_shrink,
+        rock_swell=bulking.rock_swell,
+        soft_rock_swell=bulking.soft_rock_swell,
+    )
+    return Volumes(
+        pack=pack,
+        fence_length=100.0,
+        section_area=cut / 100,
+        cut=cut,
+        rock=rock,
+        wet=wet,
+        average_end_area=cut,
+        backfill_compacted=b.backfill_compacted,
+        import_compacted=b.import_compacted,
+        cut_loose=b.cut_loose,
+        surplus_loose=b.surplus_loose,
+        stripped_area=0.0,
+        cut_at_station=np.zeros(3),
+        invert=np.zeros(3),
+        soft_rock=soft,
+        hard_rock=hard,
+        surplus_soil_loose=b.surplus_soil_loose,
+    )

@@ -92,9 +92,56 @@ def test_fill_that_has_to_come_from_elsewhere_is_said_in_cubic_metres():
 )
 def test_depth_at_which_rules_for_people_in_trenches_begin(depth, clause):
     # 29 CFR 1926.651(c)(2): 4 ft (1.22 m), a way out. 29 CFR 1926.652(a)(1): 5 ft (1.52 m), walls protected.
-    works, _ = worked_out(plane(), depth_m=depth)
+    works, _ = worked_out(plane(), depth_m=depth, over_dig_m=0.0, soil_type="B")
     said = [note for note in works.notes if "29 CFR" in note]
     assert [clause in note for note in said] == ([True] if clause else [])
+
+
+@pytest.mark.parametrize(
+    ("depth", "over_dig", "clauses"),
+    [
+        (1.2, 0.01, []),
+        (1.2, 0.02, ["1926.651(c)(2)"]),
+        (1.5, 0.03, ["1926.652(a)(1)", "1926.651(c)(2)"]),
+        (1.53, 0.03, ["1926.652(a)(1)"]),
+    ],
+)
+def test_depth_that_the_machine_adds_counts_for_the_rules(depth, over_dig, clauses):
+    # 1.20 m is 19 mm short of 4 ft (1.2192 m); 5 ft is 1.524 m.
+    works, line = worked_out(plane(), depth_m=depth, over_dig_m=over_dig, soil_type="B")
+    said = [note for note in works.notes if "29 CFR" in note]
+    assert len(said) == len(clauses)
+    for note, clause in zip(said, clauses, strict=True):
+        assert clause in note
+        assert f"over {length_of(line):.0f} m" in note
+    assert [f"dug {over_dig:.2f} m deeper than drawn" in n for n in said] == [
+        clause == "1926.652(a)(1)" if depth == 1.5 and k == 0 else depth == 1.2 for k, clause in enumerate(clauses)
+    ]
+
+
+def test_hauling_machine_hours_and_safety_are_those_of_the_volumes():
+    works, line = worked_out(plane(0.1, -0.05), soil={"rock": 0.8, "water": 1.0})
+    v = works.volumes[0]
+    assert sum(m.bank for m in works.haul.materials) == pytest.approx(v.cut)
+    assert sum(m.loose for m in works.haul.materials) == pytest.approx(v.cut_loose)
+    assert sum(m.volume for m in works.haul.mounds) == pytest.approx(v.surplus_loose)
+    dug = {t.name: t.quantity for t in works.plant.tasks}
+    assert dug["dig soil"] + dug["break hard rock"] == pytest.approx(v.cut)
+    # 1.2 m deep, water at 1.0 m, all round.
+    assert works.plant.wet_length == pytest.approx(length_of(line))
+    assert works.safety[0].wet_length == pytest.approx(length_of(line))
+    assert any("stands in water over" in n and "up to 0.20 m over its bottom" in n for n in works.notes)
+    # Soil in water is Type C whoever classified it: 1.5:1 against the 1:1 set, but no wall is as deep as 5 ft.
+    assert works.safety[0].side_slope_asked == 1.5
+    assert not works.safety[0].too_steep
+
+
+def test_bottom_off_the_depth_set_is_said():
+    # Waves of 0.4 m every 20 m: the gradient reaches 0.2 pi / 10 = 0.063, three times what is allowed.
+    works, _ = worked_out(lambda x, y: 100 + 0.2 * np.cos(x * np.pi / 10), max_gradient=0.02)
+    assert any("the bottom lies more than 0.1 m deeper than 1.2 m over" in n for n in works.notes)
+    flat, _ = worked_out(plane(), max_gradient=0.02)
+    assert not any("the bottom lies" in n for n in flat.notes)
 
 
 def test_level_trench_across_a_slope_can_be_deeper_than_its_depth_and_says_so():

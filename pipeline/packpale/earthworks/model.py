@@ -216,6 +216,8 @@ class TrenchSafety:
     """What the table asks of that soil, an unknown one counted as C."""
     wet_length: float
     """Fence line along which the trench stands in water: there the soil counts as C. [m]"""
+    over_dig: float = 0.0
+    """How much deeper than drawn the machine may dig, as set. [m]"""
 
     @property
     def too_steep(self) -> bool:

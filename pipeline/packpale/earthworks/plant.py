@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from packpale.earthworks.model import Plant, PlantTask, Profile, Stretch, Volumes
-from packpale.earthworks.stretches import stretches, total
+from packpale.earthworks.stretches import in_words, stretches, total
 from packpale.enclosure.model import Pack
 from packpale.settings import BulkingSettings, PlantSettings
 
@@ -90,3 +90,13 @@ def _task(name: str, quantity: float, unit: str, output: float) -> PlantTask:
 def _wet(pack: Pack, profile: Profile) -> tuple[Stretch, ...]:
     over = profile.depth - profile.water_depth
     return stretches(over > 0, over, step=pack.alignment.step)
+
+
+def plant_notes(found: Plant) -> list[str]:
+    """Where the trench stands in water, one sentence for each pack."""
+    return [
+        f"Pack {number}: the trench stands in water over {total(wet):.0f} m, at chainage {in_words(wet)}, up to "
+        f"{max(s.worst for s in wet):.2f} m over its bottom; it has to be pumped while it is open."
+        for number, wet in found.wet
+        if wet
+    ]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from packpale.earthworks.model import Profile
-from packpale.earthworks.stretches import stretches
+from packpale.earthworks.stretches import in_words, stretches, total
 from packpale.enclosure.model import Alignment, Pack
 from packpale.settings import TrenchSettings
 from packpale.site import Array, Site
@@ -195,6 +195,26 @@ def trench_profile(pack: Pack, site: Site, trench: TrenchSettings) -> Profile:
         deeper=stretches(fine > trench.depth_m + limit, fine, step=step),
         shallower=stretches(fine < trench.depth_m - limit, fine, step=step, largest=False),
     )
+
+
+def profile_notes(found: Profile, trench: TrenchSettings) -> list[str]:
+    """Where mesh and bottom part by more than the limit, one sentence each."""
+    name, depth, limit = f"Pack {found.pack}", trench.depth_m, trench.gap_limit_m
+    notes = []
+    if found.deeper:
+        notes.append(
+            f"{name}: the bottom lies more than {limit:g} m deeper than {depth:g} m over {total(found.deeper):.0f} m, "
+            f"at chainage {in_words(found.deeper)}, and at most {max(s.worst for s in found.deeper):.2f} m deep: "
+            "the skirt has to reach down there, or the gap under it be filled."
+        )
+    if found.shallower:
+        notes.append(
+            f"{name}: between stations the ground dips, and the bottom lies more than {limit:g} m less deep than "
+            f"{depth:g} m over {total(found.shallower):.0f} m, at chainage {in_words(found.shallower)}, and only "
+            f"{min(s.worst for s in found.shallower):.2f} m deep at the least: dig it deeper there, or lower "
+            "trench.station_m."
+        )
+    return notes
 
 
 def _depths_between(line: Alignment, invert: Array, site: Site) -> tuple[Array, float]:

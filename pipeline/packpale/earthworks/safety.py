@@ -76,6 +76,7 @@ def trench_safety(
         side_slope=trench.side_slope,
         side_slope_asked=max(asked, SIDE_SLOPES["C"]) if wet else asked,
         wet_length=total(wet),
+        over_dig=trench.over_dig_m,
     )
 
 
@@ -96,24 +97,39 @@ def safety_notes(found: TrenchSafety) -> list[str]:
     """What whoever digs must know, one sentence each."""
     name = f"Pack {found.pack}"
     notes = []
-    for stretches_, clause, limit, duty in (
+    for drawn, over_dug, limit, clause, duty in (
         (
             found.protection,
-            "29 CFR 1926.652(a)(1)",
+            found.protection_with_over_dig,
             PROTECTION_DEPTH_M,
-            "walls not in stable rock are sloped, shored or shielded",
+            "29 CFR 1926.652(a)(1)",
+            "walls not in stable rock are sloped, shored or shielded, and a way out is kept within 7.6 m",
         ),
         (
             found.egress,
-            "29 CFR 1926.651(c)(2)",
+            found.egress_with_over_dig,
             EGRESS_DEPTH_M,
+            "29 CFR 1926.651(c)(2)",
             "a ladder or ramp is kept within 7.6 m of anybody in the trench",
         ),
     ):
-        if stretches_:
+        if drawn:
             notes.append(
-                f"{name}: the trench is {limit:.2f} m deep or more over {total(stretches_):.0f} m, at chainage "
-                f"{in_words(stretches_)}, and at most {found.deepest:.2f} m; there {duty} ({clause})."
+                f"{name}: the trench is {limit:.2f} m deep or more over {total(drawn):.0f} m, at chainage "
+                f"{in_words(drawn)}, and at most {found.deepest:.2f} m; there {duty} ({clause})."
             )
+            # Where walls are protected a way out is asked for as well.
             break
+        if over_dug:
+            notes.append(
+                f"{name}: dug {found.over_dig:.2f} m deeper than drawn, the trench is {limit:.2f} m deep or more over "
+                f"{total(over_dug):.0f} m, at chainage {in_words(over_dug)}; there {duty} ({clause})."
+            )
+    if found.too_steep:
+        kind = "soil that nobody has classified" if found.soil_type == "unknown" else f"soil of Type {found.soil_type}"
+        wet = ", which counts as Type C where the trench stands in water" if found.wet_length else ""
+        notes.append(
+            f"{name}: the walls rise at {found.side_slope:g}:1 (run to rise); for {kind}{wet}, "
+            f"29 CFR 1926 Subpart P allows nothing steeper than {found.side_slope_asked:g}:1 at that depth."
+        )
     return notes

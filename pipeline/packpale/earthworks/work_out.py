@@ -4,10 +4,13 @@ import numpy as np
 
 from packpale.earthworks.bulking import bulk
 from packpale.earthworks.fence_take_off import fence_notes, fence_take_off
-from packpale.earthworks.model import Earthworks, Profile, Volumes
+from packpale.earthworks.haul import haul, haul_notes
+from packpale.earthworks.model import Earthworks, Profile, TrenchSafety, Volumes
+from packpale.earthworks.plant import machine_work, plant_notes
 from packpale.earthworks.price import total_cost
-from packpale.earthworks.profile import trench_profile
+from packpale.earthworks.profile import profile_notes, trench_profile
 from packpale.earthworks.quantities import take_off
+from packpale.earthworks.safety import safety_notes, trench_safety
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import (
     CATCH_REACH,
@@ -21,12 +24,6 @@ from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.settings import Project, TrenchSettings
 from packpale.site import Array, Mask, Site
-from packpale.units import FOOT_M
-
-PROTECTION_DEPTH_M = 5 * FOOT_M
-"""From here a trench wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1). [m]"""
-EGRESS_DEPTH_M = 4 * FOOT_M
-"""From here a trench needs a ladder or ramp within 25 ft (7.6 m) of anybody in it: 29 CFR 1926.651(c)(2). [m]"""
 
 WORTH_SAYING_M = 0.05
 """Overrun of the free strip from which it is mentioned. [m]"""
@@ -44,6 +41,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     )
     volumes: list[Volumes] = []
     profiles: list[Profile] = []
+    safety: list[TrenchSafety] = []
     notes: list[str] = []
     faults: list[str] = []
     for pack in enclosure.packs:
@@ -70,15 +68,38 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
             one = _volumes(pack, cuts, curvature, profile, project)
             volumes.append(one)
             profiles.append(profile)
+            safe = trench_safety(
+                pack,
+                cuts,
+                profile.depth - profile.water_depth,
+                trench=trench,
+                bulking=project.bulking,
+                plant=project.plant,
+            )
+            safety.append(safe)
             notes += _notes(pack, cuts, trench, one.import_compacted)
+            notes += [*profile_notes(profile, trench), *safety_notes(safe)]
     if faults:
         raise Faults(faults)
     fences = [fence_take_off(p, fence=project.fence, trench=trench, mesh=project.mesh) for p in enclosure.packs]
     for pack, fence in zip(enclosure.packs, fences, strict=True):
         notes += fence_notes(pack, fence, project.fence)
+    hauled = haul(volumes, bulking=project.bulking, plant=project.plant)
+    worked = machine_work(enclosure.packs, volumes, profiles, bulking=project.bulking, plant=project.plant)
+    notes += [*haul_notes(hauled), *plant_notes(worked)]
     items = take_off(volumes, fences, rates=project.rates)
     cost = total_cost(items, draws=project.run.draws, seed=project.run.seed, plot_id=site.plot_id)
-    return Earthworks(tuple(volumes), items, cost, tuple(notes), tuple(fences), profiles=tuple(profiles))
+    return Earthworks(
+        tuple(volumes),
+        items,
+        cost,
+        tuple(notes),
+        tuple(fences),
+        profiles=tuple(profiles),
+        haul=hauled,
+        plant=worked,
+        safety=tuple(safety),
+    )
 
 
 def _profile(site: Site, pack: Pack, trench: TrenchSettings) -> tuple[Profile | None, list[str]]:
@@ -176,18 +197,6 @@ def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: floa
             f"{name}: the soil from the trench, compacted, falls {imported:.0f} m3 short of filling it; "
             "that much fill has to be brought in."
         )
-    deepest = float(cuts.deepest.max())
-    for limit, clause, duty in (
-        (PROTECTION_DEPTH_M, "29 CFR 1926.652(a)(1)", "walls not in stable rock are sloped, shored or shielded"),
-        (EGRESS_DEPTH_M, "29 CFR 1926.651(c)(2)", "a ladder or ramp is kept within 7.6 m of anybody in the trench"),
-    ):
-        if deepest >= limit:
-            where = line.chainage[cuts.deepest >= limit]
-            notes.append(
-                f"{name}: the trench is {limit:.2f} m deep or more at {where.size} of {line.chainage.size} stations, "
-                f"first at chainage {where[0]:.0f} m and at most {deepest:.2f} m; from there {duty} ({clause})."
-            )
-            break
     if not cuts.caught.all():
         where = line.chainage[~cuts.caught]
         notes.append(
