@@ -361,12 +361,18 @@ def _chosen(inputs: Inputs, wanted: Sequence[str]) -> list[str]:
 
 def _settings_hash(project: Project) -> str:
     # Without the paths: the same settings on another machine are the same settings.
-    return hashlib.sha256(project.model_dump_json(exclude={"inputs"}).encode()).hexdigest()
+    return hashlib.sha256(_without_paths(project).encode()).hexdigest()
+
+
+def _without_paths(project: Project) -> str:
+    # That a fence line is given counts; where its file lies does not.
+    settings = project.model_dump_json(exclude={"inputs": True, "enclosure": {"fence_line"}})
+    return settings if project.enclosure.fence_line is None else settings + " fence_line"
 
 
 def _key(project: Project, hashes: Mapping[str, str]) -> str:
     """Stands for everything that a plot's files depend on but its id."""
-    text = json.dumps([__version__, project.model_dump_json(exclude={"inputs"}), sorted(hashes.items())])
+    text = json.dumps([__version__, _without_paths(project), sorted(hashes.items())])
     names = project.inputs.model_dump(include={"elevation_unit", "plots_layer", "plot_id"})
     return hashlib.sha256((text + json.dumps(names, sort_keys=True)).encode()).hexdigest()
 

@@ -177,6 +177,22 @@ class EnclosureSettings(Settings):
     """Least distance between the fence lines of two enclosures. [m]"""
     proof_gap: Annotated[float, Field(gt=0, le=1)] = default("enclosure.proof_gap")
     """How far above the area found the proven bound on it may stay, as a share of it; less takes longer."""
+    fence_line: File | None = None
+    """Existing or hand-drawn fence lines, closed, any shape: used as they are, nothing is fitted. Any vector file."""
+    fence_line_layer: str | None = None
+    """Layer of that file, where it has several."""
+
+    @model_validator(mode="after")
+    def _nothing_is_fitted_to_a_given_line(self) -> Self:
+        if self.fence_line is None:
+            if self.fence_line_layer is not None:
+                raise ValueError("fence_line_layer has no effect without fence_line; give the file or drop the key")
+            return self
+        for name in ("area_ha", "taper", "aspect", "min_radius_m", "proof_gap"):
+            number = default(f"enclosure.{name}")
+            if getattr(self, name) != (tuple(number) if isinstance(number, list) else number):
+                raise ValueError(f"{name} has no effect with fence_line, to which nothing is fitted; drop one of them")
+        return self
 
     _ranges = field_validator("taper", "aspect")(_ascending)
 
@@ -539,16 +555,20 @@ def read_settings(path: Path) -> Project:
         project = Project.model_validate(raw)
     except ValidationError as error:
         raise Faults([f"{path}: {line}" for line in fault_lines(error)]) from error
-    return project.model_copy(update={"inputs": _absolute(project.inputs, path.resolve().parent)})
+    folder = path.resolve().parent
+    sections = {"inputs": project.inputs, "enclosure": project.enclosure}
+    return project.model_copy(update={name: _absolute(section, folder) for name, section in sections.items()})
 
 
-def _absolute(inputs: InputSettings, folder: Path) -> InputSettings:
+def _absolute(section: Settings, folder: Path) -> Settings:
     def resolve(value: Any) -> Any:
         if isinstance(value, Path):
             return folder / value
-        return tuple(folder / v for v in value) if isinstance(value, tuple) else value
+        paths = isinstance(value, tuple) and any(isinstance(v, Path) for v in value)
+        return tuple(folder / v for v in value) if paths else value
 
-    return inputs.model_copy(update={k: resolve(v) for k, v in inputs})
+    # Only what is new: a copy counts everything it is given as set by the user.
+    return section.model_copy(update={k: new for k, v in section if (new := resolve(v)) is not v})
 
 
 def _reason(error: Exception) -> str:

@@ -24,6 +24,7 @@ FENCE_LINE = [
     "perimeter_m",
     "area_bound_m2",
     "fit_s",
+    "origin",
 ]
 
 
@@ -53,6 +54,7 @@ def test_fence_line_is_the_egg_within_its_chord_error(run):
     for name in ("big_radius", "small_radius", "flank_radius", "centre_spacing", "perimeter"):
         assert first.properties[f"{name}_m"] == getattr(egg, name)
     assert first.properties["area_m2"] == egg.area
+    assert first.properties["origin"] == "fitted"
 
 
 def test_apron_is_the_strip_beside_the_fence(run):
@@ -68,6 +70,14 @@ def test_points_are_those_of_the_rooms(run):
     for layer, x in (("stations", pack.alignment.x), ("posts", pack.posts.x), ("gates", pack.gates.x)):
         found = [f for f in features(run, layer) if f.properties["plot_id"] == "north field"]
         assert [f.geometry.coordinates[0] for f in found] == x.tolist()
+
+
+def test_posts_say_what_each_is_for(run):
+    pack = run.plots[0].enclosure.packs[0]
+    found = [f for f in features(run, "posts") if f.properties["plot_id"] == "north field"]
+    kinds = [f.properties["kind"] for f in found]
+    assert kinds == list(pack.posts.kind)
+    assert {kind: kinds.count(kind) for kind in ("bend", "gate")} == {"bend": 4, "gate": 0}
 
 
 def test_touches_lie_on_the_limits_and_name_them(run):

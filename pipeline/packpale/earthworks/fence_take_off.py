@@ -126,7 +126,8 @@ def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[s
     limit = fence.max_panel_deflection_deg
     if found.largest_deflection_deg > limit:
         many = int((_unstrutted(pack) > limit).sum())
-        radius = float(pack.alignment.radius[np.isfinite(pack.alignment.radius)].min(initial=math.inf))
+        arcs = pack.alignment.radius[np.isfinite(pack.alignment.radius)] if pack.drawn is None else np.empty(0)
+        radius = float(arcs.min(initial=math.inf))
         closer = (
             f"; on its tightest arc posts at most {2 * radius * math.sin(math.radians(limit) / 2):.2f} m apart do"
             if math.isfinite(radius)

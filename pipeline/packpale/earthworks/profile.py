@@ -10,7 +10,7 @@ import numpy as np
 
 from packpale.earthworks.model import Profile
 from packpale.earthworks.stretches import in_words, stretches, total
-from packpale.enclosure.model import Alignment, Pack
+from packpale.enclosure.model import Pack
 from packpale.settings import TrenchSettings
 from packpale.site import Array, Site
 
@@ -183,7 +183,7 @@ def trench_profile(pack: Pack, site: Site, trench: TrenchSettings) -> Profile:
         highest, step=line.step, max_gradient=trench.max_gradient, vertical_curve=trench.vertical_curve_m
     )
     depth = line.ground - invert
-    fine, step = _depths_between(line, invert, site)
+    fine, step = _depths_between(pack, invert, site)
     limit = trench.gap_limit_m
     grid, soil = site.grid, site.soil
     return Profile(
@@ -217,10 +217,15 @@ def profile_notes(found: Profile, trench: TrenchSettings) -> list[str]:
     return notes
 
 
-def _depths_between(line: Alignment, invert: Array, site: Site) -> tuple[Array, float]:
+def _depths_between(pack: Pack, invert: Array, site: Site) -> tuple[Array, float]:
     """Depth of the straight bottom below the ground at points between the stations, and their distance. [m]"""
+    line = pack.alignment
     parts = max(1, math.ceil(line.step / (site.grid.cell / 4)))
     t = np.arange(parts) / parts
+    if pack.drawn is not None:
+        points = pack.drawn.points_at(line.chainage[:, None] + line.step * t)
+        ground = site.grid.bilinear(site.elevation, points.x, points.y)
+        return (ground - invert[:, None] - (np.roll(invert, -1) - invert)[:, None] * t).ravel(), line.step / parts
     ahead = [np.roll(a, -1) for a in (line.x, line.y, invert)]
     x, y, z = (a[:, None] + (b - a)[:, None] * t for a, b in zip((line.x, line.y, invert), ahead, strict=True))
     # From the chord back to the curve: the part of the turn across it, as a parabola.

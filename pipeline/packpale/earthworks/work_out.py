@@ -1,5 +1,7 @@
 """Everything this room has to say about one plot: volumes of each pack's trench, quantities and price."""
 
+import math
+
 import numpy as np
 
 from packpale.earthworks.bulking import bulk
@@ -162,7 +164,8 @@ def _volumes(pack: Pack, cuts: CutSections, curvature: Array, profile: Profile, 
 def _too_coarse(site: Site, pack: Pack) -> list[str]:
     """Stations so far apart that a bend between two of them could be half a circle or more."""
     line = pack.alignment
-    tightest = float(line.radius.min())
+    # A drawn line brings the turning of its corners with it, however far apart its stations are.
+    tightest = math.inf if line.turning is not None else float(line.radius.min())
     if line.chainage.size >= 3 and line.step <= 2 * tightest:
         return []
     return [
@@ -178,7 +181,8 @@ def _faults(site: Site, pack: Pack, cuts: CutSections, curvature: Array) -> list
     if missing.any():
         return _no_elevation(site, pack, missing)
     folded = (1 + cuts.edges * curvature[:, None]).min(axis=1) <= 0
-    if folded.any():
+    # Inside a corner of a drawn line two strips lie over each other; that is not a fold.
+    if folded.any() and line.turning is None:
         i = int(np.flatnonzero(folded)[0])
         return [
             f'plot "{site.plot_id}", pack {pack.number}: at chainage {line.chainage[i]:.1f} m the fence bends with a '

@@ -4,13 +4,13 @@ import math
 
 import numpy as np
 
-from packpale.enclosure.egg import Egg
+from packpale.enclosure.line import Line
 from packpale.enclosure.model import Alignment
 from packpale.site.grid import Array, Grid
 
 
-def stations(egg: Egg, *, step: float, elevation: Array, grid: Grid) -> Alignment:
-    """Stations at equal steps along the egg, the first at the tip of the big end.
+def stations(line: Line, *, step: float, elevation: Array, grid: Grid) -> Alignment:
+    """Stations at equal steps along the line, the first at its start.
 
     Parameters
     ----------
@@ -34,33 +34,38 @@ def stations(egg: Egg, *, step: float, elevation: Array, grid: Grid) -> Alignmen
     """
     if not step > 0:
         raise ValueError(f"step = {step} m must be positive")
-    n = max(math.ceil(egg.perimeter / step - 1e-9), 1)
-    chainage = np.arange(n, dtype=np.float64) * (egg.perimeter / n)
-    points = egg.points_at(chainage)
+    n = max(math.ceil(line.perimeter / step - 1e-9), 1)
+    chainage = np.arange(n, dtype=np.float64) * (line.perimeter / n)
+    points = line.points_at(chainage)
+    turning, radius = line.turning(n), points.radius
+    if turning is not None:
+        with np.errstate(divide="ignore"):
+            radius = line.perimeter / n / np.abs(turning)
     return Alignment(
         chainage=chainage,
-        step=egg.perimeter / n,
+        step=line.perimeter / n,
         x=points.x,
         y=points.y,
         bearing_deg=points.bearing_deg,
         outward=points.outward,
         arc=points.arc,
-        radius=points.radius,
+        radius=radius,
         ground=grid.bilinear(elevation, points.x, points.y),
+        turning=turning,
     )
 
 
-def length_on_ground(egg: Egg, *, elevation: Array, grid: Grid) -> float:
+def length_on_ground(line: Line, *, elevation: Array, grid: Grid) -> float:
     """Length of the fence line on the ground surface. [m]
 
     The bilinear ground is followed in plan steps of a quarter cell at most, each measured along its slope; where
     ground is missing at an end of a step, the step counts with its plan length.
     """
-    n = max(math.ceil(egg.perimeter / (0.25 * grid.cell)), 16)
-    points = egg.points_at(np.arange(n) * (egg.perimeter / n))
+    n = max(math.ceil(line.perimeter / (0.25 * grid.cell)), 16)
+    points = line.points_at(np.arange(n) * (line.perimeter / n))
     rise = np.diff(grid.bilinear(elevation, points.x, points.y), append=np.nan)
     rise[-1] = (
         grid.bilinear(elevation, points.x[:1], points.y[:1])[0]
         - grid.bilinear(elevation, points.x[-1:], points.y[-1:])[0]
     )
-    return float(np.hypot(egg.perimeter / n, np.nan_to_num(rise, nan=0.0)).sum())
+    return float(np.hypot(line.perimeter / n, np.nan_to_num(rise, nan=0.0)).sum())

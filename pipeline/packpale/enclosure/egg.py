@@ -13,7 +13,7 @@ through pi - 2 phi, the big end through pi: two right angles on either side of t
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple, Self
+from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -57,10 +57,10 @@ class Points(NamedTuple):
     """Direction of travel, clockwise from grid north, 0 to 360. [deg]"""
     outward: npt.NDArray[np.float64]
     """Unit normal away from the enclosed ground."""
-    arc: npt.NDArray[np.int8]
+    arc: npt.NDArray[np.integer[Any]]
     """Index into arcs()."""
     radius: Array
-    """Radius of that arc. [m]"""
+    """Radius of that arc; infinite on a straight piece. [m]"""
 
 
 @dataclass(frozen=True)
@@ -180,6 +180,19 @@ class Egg:
         """Chainage of the four changes of arc. [m]"""
         return self._joints()[1:5]
 
+    @property
+    def corners(self) -> Array:
+        """None: the direction never changes at once."""
+        return np.empty(0)
+
+    @property
+    def start(self) -> str:
+        """Where chainage begins, in words."""
+        return "the tip of the big end"
+
+    def turning(self, stations: int) -> None:
+        """Nothing of its own: the arcs tell how the line turns."""
+
     def arcs(self) -> tuple[Arc, ...]:
         """Five arcs in running order from the tip of the big end.
 
@@ -264,6 +277,13 @@ class Egg:
             self.small_radius + offset,
             self.centre_spacing,
         )
+
+    def outline_at(self, offset: float, chord_error: float = 0.001) -> "Polygon":
+        """The parallel at ``offset`` outside this egg as a polygon; negative: inside. [m]
+
+        Raises ValueError where the small end would vanish.
+        """
+        return self.parallel(offset).polygon(chord_error)
 
     def distance(self, x: npt.ArrayLike, y: npt.ArrayLike) -> Array:
         """Distance of points to the line, negative inside. [m]

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from shapely.geometry.base import BaseGeometry
 
-from packpale.enclosure.egg import Egg
+from packpale.enclosure.line import Line
 from packpale.enclosure.model import Gates, Posts
 from packpale.site.grid import Array, Grid, Mask
 
@@ -17,7 +17,7 @@ NEAR_GATE_M = 0.5
 
 
 def posts(
-    line: Egg,
+    line: Line,
     spacing: float,
     elevation: Array,
     grid: Grid,
@@ -75,7 +75,7 @@ def _arc_over(chord: float, radius: Array) -> Array:
     return np.where(straight, chord, 2 * R * np.arcsin(np.minimum(chord / (2 * R), 1.0)))
 
 
-def _fixed_posts(line: Egg, gates: Gates | None) -> tuple[Array, npt.NDArray[np.str_], Mask]:
+def _fixed_posts(line: Line, gates: Gates | None) -> tuple[Array, npt.NDArray[np.str_], Mask]:
     """Chainage and kind of the posts that must be, and whether a gate opens after each."""
     breaks, length = line.breaks, line.perimeter
     kinds = np.where(np.isin(breaks, line.bends), "bend", "line")
@@ -96,7 +96,7 @@ def _fixed_posts(line: Egg, gates: Gates | None) -> tuple[Array, npt.NDArray[np.
 
 
 def place_gates(
-    egg: Egg,
+    line: Line,
     n: int,
     *,
     width: float,
@@ -110,9 +110,9 @@ def place_gates(
 
     Every metre or so of the line is rated by the steeper of its slopes along and across over a stretch of one and a
     half gate widths, inside the line over ``inward`` metres (an airlock's length) if that is more. Places on channel
-    cells, and places without ground level, come last. The first gate takes, among the gentle places (or the gentlest
-    tenth, if none is gentle), the one nearest to ``access``; without access, the gentlest place. The others start at
-    equal parts of the perimeter from the first and move by up to a third of a part to the gentlest place.
+    cells, at corners, and places without ground level come last. The first gate takes, among the gentle places (or the
+    gentlest tenth, if none is gentle), the one nearest to ``access``; without access, the gentlest place. The others
+    start at equal parts of the perimeter from the first and move by up to a third of a part to the gentlest place.
 
     Returns the middle of each gate, in the order in which they were placed. Raises ValueError if ``n`` is negative or
     the width is not positive.
@@ -122,12 +122,15 @@ def place_gates(
     if n == 0:
         none = np.empty(0)
         return Gates(none, none, none, width)
-    count = int(np.clip(math.ceil(egg.perimeter), 24 * n, 4000))
-    chainage = np.arange(count, dtype=np.float64) * (egg.perimeter / count)
-    steepness = _steepness(egg, chainage, (max(0.75 * width, inward), 0.75 * width), elevation, grid)
-    points = egg.points_at(chainage)
+    count = int(np.clip(math.ceil(line.perimeter), 24 * n, 4000))
+    chainage = np.arange(count, dtype=np.float64) * (line.perimeter / count)
+    steepness = _steepness(line, chainage, (max(0.75 * width, inward), 0.75 * width), elevation, grid)
+    points = line.points_at(chainage)
     if channel is not None:
         steepness = np.where(grid.nearest(channel, points.x, points.y), steepness + 10.0, steepness)
+    # No gate hangs round a corner; both of its posts stand clear of the corner's own.
+    apart = np.abs(np.mod(chainage[:, None] - line.corners + line.perimeter / 2, line.perimeter) - line.perimeter / 2)
+    steepness = np.where((apart <= width / 2 + 2 * NEAR_GATE_M).any(axis=1), steepness + 10.0, steepness)
     first = _first_gate(points.x, points.y, steepness, access)
     chosen = [first]
     part = count / n
@@ -151,15 +154,15 @@ def _first_gate(x: Array, y: Array, steepness: Array, access: tuple[BaseGeometry
 
 
 def _steepness(
-    egg: Egg, chainage: npt.NDArray[np.float64], over: tuple[float, float], elevation: Array, grid: Grid
+    line: Line, chainage: npt.NDArray[np.float64], over: tuple[float, float], elevation: Array, grid: Grid
 ) -> Array:
     """Steeper of the slopes along and across the line; 20 where unknown. [m/m]
 
     ``over``: metres inside the line, and metres outside and along it.
     """
     inward, half = over
-    here = egg.points_at(chainage)
-    ahead, behind = egg.points_at(chainage + half), egg.points_at(chainage - half)
+    here = line.points_at(chainage)
+    ahead, behind = line.points_at(chainage + half), line.points_at(chainage - half)
     run = np.hypot(ahead.x - behind.x, ahead.y - behind.y)
     along = grid.bilinear(elevation, ahead.x, ahead.y) - grid.bilinear(elevation, behind.x, behind.y)
     nx, ny = here.outward[:, 0], here.outward[:, 1]

@@ -1,12 +1,14 @@
 """The fence lines of one plot and the points along them."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
+from packpale.enclosure.line import Line
 from packpale.site import Array
 
 
@@ -29,7 +31,7 @@ class Alignment:
     """
 
     chainage: Array
-    """From the tip of the big end, clockwise. [m]"""
+    """From the line's start, clockwise: an egg's is the tip of its big end, a drawn line's its first point. [m]"""
     step: float
     """Length of line that each station stands for; the perimeter over the number of stations. [m]"""
     x: Array
@@ -38,12 +40,16 @@ class Alignment:
     """Direction of travel, clockwise from grid north. [deg]"""
     outward: npt.NDArray[np.float64]
     """Unit normal away from the enclosed ground, shape (stations, 2)."""
-    arc: npt.NDArray[np.int8]
-    """Index into the egg's arcs() that the station lies on."""
+    arc: npt.NDArray[np.integer[Any]]
+    """Index into the line's arcs() that the station lies on."""
     radius: Array
-    """Radius of that arc. [m]"""
+    """Radius of that arc; on a drawn line the mean radius over the station's stretch, infinite where that is straight.
+    [m]"""
     ground: Array
     """Elevation of the ground. [m]"""
+    turning: Array | None = None
+    """Angle through which a drawn line turns over the station's stretch, positive to the right; they add up to 2 pi.
+    None on an egg, whose arcs tell it. [rad]"""
 
 
 PostKind = Literal["line", "bend", "gate", "steep"]
@@ -102,7 +108,8 @@ class Pack:
 
     number: int
     """From 1."""
-    fit: Fit
+    fit: Fit | None
+    """None for a drawn line."""
     alignment: Alignment
     posts: Posts
     gates: Gates
@@ -113,7 +120,23 @@ class Pack:
     mean_slope: float
     """Over the same cells. [m/m]"""
     touches: tuple[Touch, ...] = ()
-    """What holds the fence line, by chainage."""
+    """What holds the fence line, by chainage; a drawn line is held by nothing."""
+    drawn: DrawnLine | None = None
+    """The line that was given; None where one was fitted."""
+
+    def __post_init__(self) -> None:
+        if (self.fit is None) == (self.drawn is None):
+            raise ValueError(f"pack {self.number} needs either a fit or a drawn line")
+
+    @property
+    def line(self) -> Line:
+        """The fence line, whatever it is made of."""
+        if self.drawn is not None:
+            return self.drawn
+        if self.fit is None:
+            # Refused when the pack was made.
+            raise ValueError(f"pack {self.number} has no fence line")
+        return self.fit.egg
 
 
 @dataclass(frozen=True)

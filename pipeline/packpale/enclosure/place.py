@@ -8,9 +8,11 @@ import numpy as np
 import shapely
 
 from packpale.enclosure.alignment import length_on_ground, stations
-from packpale.enclosure.egg import Egg
+from packpale.enclosure.as_drawn import drawn_lines, notes_on
+from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.fence import place_gates, posts
-from packpale.enclosure.model import Enclosure, Fit, Pack
+from packpale.enclosure.line import Line
+from packpale.enclosure.model import Enclosure, Fit, Pack, Touch
 from packpale.enclosure.touch import touches
 from packpale.land.model import Land
 from packpale.settings import Project
@@ -25,14 +27,21 @@ if TYPE_CHECKING:
 def place(site: Site, land: Land, project: Project) -> Enclosure:
     """Fit the enclosures the settings ask for into the plot's usable land.
 
-    Where fewer fit than asked for, none is placed and ``reason`` says what was found and what stands in the way.
+    Where fewer fit than asked for, none is placed and ``reason`` says what was found and what stands in the way. Lines
+    that are given are taken as they are.
     """
+    if project.enclosure.fence_line is not None:
+        lines = drawn_lines(site, project)
+        if not lines:
+            return Enclosure((), "no fence line is drawn on this plot")
+        packs = (_pack(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
+        return Enclosure(tuple(packs), "", notes_on(lines, site, land, project))
     fits = _fits(site, land, project)
     wanted = project.enclosure.packs
     if len(fits) < wanted:
         return Enclosure((), _reason(site, land, project, len(fits)))
     fits, notes = _with_proof(fits, land, project)
-    return Enclosure(tuple(_pack(i + 1, fits, site, land, project) for i in range(wanted)), "", notes)
+    return Enclosure(tuple(_fitted(i + 1, fits, site, land, project) for i in range(wanted)), "", notes)
 
 
 def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
@@ -77,12 +86,36 @@ def _ranges(project: Project) -> "Ranges":
     )
 
 
-def _pack(number: int, fits: Sequence[Fit], site: Site, land: Land, project: Project) -> Pack:
-    fit, grid = fits[number - 1], site.grid
-    egg = fit.egg
-    enclosed = cells_inside(egg, site)
+def _fitted(number: int, fits: Sequence[Fit], site: Site, land: Land, project: Project) -> Pack:
+    fit = fits[number - 1]
+    held = touches(
+        fit.egg,
+        land.usable,
+        clearance=project.trench.outside_strip_m,
+        limits=land.limits,
+        outline=site.outline,
+        others={k: f.egg for k, f in enumerate(fits, start=1) if k != number},
+        separation=project.enclosure.separation_m,
+    )
+    return _pack(number, fit.egg, site, land, project, fit=fit, held=held)
+
+
+def _pack(
+    number: int,
+    line: Line,
+    site: Site,
+    land: Land,
+    project: Project,
+    *,
+    fit: Fit | None = None,
+    drawn: DrawnLine | None = None,
+    held: tuple[Touch, ...] = (),
+) -> Pack:
+    """A fence line staked out, posted and gated."""
+    grid = site.grid
+    enclosed = cells_inside(line, site)
     gates = place_gates(
-        egg,
+        line,
         project.fence.gates,
         width=project.fence.gate_width_m,
         elevation=site.elevation,
@@ -94,9 +127,10 @@ def _pack(number: int, fits: Sequence[Fit], site: Site, land: Land, project: Pro
     return Pack(
         number=number,
         fit=fit,
-        alignment=stations(egg, step=project.trench.station_m, elevation=site.elevation, grid=grid),
+        drawn=drawn,
+        alignment=stations(line, step=project.trench.station_m, elevation=site.elevation, grid=grid),
         posts=posts(
-            egg,
+            line,
             project.fence.post_spacing_m,
             site.elevation,
             grid,
@@ -104,31 +138,23 @@ def _pack(number: int, fits: Sequence[Fit], site: Site, land: Land, project: Pro
             steep=math.tan(math.radians(project.fence.steep_ground_deg)),
         ),
         gates=gates,
-        length_3d=length_on_ground(egg, elevation=site.elevation, grid=grid),
+        length_3d=length_on_ground(line, elevation=site.elevation, grid=grid),
         mean_suitability=_mean(land.suitability, enclosed),
         mean_slope=_mean(land.slope, enclosed),
-        touches=touches(
-            egg,
-            land.usable,
-            clearance=project.trench.outside_strip_m,
-            limits=land.limits,
-            outline=site.outline,
-            others={k: f.egg for k, f in enumerate(fits, start=1) if k != number},
-            separation=project.enclosure.separation_m,
-        ),
+        touches=held,
     )
 
 
-def cells_inside(egg: Egg, site: Site) -> Mask:
-    """Cells of the grid whose centre the egg encloses."""
+def cells_inside(line: Line, site: Site) -> Mask:
+    """Cells of the grid whose centre the line encloses."""
     x, y = site.grid.centres()
     inside = np.zeros(site.grid.shape, bool)
-    reach = egg.length
-    cols = np.flatnonzero(np.abs(x - egg.big_x) <= reach)
-    rows = np.flatnonzero(np.abs(y - egg.big_y) <= reach)
+    west, south, east, north = line.polygon(1.0).buffer(1.0).bounds
+    cols = np.flatnonzero((x >= west) & (x <= east))
+    rows = np.flatnonzero((y >= south) & (y <= north))
     if cols.size and rows.size:
         window = np.ix_(rows, cols)
-        inside[window] = egg.contains(x[cols][None, :], y[rows][:, None])
+        inside[window] = line.contains(x[cols][None, :], y[rows][:, None])
     return inside
 
 

@@ -49,12 +49,14 @@ def touching(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:
 
 
 def construction(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:
-    """Axis, the four arcs with ticks where they meet, and their centres."""
+    """Axis, the four arcs with ticks where they meet, and their centres; nothing for a drawn line."""
+    if pack.fit is None:
+        return
     egg = pack.fit.egg
     arcs = [arc for arc in egg.arcs() if arc.chainage > 0]
     for arc in arcs:
         yield Shape(degrees(_curve(egg, arc)), _named(arc, pack), _arc_rows(arc, wording), style=ENDS[arc.name])
-    yield _axis(pack, wording, degrees)
+    yield _axis(egg, pack.number, wording, degrees)
     yield Shape(degrees(_ticks(egg)), style=TICK)
     for arc in arcs:
         rows = [("Radius", wording.dimension(arc.radius)), *_position(arc)]
@@ -66,8 +68,7 @@ def _named(arc: Arc, pack: Pack) -> str:
     return f"{arc.name.capitalize()} of pack {pack.number}"
 
 
-def _axis(pack: Pack, wording: Wording, degrees: Degrees) -> Shape:
-    egg = pack.fit.egg
+def _axis(egg: Egg, number: int, wording: Wording, degrees: Degrees) -> Shape:
     # The tips of the two ends: where the line starts, and half way round.
     tips = egg.points_at([0.0, egg.perimeter / 2])
     rows = [
@@ -75,7 +76,7 @@ def _axis(pack: Pack, wording: Wording, degrees: Degrees) -> Shape:
         ("Width", wording.dimension(egg.width)),
         ("Bearing from the big end", f"{egg.axis_bearing_deg % 360:.3f}°"),
     ]
-    return Shape(degrees(LineString(np.column_stack([tips.x, tips.y]))), f"Axis of pack {pack.number}", rows)
+    return Shape(degrees(LineString(np.column_stack([tips.x, tips.y]))), f"Axis of pack {number}", rows)
 
 
 def _span(egg: Egg, arc: Arc) -> tuple[float, float]:

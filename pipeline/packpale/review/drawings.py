@@ -53,7 +53,7 @@ def write_profile(result: PlotResult, project: Project, wording: Wording, path: 
         for strip, pack, volumes in zip(axes, result.enclosure.packs, works.volumes, strict=True):
             line = pack.alignment
             # The line is closed: the first station comes again at the end.
-            chainage = np.append(line.chainage, pack.fit.egg.perimeter) / unit
+            chainage = np.append(line.chainage, pack.line.perimeter) / unit
             ground = np.append(line.ground, line.ground[0]) / unit
             invert = np.append(volumes.invert, volumes.invert[0]) / unit
             strip.fill_between(chainage, invert, ground, color=EARTH, linewidth=0, label="dug")
@@ -64,8 +64,8 @@ def write_profile(result: PlotResult, project: Project, wording: Wording, path: 
             strip.set_xlim(0, chainage[-1])
             low, high = strip.get_ylim()
             strip.set_ylim(low, high + 0.22 * (high - low))
-            for arc in pack.fit.egg.arcs()[1:]:
-                strip.axvline(arc.chainage / unit, ymax=0.05, color=INK, linewidth=1.0)
+            for bend in pack.line.bends:
+                strip.axvline(bend / unit, ymax=0.05, color=INK, linewidth=1.0)
             strip.set_ylabel(f"elevation ({name})")
             strip.set_title(f"Pack {pack.number}" if len(works.volumes) > 1 else "", loc="left", fontsize=9)
             strip.legend(loc="upper right", ncols=3, frameon=False)
@@ -74,7 +74,8 @@ def write_profile(result: PlotResult, project: Project, wording: Wording, path: 
             strip.set_axisbelow(True)
             strip.set_facecolor(PAPER)
         axes[-1].set_xlabel(
-            f"chainage from the tip of the big end, clockwise ({name}); dotted: gates; ticks inside: change of arc"
+            f"chainage from {result.enclosure.packs[-1].line.start}, clockwise ({name}); dotted: gates; "
+            "ticks inside: bends of the line"
         )
         _save(figure, path)
 

@@ -91,6 +91,8 @@ def _used(project: Settings, keys: Sequence[str]) -> bool:
     """Whether the run takes the register's number for a setting."""
     if list(keys[:2]) == ["land", "keep_away_m"] and isinstance(project, Project):
         return keys[2] in project.keep_away() and keys[2] not in project.land.keep_away_m
+    if list(keys[:1]) == ["enclosure"] and isinstance(project, Project) and project.enclosure.fence_line is not None:
+        return keys[1] in ("packs", "separation_m") and keys[1] not in project.enclosure.model_fields_set
     if list(keys[:2]) == ["land", "weights"] and isinstance(project, Project):
         return project.land.weights is None and project.land.pairwise is None
     name = keys[0]
@@ -130,8 +132,11 @@ def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:
 def _holds(summary: PlotSummary) -> list[str]:
     """A sentence for each pack on what its fence line touches, the most frequent first."""
     packs = [line["pack"] for line in summary.layers["fence_lines"]]
-    sentences = []
+    drawn = [line["pack"] for line in summary.layers["fence_lines"] if line["origin"] == "drawn"]
+    sentences = ["The fence line was given and is used as it is; nothing was fitted."] if drawn else []
     for pack in packs:
+        if pack in drawn:
+            continue
         counts = Counter(row["limit"] for row in summary.layers.get("touches", ()) if row["pack"] == pack)
         held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common()]
         text = f"The line is held by: {', '.join(held)}." if held else "The line has room on all sides."

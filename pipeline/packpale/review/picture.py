@@ -114,7 +114,7 @@ def _layers(axes: "Axes", result: PlotResult, project: Project, window: "BaseGeo
     _lines(axes, site.outline.boundary, color=OUTLINE.colour, linewidth=1.3, linestyle=(0, (5, 3)), zorder=4)
     handles.append(Line2D([], [], color=OUTLINE.colour, linewidth=1.3, linestyle=(0, (5, 3)), label="plot boundary"))
     for pack in packs:
-        line = pack.fit.egg.polygon(0.05)
+        line = pack.line.polygon(0.05)
         _fill(axes, apron(pack, project.trench, 0.05), facecolor=APRON.fill, alpha=0.9, zorder=5)
         _lines(axes, line.boundary, color=FENCE.colour, linewidth=2.0, zorder=6)
         held = [(t.limit_x, t.limit_y) for t in pack.touches]

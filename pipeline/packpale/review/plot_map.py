@@ -1,5 +1,6 @@
 """The map of one plot: ground, drainage, digging, score, enclosure and surroundings."""
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -32,6 +33,13 @@ OUTLINE = Style("#1d2a2a", width=2, dash="8 5", halo=True)
 USABLE = Style("#2f7d5c", "#4fae86", 0.3, width=1, backs_away=True)
 FENCE = Style("#a3123a", "#a3123a", 0.06, width=3.5, backs_away=True, halo=True)
 APRON = Style("#6b4a2b", "#b98b5a", 0.6, width=0.7)
+POST_KINDS = {
+    "line": "line post",
+    "bend": "bend post, strutted",
+    "gate": "gate post",
+    "steep": "strutted for steep ground",
+}
+"""What each post is for."""
 POST = Style("#a3123a", "#fffdf8", 1.0, width=1.2, radius=2.5)
 GATE = Style("#1d2a2a", "#f2c230", 1.0, width=1.5, radius=6)
 STATION = Style("#1d2a2a", "#1d2a2a", 1.0, width=1, radius=2.5)
@@ -86,7 +94,7 @@ def ground_picture(result: PlotResult, *, largest_side: int) -> tuple[bytes, lis
 def _introduction(result: PlotResult, wording: Wording) -> list[str]:
     if not result.enclosure.feasible:
         return [f"No enclosure fits here: {result.enclosure.reason}"]
-    areas = [pack.fit.egg.area for pack in result.enclosure.packs]
+    areas = [pack.line.area for pack in result.enclosure.packs]
     count = "One enclosure" if len(areas) == 1 else f"{len(areas)} enclosures"
     return [f"{count}: {', '.join(wording.area(area) for area in areas)}."]
 
@@ -169,18 +177,24 @@ def _pit(pit: Pit, wording: Wording, degrees: Callable[[BaseGeometry], dict[str,
 
 
 def _fence(pack: Pack, wording: Wording, degrees: Callable[[BaseGeometry], dict[str, Any]]) -> Shape:
-    egg = pack.fit.egg
+    line = pack.line
     rows = [
-        ("Area", wording.area(egg.area)),
-        ("At best possible (proven)", wording.area(pack.fit.area_bound_m2)),
-        ("Length in plan", wording.length(egg.perimeter)),
+        ("Area", wording.area(line.area)),
+        ("Length in plan", wording.length(line.perimeter)),
         ("Length on the ground", wording.length(pack.length_3d)),
-        ("Radius of the big end", wording.dimension(egg.big_radius)),
-        ("Radius of the small end", wording.dimension(egg.small_radius)),
-        ("Radius of the flanks", wording.dimension(egg.flank_radius)),
-        ("Bearing of the axis", f"{egg.axis_bearing_deg % 360:.1f}°"),
     ]
-    return Shape(degrees(egg.polygon(CHORD_ERROR_M)), f"Fence line of pack {pack.number}", rows)
+    if pack.fit is None:
+        rows += [("Line", "drawn, used as it is"), ("Corners with a post of their own", f"{line.bends.size}")]
+    else:
+        egg = pack.fit.egg
+        rows[1:1] = [("At best possible (proven)", wording.area(pack.fit.area_bound_m2))]
+        rows += [
+            ("Radius of the big end", wording.dimension(egg.big_radius)),
+            ("Radius of the small end", wording.dimension(egg.small_radius)),
+            ("Radius of the flanks", wording.dimension(egg.flank_radius)),
+            ("Bearing of the axis", f"{egg.axis_bearing_deg % 360:.1f}°"),
+        ]
+    return Shape(degrees(line.polygon(CHORD_ERROR_M)), f"Fence line of pack {pack.number}", rows)
 
 
 def _apron(pack: Pack, project: Project, wording: Wording, degrees: Callable[[BaseGeometry], dict[str, Any]]) -> Shape:
@@ -203,6 +217,7 @@ def _posts(pack: Pack, wording: Wording, degrees: Callable[[BaseGeometry], dict[
                 ("Chainage", wording.dimension(float(p.chainage[i]))),
                 ("Ground level", wording.dimension(float(p.ground[i]))),
                 ("Bend in plan", f"{p.deflection_deg[i]:.1f}°"),
+                ("Kind", POST_KINDS[p.kind[i] if p.kind else "line"]),
             ],
         )
         for i in range(p.x.size)
@@ -230,7 +245,7 @@ def _stations(pack: Pack, wording: Wording, degrees: Callable[[BaseGeometry], di
             [
                 ("Ground level", wording.dimension(float(a.ground[i]))),
                 ("Direction of travel", f"{a.bearing_deg[i]:.1f}°"),
-                ("Radius here", wording.dimension(float(a.radius[i]))),
+                ("Radius here", wording.dimension(radius) if (radius := float(a.radius[i])) < math.inf else "straight"),
             ],
         )
         for i in _coarse(a.chainage)

@@ -11,6 +11,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
 from packpale.review.tables import RANKING_FIGURES
@@ -69,9 +71,8 @@ def read_summary(path: Path) -> PlotSummary:
 
 def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometry:
     """Ground under which the apron lies: between the fence line and its parallel at the apron's reach."""
-    egg = pack.fit.egg
     reach = trench.apron_reach_m if trench.side == "outside" else -trench.apron_reach_m
-    line, edge = egg.polygon(chord_error), egg.parallel(reach).polygon(chord_error)
+    line, edge = pack.line.polygon(chord_error), pack.line.outline_at(reach, chord_error)
     return edge.difference(line) if reach > 0 else line.difference(edge)
 
 
@@ -82,7 +83,7 @@ def limit_text(touch: Touch) -> str:
 
 def _figures(result: PlotResult) -> dict[str, Any]:
     packs, works = result.enclosure.packs, result.earthworks
-    areas = [pack.fit.egg.area for pack in packs]
+    areas = [pack.line.area for pack in packs]
     volumes = works.volumes if works else ()
     values: dict[str, Any] = {
         "feasible": result.enclosure.feasible,
@@ -91,7 +92,7 @@ def _figures(result: PlotResult) -> dict[str, Any]:
         "usable_area_m2": result.land.usable.area,
         "enclosed_area_m2": sum(areas) if areas else None,
         "smallest_enclosure_m2": min(areas, default=None),
-        "fence_length_m": sum(pack.fit.egg.perimeter for pack in packs) if packs else None,
+        "fence_length_m": sum(pack.line.perimeter for pack in packs) if packs else None,
         "fence_length_3d_m": sum(pack.length_3d for pack in packs) if packs else None,
         "mean_slope_deg": _weighted([math.degrees(math.atan(p.mean_slope)) for p in packs], areas),
         "mean_suitability": _weighted([p.mean_suitability for p in packs], areas),
@@ -177,7 +178,7 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
     layers: dict[str, list[dict[str, Any]]] = {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
-        "fence_lines": [{**plot, **fence_line_row(pack.number, pack.fit)} for pack in packs],
+        "fence_lines": [{**plot, **fence_line_row(pack.number, pack.line, pack.fit)} for pack in packs],
         "aprons": [{**plot, **_apron(pack, trench)} for pack in packs],
         "stations": [{**plot, **row} for row in setting_out(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
@@ -189,23 +190,27 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
     }
 
 
-def fence_line_row(number: int, fit: Fit) -> dict[str, Any]:
-    """One row of the layer fence_lines but the plot's name; the polygon has chords of at most CHORD_ERROR_M."""
-    egg = fit.egg
+def fence_line_row(number: int, line: Line, fit: Fit | None) -> dict[str, Any]:
+    """One row of the layer fence_lines but the plot's name; the polygon has chords of at most CHORD_ERROR_M.
+
+    What only an egg or a fit has is None for a drawn line.
+    """
+    egg = line if isinstance(line, Egg) else None
     return {
         "pack": number,
-        "big_x": egg.big_x,
-        "big_y": egg.big_y,
-        "axis_bearing_deg": egg.axis_bearing_deg,
-        "big_radius_m": egg.big_radius,
-        "small_radius_m": egg.small_radius,
-        "flank_radius_m": egg.flank_radius,
-        "centre_spacing_m": egg.centre_spacing,
-        "area_m2": egg.area,
-        "perimeter_m": egg.perimeter,
-        "area_bound_m2": fit.area_bound_m2,
-        "fit_s": fit.fit_s,
-        "geometry": egg.polygon(CHORD_ERROR_M),
+        "big_x": egg and egg.big_x,
+        "big_y": egg and egg.big_y,
+        "axis_bearing_deg": egg and egg.axis_bearing_deg,
+        "big_radius_m": egg and egg.big_radius,
+        "small_radius_m": egg and egg.small_radius,
+        "flank_radius_m": egg and egg.flank_radius,
+        "centre_spacing_m": egg and egg.centre_spacing,
+        "area_m2": line.area,
+        "perimeter_m": line.perimeter,
+        "area_bound_m2": fit and fit.area_bound_m2,
+        "fit_s": fit and fit.fit_s,
+        "origin": "drawn" if fit is None else "fitted",
+        "geometry": line.polygon(CHORD_ERROR_M),
     }
 
 
@@ -220,7 +225,7 @@ def setting_out(result: PlotResult) -> Iterable[dict[str, Any]]:
     inverts = {v.pack: v.invert for v in works.volumes} if works else {}
     for pack in result.enclosure.packs:
         line = pack.alignment
-        names = [arc.name for arc in pack.fit.egg.arcs()]
+        names = [arc.name for arc in pack.line.arcs()]
         invert = inverts.get(pack.number, np.full(line.x.shape, np.nan))
         for i in range(line.x.size):
             yield {
@@ -240,7 +245,7 @@ def setting_out(result: PlotResult) -> Iterable[dict[str, Any]]:
 def arcs(result: PlotResult) -> Iterable[dict[str, Any]]:
     """Rows of arcs.csv: what it takes to peg out each arc from its centre."""
     for pack in result.enclosure.packs:
-        for arc in pack.fit.egg.arcs():
+        for arc in pack.line.arcs():
             yield {
                 "pack": pack.number,
                 "arc": arc.name,
@@ -268,6 +273,7 @@ def _posts(pack: Pack) -> Iterable[dict[str, Any]]:
             "chainage_m": float(posts.chainage[i]),
             "ground_m": float(posts.ground[i]),
             "deflection_deg": float(posts.deflection_deg[i]),
+            "kind": posts.kind[i] if posts.kind else "line",
             "geometry": shapely.Point(posts.x[i], posts.y[i]),
         }
 

@@ -7,12 +7,14 @@ from pathlib import Path
 import numpy as np
 import shapely
 from pyproj import CRS
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.settings import CRITERION_NEEDS, FEATURE_KINDS, Project
 from packpale.site import crs as crs_
 from packpale.site.grid import Grid
+from packpale.site.lines import read_fence_lines
 from packpale.site.model import Pit, Plot, Site
 from packpale.site.plots import Outline, read_outlines, to_plots
 from packpale.site.rasters import (
@@ -50,6 +52,8 @@ class Inputs:
     """Surroundings by kind, those kinds alone that are given."""
     soil: tuple[SoilArea, ...]
     pits: tuple[Pit, ...]
+    fence_lines: Mapping[str, tuple[Polygon, ...]]
+    """Fence lines given, by plot; a plot without any is absent."""
     files: tuple[Path, ...]
     """Every file that was or will be read."""
     notes: tuple[str, ...]
@@ -84,6 +88,17 @@ def open_inputs(project: Project) -> Inputs:
     soil = read_soil_areas(given.soil, crs, faults, notes) if given.soil else ()
     pits = read_pits(given.pits, crs, named, faults) if given.pits else ()
     plots = to_plots(outlines, crs, faults) if crs is not None else ()
+    lines: dict[str, tuple[Polygon, ...]] = {}
+    if crs is not None and plots and project.enclosure.fence_line is not None:
+        lines = read_fence_lines(
+            project.enclosure.fence_line,
+            project.enclosure.fence_line_layer,
+            crs=crs,
+            plots=plots,
+            plot_id=given.plot_id,
+            packs=project.enclosure.packs,
+            faults=faults,
+        )
     cell = 0.0
     if crs is not None and plots:
         crs_.check_scale(crs, [(p.plot_id, p.outline.centroid.x, p.outline.centroid.y) for p in plots], faults, notes)
@@ -100,7 +115,7 @@ def open_inputs(project: Project) -> Inputs:
     notes += _shifts(outlines, elevation, crs)
     if project.crs is None:
         notes.insert(0, f"Coordinates are in {crs_.shown(crs)} ({crs.name}), the UTM zone of the plots.")
-    windows = [window(elevation, crs, cell, p.outline.bounds, project.land.margin_m) for p in plots]
+    windows = [window(elevation, crs, cell, _bounds(p, lines), project.land.margin_m) for p in plots]
     notes += _far_kinds(features, windows, project)
     far = unused_pits(pits, windows, project.soil.pit_range_m)
     if far:
@@ -113,6 +128,7 @@ def open_inputs(project: Project) -> Inputs:
         features=features,
         soil=soil,
         pits=pits,
+        fence_lines=lines,
         files=_files(project, elevation),
         notes=tuple(notes),
     )
@@ -129,6 +145,7 @@ def _utm(outlines: tuple[Outline, ...], faults: Gathering) -> CRS | None:
 def _files(project: Project, elevation: Elevation) -> tuple[Path, ...]:
     given = project.inputs
     vectors = [getattr(given, k) for k in ("plots", "soil", "pits", *FEATURE_KINDS)]
+    vectors.append(project.enclosure.fence_line)
     files = [f for tile in elevation.tiles for f in tile.files]
     files += [f for path in vectors if path is not None for f in files_of(path)]
     return tuple(dict.fromkeys(files))
@@ -141,7 +158,8 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
     read any more.
     """
     plot, crs = inputs.plot(plot_id), CRS.from_user_input(inputs.crs)
-    grid = window(inputs.elevation, crs, inputs.cell_m, plot.outline.bounds, project.land.margin_m)
+    bounds = _bounds(plot, inputs.fence_lines)
+    grid = window(inputs.elevation, crs, inputs.cell_m, bounds, project.land.margin_m)
     elevation, odd = blank_implausible(read_elevation(inputs.elevation, crs, grid))
     notes = [*inputs.notes, *plot.notes]
     if odd:
@@ -163,7 +181,14 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         features={k: _within_reach(g, k, grid, project) for k, g in inputs.features.items()},
         notes=tuple(notes),
         pits=used_pits(inputs.pits, grid, project.soil.pit_range_m),
+        fence_lines=inputs.fence_lines.get(plot_id, ()),
     )
+
+
+def _bounds(plot: Plot, lines: Mapping[str, tuple[Polygon, ...]]) -> tuple[float, float, float, float]:
+    """Bounds of a plot with the fence lines given for it, which may leave it."""
+    west, south, east, north = shapely.total_bounds([plot.outline, *lines.get(plot.plot_id, ())])
+    return float(west), float(south), float(east), float(north)
 
 
 def _within_reach(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from packpale.site.grid import Array, Grid, Mask
@@ -73,3 +73,5 @@ class Site:
     """What was repaired or assumed while reading, one sentence each, for the report."""
     pits: tuple[Pit, ...] = ()
     """Trial pits that the soil is taken from, also those outside the window."""
+    fence_lines: tuple[Polygon, ...] = ()
+    """Fence lines given for this plot, each the ground it encloses: valid, no holes. [m]"""

@@ -1,0 +1,101 @@
+"""What has to be said of a fence line that was given instead of fitted: it is used as it is, good or not."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from packpale.enclosure.drawn import DrawnLine
+from packpale.land.model import Land
+from packpale.settings import Project
+from packpale.site.model import Site
+
+WORTH_SAYING_M = 0.05
+"""Length of line outside its limits from which it is mentioned. [m]"""
+
+
+def drawn_lines(site: Site, project: Project) -> tuple[DrawnLine, ...]:
+    """The plot's lines as given; a corner is what turns by more than panels can take without a strut."""
+    most = project.fence.max_panel_deflection_deg
+    return tuple(DrawnLine.from_polygon(shape, corner_deg=most) for shape in site.fence_lines)
+
+
+def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Project) -> tuple[str, ...]:
+    """One sentence for each thing a reader must know, pack by pack."""
+    notes: list[str] = []
+    wanted = project.enclosure.packs
+    if len(lines) < wanted:
+        notes.append(f"{len(lines)} of {wanted} enclosures are drawn on this plot.")
+    for number, line in enumerate(lines, start=1):
+        name = f"Pack {number}"
+        notes += _where_it_lies(name, line, site, land, project)
+        notes += _corners(name, line)
+        notes += _narrow(name, line, project)
+        for other_number, other in enumerate(lines[: number - 1], start=1):
+            gap = line.polygon().distance(other.polygon())
+            if gap < project.enclosure.separation_m:
+                notes.append(
+                    f"The fence lines of packs {other_number} and {number} are {gap:.1f} m apart; "
+                    f"enclosure.separation_m asks for {project.enclosure.separation_m:g} m."
+                )
+    return tuple(notes)
+
+
+def _where_it_lies(name: str, line: DrawnLine, site: Site, land: Land, project: Project) -> list[str]:
+    ring = line.polygon().exterior
+    outside = ring.difference(site.outline).length
+    if outside > WORTH_SAYING_M:
+        return [f"{name}: {outside:.0f} m of the drawn line lie outside the plot."]
+    unusable = ring.difference(land.usable).length
+    if unusable > WORTH_SAYING_M:
+        held = [
+            (part, limit.name)
+            for limit in land.limits
+            if (part := ring.intersection(limit.area).length) > WORTH_SAYING_M
+        ]
+        named = "; ".join(f"{part:.0f} m: {limit}" for part, limit in sorted(held, key=lambda h: -h[0])[:3])
+        return [
+            f"{name}: {unusable:.0f} of {line.perimeter:.0f} m of the drawn line lie outside the usable land"
+            f"{f' ({named})' if named else ''}; it is used as it is."
+        ]
+    strip = project.trench.outside_strip_m
+    beyond = line.outline_at(strip).difference(line.polygon()).difference(land.usable).area
+    if beyond > WORTH_SAYING_M:
+        return [
+            f"{name}: the drawn line lies in the usable land, but {beyond:.0f} m2 of the strip of {strip:.1f} m that "
+            "digging needs outside it do not."
+        ]
+    return []
+
+
+def _corners(name: str, line: DrawnLine) -> list[str]:
+    turns = np.abs(np.degrees(line.turns))
+    sharp = turns > line.corner_deg
+    if not sharp.any():
+        return []
+    i = int(np.argmax(turns))
+    chainage = math.fsum(np.hypot(*np.diff(line.points[: i + 1], axis=0).T)) if i else 0.0
+    return [
+        f"{name}: the drawn line has {int(sharp.sum())} corners of more than {line.corner_deg:g} degrees, the sharpest "
+        f"of {turns[i]:.0f} at chainage {chainage:.0f} m; animals pace along straight sides, and climb and dig in "
+        "corners (common practice, no source): round them where you can."
+    ]
+
+
+def _narrow(name: str, line: DrawnLine, project: Project) -> list[str]:
+    """Where the ground dug from one stretch of fence reaches that of another."""
+    inside, outside = project.trench.inside_strip_m, project.trench.outside_strip_m
+    left = line.outline_at(-inside, 0.01)
+    if left.is_empty or len(shapely.get_parts(left)) > 1:
+        return [
+            f"{name}: the enclosed ground is narrower than twice the {inside:.1f} m that digging needs inside; "
+            "volumes count ground there twice."
+        ]
+    grown = line.outline_at(outside, 0.01)
+    if shapely.get_rings(grown).size > 1:
+        return [
+            f"{name}: the drawn line comes within twice the {outside:.1f} m that digging needs outside it of itself; "
+            "volumes count ground there twice."
+        ]
+    return []
