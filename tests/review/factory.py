@@ -68,25 +68,27 @@ def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0
     )
 
 
-def pack(ground, settings):
-    """An egg of 2.07 ha that fits into the plot, staked out; no search, so that these tests hang on none."""
+def pack(ground, settings, line=None, number=1):
+    """A line, by default an egg of 2.07 ha, staked out; no search, so that these tests hang on none."""
     from packpale.enclosure.alignment import length_on_ground, stations
     from packpale.enclosure.egg import Egg
     from packpale.enclosure.fence import place_gates, posts
     from packpale.enclosure.model import Fit, Pack
 
     grid, elevation = ground.grid, ground.elevation
-    egg = Egg(grid.west + 114.0, grid.north - 141.5, 123.0, 64.9, 32.5, 110.0)
+    line = line or Egg(grid.west + 114.0, grid.north - 141.5, 123.0, 64.9, 32.5, 110.0)
+    egg = isinstance(line, Egg)
     return Pack(
-        number=1,
-        fit=Fit(egg, area_bound_m2=1.05 * egg.area, fit_s=0.25),
-        alignment=stations(egg, step=settings.trench.station_m, elevation=elevation, grid=grid),
-        posts=posts(egg, settings.fence.post_spacing_m, elevation, grid),
-        gates=place_gates(egg, settings.fence.gates, width=4.0, elevation=elevation, grid=grid),
-        length_3d=length_on_ground(egg, elevation=elevation, grid=grid),
+        number=number,
+        fit=Fit(line, area_bound_m2=1.05 * line.area, fit_s=0.25) if egg else None,
+        drawn=None if egg else line,
+        alignment=stations(line, step=settings.trench.station_m, elevation=elevation, grid=grid),
+        posts=posts(line, settings.fence.post_spacing_m, elevation, grid),
+        gates=place_gates(line, settings.fence.gates, width=4.0, elevation=elevation, grid=grid),
+        length_3d=length_on_ground(line, elevation=elevation, grid=grid),
         mean_suitability=0.81,
         mean_slope=0.07,
-        touches=touches(egg),
+        touches=touches(line) if egg else (),
     )
 
 
@@ -102,8 +104,8 @@ def touches(egg):
     return tuple(Touch(*one, spare=0.0) for one in place)
 
 
-def result(plot_id="north field", *, settings=None, **place):
-    """A plot with one enclosure, taken through the other rooms."""
+def result(plot_id="north field", *, settings=None, lines=(None,), **place):
+    """A plot with one enclosure, or one for each line, taken through the other rooms."""
     from packpale.care.assess import assess as assess_care
     from packpale.earthworks.work_out import work_out
     from packpale.enclosure.model import Enclosure
@@ -111,7 +113,8 @@ def result(plot_id="north field", *, settings=None, **place):
 
     settings = settings or project()
     ground = site(plot_id, **place)
-    enclosure = Enclosure((pack(ground, settings),), "")
+    packs = (pack(ground, settings, line, number) for number, line in enumerate(lines, 1))
+    enclosure = Enclosure(tuple(packs), "")
     return PlotResult(
         ground,
         assess_land(ground, settings),

@@ -9,7 +9,6 @@ import rasterio
 import shapely
 
 from packpale.review import themes
-from packpale.review.drawings import write_profile
 from packpale.review.wording import Wording
 from review import factory
 
@@ -52,11 +51,6 @@ def test_fence_line_lies_in_the_picture_where_it_should(run):
     row = np.round((north - line.y[away]) * scale).astype(int)
     red = image[row, col]
     assert np.mean((red[:, 0] > 0.5) & (red[:, 1] < 0.3)) > 0.95
-
-
-def test_profile_needs_a_trench(barren, tmp_path):
-    with pytest.raises(ValueError, match="no trench"):
-        write_profile(barren, factory.project(), METRIC, tmp_path / "profile.png")
 
 
 def test_every_class_has_a_colour_and_words(shown):
@@ -129,10 +123,10 @@ def test_level_ground_is_always_equally_bright(fitting):
 
 
 def test_files_of_a_plot(run):
-    always = {"map.html", "picture.png", "section.png", "result.json"} | {
+    always = {"map.html", "picture.png", "section.png", "section.svg", "result.json"} | {
         f"{n}.tif" for n in ("slope_deg", "wetness", "ponding_m", "diggability", "suitability")
     }
-    fits = always | {"setting_out.csv", "arcs.csv", "profile.png"}
+    fits = always | {"setting_out.csv", "arcs.csv", "profile.png", "profile.svg", "plan.svg", "drawings.pdf"}
     assert {p.name for p in (run.folder / "plots/plot-0").iterdir()} == fits
     assert {p.name for p in (run.folder / "plots/plot-2").iterdir()} == always
     with rasterio.open(run.folder / "plots/plot-2/suitability.tif") as file:

@@ -168,11 +168,11 @@ def _card(place: RankedPlot, summary: PlotSummary, plots: Path, budget: _Budget)
         ),
         "section": (
             f"Section through the trench and the fence of plot {name}, with dimensions.",
-            "Section through trench, buried mesh and fence on level ground, to scale.",
+            "Section through trench, buried mesh, fence and spoil on level ground.",
         ),
         "profile": (
-            f"Profile along the fence line of plot {name}: ground level and bottom of the trench against chainage.",
-            "Ground and bottom of the trench along the fence line; heights are drawn larger than lengths.",
+            f"Profile along the fence line of plot {name}: ground, trench, rock and water against chainage.",
+            "Ground, bottom of the trench, rock and water along the fence line; heights are drawn larger than lengths.",
         ),
     }
     shown = ("picture", "section", "profile") if summary.earthworks else ("picture",)

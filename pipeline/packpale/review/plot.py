@@ -4,7 +4,7 @@ import base64
 from pathlib import Path
 
 from packpale.result import PlotResult, PlotSummary
-from packpale.review.drawings import write_profile, write_section
+from packpale.review.drawing_set import write_drawings
 from packpale.review.picture import write_picture
 from packpale.review.plot_map import ground_picture, write_plot_map
 from packpale.review.rasters import write_rasters
@@ -20,16 +20,14 @@ OVERVIEW_SIDE = 260
 def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummary:
     """Write one plot's files into ``folder``, which exists and is empty, and return what the run needs of them.
 
-    Where nothing fits there is no setting-out and no profile; the map, the rasters and the pictures are there.
+    Where nothing fits there is no setting-out, profile or plan; the map, the rasters and the section are there.
     """
     wording = Wording(imperial=project.units == "imperial", currency=project.currency)
     write_rasters(result, folder)
     if result.enclosure.packs:
         write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
         write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
-    if result.earthworks:
-        write_profile(result, project, wording, folder / "profile.png")
-    write_section(project, wording, folder / "section.png")
+    write_drawings(result, project, wording, folder)
     write_picture(result, project, wording, folder / "picture.png")
     write_plot_map(result, project, wording, folder / "map.html")
     png, bounds = ground_picture(result, largest_side=OVERVIEW_SIDE)

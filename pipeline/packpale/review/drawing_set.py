@@ -1,0 +1,57 @@
+"""The drawings of one plot: each as SVG, and all of them as one PDF to print."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from packpale.result import PlotResult
+from packpale.review.paper import write_pdf, write_png, write_svg
+from packpale.review.plan_sheet import plan_sheet
+from packpale.review.profile_sheet import profile_sheet
+from packpale.review.section_sheet import section_sheet
+from packpale.review.sheet import Sheet, Title
+from packpale.review.wording import Wording
+from packpale.settings import Project
+
+DRAWINGS = {"section": "Section", "profile": "Long profile", "plan": "Plan"}
+"""File name, and name in the title block."""
+
+
+def write_drawings(result: PlotResult, project: Project, wording: Wording, folder: Path) -> None:
+    """Write section.svg, profile.svg, plan.svg and drawings.pdf, A4 lying, to scale.
+
+    Where nothing fits there is the section alone, and no PDF.
+    """
+    sheets = dict(_sheets(result, project, wording))
+    for name, sheet in sheets.items():
+        write_svg(sheet, folder / f"{name}.svg")
+    for name in ("section", "profile"):
+        if name in sheets:
+            write_png(sheets[name], folder / f"{name}.png")
+    if len(sheets) == len(DRAWINGS):
+        title = f"{project.title}, plot {result.site.plot_id}: drawings"
+        write_pdf(list(sheets.values()), folder / "drawings.pdf", title=title)
+
+
+def _sheets(result: PlotResult, project: Project, wording: Wording) -> Iterator[tuple[str, Sheet]]:
+    complete = bool(result.earthworks and result.enclosure.packs)
+    number = len(DRAWINGS) if complete else 1
+    crs = _crs_text(result.site.crs)
+    units = "Coordinates in metres, all else in feet." if wording.imperial else "All in metres."
+    safety = result.earthworks.safety if result.earthworks else ()
+
+    def title(name: str, k: int) -> Title:
+        return Title(project.title, result.site.plot_id, DRAWINGS[name], k, number, "", crs, units)
+
+    yield "section", section_sheet(project, safety, wording, title("section", 1))
+    if complete:
+        yield "profile", profile_sheet(result, wording, title("profile", 2))
+        yield "plan", plan_sheet(result, project, wording, title("plan", 3))
+
+
+def _crs_text(crs: str) -> str:
+    """Code and name of a CRS; its name alone where it has no code."""
+    from pyproj import CRS
+
+    known = CRS.from_user_input(crs)
+    authority = known.to_authority()
+    return f"{':'.join(authority)} {known.name}" if authority else str(known.name)

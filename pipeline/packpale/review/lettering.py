@@ -1,0 +1,84 @@
+"""Letters of the drawings: outlines, widths, and what can be drawn at all.
+
+The font is DejaVu Sans, which matplotlib brings. Outlines go into the SVG, so that a drawing looks the same and has the
+same size on a machine without the font.
+"""
+
+import functools
+import io
+from pathlib import Path
+from typing import Any
+
+FAMILY = "DejaVu Sans"
+MM_PER_POINT = 25.4 / 72
+SMALLEST = 4.5
+"""Texts that have too little room are set no smaller than this before they are cut short. [points]"""
+CAP_HEIGHT, DESCENT = 0.73, 0.24
+"""Height of capitals and depth below the line of writing, as parts of the size."""
+
+
+class Face:
+    """One weight of the font."""
+
+    def __init__(self, file: Path) -> None:
+        from fontTools.ttLib import TTFont
+
+        # Whole in memory: no file stays open.
+        self._font: Any = TTFont(io.BytesIO(file.read_bytes()), lazy=True)
+        self._names: dict[int, str] = self._font.getBestCmap()
+        self._glyphs = self._font.getGlyphSet()
+        self.units: float = float(self._font["head"].unitsPerEm)
+        """Font units of one size."""
+
+    def has(self, sign: str) -> bool:
+        return ord(sign) in self._names
+
+    def advance(self, sign: str) -> float:
+        """Width of a sign. [font units]"""
+        return float(self._glyphs[self._names[ord(sign)]].width)
+
+    def outline(self, sign: str) -> str:
+        """Outline of a sign as the data of an SVG path, upward positive. [font units]"""
+        from fontTools.pens.svgPathPen import SVGPathPen
+
+        pen = SVGPathPen(self._glyphs)
+        self._glyphs[self._names[ord(sign)]].draw(pen)
+        return str(pen.getCommands())
+
+
+def font_folder() -> Path:
+    """Where the font's files lie."""
+    import matplotlib as mpl
+
+    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+
+
+@functools.cache
+def face(*, bold: bool) -> Face:
+    """The font, regular or bold."""
+    return Face(font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"))
+
+
+def text_width(text: str, size: float, *, bold: bool = False) -> float:
+    """Width on paper of one line of text that is printable. [mm]"""
+    font = face(bold=bold)
+    return sum(map(font.advance, text)) / font.units * size * MM_PER_POINT
+
+
+def printable(text: str) -> str:
+    """The text in signs that the font has: white space becomes blanks, and what cannot be drawn a question mark."""
+    regular, bold = face(bold=False), face(bold=True)
+    return "".join(
+        " " if c.isspace() else c if c.isprintable() and regular.has(c) and bold.has(c) else "?" for c in text
+    )
+
+
+def fitted(text: str, size: float, most: float, *, bold: bool) -> tuple[float, str]:
+    """Size and text that take at most ``most`` millimetres: first set smaller, then cut short."""
+    wide = text_width(text, size, bold=bold)
+    if wide <= most:
+        return size, text
+    size = max(size * most / wide, SMALLEST)
+    while text_width(text, size, bold=bold) > most + 1e-6 and len(text) > 2:
+        text = text[:-2].rstrip() + "…"
+    return size, text

@@ -1,0 +1,148 @@
+"""Sheets written out: as SVG, as the pages of a PDF, and as a picture for a screen."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+import numpy.typing as npt
+
+from packpale.review.lettering import FAMILY, MM_PER_POINT, face, font_folder, printable
+from packpale.review.sheet import HEIGHT_MM, PAPER, WIDTH_MM, Box, Line, Sheet, Text
+
+PIXELS_PER_INCH = 130
+DOCUMENT = """
+#let sheets = json(bytes(sys.inputs.sheets))
+#set document(title: sheets.title, date: none)
+#set page(width: eval(sheets.width), height: eval(sheets.height), margin: 0pt)
+#set text(lang: "en")
+#for (name, alt) in sheets.pages { page(image(name, width: 100%, alt: alt)) }
+"""
+"""Each sheet fills a page. Titles come in as data and are never read as markup."""
+
+
+def write_svg(sheet: Sheet, path: Path) -> None:
+    """Write a sheet as SVG in millimetres, letters as outlines, with name and description for those who cannot see."""
+    path.write_bytes(svg(sheet, outlined=True).encode("utf-8"))
+
+
+def write_pdf(sheets: Sequence[Sheet], path: Path, *, title: str) -> None:
+    """Write sheets as the pages of one PDF: vectors, searchable text in an embedded font, no date."""
+    path.write_bytes(_compiled(sheets, title, format="pdf"))
+
+
+def write_png(sheet: Sheet, path: Path) -> None:
+    """Write a sheet as a picture for a screen."""
+    path.write_bytes(_compiled([sheet], sheet.name, format="png", ppi=PIXELS_PER_INCH))
+
+
+def _compiled(sheets: Sequence[Sheet], title: str, **output: Any) -> bytes:
+    import json
+
+    import typst
+
+    names = [f"sheet-{k}.svg" for k in range(len(sheets))]
+    files = {name: svg(sheet, outlined=False).encode("utf-8") for name, sheet in zip(names, sheets, strict=True)}
+    inputs = {
+        "title": printable(title),
+        "width": f"{WIDTH_MM}mm",
+        "height": f"{HEIGHT_MM}mm",
+        "pages": [[name, f"{sheet.name}. {sheet.description}"] for name, sheet in zip(names, sheets, strict=True)],
+    }
+    made = typst.compile(
+        {"main.typ": DOCUMENT.encode("utf-8"), **files},
+        font_paths=[str(font_folder())],
+        ignore_system_fonts=True,
+        sys_inputs={"sheets": json.dumps(inputs)},
+        **output,
+    )
+    return bytes(made)
+
+
+def svg(sheet: Sheet, *, outlined: bool) -> str:
+    """A sheet as SVG; letters as outlines, or as text for a reader that has the font."""
+    texts = [mark for mark in sheet.marks if isinstance(mark, Text)] if outlined else []
+    clips = list(dict.fromkeys(m.clip for m in sheet.marks if isinstance(m, Line) and m.clip))
+    parts = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH_MM:g}mm" height="{HEIGHT_MM:g}mm" '
+        f'viewBox="0 0 {WIDTH_MM:g} {HEIGHT_MM:g}" role="img" aria-labelledby="title desc">',
+        f'<title id="title">{escape(sheet.name)}</title>',
+        f'<desc id="desc">{escape(sheet.description)}</desc>',
+        "<defs>",
+        *_signs(texts),
+        *(_clip(k, box) for k, box in enumerate(clips)),
+        "</defs>",
+        f'<rect width="{WIDTH_MM:g}" height="{HEIGHT_MM:g}" fill="{PAPER}"/>',
+    ]
+    for mark in sheet.marks:
+        if isinstance(mark, Line):
+            parts.append(_line(mark, clips))
+        else:
+            parts.append(_outlines(mark) if outlined else _text(mark))
+    return "\n".join([*parts, "</svg>", ""])
+
+
+def _signs(texts: Sequence[Text]) -> Iterator[str]:
+    """Each sign that is drawn, once."""
+    for bold, sign in sorted({(text.bold, sign) for text in texts for sign in text.text}):
+        yield f'<path id="{_sign(sign, bold=bold)}" d="{face(bold=bold).outline(sign)}"/>'
+
+
+def _sign(sign: str, *, bold: bool) -> str:
+    return f"{'b' if bold else 'r'}{ord(sign):x}"
+
+
+def _outlines(text: Text) -> str:
+    font = face(bold=text.bold)
+    scale, at, uses = text.size * MM_PER_POINT / font.units, 0.0, []
+    for sign in text.text:
+        if not sign.isspace():
+            uses.append(f'<use href="#{_sign(sign, bold=text.bold)}" x="{at:g}"/>')
+        at += font.advance(sign)
+    move = f"{_place(text)} scale({scale:.7f} {-scale:.7f})"
+    return f'<g transform="{move}" fill="{text.colour}" aria-label={quoteattr(text.text)}>{"".join(uses)}</g>'
+
+
+def _text(text: Text) -> str:
+    weight = ' font-weight="bold"' if text.bold else ""
+    return (
+        f'<text transform="{_place(text)}" font-family="{FAMILY}" font-size="{text.size * MM_PER_POINT:.4f}"{weight} '
+        f'font-kerning="none" fill="{text.colour}" xml:space="preserve">{escape(text.text)}</text>'
+    )
+
+
+def _place(text: Text) -> str:
+    move = f"translate({_number(text.x)} {_number(HEIGHT_MM - text.y)})"
+    return move + (f" rotate({-text.turn:.4f})" if text.turn else "")
+
+
+def _line(line: Line, clips: Sequence[Box]) -> str:
+    area = line.width == 0
+    style = (
+        f'fill="{line.colour}"'
+        if area
+        else f'fill="none" stroke="{line.colour}" stroke-width="{line.width:g}" stroke-linejoin="round"'
+    )
+    if line.dash:
+        style += f' stroke-dasharray="{" ".join(map(_number, line.dash))}"'
+    if line.clip:
+        style += f' clip-path="url(#clip{clips.index(line.clip)})"'
+    name = f"id={quoteattr(line.name)} " if line.name else ""
+    return f'<path {name}d="{_path(line.points)}{"z" if area else ""}" {style}/>'
+
+
+def _path(points: npt.NDArray[np.float64]) -> str:
+    return "M" + "L".join(f"{_number(x)} {_number(HEIGHT_MM - y)}" for x, y in points.tolist())
+
+
+def _clip(k: int, box: Box) -> str:
+    left, bottom, right, top = box
+    size = f'width="{_number(right - left)}" height="{_number(top - bottom)}"'
+    return f'<clipPath id="clip{k}"><rect x="{_number(left)}" y="{_number(HEIGHT_MM - top)}" {size}/></clipPath>'
+
+
+def _number(value: float) -> str:
+    """Millimetres to a tenth of a micrometre, without idle zeros."""
+    return f"{value:.4f}".rstrip("0").rstrip(".")

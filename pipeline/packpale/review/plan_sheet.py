@@ -1,0 +1,340 @@
+"""The plan of the fence lines with all that is needed to peg their arcs, on an A4 sheet."""
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from packpale.enclosure.egg import Arc
+from packpale.enclosure.model import Pack
+from packpale.result import PlotResult
+from packpale.review.lettering import text_width
+from packpale.review.sheet import (
+    CHAIN,
+    DASHED,
+    FIELD,
+    HAIR,
+    INK,
+    MEDIUM,
+    RED,
+    SMALL,
+    SOFT,
+    THICK,
+    THIN,
+    Box,
+    Pair,
+    Sheet,
+    Title,
+    View,
+    fitting_scale,
+    round_steps,
+    scale_text,
+)
+from packpale.review.summary import apron
+from packpale.review.wording import Wording
+from packpale.settings import Project
+from packpale.units import FOOT_M
+
+COLUMN_MM = 80.0
+"""Width of the column with the tables, at the right."""
+MARGIN_MM = 9.0
+"""Round the fence lines, for labels."""
+TICK_MM, LABEL_MM, GRID_MM = 7.0, 15.0, 40.0
+"""Least distances between ticks of chainage, figures beside them, and lines of the grid of coordinates."""
+CHORD_ERROR_MM = 0.02
+"""Largest distance between an arc and what is drawn, on paper."""
+FENCE, APRON, OUTLINE = RED, "#b7791f", "#5d6765"
+ROW_MM, TABLE_GAP_MM, KEY_MM = 3.4, 2.0, 34.0
+"""Rows of the tables, the gap below a table, and what key and scale bar take at the foot of the column."""
+TABLE = 5.6
+"""Size of the figures. [points]"""
+MOST_POINTS = 30
+"""Points in all tables; a drawn line may have hundreds of corners."""
+
+
+@dataclass(frozen=True)
+class _Named:
+    """A point that the tables and the drawing name."""
+
+    name: str
+    x: float
+    y: float
+
+
+def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
+    """Sheet with every fence line of a plot, its arcs, centres, tangent points and chainage.
+
+    Raises ValueError if the plot has no fence line.
+    """
+    packs = result.enclosure.packs
+    if not packs:
+        raise ValueError(f"plot {result.site.plot_id!r} has no fence line to draw")
+    left, bottom, right, top = FIELD
+    box = (left, bottom, right - COLUMN_MM, top)
+    reach = shapely.unary_union([pack.line.polygon(0.05).union(apron(pack, project.trench, 0.05)) for pack in packs])
+    west, south, east, north = reach.bounds
+    scale = max(
+        fitting_scale(east - west, box[2] - box[0] - 2 * MARGIN_MM),
+        fitting_scale(north - south, box[3] - box[1] - 2 * MARGIN_MM),
+    )
+    middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+    view = View(middle, ((west + east) / 2, (south + north) / 2), scale, scale)
+    sheet = Sheet(
+        dataclasses.replace(title, scale=scale_text(scale)),
+        f"Plan at {scale_text(scale)}, north of the grid up: fence line with "
+        + ("its arcs, their centres and radii" if all(pack.fit for pack in packs) else "its corners")
+        + ", chainage, gates and apron; coordinates in tables.",
+    )
+    grid = _grid(sheet, view, box)
+    for part in shapely.get_parts(result.site.outline.boundary):
+        x, y = view.at(*np.asarray(part.coords).T[:2])
+        sheet.line(x, y, width=MEDIUM, colour=OUTLINE, dash=DASHED, clip=box)
+    # First all lines, then all texts, which lie on blank paper: the most needed ones first.
+    radii = [_radii(sheet, view, box, pack) for pack in packs]
+    for pack in packs:
+        _line(sheet, view, pack, project)
+    for pack in packs:
+        _gates(sheet, view, pack)
+        _points(sheet, view, box, pack)
+    for place, text, across in grid:
+        sheet.text_where_free([place], text, size=TABLE, colour=SOFT, across=across, up="center")
+    for pack, lines in zip(packs, radii, strict=True):
+        _chainage(sheet, view, pack, wording)
+        for radius in lines:
+            _radius_text(sheet, radius, wording)
+        if len(packs) > 1:
+            middle_x, middle_y = view.point(*pack.line.polygon(1.0).representative_point().coords[0])
+            places = [(middle_x, middle_y + up) for up in (0.0, 5.0, -5.0, 10.0, -10.0, 15.0, -15.0)]
+            sheet.text_where_free(places, f"Pack {pack.number}", bold=True, across="center")
+    _north(sheet, box[2] - 9, box[3] - 22)
+    _column(sheet, packs, box[2], wording, scale)
+    return sheet
+
+
+def _centres(pack: Pack) -> list[tuple[Arc, _Named]]:
+    """Centres of an egg's four arcs; the big end, which the line's start halves, once. A drawn line has none."""
+    arcs = pack.fit.egg.arcs()[:4] if pack.fit else ()
+    return [(arc, _Named(f"C{k}", arc.centre_x, arc.centre_y)) for k, arc in enumerate(arcs, 1)]
+
+
+def _tangents(pack: Pack) -> list[tuple[float, _Named]]:
+    """Start of the line and the points where arcs or straight pieces meet, with their chainage."""
+    line, letter = pack.line, "T" if pack.fit else "P"
+    at = line.points_at(line.breaks)
+    rows = enumerate(zip(line.breaks.tolist(), at.x.tolist(), at.y.tolist(), strict=True))
+    return [(s, _Named(f"{letter}{k}" if s > 0 else "start", x, y)) for k, (s, x, y) in rows]
+
+
+def _line(sheet: Sheet, view: View, pack: Pack, project: Project) -> None:
+    error = CHORD_ERROR_MM * view.scale / 1000
+    for part in shapely.get_parts(apron(pack, project.trench, error).boundary):
+        sheet.line(*view.at(*np.asarray(part.coords).T), colour=APRON)
+    outline = np.asarray(pack.line.polygon(error).exterior.coords)
+    sheet.line(*view.at(*outline.T), width=THICK, colour=FENCE, name=f"fence-line-{pack.number}")
+
+
+@dataclass(frozen=True)
+class _Radius:
+    """A radius drawn from the centre, or from the edge of the view towards it, to a point on the arc. [mm]"""
+
+    metres: float
+    start: Pair
+    end: Pair
+
+
+def _radii(sheet: Sheet, view: View, box: Box, pack: Pack) -> list[_Radius]:
+    """Axis, the radii to the tangent points, and one radius within each arc, which is returned; only eggs have them."""
+    if pack.fit is None:
+        return []
+    egg = pack.fit.egg
+    ends = egg.points_at([0.0, egg.perimeter / 2])
+    sheet.line(*view.at(ends.x, ends.y), colour=SOFT, dash=CHAIN, clip=box)
+    radii = []
+    for arc, centre in _centres(pack):
+        for x, y in ((arc.start_x, arc.start_y), (arc.end_x, arc.end_y)):
+            sheet.line(*view.at([centre.x, x], [centre.y, y]), width=HAIR, colour=SOFT, dash=DASHED, clip=box)
+        # Off the middle: there the axis and the opposite flank's radius run.
+        at = egg.points_at(arc.chainage + arc.length * (0.4 if "flank" in arc.name else 0.3))
+        end = view.point(float(at.x), float(at.y))
+        start = _clipped(view.point(centre.x, centre.y), end, box)
+        sheet.arrow(start, end, colour=SOFT)
+        radii.append(_Radius(arc.radius, start, end))
+    return radii
+
+
+def _radius_text(sheet: Sheet, radius: _Radius, wording: Wording) -> None:
+    """Length of a radius along it, near the arc and clear of the centre, where there is room for it."""
+    start, end = np.array(radius.start), np.array(radius.end)
+    length = math.dist(start, end)
+    turn = math.degrees(math.atan2(*(end - start)[::-1]))
+    turn = turn - 180 if turn > 90 else turn + 180 if turn < -90 else turn
+    text = f"R {wording.dimension(radius.metres)}"
+    half = text_width(text, SMALL) / 2
+    farthest = length - half - 3
+    backs = np.arange(min(half + 5, farthest), farthest + 0.1, 2) if farthest > half else [length / 2]
+    places = [tuple(end + (start - end) * back / length) for back in backs]
+    sheet.text_where_free(places, text, size=SMALL, turn=turn, across="center", up="center")
+
+
+def _clipped(start: Pair, end: Pair, box: Box) -> Pair:
+    """Where the way from ``start`` to ``end``, which lies in the box, enters the box."""
+    inside = shapely.LineString([start, end]).intersection(shapely.box(*box))
+    return min(inside.coords, key=lambda p: math.dist(p, start)) if not inside.is_empty else start
+
+
+def _chainage(sheet: Sheet, view: View, pack: Pack, wording: Wording) -> None:
+    """Ticks across the line, with figures on the inner side."""
+    line, unit = pack.line, FOOT_M if wording.imperial else 1.0
+    mm = unit * 1000 / view.scale
+    tick = next(s for s in round_steps() if s * mm >= TICK_MM)
+    every = next(s for s in round_steps() if s * mm >= LABEL_MM and abs(s / tick - round(s / tick)) < 1e-9)
+    at = np.arange(0.0, line.perimeter / unit, tick)
+    points = line.points_at(at * unit)
+    for k, chainage in enumerate(at):
+        labelled = abs(chainage / every - round(chainage / every)) < 1e-9
+        x, y = view.point(float(points.x[k]), float(points.y[k]))
+        out = points.outward[k]
+        arm = 1.6 if labelled else 0.9
+        sheet.line([x - arm * out[0], x + arm * out[0]], [y - arm * out[1], y + arm * out[1]])
+        # The last one would run into the first.
+        if labelled and (line.perimeter / unit - chainage) * mm > LABEL_MM / 2:
+            places = [(x - back * out[0], y - 0.8 * back * out[1]) for back in (4.2, 5.4)]
+            sheet.text_where_free(places, f"{chainage:,g}", size=TABLE, across="center", up="center")
+
+
+def _gates(sheet: Sheet, view: View, pack: Pack) -> None:
+    line = pack.line
+    for k, chainage in enumerate(pack.gates.chainage):
+        at = line.points_at(float(chainage))
+        x, y = view.point(float(at.x), float(at.y))
+        square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]) * 1.1 + (x, y)
+        sheet.fill(*square.T, colour=INK)
+        out = at.outward
+        across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
+        places = [(x + far * out[0], y + far * out[1]) for far in (3.4, 5.5, 7.5)]
+        sheet.text_where_free(places, f"gate {k + 1}", size=SMALL, bold=True, across=across, up="center")
+
+
+def _points(sheet: Sheet, view: View, box: Box, pack: Pack) -> None:
+    """Tangent points, and the centres that lie on the sheet; arrows to those that do not."""
+    line = pack.line
+    for chainage, point in _tangents(pack):
+        x, y = view.point(point.x, point.y)
+        out = line.points_at(chainage).outward
+        sheet.circle(x, y, 0.9, inside="#ffffff")
+        across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
+        places = [(x + far * out[0], y + far * out[1]) for far in (3.2, 5.5, 7.5, -4.0)]
+        sheet.text_where_free(places, point.name, size=SMALL, bold=True, across=across, up="center")
+    for arc, centre in _centres(pack):
+        x, y = view.point(centre.x, centre.y)
+        if box[0] + 2 < x < box[2] - 2 and box[1] + 2 < y < box[3] - 2:
+            sheet.line([x - 2, x + 2], [y, y], width=MEDIUM)
+            sheet.line([x, x], [y - 2, y + 2], width=MEDIUM)
+            places = [(x + 1.6, y + 1.6), (x + 1.6, y - 3.4), (x - 5.4, y + 1.6), (x - 5.4, y - 3.4)]
+            sheet.text_where_free(places, centre.name, size=SMALL, bold=True)
+            continue
+        at = line.points_at(arc.chainage + arc.length * 0.4)
+        px, py = view.point(float(at.x), float(at.y))
+        ex, ey = _clipped((x, y), (px, py), box)
+        along = np.array([ex - px, ey - py]) / max(math.dist((ex, ey), (px, py)), 1e-9)
+        sheet.arrow((ex - 7 * along[0], ey - 7 * along[1]), (ex - along[0], ey - along[1]))
+        places = [(ex - back * along[0], ey - back * along[1]) for back in (10.0, 15.0, 20.0)]
+        sheet.text_where_free(places, f"to {centre.name}", size=SMALL, bold=True, across="center", up="center")
+
+
+def _grid(sheet: Sheet, view: View, box: Box) -> list[tuple[Pair, str, str]]:
+    """Crosses at round coordinates of the run's CRS, in metres whatever the unit shown; returns the figures for the
+    edges, with their place and which of their ends stands there.
+    """
+    step = next(s for s in round_steps() if s * 1000 / view.scale >= GRID_MM)
+    half_x, half_y = ((box[2] - box[0]) / 2 * view.scale / 1000, (box[3] - box[1]) / 2 * view.scale / 1000)
+    xs = np.arange(math.ceil((view.zero[0] - half_x) / step), math.floor((view.zero[0] + half_x) / step) + 1) * step
+    ys = np.arange(math.ceil((view.zero[1] - half_y) / step), math.floor((view.zero[1] + half_y) / step) + 1) * step
+    figures = []
+    for x in xs:
+        px = view.point(float(x), 0)[0]
+        sheet.line([px, px], [box[1], box[1] + 1.8])
+        sheet.line([px, px], [box[3] - 1.8, box[3]])
+        if box[0] + 16 < px < box[2] - 8:
+            figures.append(((px, box[1] + 3.2), f"{x:.0f}", "center"))
+    for y in ys:
+        py = view.point(0, float(y))[1]
+        sheet.line([box[0], box[0] + 1.8], [py, py])
+        sheet.line([box[2] - 1.8, box[2]], [py, py])
+        if box[1] + 12 < py < box[3] - 6:
+            figures.append(((box[0] + 2.4, py), f"{y:.0f}", "left"))
+    for px, py in ((view.point(float(x), float(y))) for x in xs for y in ys):
+        sheet.line([px - 1.5, px + 1.5], [py, py], width=HAIR, colour="#9a9a90")
+        sheet.line([px, px], [py - 1.5, py + 1.5], width=HAIR, colour="#9a9a90")
+    return figures
+
+
+def _north(sheet: Sheet, x: float, y: float) -> None:
+    sheet.arrow((x, y), (x, y + 12), width=MEDIUM, head=4)
+    sheet.text(x, y + 13.2, "N", bold=True, across="center")
+    sheet.text(x, y - 3, "grid", size=TABLE, colour=SOFT, across="center")
+
+
+def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, scale: float) -> None:
+    """Tables of centres and points, key and scale bar."""
+    _, bottom, right, top = FIELD
+    sheet.line([x, x], [bottom, top])
+    x, y = x + 3, top - 5.0
+    wide = right - x - 3
+    tables: list[tuple[str, Sequence[str], Sequence[Sequence[str]]]] = []
+    for pack in packs:
+        name = f"Pack {pack.number}: " if len(packs) > 1 else ""
+        centres = [(f"{c.name} {a.name}", f"{c.x:.3f}", f"{c.y:.3f}", f"{a.radius:.3f}") for a, c in _centres(pack)]
+        points = [(p.name, f"{p.x:.3f}", f"{p.y:.3f}", f"{s:.3f}") for s, p in _tangents(pack)]
+        most = MOST_POINTS // len(packs)
+        if len(points) > most:
+            points[most:] = [(f"and {len(points) - most} more: setting_out.csv", "", "", "")]
+        tables += [(f"{name}arcs", ("centre", "x", "y", "radius"), centres)] if centres else []
+        tables += [(f"{name}points on the line", ("point", "x", "y", "chainage"), points)]
+    rows = sum(2 + len(table[2]) for table in tables)
+    high = min(ROW_MM, (y - bottom - KEY_MM - TABLE_GAP_MM * len(tables)) / rows)
+    for head, names, lines in tables:
+        y = _table(sheet, (x, y), wide, head[0].upper() + head[1:], [names, *lines], high=high)
+    text = "Tables: metres; clockwise from the start."
+    if wording.imperial:
+        text = "Tables and grid: metres. Figures on the line: feet. Clockwise."
+    sheet.text(x, y, text, size=TABLE, most=wide)
+    unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
+    sheet.scale_bar(x + 3, bottom + 5, scale, unit_m=unit, unit=name, longest=58)
+    _key(sheet, x, bottom + 16)
+
+
+def _table(sheet: Sheet, corner: Pair, wide: float, head: str, rows: Sequence[Sequence[str]], *, high: float) -> float:
+    """Table with its first column at the left and the others set to the right; returns where it ends."""
+    x, y = corner
+    ends = (x, x + 0.46 * wide, x + 0.76 * wide, x + wide)
+    sheet.text(x, y, head, size=SMALL, bold=True)
+    for k, row in enumerate(rows):
+        y -= high
+        for j, (end, text) in enumerate(zip(ends, row, strict=True)):
+            sheet.text(end, y, text, size=TABLE, colour=SOFT if k == 0 else INK, across="right" if j else "left")
+        sheet.line([x, x + wide], [y - 0.25 * high] * 2, width=0.1)
+    return y - high - TABLE_GAP_MM
+
+
+def _key(sheet: Sheet, x: float, y: float) -> None:
+    entries = (
+        ("fence line", {"width": THICK, "colour": FENCE}),
+        ("edge of the apron", {"width": THIN, "colour": APRON}),
+        ("plot boundary", {"width": MEDIUM, "colour": OUTLINE, "dash": DASHED}),
+    )
+    for k, (text, style) in enumerate(entries):
+        sheet.line([x, x + 9], [y + 4 * k + 0.9] * 2, **style)  # type: ignore[arg-type]
+        sheet.text(x + 11, y + 4 * k, text, size=SMALL)
+    marks = x + 44
+    sheet.line([marks - 1.5, marks + 1.5], [y + 8.9] * 2, width=MEDIUM)
+    sheet.line([marks] * 2, [y + 7.4, y + 10.4], width=MEDIUM)
+    sheet.text(marks + 4, y + 8, "centre of an arc", size=SMALL)
+    sheet.circle(marks, y + 4.9, 0.9)
+    sheet.text(marks + 4, y + 4, "arcs meet", size=SMALL)
+    square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * 1.1 + (marks, y + 0.9)
+    sheet.fill(*square.T, colour=INK)
+    sheet.text(marks + 4, y, "gate", size=SMALL)

@@ -1,0 +1,328 @@
+"""The long profile along each fence line: ground, bottom of the trench, rock and water, on an A4 sheet."""
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from packpale.enclosure.model import Pack
+from packpale.result import PlotResult
+from packpale.review.lettering import text_width
+from packpale.review.sheet import (
+    DASHED,
+    DOTTED,
+    FIELD,
+    FIGURES,
+    HAIR,
+    MEDIUM,
+    RED,
+    SMALL,
+    SOFT,
+    THICK,
+    THIN,
+    TINY,
+    Sheet,
+    Title,
+    View,
+    fitting_scale,
+    round_steps,
+    scale_text,
+)
+from packpale.review.wording import Wording
+from packpale.site import Array
+from packpale.units import FOOT_M
+
+HEAD_MM, RIGHT_MM = 29.0, 9.0
+"""Paper left of the profile, for levels and the heads of the rows, and right of it."""
+TOP_MM, GAP_MM = 13.0, 4.0
+"""Paper above the strips, for the legend; and between two of them."""
+ROW_MM = 3.6
+ROWS = ("chainage", "ground", "bottom", "depth", "arc")
+LABEL_MM = 15.0
+"""Least distance between two figures in a row."""
+GATE_MM = 9.0
+"""Kept free above the ground, for the marks of the gates and the name of the strip."""
+MOST_EXAGGERATED = 25.0
+"""Heights are drawn at most this many times larger than lengths."""
+EARTH, GRASS, ROCK, WATER = "#e9dfc8", "#5c7f45", "#6f5a3c", "#1f6f8b"
+
+
+@dataclass(frozen=True)
+class _Line:
+    """One fence line, opened at its start: the first station comes again at the end. [m]"""
+
+    pack: Pack
+    chainage: Array
+    ground: Array
+    invert: Array
+    rock: Array
+    """Level of the rock's surface."""
+    water: Array
+    """Level of the water table."""
+
+
+@dataclass(frozen=True)
+class _Strip:
+    """A piece of a fence line between two chainages."""
+
+    line: _Line
+    start: float
+    end: float
+
+    def levels(self, values: Array) -> Array:
+        """The values within the piece, its ends included."""
+        inside = (self.line.chainage > self.start) & (self.line.chainage < self.end)
+        return np.asarray(
+            np.interp(np.array([self.start, *self.line.chainage[inside], self.end]), self.line.chainage, values)
+        )
+
+    @property
+    def name(self) -> str:
+        """Pack and start, for names of lines."""
+        return f"{self.line.pack.number}-{self.start:.0f}"
+
+    @property
+    def range(self) -> tuple[float, float]:
+        return float(self.levels(self.line.invert).min()), float(self.levels(self.line.ground).max())
+
+
+def profile_sheet(result: PlotResult, wording: Wording, title: Title) -> Sheet:
+    """Sheet with one profile for each pack; a single fence line is cut in two where that gives a larger scale.
+
+    Raises ValueError if the plot has no trenches.
+    """
+    lines = _lines(result)
+    left, bottom, right, top = FIELD
+    room = right - left - HEAD_MM - RIGHT_MM
+    strips, scale = _strips(lines, room)
+    height = (top - bottom - TOP_MM - GAP_MM * len(strips)) / len(strips)
+    drawn = height - len(ROWS) * ROW_MM - GATE_MM - 3.0
+    relief = max(high - low for low, high in (s.range for s in strips))
+    scale_up = max(fitting_scale(relief, drawn), fitting_scale(scale / MOST_EXAGGERATED, 1000.0))
+    exaggeration = scale / scale_up
+    scales = f"{scale_text(scale)}, heights {scale_text(scale_up)}"
+    sheet = Sheet(
+        dataclasses.replace(title, scale=scales),
+        f"Ground and bottom of the trench along the fence line, lengths at {scale_text(scale)}, heights at "
+        f"{scale_text(scale_up)}: drawn {exaggeration:g} times larger than lengths. Rock, water table, gates and the "
+        "joints of the arcs are marked.",
+    )
+    _legend(sheet, exaggeration, wording)
+    for k, strip in enumerate(strips):
+        base = top - TOP_MM - (k + 1) * height - k * GAP_MM
+        corner, scales_ = (left + HEAD_MM, base), (scale, scale_up)
+        _draw(sheet, strip, corner, scales=scales_, drawn=drawn, wording=wording, several=len(lines) > 1)
+    return sheet
+
+
+def _lines(result: PlotResult) -> list[_Line]:
+    works = result.earthworks
+    if works is None or not works.profiles:
+        raise ValueError(f"plot {result.site.plot_id!r} has no trench to draw")
+    lines = []
+    for pack, profile in zip(result.enclosure.packs, works.profiles, strict=True):
+        along = pack.alignment
+        levels = (along.ground - depth for depth in (profile.depth, profile.rock_depth, profile.water_depth))
+        closed = [np.append(v, v[0]) for v in (along.ground, *levels)]
+        chainage = np.append(along.chainage, along.step * along.chainage.size)
+        lines.append(_Line(pack, chainage, *closed))
+    return lines
+
+
+def _strips(lines: Sequence[_Line], room: float) -> tuple[list[_Strip], float]:
+    """Pieces to draw, and the scale along."""
+    longest = max(float(line.chainage[-1]) for line in lines)
+    scale = fitting_scale(longest, room)
+    if len(lines) == 1 and fitting_scale(longest / 2, room) < scale:
+        (line,) = lines
+        scale = fitting_scale(longest / 2, room)
+        # Cut at a round chainage if both pieces still fit.
+        step = _label_step(scale, 1.0)
+        cut = np.ceil(longest / 2 / step) * step
+        cut = cut if cut * 1000 / scale <= room else longest / 2
+        return [_Strip(line, 0.0, float(cut)), _Strip(line, float(cut), longest)], scale
+    return [_Strip(line, 0.0, float(line.chainage[-1])) for line in lines], scale
+
+
+def _label_step(scale: float, unit_m: float) -> float:
+    """Round distance between two figures in a row, in the unit shown."""
+    return next(s for s in round_steps() if s * unit_m * 1000 / scale >= LABEL_MM)
+
+
+def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
+    left, _, right, top = FIELD
+    y, x = top - 6.0, left + 4.0
+    entries: tuple[tuple[str, dict[str, Any]], ...] = (
+        ("ground", {"width": THICK, "colour": GRASS}),
+        ("bottom of the trench", {"width": MEDIUM}),
+        ("rock (a guess between pits)", {"width": MEDIUM, "colour": ROCK, "dash": DASHED}),
+        ("highest water table", {"width": MEDIUM, "colour": WATER, "dash": DOTTED}),
+        ("gate", {"width": MEDIUM, "colour": RED}),
+    )
+    for text, style in entries:
+        sheet.line([x, x + 9], [y + 0.9, y + 0.9], **style)
+        sheet.text(x + 10.5, y, text, size=SMALL)
+        x += 10.5 + text_width(text, SMALL) + 6
+    sheet.text(
+        right - 4,
+        y,
+        f"Heights drawn {exaggeration:g} times larger than lengths.",
+        size=SMALL,
+        bold=True,
+        across="right",
+    )
+    unit = "ft" if wording.imperial else "m"
+    sheet.text(
+        right - 4,
+        y - 4,
+        f"Chainage and levels in {unit}; chainage from the start of the line, clockwise.",
+        size=SMALL,
+        colour=SOFT,
+        across="right",
+    )
+
+
+def _draw(
+    sheet: Sheet,
+    strip: _Strip,
+    corner: tuple[float, float],
+    *,
+    scales: tuple[float, float],
+    drawn: float,
+    wording: Wording,
+    several: bool,
+) -> None:
+    """One strip, its rows of figures at the bottom; ``corner`` is the lower left end of the rows."""
+    scale, scale_up = scales
+    unit = FOOT_M if wording.imperial else 1.0
+    x0, base = corner[0], corner[1] + len(ROWS) * ROW_MM
+    low, high = strip.range
+    step = next(s for s in round_steps() if s * unit * 1000 / scale_up >= 5.0) * unit
+    # The lowest level of the strip is a round one, a little below the trench.
+    datum = np.floor((low - 1.5 * scale_up / 1000) / step) * step
+    if (high - datum) * 1000 / scale_up > drawn + 3:
+        datum = low - 1.0 * scale_up / 1000
+    view = View((x0, base), (strip.start, float(datum)), scale, scale_up)
+    east = view.point(strip.end, 0)[0]
+    top = view.point(0, high)[1]
+    _levels(sheet, view, east=east, top=top, step=step, unit=unit)
+    _curves(sheet, strip, view, (x0, base, east, top + 1))
+    _marks(sheet, strip, view, top, wording=wording, several=several)
+    _rows(sheet, strip, view, east=east, unit=unit)
+
+
+def _levels(sheet: Sheet, view: View, *, east: float, top: float, step: float, unit: float) -> None:
+    """Level lines with their figures at the left."""
+    x0, base = view.origin
+    first = np.ceil(view.zero[1] / step - 1e-9) * step
+    level = first
+    digits = max(0, -int(np.floor(np.log10(step / unit) + 1e-9)))
+    while (y := view.point(0, level)[1]) <= top + 0.01:
+        sheet.line([x0 - 1.5, east], [y, y], width=0.1, colour="#b9b5a8")
+        sheet.text(x0 - 2.2, y, f"{level / unit:,.{digits}f}", size=SMALL, across="right", up="center")
+        level += step
+    sheet.line([x0, x0], [base, top + 1], width=THIN)
+
+
+def _curves(sheet: Sheet, strip: _Strip, view: View, box: tuple[float, float, float, float]) -> None:
+    line = strip.line
+    chainage = strip.levels(line.chainage)
+    ground, invert = strip.levels(line.ground), strip.levels(line.invert)
+    x, upper = view.at(chainage, ground)
+    lower = view.at(chainage, invert)[1]
+    sheet.fill(np.concatenate([x, x[::-1]]), np.concatenate([upper, lower[::-1]]), colour=EARTH)
+    for values, colour, dash, name in ((line.rock, ROCK, DASHED, "rock"), (line.water, WATER, DOTTED, "water")):
+        y = view.at(chainage, strip.levels(values))[1]
+        if (y > box[1]).any():
+            sheet.line(x, y, width=MEDIUM, colour=colour, dash=dash, clip=box, name=f"{name}-{strip.name}")
+        else:
+            sheet.text(
+                box[2] - 1,
+                box[1] + (0.8 if name == "rock" else 3.4),
+                f"{name}: lower than shown",
+                size=TINY,
+                colour=colour,
+                across="right",
+                paper=True,
+            )
+    sheet.line(x, upper, width=THICK, colour=GRASS, name=f"ground-{strip.name}")
+    sheet.line(x, lower, width=MEDIUM, name=f"bottom-{strip.name}")
+
+
+def _marks(sheet: Sheet, strip: _Strip, view: View, top: float, *, wording: Wording, several: bool) -> None:
+    """Gates above the ground, and the name of the strip."""
+    line = strip.line
+    for k, gate in enumerate(line.pack.gates.chainage):
+        if strip.start <= gate < strip.end:
+            y = view.point(0, float(np.interp(gate, line.chainage, line.ground)))[1]
+            x = view.point(float(gate), 0)[0]
+            sheet.line([x, x], [y, top + 1.5], width=MEDIUM, colour=RED, name=f"gate-{k + 1}-{strip.name}")
+            places = [(x + aside, top + 2.2) for aside in (0, 12, -12, 24, -24)]
+            text = f"gate {k + 1}, {wording.length(float(gate))}"
+            sheet.text_where_free(places, text, size=SMALL, colour=RED, across="center")
+    name = f"Pack {line.pack.number}, " if several else ""
+    text = f"{name}chainage {wording.length(strip.start)} to {wording.length(strip.end)}"
+    sheet.text(FIELD[0] + 4, top + 6.0, text[0].upper() + text[1:], size=SMALL, bold=True)
+
+
+def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float) -> None:
+    """Rows of figures below the profile: chainage, ground, bottom, depth, and the arc between its joints."""
+    line, (x0, base) = strip.line, view.origin
+    heads = (
+        "Chainage",
+        "Ground level",
+        "Trench bottom",
+        "Depth of trench",
+        "Arc, radius" if strip.line.pack.fit else "Corners",
+    )
+    for k in range(len(ROWS) + 1):
+        # The first line stops at the axis: the lowest level stands there.
+        sheet.line([FIELD[0] + 4 if k else x0, east], [base - k * ROW_MM] * 2, width=THIN)
+    for k, head in enumerate(heads):
+        sheet.text(FIELD[0] + 4, base - (k + 1) * ROW_MM + 1.0, head, size=FIGURES)
+    sheet.line([x0, x0], [base, base - len(ROWS) * ROW_MM], width=THIN)
+    step = _label_step(view.scale, unit) * unit
+    at = np.arange(np.ceil(strip.start / step - 1e-9), np.floor(strip.end / step + 1e-9) + 1) * step + 0.0
+    if strip.end - at[-1] > 0.75 * LABEL_MM * view.scale / 1000:
+        at = np.append(at, strip.end)
+    for chainage in at:
+        x = view.point(float(chainage), 0)[0]
+        ground, invert = (float(np.interp(chainage, line.chainage, v)) for v in (line.ground, line.invert))
+        sheet.line([x, x], [base, view.point(0, ground)[1]], width=0.1, colour="#b9b5a8")
+        sheet.line([x, x], [base - 0.6, base + 0.6], width=THIN)
+        decimals = 0 if abs(chainage / step - round(chainage / step)) < 1e-9 and step / unit >= 1 else 2
+        texts = (
+            f"{chainage / unit:,.{decimals}f}",
+            f"{ground / unit:.2f}",
+            f"{invert / unit:.2f}",
+            f"{(ground - invert) / unit:.2f}",
+        )
+        across = "left" if x - x0 < 3 else "center"
+        for k, text in enumerate(texts):
+            sheet.text(
+                x + (0.8 if across == "left" else 0), base - (k + 1) * ROW_MM + 1.0, text, size=FIGURES, across=across
+            )
+    _arcs(sheet, strip, view, base - 4 * ROW_MM, unit)
+
+
+def _arcs(sheet: Sheet, strip: _Strip, view: View, y: float, unit: float) -> None:
+    name = "ft" if unit != 1.0 else "m"
+    pack = strip.line.pack
+    for bend in [] if pack.fit else pack.line.bends.tolist():
+        if strip.start < bend < strip.end:
+            a = view.point(bend, 0)[0]
+            sheet.line([a, a], [y, y - ROW_MM], width=MEDIUM)
+    for arc in pack.line.arcs() if pack.fit else ():
+        start, end = max(arc.chainage, strip.start), min(arc.chainage + arc.length, strip.end)
+        if end <= start:
+            continue
+        a, b = view.point(start, 0)[0], view.point(end, 0)[0]
+        if arc.chainage > strip.start:
+            sheet.line([a, a], [y, y - ROW_MM], width=MEDIUM)
+            ground = view.point(0, float(np.interp(arc.chainage, strip.line.chainage, strip.line.ground)))[1]
+            sheet.line([a, a], [y + 4 * ROW_MM, ground], width=HAIR, colour=SOFT, dash=DASHED)
+        texts = (f"{arc.name}, R {arc.radius / unit:.2f} {name}", arc.name)
+        shown = next((text for text in texts if text_width(text, FIGURES) < b - a - 1), "")
+        sheet.text((a + b) / 2, y - ROW_MM + 1.0, shown, size=FIGURES, across="center")

@@ -1,0 +1,345 @@
+"""An A4 sheet drawn in millimetres of paper: frame, title block, views to scale, dimensions.
+
+Coordinates are millimetres from the lower left corner of the page, so that a length in the file is the length on
+paper. ``paper`` writes sheets out.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from packpale.review.lettering import CAP_HEIGHT, DESCENT, MM_PER_POINT, fitted, printable, text_width
+
+WIDTH_MM, HEIGHT_MM = 297.0, 210.0
+"""A4 lying, ISO 216."""
+FRAME = (20.0, 10.0, 287.0, 200.0)
+"""Left, bottom, right, top of the frame: 20 mm for filing at the left, 10 mm elsewhere, as on sheets by ISO 5457
+(from memory)."""
+TITLE_MM = 22.0
+"""Height of the title block, along the bottom of the frame. [mm]"""
+FIELD = (FRAME[0], FRAME[1] + TITLE_MM, FRAME[2], FRAME[3])
+"""What is left for the drawing."""
+STEPS, RULER = (1.0, 2.0, 5.0), (1.0, 1.25, 2.0, 2.5, 5.0)
+"""Round scales: 1:10, 1:20, 1:50, 1:100 and so on (ISO 5455, from memory); with 1:25 and 1:125 those of rulers."""
+
+INK, SOFT, PAPER, RED = "#1d2a2a", "#5d6765", "#ffffff", "#a3123a"
+HAIR, THIN, MEDIUM, THICK = 0.13, 0.18, 0.35, 0.7
+"""Line widths. [mm]"""
+TINY, FIGURES, SMALL, NORMAL, LARGE = 5.5, 5.8, 6.3, 7.4, 9.5
+"""Text sizes. [points]"""
+DASHED, DOTTED, CHAIN = (6.0, 3.0), (1.0, 2.0), (12.0, 2.5, 2.0, 2.5)
+"""Dash patterns, in line widths."""
+LINE_STEP = 1.35
+"""From line to line of a text, in sizes."""
+
+Numbers = npt.ArrayLike
+Pair = tuple[float, float]
+Box = tuple[float, float, float, float]
+"""Left, bottom, right, top. [mm]"""
+
+
+@dataclass(frozen=True)
+class View:
+    """Where model coordinates come to lie on paper.
+
+    ``origin`` is the point on paper of the model's ``zero``; the scales are the numbers after "1:", across and up.
+    """
+
+    origin: Pair
+    zero: Pair
+    scale: float
+    scale_up: float
+
+    def at(self, x: Numbers, y: Numbers) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """Paper coordinates of model coordinates in metres. [mm]"""
+        across = self.origin[0] + (np.asarray(x, float) - self.zero[0]) * 1000 / self.scale
+        return across, self.origin[1] + (np.asarray(y, float) - self.zero[1]) * 1000 / self.scale_up
+
+    def point(self, x: float, y: float) -> Pair:
+        """The same for one point."""
+        across, up = self.at(x, y)
+        return float(across), float(up)
+
+
+@dataclass(frozen=True)
+class Title:
+    """What the title block of a sheet says."""
+
+    project: str
+    plot: str
+    drawing: str
+    number: int
+    sheets: int
+    scale: str
+    crs: str
+    units: str = "Metres unless noted."
+
+
+@dataclass(frozen=True)
+class Line:
+    """Line through points, shape (points, 2), or the outline of an area."""
+
+    points: npt.NDArray[np.float64]
+    width: float
+    """0 for an area. [mm]"""
+    colour: str
+    dash: tuple[float, ...]
+    """Lengths drawn and left out in turn. [mm]"""
+    name: str
+    clip: Box | None
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of text."""
+
+    x: float
+    y: float
+    """Left end of the line of writing."""
+    text: str
+    size: float
+    """[points]"""
+    colour: str
+    turn: float
+    """Counterclockwise. [deg]"""
+    bold: bool
+    width: float
+    """[mm]"""
+
+    @property
+    def corners(self) -> npt.NDArray[np.float64]:
+        """The four corners of the box round its signs, counterclockwise from the lower left. [mm]"""
+        high, low = CAP_HEIGHT * self.size * MM_PER_POINT, -DESCENT * self.size * MM_PER_POINT
+        c, s = math.cos(math.radians(self.turn)), math.sin(math.radians(self.turn))
+        box = np.array([[0, low], [self.width, low], [self.width, high], [0, high]])
+        return np.asarray(box @ np.array([[c, s], [-s, c]]) + (self.x, self.y))
+
+
+class Sheet:
+    """One page. Coordinates in millimetres from the lower left corner; widths of lines in millimetres too."""
+
+    def __init__(self, title: Title, description: str) -> None:
+        self.title, self.description = title, printable(description)
+        self.marks: list[Line | Text] = []
+        """What is drawn, the lowest first."""
+        self._frame()
+
+    @property
+    def name(self) -> str:
+        """Drawing and plot, in one line."""
+        return printable(f"{self.title.drawing}, plot {self.title.plot}")
+
+    def line(
+        self,
+        x: Numbers,
+        y: Numbers,
+        *,
+        width: float = THIN,
+        colour: str = INK,
+        dash: Sequence[float] = (),
+        name: str = "",
+        clip: Box | None = None,
+    ) -> None:
+        """Line through points; ``name`` becomes its id in the SVG, ``clip`` is a box it does not leave."""
+        points = np.column_stack([np.asarray(x, float), np.asarray(y, float)])
+        self.marks.append(Line(points, width, colour, tuple(width * d for d in dash), name, clip))
+
+    def fill(self, x: Numbers, y: Numbers, *, colour: str, clip: Box | None = None) -> None:
+        """Filled outline without an edge."""
+        self.line(x, y, width=0.0, colour=colour, clip=clip)
+
+    def text(self, x: float, y: float, text: str, *, paper: bool = False, **style: Any) -> None:
+        """One line of text at a point.
+
+        Style: ``size`` in points; ``colour``; ``across``, which of its left end, center or right is at the point;
+        ``up``, which of its baseline, center or top is; ``turn`` counterclockwise in degrees; ``bold``; ``most``, the
+        width it may take [mm]: it is set smaller and then cut short. ``paper`` lays it on a piece of blank paper.
+        """
+        one = self._text(x, y, text, **style)
+        if paper:
+            self.fill(*one.corners.T, colour=PAPER)
+        self.marks.append(one)
+
+    @staticmethod
+    def _text(
+        x: float,
+        y: float,
+        text: str,
+        *,
+        size: float = NORMAL,
+        colour: str = INK,
+        across: str = "left",
+        up: str = "baseline",
+        turn: float = 0.0,
+        bold: bool = False,
+        most: float | None = None,
+    ) -> Text:
+        shown = printable(text)
+        if most is not None:
+            size, shown = fitted(shown, size, most, bold=bold)
+        width = text_width(shown, size, bold=bold)
+        back = {"left": 0.0, "center": width / 2, "right": width}[across]
+        down = {"baseline": 0.0, "center": 0.5, "top": 1.0}[up] * CAP_HEIGHT * size * MM_PER_POINT
+        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+        return Text(x - back * c + down * s, y - back * s - down * c, shown, size, colour, turn, bold, width)
+
+    def is_free(self, corners: npt.NDArray[np.float64], *, of_lines: bool = False) -> bool:
+        """Whether no text, and if asked no line, lies within a box given by its corners."""
+        import shapely
+
+        place = shapely.Polygon(corners)
+        if of_lines and any(
+            shapely.LineString(m.points).intersects(place) for m in self.marks if isinstance(m, Line) and m.width
+        ):
+            return False
+        texts = [shapely.Polygon(m.corners) for m in self.marks if isinstance(m, Text) and m.text]
+        return not bool(shapely.intersects(place, texts).any())
+
+    def text_where_free(self, places: Iterable[Pair], text: str, **style: Any) -> bool:
+        """Text, on a piece of blank paper, at the first of the places where it covers no other; none if all are taken.
+
+        ``style`` as in ``text``. Says whether there was a place.
+        """
+        for x, y in places:
+            one = self._text(x, y, text, **style)
+            if self.is_free(one.corners):
+                self.fill(*one.corners.T, colour=PAPER)
+                self.marks.append(one)
+                return True
+        return False
+
+    def measure(
+        self,
+        start: Pair,
+        end: Pair,
+        text: str,
+        *,
+        shift: float = 0.0,
+        beside: bool | None = None,
+        paper: bool = False,
+        name: str = "",
+    ) -> None:
+        """Dimension between two points on paper, level or upright, drawn ``shift`` millimetres aside.
+
+        A positive shift goes up for a level dimension and to the right for an upright one. The text stands above the
+        line, or to its left turned by a quarter; ``beside`` puts it past the end, which is done by itself where it is
+        too wide; ``paper`` lays it on a piece of blank paper.
+        """
+        level = start[1] == end[1] or abs(end[0] - start[0]) > abs(end[1] - start[1])
+        if level:
+            y = (max if shift > 0 else min)(start[1], end[1]) + shift
+            a, b = (min(start[0], end[0]), y), (max(start[0], end[0]), y)
+            feet = [(p, (p[0], y)) for p in (start, end)]
+        else:
+            x = (max if shift > 0 else min)(start[0], end[0]) + shift
+            a, b = (x, min(start[1], end[1])), (x, max(start[1], end[1]))
+            feet = [(p, (x, p[1])) for p in (start, end)]
+        for (px, py), (qx, qy) in feet:
+            length = abs(qx - px) + abs(qy - py)
+            if length > 1.5:
+                # A little air at the object, a little beyond the line.
+                ux, uy = (qx - px) / length, (qy - py) / length
+                self.line([px + ux, qx + 1.2 * ux], [py + uy, qy + 1.2 * uy], colour=SOFT, width=HAIR)
+        self.line([a[0], b[0]], [a[1], b[1]], name=name)
+        for x, y in (a, b):
+            self.line([x - 0.8, x + 0.8], [y - 0.8, y + 0.8], width=MEDIUM)
+        room = (b[0] - a[0]) if level else (b[1] - a[1])
+        if beside is None:
+            beside = text_width(printable(text), NORMAL) + 1.5 > room
+        if beside:
+            self.text(b[0] + 1.6, (a[1] + b[1]) / 2, text, up="center", paper=paper)
+        elif level:
+            self.text((a[0] + b[0]) / 2, a[1] + 1.3, text, across="center", paper=paper)
+        else:
+            self.text(a[0] - 0.8, (a[1] + b[1]) / 2, text, across="center", turn=90, paper=paper)
+
+    def arrow(self, start: Pair, end: Pair, *, colour: str = INK, width: float = THIN, head: float = 2.0) -> None:
+        """Line with a filled head at its end."""
+        self.line([start[0], end[0]], [start[1], end[1]], width=width, colour=colour)
+        along = np.subtract(end, start) / max(math.dist(start, end), 1e-9)
+        side = np.array([-along[1], along[0]])
+        corners = np.array([end, end - head * along + 0.3 * head * side, end - head * along - 0.3 * head * side])
+        self.fill(*corners.T, colour=colour)
+
+    def box(self, x: float, y: float, wide: float, high: float, *, colour: str) -> None:
+        """Filled rectangle with its lower left corner at a point."""
+        self.fill([x, x + wide, x + wide, x], [y, y, y + high, y + high], colour=colour)
+
+    def circle(self, x: float, y: float, radius: float, *, inside: str = PAPER) -> None:
+        """Small round mark."""
+        angle = np.linspace(0, 2 * np.pi, 33)
+        across, up = x + radius * np.cos(angle), y + radius * np.sin(angle)
+        self.fill(across, up, colour=inside)
+        self.line(across, up, width=MEDIUM)
+
+    def scale_bar(self, x: float, y: float, scale: float, *, unit_m: float, unit: str, longest: float = 60.0) -> None:
+        """Bar of four parts, as long as a round length in the unit comes out below ``longest`` millimetres."""
+        mm = unit_m * 1000 / scale
+        length = max((s for s in round_steps() if s * mm <= longest), default=longest / mm)
+        part = length * mm / 4
+        for k in range(4):
+            self.box(x + k * part, y, part, 1.6, colour=INK if k % 2 == 0 else PAPER)
+        end = x + 4 * part
+        self.line([x, end, end, x, x], [y, y, y + 1.6, y + 1.6, y], name="scale-bar")
+        for k in (0, 2, 4):
+            self.text(x + k * part, y + 2.6, f"{k * length / 4:,g}", size=SMALL, across="center")
+        self.text(end + 1.5, y, unit, size=SMALL)
+
+    def _frame(self) -> None:
+        left, bottom, right, top = FRAME
+        self.line([left, right, right, left, left], [bottom, bottom, top, top, bottom], width=THICK, name="frame")
+        line = bottom + TITLE_MM
+        self.line([left, right], [line, line], width=MEDIUM)
+        half = bottom + TITLE_MM / 2
+        stops = (left, left + 92, left + 150, left + 216, right)
+        for x in stops[1:-1]:
+            self.line([x, x], [bottom, line])
+        self.line([left, stops[3]], [half, half])
+        title = self.title
+        cells = (
+            ("Project", title.project, "Plot", title.plot),
+            ("Drawing", title.drawing, "Sheet", f"{title.number} of {title.sheets}"),
+            ("Scale on A4", title.scale, "Coordinate system", title.crs),
+        )
+        for k, (upper, first, lower, second) in enumerate(cells):
+            width = stops[k + 1] - stops[k] - 4
+            for y, label, text in ((half, upper, first), (bottom, lower, second)):
+                self.text(stops[k] + 2, y + TITLE_MM / 2 - 3.2, label, size=TINY, colour=SOFT)
+                self.text(stops[k] + 2, y + 2.4, text, size=LARGE, most=width, bold=k == 0)
+        middle = (stops[3] + right) / 2
+        for y, text, size in (
+            (14.6, "For review,", LARGE),
+            (10.0, "not for construction", LARGE),
+            (5.0, "Print at 100 %, not fitted to the page.", TINY),
+            (2.2, title.units, TINY),
+        ):
+            large = size == LARGE
+            colour = RED if large else SOFT
+            self.text(middle, bottom + y, text, size=size, colour=colour, bold=large, across="center")
+
+
+def fitting_scale(length_m: float, room_mm: float, steps: Sequence[float] = RULER) -> float:
+    """Number after "1:" of the largest round scale, 1:10 or smaller, at which a length fits.
+
+    Raises ValueError if there is no room, or the length is longer than anything on land.
+    """
+    if room_mm > 0:
+        for power in range(1, 8):
+            for step in steps:
+                if length_m * 1000 / (step * 10**power) <= room_mm:
+                    return float(step * 10**power)
+    raise ValueError(f"{length_m} m do not fit into {room_mm} mm at any scale")
+
+
+def scale_text(scale: float) -> str:
+    """A scale as it is written."""
+    return f"1:{scale:,g}"
+
+
+def round_steps() -> tuple[float, ...]:
+    """Round lengths, ascending: 0.1, 0.2, 0.5, 1 and so on."""
+    return tuple(float(f"{m}e{e}") for e in range(-1, 6) for m in (1, 2, 5))

@@ -1,0 +1,332 @@
+"""Drawings measured back on paper by readers of their own: the SVG as XML, the PDF by pdfminer."""
+
+import itertools
+import re
+from collections import namedtuple
+
+import numpy as np
+import pytest
+import shapely
+from defusedxml.ElementTree import fromstring, parse
+from pdfminer.high_level import extract_pages, extract_text
+from pdfminer.layout import LTCurve, LTFigure
+from pdfminer.pdfpage import PDFPage
+
+from packpale.enclosure.drawn import DrawnLine
+from packpale.enclosure.egg import Egg
+from packpale.review.drawing_set import _sheets, write_drawings
+from packpale.review.lettering import printable, text_width
+from packpale.review.paper import svg
+from packpale.review.sheet import FIELD, FRAME, Line, Text, fitting_scale
+from packpale.review.wording import Wording
+from review import factory
+
+SVG = "{http://www.w3.org/2000/svg}"
+MM = 72 / 25.4
+Drawn = namedtuple("Drawn", "result settings folder")
+
+
+@pytest.fixture(scope="module")
+def one(fitting, tmp_path_factory):
+    """The plot of one pack, in metres."""
+    return drawn(fitting, factory.project(), tmp_path_factory.mktemp("one"))
+
+
+@pytest.fixture(scope="module")
+def two(tmp_path_factory):
+    """Two packs, bottoms level, apron inside, in feet, under names that want to be more than names."""
+    trench = {"formation": "level", "side": "inside", "side_slope": 0.75}
+    settings = factory.project(title=factory.HOSTILE, units="imperial", trench=trench)
+    west, north = 500_000.0, 5_500_000.0
+    eggs = (
+        Egg(west + 110.0, north - 90.0, 95.0, 40.0, 26.0, 60.0),
+        Egg(west + 200.0, north - 200.0, 300.0, 40.0, 25.0, 70.0),
+    )
+    plot = factory.result(factory.FORMULA, settings=settings, lines=eggs)
+    return drawn(plot, settings, tmp_path_factory.mktemp("two"))
+
+
+def drawn(plot, settings, folder):
+    write_drawings(plot, settings, wording(settings), folder)
+    return Drawn(plot, settings, folder)
+
+
+def wording(settings):
+    return Wording(imperial=settings.units == "imperial", currency=settings.currency)
+
+
+class Paper:
+    """An SVG read back as millimetres of paper, y up from the lower edge."""
+
+    def __init__(self, file):
+        self.root = parse(file).getroot()
+        width, height = (float(self.root.get(k).removesuffix("mm")) for k in ("width", "height"))
+        box = [float(v) for v in self.root.get("viewBox").split()]
+        assert box[:2] == [0, 0]
+        self.size, self.unit = (width, height), (width / box[2], height / box[3])
+        self.paths = {p.get("id"): p for p in self.root.iter(f"{SVG}path") if p.get("id")}
+        self.lines = [name for name, path in self.paths.items() if path.get("stroke")]
+        self.texts = [g.get("aria-label") for g in self.root.iter(f"{SVG}g")]
+
+    def points(self, name):
+        numbers = re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", self.paths[name].get("d"))
+        x, y = np.array(numbers, float).T
+        return np.column_stack([x * self.unit[0], self.size[1] - y * self.unit[1]])
+
+    def length(self, name):
+        return float(np.hypot(*np.diff(self.points(name), axis=0).T).sum())
+
+    def scales(self):
+        """Numbers after "1:" in the title block."""
+        (text,) = (t for t in self.texts if t.startswith("1:"))
+        return [float(n.replace(",", "")) for n in re.findall(r"1:([\d,]+[\d.]*)", text)]
+
+
+def test_sheets_are_a4(one):
+    for name in ("section", "profile", "plan"):
+        assert Paper(one.folder / f"{name}.svg").size == (297, 210)
+    with (one.folder / "drawings.pdf").open("rb") as file:
+        boxes = [page.mediabox for page in PDFPage.get_pages(file)]
+    assert len(boxes) == 3
+    for box in boxes:
+        assert np.array(box) / MM == pytest.approx([0, 0, 297, 210], abs=0.001)
+
+
+@pytest.mark.parametrize("case", ["one", "two"])
+def test_section_measured_back(case, request):
+    case = request.getfixturevalue(case)
+    trench, fence = case.settings.trench, case.settings.fence
+    paper = Paper(case.folder / "section.svg")
+    (scale,) = paper.scales()
+    metres = {name: paper.length(name) * scale / 1000 for name in paper.lines}
+    assert metres["skirt"] == pytest.approx(trench.depth_m, abs=1e-4)
+    assert metres["apron"] == pytest.approx(trench.apron_reach_m, abs=1e-4)
+    assert metres["fence"] == pytest.approx(fence.height_m + fence.overhang_m, abs=1e-4)
+    # Dimension lines are as long as what they say.
+    assert metres["fence-height"] == pytest.approx(fence.height_m, abs=1e-4)
+    assert metres["trench-depth"] == pytest.approx(trench.depth_m, abs=1e-4)
+    assert metres["bottom-width"] == pytest.approx(trench.bottom_width_m, abs=1e-4)
+    assert metres["apron-reach"] == pytest.approx(trench.apron_reach_m, abs=1e-4)
+    # Half the bottom and a wall on one side, reach and a wall from the apron's floor on the other.
+    run = trench.side_slope
+    top = trench.bottom_width_m / 2 + run * trench.depth_m + trench.apron_reach_m + run * trench.apron_cover_m
+    assert metres["top-width"] == pytest.approx(top, abs=1e-4)
+    # 29 CFR 1926.651(j)(2): 2 ft.
+    assert metres["spoil-setback"] == pytest.approx(0.6096, abs=1e-4)
+    outline = paper.points("trench") * scale / 1000
+    assert np.ptp(outline[:, 1]) == pytest.approx(trench.depth_m, abs=1e-4)
+    # The area inside the outline is the area the volumes are made of.
+    from packpale.earthworks.section import TrenchSection
+
+    area = TrenchSection(
+        trench.depth_m, trench.bottom_width_m, trench.apron_reach_m, trench.apron_cover_m, trench.side_slope
+    ).area
+    assert shapely.Polygon(outline).area == pytest.approx(area, abs=1e-3)
+
+
+def test_overhang_leans_inward_and_the_apron_lies_on_its_side(one, two):
+    for case, outside in ((one, True), (two, False)):
+        paper = Paper(case.folder / "section.svg")
+        fence, apron = paper.points("fence"), paper.points("apron")
+        tip, reach = fence[2, 0] - fence[1, 0], apron[1, 0] - apron[0, 0]
+        assert fence[2, 1] > fence[1, 1]
+        assert (tip * reach < 0) == outside
+
+
+def test_heap_is_as_large_as_the_spoil_of_the_largest_section(one):
+    paper = Paper(one.folder / "section.svg")
+    (scale,) = paper.scales()
+    heap = shapely.Polygon(paper.points("spoil") * scale / 1000)
+    (volumes,) = one.result.earthworks.volumes
+    loose = volumes.cut_at_station.max() * (1 + one.settings.bulking.soil_swell)
+    assert heap.area == pytest.approx(loose, rel=1e-3)
+    setback = paper.points("spoil-setback") * scale / 1000
+    assert paper.points("spoil")[0, 0] * scale / 1000 == pytest.approx(setback[:, 0].max(), abs=1e-4)
+
+
+@pytest.mark.parametrize("case", ["one", "two"])
+def test_plan_measured_back(case, request):
+    case = request.getfixturevalue(case)
+    paper = Paper(case.folder / "plan.svg")
+    (scale,) = paper.scales()
+    packs = case.result.enclosure.packs
+    middles = []
+    for pack in packs:
+        egg, line = pack.fit.egg, paper.points(f"fence-line-{pack.number}") * scale / 1000
+        # Chords, at most 0.02 mm from the arc on paper.
+        assert paper.length(f"fence-line-{pack.number}") * scale / 1000 == pytest.approx(egg.perimeter, rel=5e-4)
+        assert shapely.Polygon(line).area == pytest.approx(egg.area, rel=2e-3)
+        middles.append((shapely.Polygon(line).centroid, egg.polygon().centroid))
+    for (a, real_a), (b, real_b) in itertools.pairwise(middles):
+        # North is up, and distances between the packs are those on the ground.
+        assert (b.x - a.x, b.y - a.y) == pytest.approx((real_b.x - real_a.x, real_b.y - real_a.y), abs=0.05)
+
+
+def test_plan_has_the_tables_to_peg_out_from(two):
+    texts = Paper(two.folder / "plan.svg").texts
+    for pack in two.result.enclosure.packs:
+        for arc in pack.fit.egg.arcs()[1:]:
+            for value in (arc.centre_x, arc.centre_y, arc.radius, arc.start_x, arc.start_y, arc.chainage):
+                assert f"{value:.3f}" in texts
+    assert sum(t.startswith("gate ") for t in texts) == 4
+
+
+@pytest.mark.parametrize("case", ["one", "two"])
+def test_profile_measured_back(case, request):
+    """One strip for each pack, or a single line in two pieces: heights and lengths, each at its scale."""
+    case = request.getfixturevalue(case)
+    root = parse(case.folder / "profile.svg").getroot()
+    scale, scale_up = Paper(case.folder / "profile.svg").scales()
+    strips = {
+        name: [
+            np.array(re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", p.get("d")), float) * (1, -1)
+            for p in root.iter(f"{SVG}path")
+            if (p.get("id") or "").startswith(f"{name}-")
+        ]
+        for name in ("ground", "bottom", "rock", "water")
+    }
+    packs, profiles = case.result.enclosure.packs, case.result.earthworks.profiles
+    lengths = [np.ptp(s[:, 0]) * scale / 1000 for s in strips["ground"]]
+    assert sum(lengths) == pytest.approx(sum(p.fit.egg.perimeter for p in packs), abs=0.02)
+    for ground, bottom in zip(strips["ground"], strips["bottom"], strict=True):
+        depth = (ground - bottom)[:, 1] * scale_up / 1000
+        assert depth.min() == pytest.approx(case.settings.trench.depth_m, abs=2e-3)
+    if len(packs) == len(strips["ground"]):
+        for k, (pack, profile) in enumerate(zip(packs, profiles, strict=True)):
+            rise = (strips["ground"][k][:-1, 1] - strips["ground"][k][0, 1]) * scale_up / 1000
+            assert rise == pytest.approx(pack.alignment.ground - pack.alignment.ground[0], abs=2e-3)
+            for name, below in (("rock", profile.rock_depth), ("water", profile.water_depth)):
+                drop = (strips["ground"][k] - strips[name][k])[:-1, 1] * scale_up / 1000
+                assert drop == pytest.approx(below, abs=2e-3)
+
+
+def curves(layout):
+    for item in layout:
+        if isinstance(item, LTFigure):
+            yield from curves(item)
+        elif isinstance(item, LTCurve):
+            yield item
+
+
+@pytest.mark.parametrize("case", ["one", "two"])
+def test_fence_line_measured_back_in_the_pdf(case, request):
+    """By the width and colour of its line: the fence line on the third page, its length on paper times the scale."""
+    case = request.getfixturevalue(case)
+    (scale,) = Paper(case.folder / "plan.svg").scales()
+    (page,) = extract_pages(case.folder / "drawings.pdf", page_numbers=[2], laparams=None)
+    red = tuple(int("a3123a"[k : k + 2], 16) / 255 for k in (0, 2, 4))
+    found = [
+        c for c in curves(page) if c.stroke and c.stroking_color and np.allclose(c.stroking_color, red, atol=0.004)
+    ]
+    lines = [np.array(c.pts) / MM for c in found if len(c.pts) > 50]
+    lengths = sorted(float(np.hypot(*np.diff(line, axis=0).T).sum()) * scale / 1000 for line in lines)
+    perimeters = sorted(p.fit.egg.perimeter for p in case.result.enclosure.packs)
+    assert lengths == pytest.approx(perimeters, rel=5e-4)
+
+
+def test_names_are_only_ever_text(two):
+    text = " ".join(extract_text(two.folder / "drawings.pdf", page_numbers=[0]).split())
+    assert factory.FORMULA in text
+    for name in ("section", "profile", "plan"):
+        raw = (two.folder / f"{name}.svg").read_text(encoding="utf-8")
+        root = fromstring(raw)
+        assert {e.tag.removeprefix(SVG) for e in root.iter()} <= {
+            "svg", "title", "desc", "defs", "path", "g", "use", "rect", "clipPath",
+        }  # fmt: skip
+        assert not [k for e in root.iter() for k in e.attrib if k.startswith("on")]
+        assert "<img" not in raw
+        assert "<script" not in raw
+        assert factory.FORMULA in "".join(root.itertext())
+
+
+@pytest.mark.parametrize("case", ["one", "two"])
+def test_no_text_covers_another_and_all_stay_in_the_frame(case, request):
+    case = request.getfixturevalue(case)
+    left, bottom, right, top = FRAME
+    frame = shapely.box(left, bottom, right, top)
+    count = 0
+    for name, sheet in _sheets(case.result, case.settings, wording(case.settings)):
+        texts = [m for m in sheet.marks if isinstance(m, Text) and m.text.strip()]
+        boxes = [shapely.Polygon(t.corners).buffer(-0.15) for t in texts]
+        for text, box in zip(texts, boxes, strict=True):
+            assert frame.contains(box), (name, text.text)
+            assert text.size >= 4.5
+        for (a, box_a), (b, box_b) in itertools.combinations(zip(texts, boxes, strict=True), 2):
+            assert not box_a.intersects(box_b), (name, a.text, b.text)
+        count += len(texts)
+    assert count > 150
+
+
+def test_three_packs_find_room_for_their_tables():
+    west, north = 500_000.0, 5_500_000.0
+    eggs = tuple(
+        Egg(west + x, north - y, 90.0, 26.0, 20.0, 30.0) for x, y in ((90.0, 90.0), (90.0, 200.0), (190.0, 150.0))
+    )
+    settings = factory.project()
+    plot = factory.result(settings=settings, lines=eggs)
+    (sheet,) = (s for name, s in _sheets(plot, settings, wording(settings)) if name == "plan")
+    texts = [m for m in sheet.marks if isinstance(m, Text) and m.x > 207]
+    rows = sorted((t.y for t in texts if re.fullmatch(r"[CT]\d.*|start", t.text)), reverse=True)
+    assert len(rows) == 3 * 9
+    key = max(t.y for t in texts if t.text == "fence line")
+    assert rows[-1] > key + 15
+    for a, b in itertools.combinations([shapely.Polygon(t.corners).buffer(-0.15) for t in texts], 2):
+        assert not a.intersects(b)
+
+
+def test_same_plot_same_bytes(one, tmp_path):
+    again = drawn(one.result, one.settings, tmp_path)
+    names = sorted(p.name for p in one.folder.iterdir())
+    assert names == ["drawings.pdf", "plan.svg", "profile.png", "profile.svg", "section.png", "section.svg"]
+    for name in names:
+        assert (again.folder / name).read_bytes() == (one.folder / name).read_bytes(), name
+
+
+def test_where_nothing_fits_there_is_the_section_alone(barren, tmp_path):
+    drawn(barren, factory.project(), tmp_path)
+    assert {p.name for p in tmp_path.iterdir()} == {"section.svg", "section.png"}
+    assert "1 of 1" in Paper(tmp_path / "section.svg").texts
+
+
+def test_letters_are_as_wide_as_the_font_says_and_signs_it_lacks_are_shown(one):
+    """Against outlines by matplotlib, which lack only the air before the first sign and after the last."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextPath
+
+    for text, bold in (("overhang 1.00 m at 45°", False), ("grey-slabs", True)):
+        font = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
+        box = TextPath((0, 0), text, size=100, prop=font).get_extents()
+        assert text_width(text, 100, bold=bold) * MM == pytest.approx(box.width, rel=0.02)
+    assert printable("a\tb\u4e2d\u202e") == "a b??"
+    (sheet, *_) = (s for _, s in _sheets(one.result, one.settings, wording(one.settings)))
+    ids = set(re.findall(r'<path id="([rb][0-9a-f]+)"', svg(sheet, outlined=True)))
+    used = set(re.findall(r'href="#([rb][0-9a-f]+)"', svg(sheet, outlined=True)))
+    assert used <= ids
+
+
+def test_scales_are_the_largest_round_ones():
+    # 12 m in 250 mm: at 1:40 too long, at 1:50 240 mm.
+    assert fitting_scale(12.0, 250.0, (1.0, 2.0, 5.0)) == 50
+    assert fitting_scale(1.0, 100.0) == 10
+    assert fitting_scale(250.0, 200.0) == 1250
+    with pytest.raises(ValueError, match="do not fit"):
+        fitting_scale(10.0, 0.0)
+    assert FIELD[1] > FRAME[1]
+
+
+def test_a_drawn_line_has_a_plan_without_centres():
+    """An invented line with five corners, one of them turning inward."""
+    corners = [(60, 60), (60, 190), (120, 150), (200, 190), (200, 60)]
+    polygon = shapely.Polygon([(500_000 + x, 5_499_720 + y) for x, y in corners])
+    line = DrawnLine.from_polygon(polygon, corner_deg=10.0)
+    settings = factory.project()
+    plot = factory.result(settings=settings, lines=(line,))
+    sheets = dict(_sheets(plot, settings, wording(settings)))
+    texts = {m.text for m in sheets["plan"].marks if isinstance(m, Text)}
+    assert {"start", "P1", "P2", "P3", "P4"} <= texts
+    assert {f"{500_000 + x:.3f}" for x, _ in corners} <= texts
+    assert not [t for t in texts if re.fullmatch(r"(to )?C\d|R .*|T\d", t)]
+    (drawn,) = (m for m in sheets["plan"].marks if isinstance(m, Line) and m.name == "fence-line-1")
+    scale = float(sheets["plan"].title.scale.removeprefix("1:").replace(",", ""))
+    assert shapely.Polygon(drawn.points * scale / 1000).area == pytest.approx(polygon.area, rel=1e-9)
+    assert "Corners" in {m.text for m in sheets["profile"].marks if isinstance(m, Text)}
