@@ -8,7 +8,7 @@ import pytest
 
 from packpale.earthworks.fence_take_off import fence_take_off
 from packpale.earthworks.model import Item, Volumes
-from packpale.earthworks.price import total_cost
+from packpale.earthworks.price import drawn_prices, generator, total_cost
 from packpale.earthworks.quantities import take_off
 from packpale.settings import RateSettings
 from trench_cases import circle_line, pack_of, project_of
@@ -83,45 +83,70 @@ ITEMS = (
 )
 
 
+def prices(items, *, draws, seed=1, plot_id="x", quantities=None):
+    return drawn_prices(items, quantities or {}, draws=draws, random=generator(seed, plot_id, 0))[0]
+
+
 def test_totals_with_all_rates_at_one_end():
-    cost = total_cost(ITEMS, draws=1000, seed=1, plot_id="north")
+    cost = total_cost(ITEMS)
     assert cost["low"] == pytest.approx(200 * 5 + 900 * 9 + 1800)
     assert cost["likely"] == pytest.approx(200 * 8 + 900 * 13 + 1800)
     assert cost["high"] == pytest.approx(200 * 14 + 900 * 20 + 1800)
-    assert cost["low"] < cost["p10"] < cost["p50"] < cost["p90"] < cost["high"]
+    drawn = prices(ITEMS, draws=1000)
+    assert cost["low"] < drawn.min() < drawn.max() < cost["high"]
 
 
 def test_percentiles_of_one_rate_are_those_of_its_distribution():
     # Below the peak the triangular distribution function is (x - a)^2 / ((b - a)(c - a)), above it the mirror image.
     low, likely, high = 5.0, 8.0, 14.0
     n = 200_000
-    cost = total_cost([Item("a", "", "m3", 1.0, (low, likely, high))], draws=n, seed=4, plot_id="x")
+    drawn = prices([Item("a", "", "m3", 1.0, (low, likely, high))], draws=n, seed=4)
     p10 = low + math.sqrt(0.1 * (high - low) * (likely - low))
     p90 = high - math.sqrt(0.1 * (high - low) * (high - likely))
     # Five standard errors of a sample quantile: sqrt(p (1 - p) / n) over the density there.
-    for share, exact, found in ((0.1, p10, cost["p10"]), (0.9, p90, cost["p90"])):
+    for share, exact in ((0.1, p10), (0.9, p90)):
         span = likely - low if share < 0.5 else high - likely
         density = 2 * abs(exact - (low if share < 0.5 else high)) / ((high - low) * span)
-        assert found == pytest.approx(exact, abs=5 * math.sqrt(share * (1 - share) / n) / density)
+        allowed = 5 * math.sqrt(share * (1 - share) / n) / density
+        assert np.quantile(drawn, share) == pytest.approx(exact, abs=allowed)
+
+
+def test_mean_and_variance_of_a_sum_of_rates():
+    # Of one triangular rate: mean (a + b + c) / 3, variance (a2 + b2 + c2 - ab - ac - bc) / 18; independent, they add.
+    n = 200_000
+    drawn = prices(ITEMS, draws=n)
+    mean = variance = 0.0
+    for item in ITEMS:
+        a, b, c = item.rate
+        mean += item.quantity * (a + b + c) / 3
+        variance += item.quantity**2 * (a * a + b * b + c * c - a * b - a * c - b * c) / 18
+    assert drawn.mean() == pytest.approx(mean, abs=5 * math.sqrt(variance / n))
+    fourth = ((drawn - mean) ** 4).mean()
+    assert drawn.var() == pytest.approx(variance, abs=5 * math.sqrt((fourth - variance**2) / n))
 
 
 def test_many_equal_rates_spread_like_a_normal_distribution():
     # Central limit theorem: the sum of k independent rates has k times the mean and variance of one.
     a, c, b, k = 2.0, 5.0, 8.0, 60
     variance = k * (a * a + b * b + c * c - a * b - a * c - b * c) / 18
-    cost = total_cost([Item(str(i), "", "m", 1.0, (a, c, b)) for i in range(k)], draws=50_000, seed=2, plot_id="x")
+    drawn = prices([Item(str(i), "", "m", 1.0, (a, c, b)) for i in range(k)], draws=50_000, seed=2)
     normal = NormalDist(k * (a + b + c) / 3, math.sqrt(variance))
-    for share, name in ((0.1, "p10"), (0.5, "p50"), (0.9, "p90")):
-        assert cost[name] == pytest.approx(normal.inv_cdf(share), abs=0.03 * normal.stdev)
+    for share in (0.1, 0.5, 0.9):
+        assert np.quantile(drawn, share) == pytest.approx(normal.inv_cdf(share), abs=0.03 * normal.stdev)
 
 
 def test_rates_without_spread_make_a_price_without_spread():
     items = [Item("c", "", "each", 3.0, (7.0, 7.0, 7.0))]
-    assert set(total_cost(items, draws=100, seed=1, plot_id="x").values()) == {21.0}
+    assert set(prices(items, draws=100)) == {21.0}
 
 
-def test_same_seed_and_plot_give_the_same_price_and_others_do_not():
-    first = total_cost(ITEMS, draws=500, seed=1, plot_id="north")
-    assert total_cost(ITEMS, draws=500, seed=1, plot_id="north") == first
-    assert total_cost(ITEMS, draws=500, seed=2, plot_id="north")["p50"] != first["p50"]
-    assert total_cost(ITEMS, draws=500, seed=1, plot_id="south")["p50"] != first["p50"]
+def test_drawn_quantities_take_the_place_of_the_items_own():
+    items = [Item("a", "", "m3", 3.0, (7.0, 7.0, 7.0)), Item("b", "", "m", 2.0, (5.0, 5.0, 5.0))]
+    np.testing.assert_allclose(prices(items, draws=3, quantities={"a": np.array([0.0, 1.0, 2.0])}), [10.0, 17.0, 24.0])
+
+
+def test_same_seed_and_plot_give_the_same_prices_and_others_do_not():
+    first = prices(ITEMS, draws=500, plot_id="north")
+    np.testing.assert_array_equal(prices(ITEMS, draws=500, plot_id="north"), first)
+    assert (prices(ITEMS, draws=500, seed=2, plot_id="north") != first).all()
+    assert (prices(ITEMS, draws=500, plot_id="south") != first).all()

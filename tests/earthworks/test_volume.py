@@ -335,6 +335,53 @@ def test_missing_ground_shows_as_nan_under_a_level_trench():
     assert 0 < missing.sum() < missing.size
 
 
+@pytest.mark.parametrize("formation", ["follow", "level"])
+def test_depth_of_each_station_cuts_as_a_section_of_that_depth(formation):
+    ground = plane(0.3, -0.2)
+    line = circle_line(20.0, step=1.0, elevation=ground)
+    site = site_of(ground, half=40.0, cell=0.5, rock=0.9, water=1.1)
+    depth = np.where(np.arange(line.chainage.size) % 2, 1.2, 1.7)
+    got = cut_sections(
+        TrenchSection(1.2, 0.6, 1.8, 0.3, 0.5), line, site, side="outside", formation=formation, depth=depth
+    )
+    for d, some in ((1.2, depth == 1.2), (1.7, depth == 1.7)):
+        section = TrenchSection(d, 0.6, 1.8, 0.3, 0.5)
+        expected = cut_sections(section, line, site, side="outside", formation=formation)
+        for part in ("cut", "rock", "wet", "open", "edges", "deepest"):
+            np.testing.assert_allclose(getattr(got, part)[some], getattr(expected, part)[some], atol=1e-12)
+
+
+@pytest.mark.parametrize("formation", ["follow", "level"])
+def test_shift_of_rock_and_water_is_the_same_as_soil_so_much_deeper(formation):
+    ground = plane(0.1, 0.1)
+    line = circle_line(20.0, step=1.0, elevation=ground)
+    section = TrenchSection(1.2, 0.6, 1.8, 0.3, 0.5)
+    up, down = np.full(line.chainage.size, -0.4), np.full(line.chainage.size, 0.15)
+    site = site_of(ground, half=40.0, cell=0.5, rock=0.9, water=0.8)
+    got = cut_sections(section, line, site, side="inside", formation=formation, rock_shift=up, water_shift=down)
+    moved = site_of(ground, half=40.0, cell=0.5, rock=0.5, water=0.95)
+    expected = cut_sections(section, line, moved, side="inside", formation=formation)
+    for part in ("cut", "rock", "hard", "wet"):
+        np.testing.assert_allclose(getattr(got, part), getattr(expected, part), atol=1e-12)
+    # A depth never becomes negative: then all of the cut is rock, and no more.
+    bare = cut_sections(section, line, site, side="inside", formation=formation, rock_shift=10 * up)
+    np.testing.assert_allclose(bare.rock, bare.cut, atol=1e-12)
+
+
+@pytest.mark.parametrize("formation", ["follow", "level"])
+def test_rock_is_hard_where_its_cell_says_so(formation):
+    ground = plane()
+    line = circle_line(20.0, step=1.0, elevation=ground)
+    site = site_of(ground, half=40.0, cell=0.5, rock=0.5)
+    x = np.broadcast_to(site.grid.centres()[0], site.grid.shape)
+    split = dataclasses.replace(site, soil=dataclasses.replace(site.soil, rock_is_hard=x > 0))
+    cuts = cut_sections(TrenchSection(1.2, 0.6, 1.8, 0.3, 0.0), line, split, side="outside", formation=formation)
+    east, west = line.x > 3.0, line.x < -3.0
+    np.testing.assert_allclose(cuts.hard[east], cuts.rock[east])
+    assert (cuts.rock[:, 0] > 0).all()
+    assert (cuts.hard[west] == 0).all()
+
+
 def test_kernels_are_compiled():
     cut_sections(SLOPED, circle_line(30.0, step=5.0), site_of(0.0, half=50.0), side="outside", formation="level")
     assert _kernels.level_sections.signatures

@@ -237,7 +237,7 @@ class Driver:
 
 @dataclass(frozen=True)
 class Flank:
-    """A side of the enclosures, as seen from their middle, and its part in the spread of the price."""
+    """A side of an enclosure, as seen from its middle, and its part in the spread of the price."""
 
     name: str
     """north, north-east and so on."""

@@ -115,7 +115,7 @@ def safety_notes(found: TrenchSafety) -> list[str]:
     ):
         if drawn:
             notes.append(
-                f"{name}: the trench is {limit:.2f} m deep or more over {total(drawn):.0f} m, at chainage "
+                f"{name}: the trench is {limit:.2f} m deep or more over {total(drawn):.0f} m, "
                 f"{in_words(drawn)}, and at most {found.deepest:.2f} m; there {duty} ({clause})."
             )
             # Where walls are protected a way out is asked for as well.
@@ -123,7 +123,7 @@ def safety_notes(found: TrenchSafety) -> list[str]:
         if over_dug:
             notes.append(
                 f"{name}: dug {found.over_dig:.2f} m deeper than drawn, the trench is {limit:.2f} m deep or more over "
-                f"{total(over_dug):.0f} m, at chainage {in_words(over_dug)}; there {duty} ({clause})."
+                f"{total(over_dug):.0f} m, {in_words(over_dug)}; there {duty} ({clause})."
             )
     if found.too_steep:
         kind = "soil that nobody has classified" if found.soil_type == "unknown" else f"soil of Type {found.soil_type}"

@@ -39,8 +39,10 @@ def total(found: tuple[Stretch, ...]) -> float:
 
 
 def in_words(found: tuple[Stretch, ...], most: int = 4) -> str:
-    """Chainages from and to, the longest few."""
+    """Where they are: chainages from and to, of the longest few."""
+    if len(found) == 1 and found[0].start == found[0].end:
+        return "all the way round"
     named = sorted(sorted(found, key=lambda s: -s.length)[:most], key=lambda s: s.start)
     text = ", ".join(f"{s.start:.0f} to {s.end:.0f} m" for s in named)
     left = len(found) - len(named)
-    return text + (f" and {left} shorter" if left else "")
+    return f"at chainage {text}" + (f" and {left} shorter" if left else "")

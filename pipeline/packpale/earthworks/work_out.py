@@ -14,6 +14,7 @@ from packpale.earthworks.profile import profile_notes, trench_profile
 from packpale.earthworks.quantities import take_off
 from packpale.earthworks.safety import safety_notes, trench_safety
 from packpale.earthworks.section import TrenchSection
+from packpale.earthworks.uncertainty import Trench, uncertainty
 from packpale.earthworks.volume import (
     CATCH_REACH,
     CutSections,
@@ -44,6 +45,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     volumes: list[Volumes] = []
     profiles: list[Profile] = []
     safety: list[TrenchSafety] = []
+    trenches: list[Trench] = []
     notes: list[str] = []
     faults: list[str] = []
     for pack in enclosure.packs:
@@ -70,6 +72,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
             one = _volumes(pack, cuts, curvature, profile, project)
             volumes.append(one)
             profiles.append(profile)
+            trenches.append(Trench(pack, cuts, profile, curvature))
             safe = trench_safety(
                 pack,
                 cuts,
@@ -90,7 +93,8 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     worked = machine_work(enclosure.packs, volumes, profiles, bulking=project.bulking, plant=project.plant)
     notes += [*haul_notes(hauled), *plant_notes(worked)]
     items = take_off(volumes, fences, rates=project.rates)
-    cost = total_cost(items, draws=project.run.draws, seed=project.run.seed, plot_id=site.plot_id)
+    spread = uncertainty(site, trenches, section, items, project)
+    cost = total_cost(items) | dict(zip(("p10", "p50", "p90"), spread.price, strict=True))
     return Earthworks(
         tuple(volumes),
         items,
@@ -98,6 +102,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         tuple(notes),
         tuple(fences),
         profiles=tuple(profiles),
+        uncertainty=spread,
         haul=hauled,
         plant=worked,
         safety=tuple(safety),
