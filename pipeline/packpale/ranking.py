@@ -1,5 +1,6 @@
 """Which plot comes first, and how sure that is."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,11 @@ from packpale.settings import RANKING_CRITERIA, RankingCriterion
 from packpale.site.grid import Array
 
 WEIGHT_SPREAD = 2.0
-"""Every weight is drawn between this part of the chosen one and this many times it."""
+"""Every weight is drawn between one over this and this many times the chosen one."""
+USUAL = (0.1, 0.9)
+"""A plot's usual places are those between these parts of all draws."""
+MOST_SCORES = 20_000_000
+"""Scores kept at once, so that thousands of plots stay within memory; the usual places then rest on fewer draws."""
 
 
 @dataclass(frozen=True)
@@ -22,8 +27,25 @@ class RankedPlot:
     score: float | None
     """0 to 100."""
     first_place_share: float
-    """Share of the draws of weights in which the plot comes first, 0 to 1."""
+    """Share of the draws of weights around the chosen ones in which the plot comes first, 0 to 1."""
     feasible: bool
+    first_place_share_any: float = 0.0
+    """The same if nothing is known of the weights: every mixture of them is as likely as any other."""
+    usual_places: tuple[int, int] | None = None
+    """Best and worst place in the middle eight tenths of the draws around the chosen weights."""
+    usual_places_any: tuple[int, int] | None = None
+    """The same for any weights."""
+
+
+@dataclass(frozen=True)
+class Overtaking:
+    """What one weight would have to be for the second plot to draw level with the first, the others as they are."""
+
+    criterion: RankingCriterion
+    weight: float
+    """As chosen."""
+    needed: float | None
+    """Beyond it the second is ahead; None where no weight of this criterion alone brings that about."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +53,8 @@ class Ranking:
     """Feasible plots from the first place down, then the others by id."""
 
     rows: tuple[RankedPlot, ...]
+    overtaking: tuple[Overtaking, ...] = ()
+    """One for each criterion, where at least two plots are feasible."""
 
 
 def rank(
@@ -43,9 +67,10 @@ def rank(
     per enclosed square metre over the plot's own. The score is 100 times the weighted mean. Plots with equal scores
     stand in the order of their ids.
 
-    For ``first_place_share`` every weight is multiplied by a factor between 1/2 and 2, drawn evenly on a logarithmic
-    scale, ``draws`` times from ``seed``. Unit rates are the same for all plots, so that their spread moves all prices
-    together; it is not drawn here.
+    For ``first_place_share`` and ``usual_places`` every weight is multiplied by a factor between 1/2 and 2, drawn
+    evenly on a logarithmic scale, ``draws`` times from ``seed``; for any weights the draws are even over all mixtures
+    (the simplex). Unit rates are the same for all plots, so that their spread moves all prices together; it is not
+    drawn here.
 
     References
     ----------
@@ -60,16 +85,59 @@ def rank(
     degrees = _degrees(fitting)
     chosen = np.array([weights.get(name, 0.0) for name in RANKING_CRITERIA])
     score = 100 * degrees @ chosen / chosen.sum()
-    random = np.random.default_rng(seed)
-    drawn = chosen * WEIGHT_SPREAD ** random.uniform(-1, 1, size=(draws, len(RANKING_CRITERIA)))
-    winners = np.argmax(drawn @ degrees.T, axis=1)
-    share = np.bincount(winners, minlength=len(fitting)) / draws
     best_first = np.argsort(-score, kind="stable")
+    random = np.random.default_rng(seed)
+    around = chosen * WEIGHT_SPREAD ** random.uniform(-1, 1, size=(draws, len(RANKING_CRITERIA)))
+    share, places = _places(around, degrees)
+    # Exponential draws divided by their sum lie evenly on the simplex; dividing changes no place.
+    share_any, places_any = _places(random.exponential(size=around.shape), degrees)
     ranked = tuple(
-        RankedPlot(fitting[i].plot_id, place, float(score[i]), float(share[i]), feasible=True)
+        RankedPlot(
+            fitting[i].plot_id,
+            place,
+            float(score[i]),
+            float(share[i]),
+            feasible=True,
+            first_place_share_any=float(share_any[i]),
+            usual_places=places[i],
+            usual_places_any=places_any[i],
+        )
         for place, i in enumerate(best_first, start=1)
     )
-    return Ranking(ranked + others)
+    level = _overtaking(degrees[best_first[0]] - degrees[best_first[1]], chosen) if len(fitting) > 1 else ()
+    return Ranking(ranked + others, level)
+
+
+def _places(weights: Array, degrees: Array) -> tuple[Array, list[tuple[int, int]]]:
+    """Share of the draws in which each plot is first, and its usual places. ``weights`` has shape (draws, criteria)."""
+    n = len(degrees)
+    wins = np.zeros(n)
+    kept, found = max(MOST_SCORES // n, 1000), []
+    step = max(MOST_SCORES // (10 * n), 1)
+    for start in range(0, len(weights), step):
+        scores = weights[start : start + step] @ degrees.T
+        wins += np.bincount(np.argmax(scores, axis=1), minlength=n)
+        if start < kept:
+            order = np.argsort(-scores, axis=1, kind="stable")
+            place = np.empty(order.shape, np.int32)
+            np.put_along_axis(place, order, np.arange(1, n + 1, dtype=np.int32)[None, :], axis=1)
+            found.append(place)
+    ends = np.quantile(np.concatenate(found), USUAL, axis=0, method="inverted_cdf")
+    return wins / len(weights), [(int(best), int(worst)) for best, worst in ends.T]
+
+
+def _overtaking(ahead: Array, chosen: Array) -> tuple[Overtaking, ...]:
+    """Where the first plot's lead, sum of w (its degree - the second's), is nothing; ``ahead`` holds the differences.
+
+    With all weights but one held, w_k = - (sum over the others of w_j D_j) / D_k. It has to be a weight, not below
+    nothing, and where both are level in the criterion none will do.
+    """
+    lead = float(ahead @ chosen)
+    found = []
+    for name, weight, difference in zip(RANKING_CRITERIA, chosen.tolist(), ahead.tolist(), strict=True):
+        needed = weight - lead / difference if abs(difference) > 1e-12 else math.inf
+        found.append(Overtaking(name, weight, needed if 0 <= needed < math.inf else None))
+    return tuple(found)
 
 
 def _degrees(plots: Sequence[PlotSummary]) -> Array:

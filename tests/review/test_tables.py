@@ -11,7 +11,8 @@ from review import factory
 RANKING = (
     "rank,plot_id,feasible,reason,score,first_place_share,plot_area_m2,usable_area_m2,enclosed_area_m2,"
     "smallest_enclosure_m2,fence_length_m,fence_length_3d_m,mean_slope_deg,mean_suitability,cut_bank_m3,rock_bank_m3,"
-    "wet_bank_m3,surplus_loose_m3,cost_p10,cost_p50,cost_p90,escape_dig_rate_m_per_h"
+    "wet_bank_m3,surplus_loose_m3,cost_p10,cost_p50,cost_p90,escape_dig_rate_m_per_h,"
+    "first_place_share_any_weights,usual_rank_best,usual_rank_worst"
 )
 EARTHWORKS = (
     "plot_id,pack,fence_length_m,section_area_m2,cut_bank_m3,rock_bank_m3,wet_bank_m3,average_end_area_m3,"
@@ -91,7 +92,10 @@ def test_ranking_holds_what_the_rooms_found(run):
     assert float(first["cut_bank_m3"]) == pytest.approx(works.volumes[0].cut, abs=5e-4)
     assert float(first["cost_p50"]) == pytest.approx(works.cost["p50"], abs=5e-3)
     assert float(first["score"]) == pytest.approx(run.ranking.rows[0].score, abs=5e-3)
+    assert float(first["first_place_share_any_weights"]) == pytest.approx(run.ranking.rows[0].first_place_share_any)
+    assert (int(first["usual_rank_best"]), int(first["usual_rank_worst"])) == run.ranking.rows[0].usual_places
     last = table[-1]
+    assert last["usual_rank_best"] == last["usual_rank_worst"] == ""
     assert last["reason"].startswith("no egg")
     assert last["enclosed_area_m2"] == last["cost_p50"] == last["score"] == ""
 

@@ -10,6 +10,7 @@ from urllib.parse import quote
 
 from packpale.ranking import RankedPlot, Ranking
 from packpale.result import PlotSummary
+from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.overview_map import plot_map_address
 from packpale.review.templating import render
 from packpale.review.wording import Wording
@@ -74,6 +75,9 @@ def write_page(
         record=record,
         failed={k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"},
         assumptions=list(assumptions(project)),
+        bars=place_bars(ranking),
+        places_text=places_text,
+        overtaking=list(overtaking_sentences(ranking)),
         limits_of=_limits,
         holds_of=_holds,
     )

@@ -39,6 +39,9 @@ def write_run(
             "feasible": row.feasible,
             "score": row.score,
             "first_place_share": row.first_place_share,
+            "first_place_share_any_weights": row.first_place_share_any,
+            "usual_rank_best": row.usual_places[0] if row.usual_places else None,
+            "usual_rank_worst": row.usual_places[1] if row.usual_places else None,
         }
         for row in ranking.rows
     ]

@@ -35,6 +35,9 @@ RANKING_COLUMNS = (
     "score",
     "first_place_share",
     *RANKING_FIGURES[2:],
+    "first_place_share_any_weights",
+    "usual_rank_best",
+    "usual_rank_worst",
 )
 EARTHWORKS_COLUMNS = (
     "plot_id",
@@ -77,7 +80,15 @@ ARC_COLUMNS = (
     "end_y",
     "end_bearing_deg",
 )
-DECIMALS = {"score": 2, "first_place_share": 4, "mean_suitability": 4, "section_area_m2": 3, "x": 3, "y": 3}
+DECIMALS = {
+    "score": 2,
+    "first_place_share": 4,
+    "first_place_share_any_weights": 4,
+    "mean_suitability": 4,
+    "section_area_m2": 3,
+    "x": 3,
+    "y": 3,
+}
 """Decimals of columns whose name ends in no unit, or that are smaller than their unit suggests."""
 DECIMALS_BY_UNIT = (
     ("_m_per_h", 3),
