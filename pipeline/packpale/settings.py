@@ -485,6 +485,33 @@ class RunSettings(Settings):
     """Random draws behind P10, P50 and P90."""
 
 
+class MapSettings(Settings):
+    """What the maps show beside the run's own results."""
+
+    data_date: Annotated[str | None, Field(min_length=1, max_length=60)] = None
+    """When the ground was measured, in your words, such as "spring 2021"; stands on every map and its print."""
+    background: Annotated[str | None, Field(pattern=r"^https?://.*$")] = None
+    """Address of map tiles with {z}, {x} and {y} in it, shown only while a reader switches it on: it needs a network,
+    and its owner learns which place is looked at. Look up what your mapping agency offers and allows."""
+    background_credit: Annotated[str | None, Field(min_length=1, max_length=200)] = None
+    """Whom the owner of the background asks to be named beside it."""
+
+    @model_validator(mode="after")
+    def _a_background_is_whole(self) -> Self:
+        if self.background is None:
+            if self.background_credit is not None:
+                raise ValueError("background_credit has no effect without background; give the address or drop the key")
+            return self
+        missing = [part for part in ("{z}", "{x}", "{y}") if part not in self.background]
+        if missing:
+            raise ValueError(
+                f"background = {self.background!r} lacks {', '.join(missing)}; the address of a tile has all"
+            )
+        if self.background_credit is None:
+            raise ValueError("background needs background_credit: name whom its owner asks to be named")
+        return self
+
+
 class Project(Settings):
     """A whole settings file."""
 
@@ -509,6 +536,7 @@ class Project(Settings):
     uncertainty: UncertaintySettings = UncertaintySettings()
     checks: CheckSettings = CheckSettings()
     ranking: RankingSettings = RankingSettings()
+    maps: MapSettings = MapSettings()
     run: RunSettings = RunSettings()
 
     @model_validator(mode="after")

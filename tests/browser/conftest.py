@@ -69,11 +69,18 @@ def watched(chromium, request):
 
 
 @pytest.fixture(scope="session")
-def run(tmp_path_factory):
+def fitting():
+    """The plot whose files stand in the run's first folder."""
+    from review import factory
+
+    return factory.result()
+
+
+@pytest.fixture(scope="session")
+def run(tmp_path_factory, fitting):
     """Files of a run of two plots, one of them under a hostile name and one where nothing fits."""
     from review import factory
 
-    fitting = factory.result()
     plots = [factory.renamed(fitting, factory.HOSTILE), factory.nothing_fits(west=500_400.0)]
     folder = tmp_path_factory.mktemp("pages")
     factory.run_folder(folder, plots, factory.project(title=f"Estate {factory.HOSTILE}"))

@@ -1,20 +1,17 @@
 """What the map of a plot shows of how an egg is made up, and of what keeps it from being larger."""
 
 import math
-from collections.abc import Callable, Iterator
-from typing import Any
+from collections.abc import Iterator
 
 import numpy as np
 from shapely.geometry import LineString, MultiLineString, Point, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
-from packpale.review.leaflet import Shape, Style
+from packpale.review.map_page import Shape, Style
+from packpale.review.projecting import Degrees
 from packpale.review.summary import limit_text
 from packpale.review.wording import Wording
-
-Degrees = Callable[[BaseGeometry], dict[str, Any]]
 
 CHORD_ERROR_M = 0.005
 """Largest distance between an arc and its chord. [m]"""
@@ -32,6 +29,12 @@ ENDS = {
 """How each arc is drawn over the fence line."""
 TICK = Style("#1d2a2a", width=2)
 CROSS = Style("#1d2a2a", "#1d2a2a", 1.0, width=1.5)
+ARC_LEGEND = (
+    (ENDS["big end"], "big end, a half circle"),
+    (ENDS["small end"], "small end"),
+    (ENDS["flank 1"], "flanks"),
+    (CONSTRUCTION, "axis, and crosses at the centres of the arcs"),
+)
 
 
 def touching(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:

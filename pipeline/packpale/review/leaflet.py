@@ -1,16 +1,19 @@
 """Web maps in one file: folium's layers, Leaflet from its package, and our own panel; nothing comes from a network."""
 
+import base64
 import html
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-COORDINATE_DECIMALS = 7
-"""About a centimetre of latitude."""
+from packpale.review.map_page import ROOMS, MapPage, PictureLayer, VectorLayer
+from packpale.review.templating import render
+
+SCRIPTS = ("map", "plan", "probe", "compare", "measure", "sheet", "panel")
+"""Our own scripts in review/static, in the order in which they enter a page."""
 
 PAGE = """<!DOCTYPE html>
 <html lang="en">
@@ -40,97 +43,9 @@ var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {{ this.options|
 PANEL = """
 {% macro html(this, kwargs) %}{{ this.body }}{% endmacro %}
 {% macro script(this, kwargs) %}
-packpalePanel({{ this._parent.get_name() }}, {{ this.view|tojson }});
+packpale.start({{ this._parent.get_name() }}, {{ this.data|tojson }});
 {% endmacro %}
 """
-
-
-@dataclass(frozen=True)
-class Shape:
-    """One thing drawn on a map: GeoJSON geometry in degrees, and what its popup says."""
-
-    geometry: Mapping[str, Any]
-    title: str = ""
-    rows: Sequence[tuple[str, str]] = ()
-    """Name and value of each line of the popup."""
-    link: str = ""
-    """Page the popup leads to, relative."""
-    label: str = ""
-    """Text that stands on the map beside the shape."""
-    style: "Style | None" = None
-    """Where the shape is drawn otherwise than its layer."""
-
-
-@dataclass(frozen=True)
-class Style:
-    """How a layer is drawn and shown in the legend."""
-
-    colour: str
-    fill: str = ""
-    """Empty for no fill."""
-    fill_opacity: float = 0.25
-    width: float = 2.0
-    dash: str = ""
-    radius: float = 0.0
-    """Of a point's disc; 0 for lines and areas. [px]"""
-    backs_away: bool = False
-    """Whether the fill is left out while the ground is coloured, so that its colours can be read."""
-    halo: bool = False
-    """Whether a light edge sets the line off from dark ground."""
-
-    def options(self) -> dict[str, Any]:
-        """The style as Leaflet's path options."""
-        drawn: dict[str, Any] = {"color": self.colour, "weight": self.width, "fill": bool(self.fill)}
-        if self.fill:
-            drawn |= {"fillColor": self.fill, "fillOpacity": self.fill_opacity}
-        if self.dash:
-            drawn["dashArray"] = self.dash
-        if self.radius:
-            drawn["radius"] = self.radius
-        if self.backs_away or self.halo:
-            drawn["className"] = " ".join(["backs-away"] * self.backs_away + ["halo"] * self.halo)
-        return drawn
-
-
-@dataclass(frozen=True)
-class VectorLayer:
-    """Shapes that are switched on and off together."""
-
-    group: str
-    title: str
-    shapes: Sequence[Shape]
-    style: Style
-    show: bool = True
-
-
-@dataclass(frozen=True)
-class PictureLayer:
-    """A coloured picture over the ground; only one of them shows at a time."""
-
-    group: str
-    title: str
-    explanation: str
-    png: bytes
-    bounds: list[list[float]]
-    legend: Sequence[tuple[str, str]]
-
-
-@dataclass(frozen=True)
-class MapPage:
-    """Everything on one map."""
-
-    title: str
-    home: str
-    """Relative address of the page this map belongs to."""
-    view: list[list[float]]
-    """[[south, west], [north, east]] shown at first. [deg]"""
-    grounds: Sequence[tuple[bytes, list[list[float]]]] = ()
-    """Hillshades, each with its bounds."""
-    pictures: Sequence[PictureLayer] = ()
-    vectors: Sequence[VectorLayer] = ()
-    imperial: bool = False
-    introduction: Sequence[str] = field(default=())
-    """Lines of text at the top of the panel."""
 
 
 def write_map(page: MapPage, path: Path) -> None:
@@ -138,32 +53,9 @@ def write_map(page: MapPage, path: Path) -> None:
     path.write_bytes(_figure(page).encode("utf-8"))
 
 
-def to_degrees(crs: str) -> Callable[[Any], dict[str, Any]]:
-    """Function that turns a shapely geometry of the run's CRS into GeoJSON in degrees."""
-    import shapely
-    from pyproj import Transformer
-
-    transformer = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-
-    def turn(geometry: Any) -> dict[str, Any]:
-        degrees = shapely.transform(geometry, lambda xy: _columns(transformer.transform(xy[:, 0], xy[:, 1])))
-        return {key: _rounded(value) for key, value in shapely.geometry.mapping(degrees).items()}
-
-    return turn
-
-
-def _columns(pair: tuple[Any, Any]) -> Any:
-    import numpy as np
-
-    return np.column_stack(pair)
-
-
-def _rounded(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {k: _rounded(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_rounded(v) for v in value]
-    return round(value, COORDINATE_DECIMALS) if isinstance(value, float) else value
+def page_bytes(page: MapPage) -> int:
+    """Size of the page. [bytes]"""
+    return len(_figure(page).encode("utf-8"))
 
 
 def _figure(page: MapPage) -> str:
@@ -172,7 +64,13 @@ def _figure(page: MapPage) -> str:
     from folium.template import Template
 
     chart = folium.Map(
-        location=page.view[0], tiles=None, attribution_control=False, zoom_snap=0.25, max_zoom=24, zoom_control=False
+        location=page.view[0],
+        tiles=None,
+        attribution_control=False,
+        zoom_snap=0.25,
+        max_zoom=24,
+        zoom_control=False,
+        bounce_at_zoom_limits=False,
     )
     chart._template = Template(MAP)
     chart.default_js = []
@@ -208,7 +106,7 @@ def _figure(page: MapPage) -> str:
     panel: Any = MacroElement()  # type: ignore[no-untyped-call]  # branca leaves it untyped
     panel._template = Template(PANEL)
     panel.body = _panel(page, [(x, e.get_name()) for x, e in pictures], [(x, e.get_name()) for x, e in vectors])
-    panel.view = page.view
+    panel.data = _data(page) | {"drawn": [element.get_name() for _, element in vectors]}
     panel._id = "panel"
     chart.add_child(panel)
     return str(figure.render())
@@ -234,12 +132,12 @@ def _vectors(layer: VectorLayer) -> Any:
         for shape in layer.shapes
     ]
     style = json.dumps(layer.style.options())
-    options: dict[str, Any] = {"style": JsCode(f"function (f) {{ return packpaleStyle(f, {style}); }}")}
+    options: dict[str, Any] = {"style": JsCode(f"function (f) {{ return packpale.style(f, {style}); }}")}
     if layer.style.radius:
         options["point_to_layer"] = JsCode(f"function (f, at) {{ return L.circleMarker(at, {style}); }}")
     return folium.GeoJson(
         {"type": "FeatureCollection", "features": features},
-        on_each_feature=JsCode("packpaleShape"),
+        on_each_feature=JsCode("packpale.shape"),
         show=layer.show,
         smooth_factor=0.2,
         **options,
@@ -257,27 +155,69 @@ def _libraries() -> Iterable[tuple[str, str]]:
     yield "leaflet_css", f"<style>{css}</style>"
     yield "own_css", f"<style>{(own / 'map.css').read_text(encoding='utf-8')}</style>"
     yield "leaflet_js", f"<script>{script}</script>"
-    yield "own_js", f"<script>{(own / 'map.js').read_text(encoding='utf-8')}</script>"
+    for name in SCRIPTS:
+        yield f"own_js_{name}", f"<script>{(own / f'{name}.js').read_text(encoding='utf-8')}</script>"
+
+
+def _data(page: MapPage) -> dict[str, Any]:
+    """What the page's scripts work with."""
+    place, probe, background = page.placing, page.probe, page.background
+    return {
+        "view": page.view,
+        "imperial": page.imperial,
+        "plan": place
+        and {
+            "crs": place.crs,
+            "box": place.box,
+            "degree": place.degree,
+            "x0": place.x0,
+            "y0": place.y0,
+            "cx": place.cx,
+            "cy": place.cy,
+        },
+        "probe": probe
+        and {
+            "west": probe.grid.west,
+            "north": probe.grid.north,
+            "cell": probe.grid.cell,
+            "rows": probe.grid.rows,
+            "cols": probe.grid.cols,
+            "whole": probe.whole_window,
+            "readings": [
+                {
+                    "key": r.key,
+                    "title": r.title,
+                    "unit": r.unit,
+                    "digits": r.digits,
+                    "least": r.least,
+                    "words": r.words,
+                    "several": r.several,
+                    "none": r.none,
+                    "lead": r.lead,
+                    "cut": r.cut_at_top,
+                    "wide": r.wide,
+                    "packed": r.packed(),
+                }
+                for r in probe.readings
+            ],
+        },
+        "background": background and {"address": background.address, "credit": background.credit},
+    }
 
 
 def _panel(
     page: MapPage, pictures: Sequence[tuple[PictureLayer, str]], vectors: Sequence[tuple[VectorLayer, str]]
 ) -> str:
-    from packpale.review.templating import render
-
+    rooms = [
+        (room, [p for p in pictures if p[0].group == room], [v for v in vectors if v[0].group == room])
+        for room in ROOMS
+    ]
     return render(
         "panel.html",
         page=page,
-        pictures=_grouped(pictures),
-        vectors=_grouped(vectors),
+        rooms=[room for room in rooms if room[1] or room[2]],
+        pictures=pictures,
     )
-
-
-def _grouped(layers: Sequence[tuple[Any, str]]) -> dict[str, list[tuple[Any, str]]]:
-    groups: dict[str, list[tuple[Any, str]]] = {}
-    for layer, name in layers:
-        groups.setdefault(layer.group, []).append((layer, name))
-    return groups
 
 
 def _number(element: Any) -> None:
@@ -292,6 +232,4 @@ def _number(element: Any) -> None:
 
 
 def _data_uri(png: bytes) -> str:
-    import base64
-
     return "data:image/png;base64," + base64.b64encode(png).decode("ascii")

@@ -10,15 +10,25 @@ import shapely
 
 from packpale.ranking import RankedPlot, Ranking
 from packpale.result import PlotSummary
-from packpale.review.leaflet import MapPage, Shape, Style, VectorLayer, to_degrees, write_map
-from packpale.review.plot_map import FENCE, USABLE
+from packpale.review.enclosure_layers import FENCE
+from packpale.review.land_layers import USABLE
+from packpale.review.leaflet import write_map
+from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
+from packpale.review.placing import placing, widened
+from packpale.review.plot_map import background
+from packpale.review.projecting import to_degrees
 from packpale.review.wording import Wording
 from packpale.settings import Project
 
 GROUNDS = 60
 """Up to so many plots their hillshade is shown; with more the page would grow too large."""
 TOLERANCE_M = 1.0
-"""Outlines are simplified by this much; the plots' own maps show them as they are. [m]"""
+"""Outlines are simplified by this much, and by more where plots lie far apart; the plots' own maps show them as they
+are. [m]"""
+TOLERANCE_SHARE = 1 / 4000
+"""The same as a part of the longer side of the whole map: about a third of a pixel of a screen."""
+PLACING_ERROR_M = 0.05
+"""Largest error of a place that is measured to. [m]"""
 FITS = Style("#1d2a2a", "#3f7f9a", 0.12, width=2)
 FITS_NOT = Style("#6b6b6b", "#8a8a8a", 0.35, width=2, dash="4 5")
 
@@ -39,38 +49,55 @@ def overview(summaries: Sequence[PlotSummary], ranking: Ranking, project: Projec
     fences: list[Shape] = []
     grounds = []
     boxes = []
+    tolerance = _tolerance(summaries)
     for place in ranking.rows:
         summary = by_id[place.plot_id]
         degrees = to_degrees(summary.crs)
         for row in summary.layers["plots"]:
             outline = shapely.from_wkb(row["geometry"])
-            (fits if place.feasible else fits_not).append(_plot(degrees(_simple(outline)), place, summary, wording))
+            (fits if place.feasible else fits_not).append(
+                _plot(degrees(outline.simplify(tolerance)), place, summary, wording)
+            )
             boxes.append(degrees(outline.envelope)["coordinates"][0])
         for row in summary.layers["usable_land"]:
-            land = _simple(shapely.from_wkb(row["geometry"]))
+            land = shapely.from_wkb(row["geometry"]).simplify(tolerance)
             if not land.is_empty:
                 usable.append(replace(_plot(degrees(land), place, summary, wording), label=""))
         for row in summary.layers["fence_lines"]:
-            line = shapely.from_wkb(row["geometry"]).simplify(TOLERANCE_M / 10)
+            line = shapely.from_wkb(row["geometry"]).simplify(tolerance / 10)
             rows = [("Area", wording.area(row["area_m2"])), ("Length in plan", wording.length(row["perimeter_m"]))]
             fences.append(Shape(degrees(line), f"{place.plot_id}: fence line of pack {row['pack']}", rows))
         ground = summary.details.get("ground")
         if ground and len(ranking.rows) <= GROUNDS:
             grounds.append((base64.b64decode(ground["png"]), ground["bounds"]))
     layers = (
-        VectorLayer("Plots", "Plots where an enclosure fits", fits, FITS),
-        VectorLayer("Plots", "Plots where none fits", fits_not, FITS_NOT),
-        VectorLayer("Land", "Usable land", usable, USABLE),
-        VectorLayer("Land", "Fence lines", fences, replace(FENCE, fill="")),
+        VectorLayer("Ground", "Plots where an enclosure fits", fits, FITS),
+        VectorLayer("Ground", "Plots where none fits", fits_not, FITS_NOT),
+        VectorLayer("Score", "Usable land", usable, USABLE),
+        VectorLayer("Enclosure", "Fence lines", fences, replace(FENCE, fill="")),
     )
+    view = _view(boxes)
+    (south, west), (north, east) = view
     return MapPage(
         title=project.title,
         home="index.html",
-        view=_view(boxes),
+        view=view,
         grounds=grounds,
         vectors=[layer for layer in layers if layer.shapes],
         imperial=wording.imperial,
         introduction=["All plots.", *(["The number before a name is the plot's rank."] if fits else [])],
+        placing=placing(summaries[0].crs, widened((west, south, east, north), 0.5), tolerance=PLACING_ERROR_M)
+        if summaries
+        else None,
+        background=background(project.maps),
+        data_date=project.maps.data_date or "",
+        places=[
+            (
+                f"{place.rank}. {place.plot_id}" if place.feasible else f"{place.plot_id}: nothing fits",
+                plot_map_address(by_id[place.plot_id]),
+            )
+            for place in ranking.rows
+        ],
     )
 
 
@@ -95,8 +122,12 @@ def _plot(geometry: dict[str, object], place: RankedPlot, summary: PlotSummary, 
     return Shape(geometry, title, rows, plot_map_address(summary), label)
 
 
-def _simple(geometry: shapely.Geometry) -> shapely.Geometry:
-    return geometry.simplify(TOLERANCE_M)
+def _tolerance(summaries: Sequence[PlotSummary]) -> float:
+    outlines = [shapely.from_wkb(row["geometry"]) for s in summaries for row in s.layers["plots"]]
+    if not outlines:
+        return TOLERANCE_M
+    west, south, east, north = shapely.total_bounds(outlines)
+    return max(TOLERANCE_M, TOLERANCE_SHARE * float(max(east - west, north - south)))
 
 
 def _view(boxes: Sequence[Sequence[Sequence[float]]]) -> list[list[float]]:

@@ -7,9 +7,11 @@ import numpy as np
 
 from packpale.result import PlotResult
 from packpale.review.construction import TOUCH
-from packpale.review.plot_map import APRON, FENCE, GATE, OUTLINE, SURROUNDINGS, USABLE
+from packpale.review.enclosure_layers import APRON, FENCE, GATE
+from packpale.review.land_layers import OUTLINE, SURROUNDINGS, USABLE
 from packpale.review.summary import apron
-from packpale.review.themes import GREY_RAMP, hillshade
+from packpale.review.theme import GREY_RAMP
+from packpale.review.themes import hillshade
 from packpale.review.wording import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M
@@ -103,7 +105,7 @@ def _layers(axes: "Axes", result: PlotResult, project: Project, window: "BaseGeo
     _fill(axes, result.land.usable, facecolor=USABLE.fill, alpha=0.38, zorder=2)
     if not result.land.usable.is_empty:
         handles.append(Patch(facecolor=USABLE.fill, alpha=0.5, label="usable land"))
-    for kind, (title, style) in SURROUNDINGS.items():
+    for kind, (_, title, style) in SURROUNDINGS.items():
         shapes = [g for g in site.features.get(kind, ()) if g.intersects(window)]
         for shape in shapes:
             _surrounding(axes, shape, style.colour)

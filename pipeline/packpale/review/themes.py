@@ -1,63 +1,33 @@
-"""What the coloured pictures of a plot's map show: classes, their colours and their words.
+"""What the coloured pictures of a plot's map show, and in which words."""
 
-Every ramp grows steadily darker or lighter, so that it can be read without telling hues apart and in grey print.
-"""
-
-import itertools
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from packpale.result import PlotResult
-from packpale.review.overlay import Classes, ramp
+from packpale.review.overlay import ramp
+from packpale.review.theme import (
+    DIG_RAMP,
+    GREY_RAMP,
+    HEIGHT_RAMP,
+    SCORE_RAMP,
+    SEVERAL,
+    SLOPE_RAMP,
+    WATER_RAMP,
+    Theme,
+    categories,
+    even_edges,
+    spans,
+)
 from packpale.review.wording import Wording
 from packpale.settings import Project
-from packpale.site import Array, Grid
+from packpale.site import Grid
 from packpale.units import FOOT_M
 
-SLOPE_RAMP = ("#fdf6d8", "#f0b860", "#b5502a", "#4a1420")
-WATER_RAMP = ("#f2f6ee", "#8fc6cf", "#2f78a8", "#12284f")
-DIG_RAMP = ("#2b1d33", "#7a3f6d", "#d98a6a", "#fbeecb")
-SCORE_RAMP = ("#2c1e52", "#2f6488", "#3fa07f", "#e9e36a")
-DISTINCT = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00", "#f0e442", "#8c6d46")
-"""Colours told apart by most people with a colour vision deficiency: M. Okabe and K. Ito, Color Universal Design
-(2008), without black, and one brown of our own."""
-SEVERAL = "#3a3a3a"
-GREY_RAMP = ("#6d6a63", "#fbfaf7")
 GREYS = 40
 FLAT = math.sin(math.radians(45))
 """Brightness of flat ground under a light 45 degrees high."""
-
-
-@dataclass(frozen=True)
-class Theme:
-    """One coloured picture: ``values`` fall into classes between ascending ``edges``, one colour and text for each.
-
-    A class without colour is not painted. ``legend`` lists the classes to explain, by number from 0.
-    """
-
-    key: str
-    group: str
-    title: str
-    explanation: str
-    values: Array
-    edges: tuple[float, ...]
-    colours: tuple[str, ...]
-    texts: tuple[str, ...]
-    mean: bool = True
-    """Whether values may be averaged where a pixel covers several cells."""
-
-    def classes(self, values: Array) -> Classes:
-        """Number of the class of each value, from 1; 0 where there is no value."""
-        numbers = np.digitize(np.where(np.isnan(values), np.inf, values), self.edges) + 1
-        return np.where(np.isnan(values), 0, numbers).astype(np.uint8)
-
-    def legend(self) -> list[tuple[str, str]]:
-        """Colour and text of every painted class."""
-        return [(c, t) for c, t in zip(self.colours, self.texts, strict=True) if c]
 
 
 def hillshade(result: PlotResult) -> Theme:
@@ -68,26 +38,46 @@ def hillshade(result: PlotResult) -> Theme:
     # Flat ground always looks the same; gentle relief is stretched, but not so far that every wrinkle is a hill.
     known = [min(darkest, FLAT - 0.12), FLAT, max(brightest, FLAT + 0.08)]
     stretched = np.interp(result.land.hillshade, known, [0.0, 0.78, 1.0])
-    return Theme("hillshade", "", "Ground", "", stretched, edges, tuple(ramp(GREY_RAMP, GREYS)), ("",) * GREYS)
+    return Theme("hillshade", "Ground", "Relief", "", stretched, edges, tuple(ramp(GREY_RAMP, GREYS)), ("",) * GREYS)
 
 
 def themes(result: PlotResult, project: Project, wording: Wording) -> list[Theme]:
     """All pictures of one plot's map, in the order in which the panel lists them."""
     return [
+        _height(result, wording),
         _slope(result, project),
         _wetness(result),
         _ponding(result, project, wording),
+        _water_table(result, project, wording),
         _diggability(result),
         _limiting(result),
+        _rock(result, project, wording),
         _suitability(result),
         not_usable(result),
     ]
 
 
+def _height(result: PlotResult, wording: Wording) -> Theme:
+    unit, scale, _ = wording.dimension_unit()
+    seen = result.site.elevation[np.isfinite(result.site.elevation)] * scale
+    shown = even_edges(float(seen.min()), float(seen.max())) if seen.size else [0.0]
+    texts = spans([f"{e:,g} {unit}" for e in shown])
+    return Theme(
+        "height",
+        "Ground",
+        "Height of the ground",
+        "Above the zero level of the elevation model.",
+        result.site.elevation,
+        tuple(e / scale for e in shown),
+        tuple(ramp(HEIGHT_RAMP, len(texts))),
+        tuple(texts),
+    )
+
+
 def _slope(result: PlotResult, project: Project) -> Theme:
     limit = project.land.max_slope_deg
     edges = sorted({2.0, 5.0, 10.0, 15.0, 30.0, limit})
-    texts = _spans([f"{e:g}°" for e in edges])
+    texts = spans([f"{e:g}°" for e in edges])
     texts = [f"{t}: too steep here" if e >= limit else t for t, e in zip(texts, [-1.0, *edges], strict=True)]
     return Theme(
         "slope",
@@ -103,7 +93,7 @@ def _slope(result: PlotResult, project: Project) -> Theme:
 
 def _wetness(result: PlotResult) -> Theme:
     edges = (4.0, 6.0, 8.0, 10.0, 12.0)
-    texts = _spans([f"{e:g}" for e in edges])
+    texts = spans([f"{e:g}" for e in edges])
     texts[0] += ": sheds water"
     texts[-1] += ": gathers water"
     return Theme(
@@ -122,16 +112,13 @@ def _ponding(result: PlotResult, project: Project, wording: Wording) -> Theme:
     limit = project.land.max_ponding_m
     edges = sorted({0.02, 0.1, 1.0, limit})
 
-    def unit(depth: float) -> str:
-        return f"{depth / FOOT_M:.1f} ft" if wording.imperial else f"{depth:g} m"
-
-    texts = _spans([unit(e) for e in edges])
+    texts = spans([_depth(e, wording) for e in edges])
     texts = [f"{t}: too deep here" if e >= limit else t for t, e in zip(texts, [-1.0, *edges], strict=True)]
     return Theme(
         "ponding",
         "Drainage",
         "Hollows that can fill with water",
-        f"Depth of water when a hollow is full. The settings allow up to {unit(limit)}.",
+        f"Depth of water when a hollow is full. The settings allow up to {_depth(limit, wording)}.",
         result.land.ponding,
         tuple(edges),
         ("", *ramp(WATER_RAMP[1:], len(texts) - 1)),
@@ -159,7 +146,7 @@ def _limiting(result: PlotResult) -> Theme:
     # Where nothing limits the digging no feature decides.
     decides = np.where(result.land.limitation > 0, result.land.limiting_feature, -1).astype(float)
     present = [k for k in range(len(FEATURES)) if (decides == k).any()]
-    return _categories(
+    return categories(
         "limiting",
         "Digging",
         "What limits digging most",
@@ -169,10 +156,44 @@ def _limiting(result: PlotResult) -> Theme:
     )
 
 
+def _rock(result: PlotResult, project: Project, wording: Wording) -> Theme:
+    limit, trench = project.land.min_depth_to_rock_m, project.trench.depth_m
+    edges = sorted({0.6, 2.0, trench, limit} - {0.0})
+    texts = spans([_depth(e, wording) for e in edges])
+    texts = [f"{t}: too near here" if e <= limit else t for t, e in zip(texts, [*edges, math.inf], strict=True)]
+    return Theme(
+        "rock",
+        "Digging",
+        "Depth to rock",
+        f"From soil data and pits. The trench is {_depth(trench, wording)} deep; the settings ask for rock at least "
+        f"{_depth(limit, wording)} down.",
+        result.site.soil.depth_to_rock,
+        tuple(edges),
+        tuple(ramp(DIG_RAMP, len(texts))),
+        tuple(texts),
+    )
+
+
+def _water_table(result: PlotResult, project: Project, wording: Wording) -> Theme:
+    trench = project.trench.depth_m
+    edges = sorted({0.3, 0.6, 2.0, trench})
+    texts = spans([_depth(e, wording) for e in edges])
+    return Theme(
+        "water_table",
+        "Drainage",
+        "Depth to the water table",
+        f"At its shallowest in the year, from soil data and pits. The trench is {_depth(trench, wording)} deep.",
+        result.site.soil.water_table,
+        tuple(edges),
+        tuple(ramp(WATER_RAMP[::-1], len(texts))),
+        tuple(texts),
+    )
+
+
 def _suitability(result: PlotResult) -> Theme:
     edges = tuple(float(e) for e in range(10, 100, 10))
     weights = ", ".join(f"{name} {100 * weight:.0f} %" for name, weight in result.land.weights.items())
-    texts = _spans([f"{e:g}" for e in edges])
+    texts = spans([f"{e:g}" for e in edges])
     texts[0] += ": worst"
     texts[-1] += ": best"
     return Theme(
@@ -200,7 +221,7 @@ def not_usable(result: PlotResult) -> Theme:
     named = [(k, limit.name) for k, limit in enumerate(limits) if (first == k).any()]
     if (first == several).any():
         named.append((several, "more than one of these"))
-    return _categories(
+    return categories(
         "not_usable",
         "Score",
         "Why land is not usable",
@@ -211,33 +232,9 @@ def not_usable(result: PlotResult) -> Theme:
     )
 
 
-def _categories(
-    key: str,
-    group: str,
-    title: str,
-    explanation: str,
-    *,
-    values: Array,
-    named: Sequence[tuple[int, str]],
-    last: str | None = None,
-) -> Theme:
-    colours = [DISTINCT[k % len(DISTINCT)] for k, _ in named]
-    if last:
-        colours[-1] = last
-    numbers = np.full(values.shape, np.nan)
-    for place, (k, _) in enumerate(named):
-        numbers[values == k] = place
-    return Theme(
-        key,
-        group,
-        title,
-        explanation,
-        numbers,
-        tuple(k + 0.5 for k in range(len(named) - 1)),
-        tuple(colours) or ("",),
-        tuple(text for _, text in named) or ("",),
-        mean=False,
-    )
+def _depth(depth: float, wording: Wording) -> str:
+    """A depth as short as it can be said."""
+    return f"{depth / FOOT_M:.1f} ft" if wording.imperial else f"{depth:g} m"
 
 
 def _cells(area: object, grid: Grid) -> npt.NDArray[np.bool_]:
@@ -247,9 +244,3 @@ def _cells(area: object, grid: Grid) -> npt.NDArray[np.bool_]:
     x, y = grid.centres()
     shapely.prepare(area)
     return np.asarray(shapely.contains_xy(area, *np.meshgrid(x, y)), bool)
-
-
-def _spans(edges: Sequence[str]) -> list[str]:
-    """Words for the classes below, between and above the edges."""
-    between = [f"{a} to {b}" for a, b in itertools.pairwise(edges)]
-    return [f"under {edges[0]}", *between, f"over {edges[-1]}"]

@@ -29,7 +29,12 @@ class Wording:
 
     def dimension(self, value: float | None) -> str:
         """Length of something built, to the centimetre or tenth of a foot."""
-        return _figure(value, 1 / FOOT_M, 1, "ft") if self.imperial else _figure(value, 1.0, 2, "m")
+        unit, scale, digits = self.dimension_unit()
+        return _figure(value, scale, digits, unit)
+
+    def dimension_unit(self) -> tuple[str, float, int]:
+        """What ``dimension`` shows: unit, its number to a metre, decimals."""
+        return ("ft", 1 / FOOT_M, 1) if self.imperial else ("m", 1.0, 2)
 
     def volume(self, value: float | None) -> str:
         """Volume of earth."""

@@ -1,0 +1,124 @@
+"""What a web map shows, whatever draws it: shapes, styles, layers, pictures, figures to look up."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from packpale.review.placing import Placing
+from packpale.review.probe import Probe
+
+Room = Literal["Ground", "Drainage", "Digging", "Score", "Enclosure", "Earthworks", "Pack and people"]
+ROOMS: tuple[Room, ...] = ("Ground", "Drainage", "Digging", "Score", "Enclosure", "Earthworks", "Pack and people")
+"""Headings of the panel, in the order in which a plot is worked out."""
+
+
+@dataclass(frozen=True)
+class Shape:
+    """One thing drawn on a map: GeoJSON geometry in degrees, and what its popup says."""
+
+    geometry: Mapping[str, Any]
+    title: str = ""
+    rows: Sequence[tuple[str, str]] = ()
+    """Name and value of each line of the popup."""
+    link: str = ""
+    """Page the popup leads to, relative."""
+    label: str = ""
+    """Text that stands on the map beside the shape."""
+    style: "Style | None" = None
+    """Where the shape is drawn otherwise than its layer."""
+
+
+@dataclass(frozen=True)
+class Style:
+    """How a layer is drawn and shown in the legend."""
+
+    colour: str
+    fill: str = ""
+    """Empty for no fill."""
+    fill_opacity: float = 0.25
+    width: float = 2.0
+    dash: str = ""
+    radius: float = 0.0
+    """Of a point's disc; 0 for lines and areas. [px]"""
+    backs_away: bool = False
+    """Whether the fill is left out while the ground is coloured, so that its colours can be read."""
+    halo: bool = False
+    """Whether a light edge sets the line off from dark ground."""
+
+    def options(self) -> dict[str, Any]:
+        """The style as Leaflet's path options."""
+        drawn: dict[str, Any] = {"color": self.colour, "weight": self.width, "fill": bool(self.fill)}
+        if self.fill:
+            drawn |= {"fillColor": self.fill, "fillOpacity": self.fill_opacity}
+        if self.dash:
+            drawn["dashArray"] = self.dash
+        if self.radius:
+            drawn["radius"] = self.radius
+        if self.backs_away or self.halo:
+            drawn["className"] = " ".join(["backs-away"] * self.backs_away + ["halo"] * self.halo)
+        return drawn
+
+
+@dataclass(frozen=True)
+class VectorLayer:
+    """Shapes that are switched on and off together."""
+
+    group: Room
+    title: str
+    shapes: Sequence[Shape]
+    style: Style
+    show: bool = True
+    explanation: str = ""
+    """A sentence under the title, where the title does not say all."""
+    legend: Sequence[tuple[Style, str]] = ()
+    """Mark and words for each kind of shape in the layer, where they are drawn in different styles."""
+
+
+@dataclass(frozen=True)
+class PictureLayer:
+    """A coloured picture over the ground; one of them shows at a time, or two side by side."""
+
+    group: Room
+    title: str
+    explanation: str
+    png: bytes
+    bounds: list[list[float]]
+    legend: Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class Background:
+    """Pictures of the surroundings from a network, shown only while a reader asks for them."""
+
+    address: str
+    """Address of one tile, with {z}, {x} and {y} in it."""
+    credit: str
+    """Who has to be named beside it."""
+
+
+@dataclass(frozen=True)
+class MapPage:
+    """Everything on one map."""
+
+    title: str
+    home: str
+    """Relative address of the page this map belongs to."""
+    view: list[list[float]]
+    """[[south, west], [north, east]] shown at first. [deg]"""
+    grounds: Sequence[tuple[bytes, list[list[float]]]] = ()
+    """Hillshades, each with its bounds."""
+    pictures: Sequence[PictureLayer] = ()
+    vectors: Sequence[VectorLayer] = ()
+    """In the order in which they are drawn, the lowest first; the panel sorts them by room."""
+    imperial: bool = False
+    introduction: Sequence[str] = field(default=())
+    """Lines of text at the top of the panel."""
+    placing: Placing | None = None
+    """From degrees to the run's plan; without it nothing can be measured on the map."""
+    probe: Probe | None = None
+    """Figures that a click looks up."""
+    background: Background | None = None
+    data_date: str = ""
+    """When the ground was measured, in the reader's words."""
+    places: Sequence[tuple[str, str]] = ()
+    """Name and relative address of every page that the map leads to."""

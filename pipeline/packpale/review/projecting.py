@@ -1,0 +1,38 @@
+"""Geometry of the run's CRS as the maps take it: GeoJSON in degrees."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from shapely.geometry.base import BaseGeometry
+
+COORDINATE_DECIMALS = 7
+"""About a centimetre of latitude."""
+Degrees = Callable[[BaseGeometry], dict[str, Any]]
+
+
+def to_degrees(crs: str) -> Degrees:
+    """Function that turns a shapely geometry of the run's CRS into GeoJSON in degrees."""
+    import shapely
+    from pyproj import Transformer
+
+    transformer = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+
+    def turn(geometry: Any) -> dict[str, Any]:
+        degrees = shapely.transform(geometry, lambda xy: _columns(transformer.transform(xy[:, 0], xy[:, 1])))
+        return {key: _rounded(value) for key, value in shapely.geometry.mapping(degrees).items()}
+
+    return turn
+
+
+def _columns(pair: tuple[Any, Any]) -> Any:
+    import numpy as np
+
+    return np.column_stack(pair)
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {k: _rounded(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_rounded(v) for v in value]
+    return round(value, COORDINATE_DECIMALS) if isinstance(value, float) else value

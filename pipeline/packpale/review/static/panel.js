@@ -1,0 +1,103 @@
+"use strict";
+// Connects the panel and the keyboard with the map.
+packpale.start = function (map, data) {
+  var panel = document.getElementById("panel"), frame = map.getContainer();
+  packpale.data = data;
+  if (packpale.narrow()) panel.open = false;
+  // The panel covers the left of a wide screen and the top of a narrow one: what is shown lies beside it.
+  packpale.beside = function () {
+    return packpale.narrow() ? [10, panel.querySelector("summary").offsetHeight + 16] : [panel.offsetWidth + 24, 16];
+  };
+  function whole() {
+    map.fitBounds(data.view, {paddingTopLeft: packpale.beside(), paddingBottomRight: packpale.narrow() ? [10, 60] : [50, 30]});
+  }
+  whole();
+  document.getElementById("whole").addEventListener("click", whole);
+  L.control.zoom({position: "bottomright"}).addTo(map);
+  L.control.scale({position: "bottomleft", metric: !data.imperial, imperial: data.imperial, maxWidth: 160}).addTo(map);
+
+  map.on("click", function (event) {
+    if (packpale.measuring) packpale.measureAt(event.latlng);
+    else packpale.ask(map, event.latlng, event.originalEvent.packpaleShape);
+  });
+  // Enter selects what lies under the cross in the middle of the map, as a click does.
+  frame.setAttribute("aria-describedby", "keys");
+  frame.addEventListener("keydown", function (event) {
+    if (event.key !== "Enter" || event.target !== frame) return;
+    var box = frame.getBoundingClientRect();
+    var x = box.left + box.width / 2, y = box.top + box.height / 2;
+    var met = document.elementFromPoint(x, y);
+    (frame.contains(met) && !met.closest(".leaflet-popup") ? met : frame).dispatchEvent(
+      new MouseEvent("click", {bubbles: true, cancelable: true, view: window, clientX: x, clientY: y}));
+  });
+
+  function showKey(box, on) {
+    var key = panel.querySelector(".key[data-for='" + box.value + "']");
+    if (key) key.hidden = !on;
+  }
+  function showPictures() {
+    var coloured = false;
+    panel.querySelectorAll("input[name=picture]").forEach(function (box) {
+      if (!box.value) return;
+      if (box.checked) window[box.value].addTo(map); else window[box.value].remove();
+      var beside = packpale.besides(box.value);
+      coloured = coloured || box.checked || beside;
+      showKey(box, box.checked || beside);
+      box.closest(".layer").classList.toggle("shown", box.checked || beside);
+    });
+    frame.classList.toggle("coloured", coloured);
+    packpale.divide();
+  }
+  var boxes = panel.querySelectorAll(".layer input[type=checkbox]");
+  boxes.forEach(function (box) {
+    box.addEventListener("change", function () {
+      if (box.checked) window[box.value].addTo(map); else window[box.value].remove();
+      showKey(box, box.checked);
+      box.closest(".layer").classList.toggle("shown", box.checked);
+      // Whatever is switched on last, layers lie over one another as they did at first: points over lines over areas.
+      data.drawn.forEach(function (name) { if (map.hasLayer(window[name])) window[name].bringToFront(); });
+    });
+    box.closest(".layer").classList.toggle("shown", box.checked);
+  });
+
+  packpale.besides = packpale.divide = function () { return false; };
+  packpale.compare(map, panel);
+  panel.addEventListener("change", showPictures);
+  showPictures();
+  packpale.measure(map);
+  packpale.sheet(map);
+  packpale.background(map);
+  packpale.labels(map);
+};
+
+// Pictures from a network, only while asked for; without a connection the map is as it was.
+packpale.background = function (map) {
+  var box = document.getElementById("background"), given = packpale.data.background;
+  if (!box || !given) return;
+  var credit = document.getElementById("credit"), said = document.getElementById("background-said");
+  var tiles = L.tileLayer(given.address, {maxZoom: 24, maxNativeZoom: 18});
+  tiles.on("tileerror", function () { said.textContent = "It did not load: there is no connection, or its owner refuses."; });
+  box.addEventListener("change", function () {
+    if (box.checked) tiles.addTo(map); else tiles.remove();
+    said.textContent = "";
+    credit.textContent = given.credit;
+    credit.hidden = !box.checked;
+  });
+};
+
+// Of names that would lie over one another only the first stays, and the rest wait until there is room.
+packpale.labels = function (map) {
+  function place() {
+    var taken = [];
+    document.querySelectorAll(".label").forEach(function (label) {
+      var box = label.getBoundingClientRect();
+      var free = taken.every(function (t) {
+        return box.right < t.left || box.left > t.right || box.bottom < t.top || box.top > t.bottom;
+      });
+      label.classList.toggle("waits", !free);
+      if (free) taken.push(box);
+    });
+  }
+  map.on("zoomend layeradd", function () { window.requestAnimationFrame(place); });
+  place();
+};

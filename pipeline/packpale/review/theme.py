@@ -1,0 +1,98 @@
+"""One coloured picture of a plot's map: classes of values, their colours and their words.
+
+Every ramp grows steadily darker or lighter, so that it can be read without telling hues apart and in grey print.
+"""
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from packpale.review.map_page import Room
+from packpale.review.overlay import Classes
+from packpale.site import Array
+
+SLOPE_RAMP = ("#fdf6d8", "#f0b860", "#b5502a", "#4a1420")
+WATER_RAMP = ("#f2f6ee", "#8fc6cf", "#2f78a8", "#12284f")
+DIG_RAMP = ("#2b1d33", "#7a3f6d", "#d98a6a", "#fbeecb")
+SCORE_RAMP = ("#2c1e52", "#2f6488", "#3fa07f", "#e9e36a")
+HEIGHT_RAMP = ("#23402f", "#6f7f3f", "#cdb271", "#f8f3e3")
+DISTINCT = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00", "#f0e442", "#8c6d46")
+"""Colours told apart by most people with a colour vision deficiency: M. Okabe and K. Ito, Color Universal Design
+(2008), without black, and one brown of our own."""
+SEVERAL = "#3a3a3a"
+GREY_RAMP = ("#6d6a63", "#fbfaf7")
+
+
+@dataclass(frozen=True)
+class Theme:
+    """One coloured picture: ``values`` fall into classes between ascending ``edges``, one colour and text for each.
+
+    A class without colour is not painted. ``legend`` lists the classes to explain, by number from 0.
+    """
+
+    key: str
+    group: Room
+    title: str
+    explanation: str
+    values: Array
+    edges: tuple[float, ...]
+    colours: tuple[str, ...]
+    texts: tuple[str, ...]
+    mean: bool = True
+    """Whether values may be averaged where a pixel covers several cells."""
+
+    def classes(self, values: Array) -> Classes:
+        """Number of the class of each value, from 1; 0 where there is no value."""
+        numbers = np.digitize(np.where(np.isnan(values), np.inf, values), self.edges) + 1
+        return np.where(np.isnan(values), 0, numbers).astype(np.uint8)
+
+    def legend(self) -> list[tuple[str, str]]:
+        """Colour and text of every painted class."""
+        return [(c, t) for c, t in zip(self.colours, self.texts, strict=True) if c]
+
+
+def categories(
+    key: str,
+    group: Room,
+    title: str,
+    explanation: str,
+    *,
+    values: Array,
+    named: Sequence[tuple[int, str]],
+    last: str | None = None,
+) -> Theme:
+    """Picture of the numbers in ``named``, each in a colour of its own; ``last`` is the colour of the last of them."""
+    colours = [DISTINCT[k % len(DISTINCT)] for k, _ in named]
+    if last:
+        colours[-1] = last
+    numbers = np.full(values.shape, np.nan)
+    for place, (k, _) in enumerate(named):
+        numbers[values == k] = place
+    return Theme(
+        key,
+        group,
+        title,
+        explanation,
+        numbers,
+        tuple(k + 0.5 for k in range(len(named) - 1)),
+        tuple(colours) or ("",),
+        tuple(text for _, text in named) or ("",),
+        mean=False,
+    )
+
+
+def spans(edges: Sequence[str]) -> list[str]:
+    """Words for the classes below, between and above the edges."""
+    between = [f"{a} to {b}" for a, b in itertools.pairwise(edges)]
+    return [f"under {edges[0]}", *between, f"over {edges[-1]}"]
+
+
+def even_edges(low: float, high: float, *, most: int = 8) -> list[float]:
+    """Up to ``most`` multiples of a round step (1, 2 or 5 times a power of ten) between low and high, one at least."""
+    steps = (digit * 10.0**exponent for exponent in itertools.count(-2) for digit in (1, 2, 5))
+    step = next(s for s in steps if high / s - low / s < most)
+    first, last = math.floor(low / step) + 1, math.ceil(high / step) - 1
+    return [round(k * step, 2) for k in range(first, max(last, first) + 1)]
