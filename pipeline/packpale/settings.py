@@ -320,6 +320,15 @@ class TrenchSettings(Settings):
         return self.apron_reach_m + self.side_slope * self.depth_m
 
 
+class SettingOutSettings(Settings):
+    """How the fence line is pegged."""
+
+    step_m: Annotated[float, Field(ge=0.5, le=100)] = default("setting_out.step_m")
+    """Step of the chainages that are pegged beside posts, gates and changes of arc. [m]"""
+    tape_error_m: Annotated[float, Field(gt=0, le=1)] = default("setting_out.tape_error_m")
+    """Error to reckon with in a distance that is taped. [m]"""
+
+
 class BulkingSettings(Settings):
     """How volumes change between the ground, the heap and the backfill."""
 
@@ -530,6 +539,7 @@ class Project(Settings):
     fence: FenceSettings = FenceSettings()
     mesh: MeshSettings = MeshSettings()
     trench: TrenchSettings = TrenchSettings()
+    setting_out: SettingOutSettings = SettingOutSettings()
     bulking: BulkingSettings = BulkingSettings()
     rates: RateSettings = RateSettings()
     plant: PlantSettings = PlantSettings()

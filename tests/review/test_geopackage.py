@@ -9,7 +9,7 @@ from packpale.review.geopackage import write_geopackage
 from packpale.review.summary import read_summary
 from review import factory
 
-LAYERS = ["plots", "usable_land", "fence_lines", "aprons", "stations", "posts", "gates", "touches"]
+LAYERS = ["plots", "usable_land", "fence_lines", "aprons", "stations", "posts", "gates", "stakes", "touches"]
 FENCE_LINE = [
     "plot_id",
     "pack",

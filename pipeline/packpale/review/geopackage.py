@@ -73,6 +73,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
         },
     ),
     "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
+    "stakes": ("Point", {"plot_id": TEXT, "pack": WHOLE, "stake": TEXT, "what": TEXT}),
     "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
 }
 """Geometry type and columns of each layer, in the order in which they are written."""

@@ -5,11 +5,15 @@ from pathlib import Path
 
 from packpale.result import PlotResult, PlotSummary
 from packpale.review.drawing_set import write_drawings
+from packpale.review.gpx import write_gpx
+from packpale.review.landxml import write_landxml
+from packpale.review.pegging import write_pegging
 from packpale.review.picture import write_picture
 from packpale.review.plot_map import ground_picture, write_plot_map
 from packpale.review.rasters import write_rasters
-from packpale.review.summary import arcs, setting_out, summarise, write_summary
-from packpale.review.tables import ARC_COLUMNS, SETTING_OUT_COLUMNS, write_table
+from packpale.review.setting_out import arcs, peg_rows, setting_out
+from packpale.review.summary import summarise, write_summary
+from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
 from packpale.review.wording import Wording
 from packpale.settings import Project
 
@@ -27,6 +31,10 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     if result.enclosure.packs:
         write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
         write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
+        write_table(folder / "pegs.csv", PEG_COLUMNS, peg_rows(result, project))
+        write_pegging(result, project, folder / "pegging.txt")
+        write_gpx(result, folder / "fence_line.gpx")
+        write_landxml(result, folder / "alignment.xml")
     write_drawings(result, project, wording, folder)
     write_picture(result, project, wording, folder / "picture.png")
     write_plot_map(result, project, wording, folder / "map.html")

@@ -15,6 +15,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
+from packpale.review.setting_out import setting_out, stake_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
 
@@ -184,6 +185,7 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
+        "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
     }
     return {
         name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()
@@ -217,51 +219,6 @@ def fence_line_row(number: int, line: Line, fit: Fit | None) -> dict[str, Any]:
 def _apron(pack: Pack, trench: TrenchSettings) -> dict[str, Any]:
     area = apron(pack, trench, CHORD_ERROR_M)
     return {"pack": pack.number, "reach_m": trench.apron_reach_m, "side": trench.side, "geometry": area}
-
-
-def setting_out(result: PlotResult) -> Iterable[dict[str, Any]]:
-    """Rows of setting_out.csv, with the station as ``geometry``; the arc by its name."""
-    works = result.earthworks
-    inverts = {v.pack: v.invert for v in works.volumes} if works else {}
-    for pack in result.enclosure.packs:
-        line = pack.alignment
-        names = [arc.name for arc in pack.line.arcs()]
-        invert = inverts.get(pack.number, np.full(line.x.shape, np.nan))
-        for i in range(line.x.size):
-            yield {
-                "pack": pack.number,
-                "chainage_m": float(line.chainage[i]),
-                "x": float(line.x[i]),
-                "y": float(line.y[i]),
-                "ground_m": float(line.ground[i]),
-                "invert_m": float(invert[i]),
-                "bearing_deg": float(line.bearing_deg[i]),
-                "arc": names[line.arc[i]],
-                "radius_m": float(line.radius[i]),
-                "geometry": shapely.Point(line.x[i], line.y[i]),
-            }
-
-
-def arcs(result: PlotResult) -> Iterable[dict[str, Any]]:
-    """Rows of arcs.csv: what it takes to peg out each arc from its centre."""
-    for pack in result.enclosure.packs:
-        for arc in pack.line.arcs():
-            yield {
-                "pack": pack.number,
-                "arc": arc.name,
-                "centre_x": arc.centre_x,
-                "centre_y": arc.centre_y,
-                "radius_m": arc.radius,
-                "turn_deg": arc.turn_deg,
-                "start_chainage_m": arc.chainage,
-                "length_m": arc.length,
-                "start_x": arc.start_x,
-                "start_y": arc.start_y,
-                "start_bearing_deg": arc.start_bearing_deg,
-                "end_x": arc.end_x,
-                "end_y": arc.end_y,
-                "end_bearing_deg": arc.end_bearing_deg,
-            }
 
 
 def _posts(pack: Pack) -> Iterable[dict[str, Any]]:

@@ -79,7 +79,37 @@ ARC_COLUMNS = (
     "end_x",
     "end_y",
     "end_bearing_deg",
+    "deflection_deg",
+    "long_chord_m",
+    "mid_ordinate_m",
+    "tangent_m",
+    "external_m",
 )
+PEG_COLUMNS = (
+    "pack",
+    "peg",
+    "kind",
+    "post",
+    "chainage_m",
+    "x",
+    "y",
+    "ground_m",
+    "invert_m",
+    "arc",
+    "radius_m",
+    "arc_from_start_of_arc_m",
+    "deflection_deg",
+    "chord_from_start_of_arc_m",
+    "chord_from_previous_peg_m",
+    "along_baseline_1_m",
+    "right_of_baseline_1_m",
+    "first_tie_from",
+    "first_tie_m",
+    "second_tie_from",
+    "second_tie_m",
+    "tie_angle_deg",
+)
+"""Offsets from baseline 2, which runs from stake A to the right of baseline 1, are along_baseline_1_m."""
 DECIMALS = {
     "score": 2,
     "first_place_share": 4,
@@ -88,6 +118,8 @@ DECIMALS = {
     "section_area_m2": 3,
     "x": 3,
     "y": 3,
+    "deflection_deg": 5,
+    "tie_angle_deg": 1,
 }
 """Decimals of columns whose name ends in no unit, or that are smaller than their unit suggests."""
 DECIMALS_BY_UNIT = (
@@ -96,8 +128,8 @@ DECIMALS_BY_UNIT = (
     ("_m2", 1),
     ("_m", 3),
     ("_deg", 3),
-    ("_x", 3),
-    ("_y", 3),
+    ("_x", 4),
+    ("_y", 4),
     ("_p10", 2),
     ("_p50", 2),
     ("_p90", 2),

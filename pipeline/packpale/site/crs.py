@@ -202,6 +202,18 @@ def scale_error(crs: CRS, x: float, y: float) -> float:
     return float(np.max(np.abs(2 * half / np.asarray(ground) - 1)))
 
 
+def grid_scale(crs: CRS, x: float, y: float) -> float:
+    """Length on the map over length on the ellipsoid at a point, the mean of both axes; 1 where it is not known."""
+    geographic = crs.geodetic_crs
+    if geographic is None or crs.ellipsoid is None:
+        return 1.0
+    geod = Geod(a=crs.ellipsoid.semi_major_metre, b=crs.ellipsoid.semi_minor_metre)
+    half = 50.0
+    lon, lat = moved([x - half, x + half, x, x], [y, y, y - half, y + half], crs, geographic)
+    _, _, ground = geod.inv(lon[::2], lat[::2], lon[1::2], lat[1::2])
+    return float(np.mean(2 * half / np.asarray(ground)))
+
+
 def shift_accuracy(source: CRS, target: CRS, lon: float, lat: float) -> float | None:
     """Accuracy of the change between two CRS at a place, as the registry states it [m]; None if it states none."""
     if same(source, target):

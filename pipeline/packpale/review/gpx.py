@@ -1,0 +1,120 @@
+"""fence_line.gpx (GPX 1.1): stakes and gates as waypoints, posts as a route, the fence line as a closed track."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+from pyproj import CRS
+
+from packpale.enclosure.model import Pack
+from packpale.result import PlotResult
+from packpale.review.setting_out import stakes
+from packpale.review.xml_file import Element, child, decimal, root, write
+from packpale.site import Array
+from packpale.site.crs import moved, shift_accuracy, shown
+
+NAMESPACE = "http://www.topografix.com/GPX/1/1"
+SCHEMA = f"{NAMESPACE} http://www.topografix.com/GPX/1/1/gpx.xsd"
+DEGREE_DIGITS = 10
+"""Decimals of latitude and longitude: a hundredth of a millimetre."""
+CHORD_ERROR_M = 0.001
+"""Largest distance between the line and the track between two of its points. [m]"""
+
+
+def write_gpx(result: PlotResult, path: Path) -> None:
+    """Write the fence lines of a plot for satellite receivers, in WGS 84.
+
+    Elevations are those of the input, in metres, and left out where the ground is not known.
+    """
+    gpx = root(
+        "gpx",
+        {
+            "version": "1.1",
+            "creator": "Packpale",
+            "xmlns": NAMESPACE,
+            "xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance",
+            "xsi:schemaLocation": SCHEMA,
+        },
+    )
+    about = child(gpx, "metadata")
+    child(about, "name", f"Fence lines of plot {result.site.plot_id}")
+    child(about, "desc", _about(result))
+    writer = _Points(result)
+    packs = result.enclosure.packs
+    for pack in packs:
+        _waypoints(gpx, pack, writer)
+    for pack in packs:
+        _route(gpx, pack, writer)
+    for pack in packs:
+        _track(gpx, pack, writer)
+    write(gpx, path)
+
+
+def _about(result: PlotResult) -> str:
+    crs = CRS.from_user_input(result.site.crs)
+    middle = result.site.outline.centroid
+    wgs84 = CRS.from_epsg(4326)
+    lon, lat = moved(middle.x, middle.y, crs, wgs84)
+    accuracy = shift_accuracy(crs, wgs84, float(lon), float(lat))
+    known = {None: "not known", 0.0: "exact"}.get(accuracy, f"about {accuracy or 0:g} m")
+    return (
+        f"Moved from {shown(crs)} to WGS 84; accuracy of that change as registered: {known}. Elevations are those of "
+        "the "
+        "elevation model that was given, in its own height system, not heights above the ellipsoid. A hand-held "
+        "receiver "
+        "finds a place to some metres: peg with pegs.csv, look around with this."
+    )
+
+
+class _Points:
+    """Coordinates and ground of a plot's points."""
+
+    def __init__(self, result: PlotResult) -> None:
+        self.site = result.site
+        self.crs = CRS.from_user_input(result.site.crs)
+        self.wgs84 = CRS.from_epsg(4326)
+
+    def add(self, parent: Element, tag: str, x: Array, y: Array) -> list[Element]:
+        """An element for each point, with latitude, longitude and elevation."""
+        lon, lat = moved(x, y, self.crs, self.wgs84)
+        # The schema's longitudes end before 180.
+        lon = (np.asarray(lon) + 180) % 360 - 180
+        ground = self.site.grid.bilinear(self.site.elevation, x, y)
+        out = []
+        for la, lo, z in zip(lat.tolist(), lon.tolist(), ground.tolist(), strict=True):
+            place = {"lat": decimal(la, DEGREE_DIGITS), "lon": decimal(lo, DEGREE_DIGITS)}
+            point = child(parent, tag, attributes=place)
+            if math.isfinite(z):
+                child(point, "ele", decimal(z, 3))
+            out.append(point)
+        return out
+
+
+def _waypoints(gpx: Element, pack: Pack, writer: _Points) -> None:
+    found = stakes(pack)
+    x, y = np.array([s.x for s in found]), np.array([s.y for s in found])
+    for stake, point in zip(found, writer.add(gpx, "wpt", x, y), strict=True):
+        child(point, "name", f"{pack.number}-{stake.name}")
+        child(point, "desc", f"Pack {pack.number}, stake {stake.name}: {stake.what}")
+        child(point, "type", "stake")
+    for number, point in enumerate(writer.add(gpx, "wpt", pack.gates.x, pack.gates.y), start=1):
+        child(point, "name", f"{pack.number}-gate {number}")
+        child(point, "desc", f"Pack {pack.number}, middle of gate {number}")
+        child(point, "type", "gate")
+
+
+def _route(gpx: Element, pack: Pack, writer: _Points) -> None:
+    posts = pack.posts
+    route = child(gpx, "rte")
+    child(route, "name", f"Posts of pack {pack.number}")
+    kinds = posts.kind or ("line",) * posts.x.size
+    for number, (kind, point) in enumerate(zip(kinds, writer.add(route, "rtept", posts.x, posts.y), strict=True), 1):
+        child(point, "name", f"{pack.number}-{number}")
+        child(point, "type", f"{kind} post")
+
+
+def _track(gpx: Element, pack: Pack, writer: _Points) -> None:
+    track = child(gpx, "trk")
+    child(track, "name", f"Fence line of pack {pack.number}")
+    x, y = np.asarray(pack.line.polygon(CHORD_ERROR_M).exterior.coords).T
+    writer.add(child(track, "trkseg"), "trkpt", x, y)

@@ -1,0 +1,140 @@
+"""alignment.xml (LandXML 1.2): the fence lines as true arcs, with the profile of the ground and the trench's bottom.
+
+Directions are left out on purpose: the schema measures them counter-clockwise from north and files in use do
+otherwise. Start, centre, end and the sense of rotation say all.
+"""
+
+import math
+from pathlib import Path
+
+import numpy as np
+from pyproj import CRS
+
+from packpale import __version__
+from packpale.enclosure.egg import Arc
+from packpale.enclosure.model import Pack
+from packpale.result import PlotResult
+from packpale.review.setting_out import stakes
+from packpale.review.xml_file import Element, child, decimal, root, write
+from packpale.site import Array
+from packpale.site.crs import shown
+
+NAMESPACE = "http://www.landxml.org/schema/LandXML-1.2"
+SCHEMA = f"{NAMESPACE} http://www.landxml.org/schema/LandXML-1.2/LandXML-1.2.xsd"
+WRITTEN_ON, WRITTEN_AT = "2000-01-01", "00:00:00"
+"""Date and time that stand in every file, so that the same run gives the same bytes; the schema asks for both."""
+DIGITS = 6
+"""Decimals of lengths and coordinates: a thousandth of a millimetre, so that long radii close."""
+
+
+def write_landxml(result: PlotResult, path: Path) -> None:
+    """Write all fence lines of a plot; points are north, east and, where there is one, elevation."""
+    land = root(
+        "LandXML",
+        {
+            "version": "1.2",
+            "date": WRITTEN_ON,
+            "time": WRITTEN_AT,
+            "language": "English",
+            "readOnly": "false",
+            "xmlns": NAMESPACE,
+            "xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance",
+            "xsi:schemaLocation": SCHEMA,
+        },
+    )
+    units = {
+        "areaUnit": "squareMeter",
+        "linearUnit": "meter",
+        "volumeUnit": "cubicMeter",
+        "temperatureUnit": "celsius",
+        "pressureUnit": "milliBars",
+    }
+    child(child(land, "Units"), "Metric", attributes=units)
+    child(land, "CoordinateSystem", attributes=_crs(result.site.crs))
+    child(land, "Project", attributes={"name": result.site.plot_id, "desc": "Fence lines and their trenches"})
+    child(land, "Application", attributes={"name": "Packpale", "version": __version__})
+    alignments = child(land, "Alignments")
+    works = result.earthworks
+    inverts = {v.pack: v.invert for v in works.volumes} if works else {}
+    for pack in result.enclosure.packs:
+        _alignment(alignments, pack, inverts.get(pack.number))
+    for pack in result.enclosure.packs:
+        _points(land, pack)
+    write(land, path)
+
+
+def _crs(text: str) -> dict[str, str]:
+    crs = CRS.from_user_input(text)
+    authority = crs.to_authority()
+    code = {"epsgCode": authority[1]} if authority and authority[0] == "EPSG" else {"ogcWktCode": crs.to_wkt()}
+    return {"name": crs.name, "desc": shown(crs), **code}
+
+
+def _alignment(parent: Element, pack: Pack, invert: Array | None) -> None:
+    line = pack.line
+    name = f"Fence line of pack {pack.number}"
+    head = {
+        "name": name,
+        "length": decimal(line.perimeter, DIGITS),
+        "staStart": decimal(0.0, DIGITS),
+        "desc": f"closed, clockwise from {line.start}",
+    }
+    alignment = child(parent, "Alignment", attributes=head)
+    geometry = child(alignment, "CoordGeom", attributes={"name": name})
+    for arc in line.arcs():
+        _piece(geometry, arc)
+    _profile(alignment, pack, invert)
+
+
+def _piece(geometry: Element, arc: Arc) -> None:
+    common = {
+        "name": arc.name,
+        "staStart": decimal(arc.chainage, DIGITS),
+        "length": decimal(arc.length, DIGITS),
+    }
+    if math.isinf(arc.radius):
+        piece = child(geometry, "Line", attributes=common)
+        child(piece, "Start", _place(arc.start_y, arc.start_x))
+        child(piece, "End", _place(arc.end_y, arc.end_x))
+        return
+    curve = {"rot": "cw", "crvType": "arc", "radius": decimal(arc.radius, DIGITS), **common}
+    piece = child(geometry, "Curve", attributes=curve)
+    child(piece, "Start", _place(arc.start_y, arc.start_x))
+    child(piece, "Center", _place(arc.centre_y, arc.centre_x))
+    child(piece, "End", _place(arc.end_y, arc.end_x))
+
+
+def _profile(alignment: Element, pack: Pack, invert: Array | None) -> None:
+    """Ground as a surface, the bottom as straight grades between stations; the start again at the end."""
+    line = pack.alignment
+    if invert is None or np.isnan(line.ground).any():
+        return
+    station = np.append(line.chainage, pack.line.perimeter)
+    profile = child(alignment, "Profile", attributes={"name": f"Profile of pack {pack.number}"})
+    surface = child(profile, "ProfSurf", attributes={"name": "Ground under the fence"})
+    ground = np.append(line.ground, line.ground[0])
+    child(surface, "PntList2D", " ".join(_pair(s, z) for s, z in zip(station, ground, strict=True)))
+    bottom = child(profile, "ProfAlign", attributes={"name": "Bottom of the skirt trench"})
+    for s, z in zip(station, np.append(invert, invert[0]), strict=True):
+        child(bottom, "PVI", _pair(s, z))
+
+
+def _points(land: Element, pack: Pack) -> None:
+    points = child(land, "CgPoints", attributes={"name": f"Stakes and posts of pack {pack.number}"})
+    for stake in stakes(pack):
+        about = {"name": f"{pack.number}-{stake.name}", "desc": stake.what}
+        child(points, "CgPoint", _place(stake.y, stake.x), about)
+    posts = pack.posts
+    kinds = posts.kind or ("line",) * posts.x.size
+    for i, kind in enumerate(kinds):
+        about = {"name": f"{pack.number}-{i + 1}", "desc": f"{kind} post"}
+        child(points, "CgPoint", _place(posts.y[i], posts.x[i], posts.ground[i]), about)
+
+
+def _place(north: float, east: float, elevation: float = math.nan) -> str:
+    numbers = [north, east, elevation] if math.isfinite(elevation) else [north, east]
+    return " ".join(decimal(float(v), DIGITS) for v in numbers)
+
+
+def _pair(station: float, elevation: float) -> str:
+    return f"{decimal(float(station), DIGITS)} {decimal(float(elevation), DIGITS)}"

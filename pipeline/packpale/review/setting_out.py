@@ -1,0 +1,151 @@
+"""Rows of the tables a crew sets the fence line out from."""
+
+import math
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import numpy as np
+import shapely
+
+from packpale.enclosure.egg import Arc, Egg
+from packpale.enclosure.model import Pack
+from packpale.enclosure.setting_out import Pegs, Stake, baselines, curve_elements, pegging, pegs
+from packpale.result import PlotResult
+from packpale.settings import Project
+
+
+def stakes(pack: Pack) -> tuple[Stake, ...]:
+    """Stakes of a pack: those of the baselines, on an egg also centres, tips and changes of arc."""
+    line = pack.line
+    return pegging(line).stakes if isinstance(line, Egg) else baselines(line).stakes
+
+
+def stake_rows(pack: Pack) -> Iterator[dict[str, Any]]:
+    """Rows of the layer stakes."""
+    for stake in stakes(pack):
+        yield {
+            "pack": pack.number,
+            "stake": stake.name,
+            "what": stake.what,
+            "geometry": shapely.Point(stake.x, stake.y),
+        }
+
+
+def pegs_of(pack: Pack, result: PlotResult, project: Project) -> Pegs:
+    """The pegs of one pack's line."""
+    site = result.site
+    return pegs(
+        pack.line,
+        pack.posts,
+        pack.gates,
+        step=project.setting_out.step_m,
+        elevation=site.elevation,
+        grid=site.grid,
+    )
+
+
+def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
+    """Rows of pegs.csv."""
+    works = result.earthworks
+    inverts = {v.pack: v.invert for v in works.volumes} if works else {}
+    for pack in result.enclosure.packs:
+        found, line = pegs_of(pack, result, project), pack.alignment
+        names = [stake.name for stake in baselines(pack.line).stakes]
+        # The bottom runs straight from station to station, round the closed line.
+        invert = (
+            np.interp(found.chainage, line.chainage, inverts[pack.number], period=pack.line.perimeter)
+            if pack.number in inverts
+            else np.full(found.x.shape, np.nan)
+        )
+        ties = found.ties
+        for i in range(found.x.size):
+            yield {
+                "pack": pack.number,
+                "peg": i + 1,
+                "kind": found.kind[i],
+                "post": found.post[i],
+                "chainage_m": float(found.chainage[i]),
+                "x": float(found.x[i]),
+                "y": float(found.y[i]),
+                "ground_m": float(found.ground[i]),
+                "invert_m": float(invert[i]),
+                "arc": found.arc[i],
+                "radius_m": float(found.radius[i]),
+                "arc_from_start_of_arc_m": float(found.arc_from_start[i]),
+                "deflection_deg": float(found.deflection_deg[i]),
+                "chord_from_start_of_arc_m": float(found.chord_from_start[i]),
+                "chord_from_previous_peg_m": float(found.chord_from_previous[i]),
+                "along_baseline_1_m": float(found.along[i]),
+                "right_of_baseline_1_m": float(found.right[i]),
+                "first_tie_from": names[ties.first[i]],
+                "first_tie_m": float(ties.first_distance[i]),
+                "second_tie_from": names[ties.second[i]],
+                "second_tie_m": float(ties.second_distance[i]),
+                "tie_angle_deg": float(ties.angle_deg[i]),
+            }
+
+
+def setting_out(result: PlotResult) -> Iterable[dict[str, Any]]:
+    """Rows of setting_out.csv, with the station as ``geometry``; the arc by its name."""
+    works = result.earthworks
+    inverts = {v.pack: v.invert for v in works.volumes} if works else {}
+    for pack in result.enclosure.packs:
+        line = pack.alignment
+        names = [arc.name for arc in pack.line.arcs()]
+        invert = inverts.get(pack.number, np.full(line.x.shape, np.nan))
+        for i in range(line.x.size):
+            yield {
+                "pack": pack.number,
+                "chainage_m": float(line.chainage[i]),
+                "x": float(line.x[i]),
+                "y": float(line.y[i]),
+                "ground_m": float(line.ground[i]),
+                "invert_m": float(invert[i]),
+                "bearing_deg": float(line.bearing_deg[i]),
+                "arc": names[line.arc[i]],
+                "radius_m": float(line.radius[i]),
+                "geometry": shapely.Point(line.x[i], line.y[i]),
+            }
+
+
+def arcs(result: PlotResult) -> Iterable[dict[str, Any]]:
+    """Rows of arcs.csv: what it takes to peg out each arc from its centre."""
+    for pack in result.enclosure.packs:
+        for arc in pack.line.arcs():
+            yield {
+                "pack": pack.number,
+                "arc": arc.name,
+                "centre_x": arc.centre_x,
+                "centre_y": arc.centre_y,
+                "radius_m": arc.radius,
+                "turn_deg": arc.turn_deg,
+                "start_chainage_m": arc.chainage,
+                "length_m": arc.length,
+                "start_x": arc.start_x,
+                "start_y": arc.start_y,
+                "start_bearing_deg": arc.start_bearing_deg,
+                "end_x": arc.end_x,
+                "end_y": arc.end_y,
+                "end_bearing_deg": arc.end_bearing_deg,
+                **_elements(arc),
+            }
+
+
+def _elements(arc: Arc) -> dict[str, float | None]:
+    """A straight piece has no elements but its length, which is its own chord."""
+    if math.isinf(arc.radius):
+        return {
+            "deflection_deg": 0.0,
+            "long_chord_m": arc.length,
+            "mid_ordinate_m": 0.0,
+            "tangent_m": None,
+            "external_m": None,
+        }
+    found = curve_elements(arc.radius, arc.turn_deg)
+    return {
+        "deflection_deg": found.deflection_deg,
+        "long_chord_m": found.long_chord,
+        "mid_ordinate_m": found.mid_ordinate,
+        "tangent_m": found.tangent,
+        "external_m": found.external,
+    }

@@ -1,0 +1,31 @@
+"""XML files: elements built, never text joined, so that every name is escaped; the same bytes every time."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+Element = ET.Element
+
+
+def child(parent: Element, tag: str, text: str | None = None, attributes: Mapping[str, str] | None = None) -> Element:
+    """A new last child of an element."""
+    element = ET.SubElement(parent, tag, dict(attributes or {}))
+    element.text = text
+    return element
+
+
+def root(tag: str, attributes: Mapping[str, str]) -> Element:
+    """A new element without a parent."""
+    return ET.Element(tag, dict(attributes))
+
+
+def write(element: Element, path: Path) -> None:
+    """Write a document: UTF-8, LF line ends, indented by one space."""
+    ET.indent(element, " ")
+    text = ET.tostring(element, encoding="unicode")
+    path.write_bytes(f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'.encode())
+
+
+def decimal(value: float, digits: int) -> str:
+    """A number with fixed decimals, never minus zero."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"

@@ -1,0 +1,325 @@
+"""Setting-out files read back by readers that know nothing of our code, and compared to a millimetre."""
+
+import csv
+import math
+import re
+from collections import namedtuple
+from pathlib import Path
+
+import fiona
+import numpy as np
+import pyogrio.raw
+import pytest
+import shapely
+from lxml import etree
+from pyproj import Transformer
+from shapely.geometry import LineString, Polygon, shape
+
+from packpale.enclosure.drawn import DrawnLine
+from packpale.review.gpx import write_gpx
+from packpale.review.landxml import write_landxml
+from packpale.review.pegging import write_pegging
+from packpale.review.setting_out import arcs, peg_rows, setting_out
+from packpale.review.summary import summarise
+from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
+from review import factory
+
+MM = 0.001
+SCHEMAS = Path(__file__).parents[1] / "schemas"
+LAND = "{http://www.landxml.org/schema/LandXML-1.2}"
+Files = namedtuple("Files", "folder result polygons")
+
+
+def drawn_line(ground):
+    """Eleven corners, one of them inward, and a stretch drawn as a curve."""
+    west, north = ground.grid.west, ground.grid.north
+    corners = [(70, 200), (60, 120), (95, 70), (150, 60), (210, 85), (205, 120), (165, 130), (215, 160), (200, 210)]
+    curve = [(150 + 30 * math.sin(t), 210 + 25 * math.cos(t)) for t in np.linspace(1.3, -1.3, 40)]
+    return DrawnLine.from_polygon(Polygon([(west + e, north - n) for e, n in corners + curve]), corner_deg=10.0)
+
+
+def files_of(result, folder, settings):
+    write_table(folder / "pegs.csv", PEG_COLUMNS, peg_rows(result, settings))
+    write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
+    write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
+    write_pegging(result, settings, folder / "pegging.txt")
+    write_gpx(result, folder / "fence_line.gpx")
+    write_landxml(result, folder / "alignment.xml")
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory):
+    settings = factory.project()
+    result = factory.result("old fence & field", settings=settings, lines=(drawn_line(factory.site()),))
+    folder = tmp_path_factory.mktemp("drawn")
+    files_of(result, folder, settings)
+    layers = summarise(result, settings, "p", None).layers
+    return Files(folder, result, [shapely.from_wkb(row["geometry"]) for row in layers["fence_lines"]])
+
+
+@pytest.fixture(scope="module")
+def fitted(run):
+    """The plot of the shared run: its files, and the fence line as the GeoPackage has it."""
+    with fiona.open(run.folder / "packpale.gpkg", layer="fence_lines") as layer:
+        polygons = [shape(f.geometry) for f in layer if f.properties["plot_id"] == "north field"]
+    return Files(run.folder / "plots/plot-0", run.plots[0], polygons)
+
+
+@pytest.fixture(params=["fitted", "drawn"])
+def files(request):
+    return request.getfixturevalue(request.param)
+
+
+def rows(path):
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def tree_of(path, schema):
+    """The parsed file, checked against a schema."""
+    tree = etree.parse(path)
+    checker = etree.XMLSchema(etree.parse(SCHEMAS / schema))
+    assert checker.validate(tree), checker.error_log
+    return tree
+
+
+# GPX, read by GDAL
+
+
+def gpx_points(path, layer):
+    """Coordinates in the run's CRS and columns of a GPX layer, by GDAL's reader and pyproj."""
+    meta, _, wkb, columns = pyogrio.raw.read(path, layer=layer)
+    lon, lat = shapely.get_coordinates(shapely.from_wkb(wkb)).T
+    x, y = Transformer.from_crs("EPSG:4326", factory.CRS, always_xy=True).transform(lon, lat)
+    return np.column_stack([x, y]), dict(zip(meta["fields"], columns, strict=True))
+
+
+def test_gpx_is_valid(files):
+    tree_of(files.folder / "fence_line.gpx", "gpx_1_1.xsd")
+
+
+def test_the_schema_of_gpx_refuses_what_it_should(files):
+    tree = etree.parse(files.folder / "fence_line.gpx")
+    checker = etree.XMLSchema(etree.parse(SCHEMAS / "gpx_1_1.xsd"))
+    track = tree.getroot().find("{*}trk")
+    tree.getroot().insert(0, track)
+    assert not checker.validate(tree)
+
+
+def test_gpx_track_is_the_fence_line(files):
+    at, _ = gpx_points(files.folder / "fence_line.gpx", "track_points")
+    (polygon,) = files.polygons
+    assert np.hypot(*(at[0] - at[-1])) < MM
+    assert shapely.distance(polygon.exterior, shapely.points(at)).max() < MM
+    assert polygon.exterior.hausdorff_distance(LineString(at)) < MM
+    assert Polygon(at).area == pytest.approx(polygon.area, abs=MM * polygon.length)
+
+
+def test_gpx_posts_gates_and_stakes_stand_where_they_should(files):
+    (pack,) = files.result.enclosure.packs
+    at, columns = gpx_points(files.folder / "fence_line.gpx", "route_points")
+    assert np.hypot(*(at - np.column_stack([pack.posts.x, pack.posts.y])).T).max() < MM
+    assert columns["type"].tolist() == [f"{kind} post" for kind in pack.posts.kind]
+    assert columns["ele"] == pytest.approx(pack.posts.ground, abs=MM)
+    at, columns = gpx_points(files.folder / "fence_line.gpx", "waypoints")
+    gates = columns["type"] == "gate"
+    assert np.hypot(*(at[gates] - np.column_stack([pack.gates.x, pack.gates.y])).T).max() < MM
+    a = at[columns["name"] == "1-A"][0]
+    if pack.fit:
+        assert a == pytest.approx([pack.fit.egg.big_x, pack.fit.egg.big_y], abs=MM)
+    else:
+        assert shapely.distance(files.polygons[0].exterior, shapely.Point(a)) < MM
+
+
+def test_gpx_elevation_is_the_ground_of_the_input(files):
+    _, columns = gpx_points(files.folder / "fence_line.gpx", "track_points")
+    site = files.result.site
+    x, y = np.asarray(files.polygons[0].exterior.coords).T
+    assert columns["ele"] == pytest.approx(site.grid.bilinear(site.elevation, x, y), abs=MM)
+
+
+# LandXML, read by its schema's own definitions and nothing else
+
+
+def numbers(element):
+    return [float(word) for word in element.text.split()]
+
+
+def sampled(piece, most=0.05):
+    """Points along a Line or Curve as the schema defines it: north east; the radius is Start to Center."""
+    (n0, e0), (n1, e1) = (numbers(piece.find(LAND + tag))[:2] for tag in ("Start", "End"))
+    if piece.tag == LAND + "Line":
+        return [(e0, n0), (e1, n1)], math.hypot(e1 - e0, n1 - n0)
+    nc, ec = numbers(piece.find(LAND + "Center"))
+    radius = math.hypot(n0 - nc, e0 - ec)
+    assert math.hypot(n1 - nc, e1 - ec) == pytest.approx(radius, abs=1e-5)
+    begin, end = math.atan2(n0 - nc, e0 - ec), math.atan2(n1 - nc, e1 - ec)
+    turn = (begin - end if piece.get("rot") == "cw" else end - begin) % (2 * math.pi)
+    sign = -1 if piece.get("rot") == "cw" else 1
+    n = math.ceil(radius * turn / most)
+    angles = begin + sign * np.linspace(0, turn, n + 1)
+    return list(zip(ec + radius * np.cos(angles), nc + radius * np.sin(angles), strict=True)), radius * turn
+
+
+def test_landxml_alignment_is_the_fence_line(files):
+    tree = tree_of(files.folder / "alignment.xml", "landxml_1_2_part.xsd")
+    (alignment,) = tree.iter(LAND + "Alignment")
+    points, station = [], 0.0
+    for piece in alignment.find(LAND + "CoordGeom"):
+        more, length = sampled(piece)
+        if points:
+            assert math.dist(points[-1], more[0]) < 1e-5
+        assert float(piece.get("staStart")) == pytest.approx(station, abs=1e-4)
+        assert float(piece.get("length")) == pytest.approx(length, abs=1e-4)
+        assert not [name for name in piece.attrib if name.startswith("dir")]
+        points, station = points + more, station + length
+    (polygon,) = files.polygons
+    assert math.dist(points[0], points[-1]) < 1e-5
+    assert float(alignment.get("length")) == pytest.approx(station, abs=1e-4)
+    # The polygon's chords leave the arcs by up to a millimetre, always inward.
+    assert shapely.distance(polygon.exterior, shapely.points(points)).max() < 1.01 * MM
+    corners = np.asarray(polygon.exterior.coords)
+    assert shapely.distance(LineString(points), shapely.points(corners)).max() < MM
+
+
+def test_landxml_arcs_are_true_arcs(fitted, drawn):
+    (alignment,) = etree.parse(fitted.folder / "alignment.xml").iter(LAND + "Alignment")
+    egg = fitted.result.enclosure.packs[0].fit.egg
+    curves = list(alignment.iter(LAND + "Curve"))
+    radii = [egg.big_radius, egg.flank_radius, egg.small_radius, egg.flank_radius, egg.big_radius]
+    assert [float(c.get("radius")) for c in curves] == pytest.approx(radii, abs=1e-6)
+    assert not list(alignment.iter(LAND + "Line"))
+    (alignment,) = etree.parse(drawn.folder / "alignment.xml").iter(LAND + "Alignment")
+    assert len(list(alignment.iter(LAND + "Line"))) == len(drawn.result.enclosure.packs[0].drawn.points)
+    assert not list(alignment.iter(LAND + "Curve"))
+
+
+def test_landxml_profile_is_that_of_setting_out(files):
+    table = rows(files.folder / "setting_out.csv")
+    (alignment,) = etree.parse(files.folder / "alignment.xml").iter(LAND + "Alignment")
+    ground = np.reshape(numbers(alignment.find(f".//{LAND}PntList2D")), (-1, 2))
+    bottom = np.array([numbers(pvi) for pvi in alignment.iter(LAND + "PVI")])
+    for found, column in ((ground, "ground_m"), (bottom, "invert_m")):
+        assert len(found) == len(table) + 1
+        assert found[:-1, 0] == pytest.approx([float(r["chainage_m"]) for r in table], abs=MM)
+        assert found[:-1, 1] == pytest.approx([float(r[column]) for r in table], abs=MM)
+        # Closed: the start once more at the end.
+        assert found[-1].tolist() == [float(alignment.get("length")), found[0, 1]]
+
+
+def test_landxml_says_where_it_is_and_holds_the_posts(files):
+    tree = etree.parse(files.folder / "alignment.xml")
+    assert tree.find(LAND + "CoordinateSystem").get("epsgCode") == factory.CRS.split(":")[1]
+    assert tree.find(LAND + "Project").get("name") == files.result.site.plot_id
+    (pack,) = files.result.enclosure.packs
+    posts = [p for p in tree.iter(LAND + "CgPoint") if p.get("desc").endswith("post")]
+    places = np.array([numbers(p) for p in posts])
+    assert places == pytest.approx(np.column_stack([pack.posts.y, pack.posts.x, pack.posts.ground]), abs=MM)
+
+
+def test_the_schema_of_landxml_refuses_what_it_should(fitted):
+    checker = etree.XMLSchema(etree.parse(SCHEMAS / "landxml_1_2_part.xsd"))
+    for spoil in (
+        lambda tree: tree.getroot().attrib.pop("date"),
+        lambda tree: next(tree.iter(LAND + "Curve")).attrib.pop("rot"),
+        lambda tree: next(tree.iter(LAND + "Curve")).remove(next(tree.iter(LAND + "Center"))),
+        lambda tree: next(tree.iter(LAND + "Metric")).set("linearUnit", "foot"),
+        lambda tree: next(tree.iter(LAND + "Start")).__setattr__("text", "1 2 3 4"),
+    ):
+        tree = etree.parse(fitted.folder / "alignment.xml")
+        assert checker.validate(tree)
+        spoil(tree)
+        assert not checker.validate(tree)
+
+
+# Tables and text
+
+
+def test_pegs_read_back_to_a_millimetre(files):
+    table = rows(files.folder / "pegs.csv")
+    (polygon,) = files.polygons
+    at = np.array([[float(r["x"]), float(r["y"])] for r in table])
+    assert shapely.distance(polygon.exterior, shapely.points(at)).max() < 2 * MM
+    text = (files.folder / "pegging.txt").read_text(encoding="utf-8")
+    stakes = {m[1]: (float(m[2]), float(m[3])) for m in re.finditer(r"(?m)^  ([A-Z])  +(\S+)  +(\S+)  \w", text)}
+    a, b = np.array(stakes["A"]), np.array(stakes["B"])
+    u = (b - a) / np.hypot(*(b - a))
+    for (x, y), row in zip(at, table, strict=True):
+        along, right = float(row["along_baseline_1_m"]), float(row["right_of_baseline_1_m"])
+        # Three rounded numbers, each to half a millimetre, and a direction from rounded stakes.
+        assert math.dist(a + along * u + right * np.array([u[1], -u[0]]), (x, y)) < 2.5 * MM
+        for which in ("first", "second"):
+            tie = math.dist(stakes[row[f"{which}_tie_from"]], (x, y))
+            assert tie == pytest.approx(float(row[f"{which}_tie_m"]), abs=2 * MM)
+
+
+def test_pegs_have_the_level_of_the_bottom_between_stations(files):
+    table = rows(files.folder / "pegs.csv")
+    (volumes,) = files.result.earthworks.volumes
+    (pack,) = files.result.enclosure.packs
+    step, n = pack.alignment.step, pack.alignment.chainage.size
+    for row in table[::7]:
+        i, t = divmod(float(row["chainage_m"]) / step, 1)
+        here, there = volumes.invert[int(i) % n], volumes.invert[(int(i) + 1) % n]
+        assert float(row["invert_m"]) == pytest.approx(here + t * (there - here), abs=2 * MM)
+
+
+def test_arcs_read_back_lead_along_the_fence_line(fitted):
+    (polygon,) = fitted.polygons
+    for row in rows(fitted.folder / "arcs.csv"):
+        cx, cy, radius, turn = (float(row[c]) for c in ("centre_x", "centre_y", "radius_m", "turn_deg"))
+        begin = math.atan2(float(row["start_y"]) - cy, float(row["start_x"]) - cx)
+        angles = begin - np.radians(np.linspace(0, turn, 50))
+        at = shapely.points(cx + radius * np.cos(angles), cy + radius * np.sin(angles))
+        assert shapely.distance(polygon.exterior, at).max() < 2 * MM
+        chord = math.dist(*((float(row[f"{e}_x"]), float(row[f"{e}_y"])) for e in ("start", "end")))
+        assert float(row["long_chord_m"]) == pytest.approx(chord, abs=MM)
+        assert float(row["deflection_deg"]) == pytest.approx(turn / 2, abs=1e-3)
+        assert float(row["mid_ordinate_m"]) == pytest.approx(radius - math.sqrt(radius**2 - chord**2 / 4), abs=MM)
+
+
+def test_straight_pieces_have_no_centre(drawn):
+    table = rows(drawn.folder / "arcs.csv")
+    points = drawn.result.enclosure.packs[0].drawn.points
+    assert len(table) == len(points)
+    for row, (x, y) in zip(table, points, strict=True):
+        assert row["centre_x"] == row["radius_m"] == row["tangent_m"] == ""
+        assert (float(row["start_x"]), float(row["start_y"])) == pytest.approx((x, y), abs=MM)
+        assert row["long_chord_m"] == row["length_m"]
+
+
+def test_check_distances_in_the_text_are_those_of_its_stakes(files):
+    text = (files.folder / "pegging.txt").read_text(encoding="utf-8")
+    assert max(len(line) for line in text.splitlines()) <= 100
+    stakes = {m[1]: (float(m[2]), float(m[3])) for m in re.finditer(r"(?m)^  ([A-Z])  +(\S+)  +(\S+)  \w", text)}
+    checks = re.findall(r"\b([A-Z]) to ([A-Z]) +(\d+\.\d{3})\b", text)
+    assert len(checks) >= 6
+    for a, b, distance in checks:
+        assert math.dist(stakes[a], stakes[b]) == pytest.approx(float(distance), abs=2 * MM)
+
+
+def test_the_text_knows_how_long_a_metre_of_the_grid_is(fitted):
+    text = (fitted.folder / "pegging.txt").read_text(encoding="utf-8")
+    # On the central meridian of a UTM zone the scale is 0.9996.
+    assert f"100 m on the grid are {100 / 0.9996:.3f} m on the ground" in text
+
+
+def test_stakes_are_a_layer(run, fitted):
+    with fiona.open(run.folder / "packpale.gpkg", layer="stakes") as layer:
+        found = {f.properties["stake"]: f for f in layer if f.properties["plot_id"] == "north field"}
+    assert "".join(found) == "ABCDEFGHPQ"
+    egg = fitted.result.enclosure.packs[0].fit.egg
+    assert found["A"].geometry.coordinates == pytest.approx((egg.big_x, egg.big_y))
+    assert found["E"].properties["what"] == "centre of flank 1"
+
+
+def test_the_same_result_gives_the_same_bytes(drawn, tmp_path):
+    files_of(drawn.result, tmp_path, factory.project())
+    for name in ("pegs.csv", "arcs.csv", "pegging.txt", "fence_line.gpx", "alignment.xml"):
+        assert (tmp_path / name).read_bytes() == (drawn.folder / name).read_bytes(), name
+
+
+def test_hostile_names_stay_text(run):
+    for name, schema in (("fence_line.gpx", "gpx_1_1.xsd"), ("alignment.xml", "landxml_1_2_part.xsd")):
+        tree = tree_of(run.folder / "plots/plot-1" / name, schema)
+        assert any(factory.HOSTILE in (text or "") for e in tree.iter() for text in (e.text, *e.attrib.values())), name
