@@ -77,6 +77,7 @@ def test_ground_that_is_sure_has_the_volumes_drawn():
     v, u = found.volumes[0], found.uncertainty
     for name, figure in (
         ("cut", v.cut),
+        ("soil", v.cut - v.rock),
         ("rock", v.rock),
         ("hard_rock", v.rock),
         ("soft_rock", 0.0),

@@ -8,7 +8,7 @@ import re
 import pytest
 
 from packpale.earthworks.work_out import work_out
-from packpale.review.page import assumptions
+from packpale.review.assumed import assumptions
 from packpale.review.wording import Wording
 from review import factory, pages
 

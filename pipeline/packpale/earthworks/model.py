@@ -257,7 +257,7 @@ class Uncertainty:
 
     draws: int
     volumes: Mapping[str, tuple[float, float, float]]
-    """P10, P50 and P90 of cut, rock, soft_rock, hard_rock, wet, surplus_loose and import_compacted. [m3]"""
+    """P10, P50 and P90 of cut, soil, rock, soft_rock, hard_rock, wet, surplus_loose and import_compacted. [m3]"""
     price: tuple[float, float, float]
     """P10, P50, P90 in the run's currency."""
     drivers: tuple[Driver, ...]

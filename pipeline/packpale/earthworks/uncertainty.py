@@ -366,6 +366,7 @@ def _volumes(totals: Array, bulking: BulkingSettings) -> dict[str, Array]:
     )
     parts = {
         "cut": cut,
+        "soil": cut - rock,
         "rock": rock,
         "soft_rock": soft,
         "hard_rock": rock - soft,
@@ -379,7 +380,7 @@ def _volumes(totals: Array, bulking: BulkingSettings) -> dict[str, Array]:
 def _quantities(volumes: Mapping[str, Array]) -> dict[str, Array]:
     """Quantities of the priced list that follow the ground, by key."""
     return {
-        "excavate_soil_per_m3": volumes["cut"] - volumes["rock"],
+        "excavate_soil_per_m3": volumes["soil"],
         "excavate_soft_rock_per_m3": volumes["soft_rock"],
         "excavate_rock_per_m3": volumes["hard_rock"],
         "extra_over_wet_per_m3": volumes["wet"],

@@ -2,7 +2,7 @@
 
 import base64
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,12 +10,12 @@ from urllib.parse import quote
 
 from packpale.ranking import RankedPlot, Ranking
 from packpale.result import PlotSummary
+from packpale.review.assumed import assumptions
 from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.overview_map import plot_map_address
 from packpale.review.templating import render
 from packpale.review.wording import Wording
-from packpale.settings import Project, Settings
-from packpale.values import DefaultValue, register
+from packpale.settings import Project
 
 EMBEDDED_BYTES = 24_000_000
 """Pictures are put into the page up to this size in all; with many plots the rest is linked to."""
@@ -40,16 +40,6 @@ class Card:
     pictures: Mapping[str, Picture]
     map_address: str
     folder_address: str
-
-
-@dataclass(frozen=True)
-class Assumption:
-    """A setting that nobody has set and that no publication backs."""
-
-    key: str
-    meaning: str
-    value: str
-    source: str
 
 
 def write_page(
@@ -82,50 +72,6 @@ def write_page(
         holds_of=_holds,
     )
     path.write_bytes(text.encode("utf-8"))
-
-
-def assumptions(project: Project) -> Iterator[Assumption]:
-    """Defaults with the status "assumption" that this run uses, in the order of the register."""
-    for value in register().values():
-        if value.status == "assumption" and _used(project, value.key.split(".")):
-            yield Assumption(value.key, _meaning(value.key.split(".")), _shown(value), value.source)
-
-
-def _used(project: Settings, keys: Sequence[str]) -> bool:
-    """Whether the run takes the register's number for a setting."""
-    if list(keys[:2]) == ["land", "keep_away_m"] and isinstance(project, Project):
-        return keys[2] in project.keep_away() and keys[2] not in project.land.keep_away_m
-    if list(keys[:1]) == ["enclosure"] and isinstance(project, Project) and project.enclosure.fence_line is not None:
-        return keys[1] in ("packs", "separation_m") and keys[1] not in project.enclosure.model_fields_set
-    if list(keys[:2]) == ["land", "weights"] and isinstance(project, Project):
-        return project.land.weights is None and project.land.pairwise is None
-    name = keys[0]
-    if name not in project.model_fields_set:
-        return True
-    below = getattr(project, name)
-    return isinstance(below, Settings) and len(keys) > 1 and _used(below, keys[1:])
-
-
-def _meaning(keys: Sequence[str]) -> str:
-    """What the settings' own documentation says of a key."""
-    model: Any = Project
-    text = ""
-    for name in keys:
-        field = getattr(model, "model_fields", {}).get(name)
-        if field is None:
-            return f"{text} {name.replace('_', ' ').capitalize()}."
-        text, model = field.description or "", field.annotation
-    return text.split(" [")[0]
-
-
-def _shown(value: DefaultValue) -> str:
-    number = value.number
-    text = (
-        " / ".join(f"{n:g}" if isinstance(n, float) else str(n) for n in number)
-        if isinstance(number, list)
-        else (f"{number:g}" if isinstance(number, float) else str(number))
-    )
-    return text if value.unit == "-" else f"{text} {value.unit}"
 
 
 def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:

@@ -12,6 +12,7 @@ from packpale.review.overview_map import write_overview
 from packpale.review.page import write_page
 from packpale.review.tables import EARTHWORKS_COLUMNS, RANKING_COLUMNS, write_table
 from packpale.review.wording import Wording
+from packpale.review.workbook import write_workbook
 from packpale.settings import Project
 
 
@@ -24,7 +25,7 @@ def write_run(
     *,
     plots: Path | None = None,
 ) -> None:
-    """Write the run's tables, GeoPackage, pages and record into ``folder``.
+    """Write the run's tables, GeoPackage, workbook, pages and record into ``folder``.
 
     ``plots`` holds the finished folders of the plots, whose pictures go into index.html; by default ``plots`` inside
     ``folder``. A picture that is not there is linked to instead.
@@ -59,5 +60,6 @@ def write_run(
         path=folder / "index.html",
         plots=plots or folder / "plots",
     )
+    write_workbook(summaries, ranking, project, record, folder / "quantities.xlsx")
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)
     (folder / "run.json").write_bytes((text + "\n").encode("utf-8"))

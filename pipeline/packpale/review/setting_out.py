@@ -86,17 +86,25 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
 
 
 def setting_out(result: PlotResult) -> Iterable[dict[str, Any]]:
-    """Rows of setting_out.csv, with the station as ``geometry``; the arc by its name."""
+    """Rows of setting_out.csv, with the station as ``geometry``; the arc by its name.
+
+    Depths of the trench, of rock and of water below the ground stand beside them for the workbook.
+    """
     works = result.earthworks
+    profiles = {p.pack: p for p in works.profiles} if works else {}
     inverts = {v.pack: v.invert for v in works.volumes} if works else {}
     for pack in result.enclosure.packs:
         line = pack.alignment
         names = [arc.name for arc in pack.line.arcs()]
         invert = inverts.get(pack.number, np.full(line.x.shape, np.nan))
+        profile = profiles.get(pack.number)
         for i in range(line.x.size):
             yield {
                 "pack": pack.number,
                 "chainage_m": float(line.chainage[i]),
+                "depth_m": float(profile.depth[i]) if profile else math.nan,
+                "rock_depth_m": float(profile.rock_depth[i]) if profile else math.nan,
+                "water_depth_m": float(profile.water_depth[i]) if profile else math.nan,
                 "x": float(line.x[i]),
                 "y": float(line.y[i]),
                 "ground_m": float(line.ground[i]),

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from packpale.earthworks.bill import Bill, bill
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
@@ -28,16 +29,17 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
 
     ``folder`` is the name of the plot's folder; ``ground`` a small picture of the ground for the overview map.
     """
+    priced = bill(result.earthworks) if result.earthworks else None
     return PlotSummary(
         plot_id=result.site.plot_id,
         folder=folder,
         figures=_figures(result),
         earthworks=_earthworks(result),
-        items=_items(result),
+        items=_items(priced),
         layers=_layers(result, project.trench),
         notes=notes(result),
         crs=result.site.crs,
-        details=_details(result, ground),
+        details=_details(result, ground, priced),
     )
 
 
@@ -135,23 +137,25 @@ def _earthworks(result: PlotResult) -> tuple[dict[str, Any], ...]:
     )
 
 
-def _items(result: PlotResult) -> tuple[dict[str, Any], ...]:
+def _items(works: Bill | None) -> tuple[dict[str, Any], ...]:
     return tuple(
         _row(
             {
-                "key": item.key,
-                "text": item.text,
-                "unit": item.unit,
-                "quantity": item.quantity,
-                "rate": list(item.rate),
-                "price": list(item.price),
+                "key": line.item.key,
+                "text": line.item.text,
+                "unit": line.item.unit,
+                "quantity": line.item.quantity,
+                "rate": list(line.item.rate),
+                "price": list(line.item.price),
+                "quantity_range": list(line.quantity),
+                "price_range": list(line.price),
             }
         )
-        for item in (result.earthworks.items if result.earthworks else ())
+        for line in (works.lines if works else ())
     )
 
 
-def _details(result: PlotResult, ground: Mapping[str, Any] | None) -> dict[str, Any]:
+def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill | None) -> dict[str, Any]:
     works, care = result.earthworks, result.care
     return _row(
         {
@@ -159,6 +163,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None) -> dict[str, 
             "limits": [{"name": limit.name, "share": limit.share} for limit in result.land.limits],
             "weights": dict(result.land.weights),
             "cost": dict(works.cost) if works else None,
+            "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
             "unattended_h": care.unattended_h if care else None,
             "dig_out": [
                 {

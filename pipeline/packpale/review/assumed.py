@@ -1,0 +1,102 @@
+"""What a run rests on: every setting with the value it has, and who stands behind it."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from packpale.settings import Project, Settings
+from packpale.values import DefaultValue, register
+
+SET = "set for this run"
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A setting that nobody has set and that no publication backs."""
+
+    key: str
+    meaning: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True)
+class UsedSetting:
+    """A setting of the register and the value this run takes."""
+
+    key: str
+    meaning: str
+    value: Any
+    unit: str
+    status: str
+    """That of the register, or SET."""
+    source: str
+    """Of the register's own value; empty where the run sets another."""
+
+
+def assumptions(project: Project) -> Iterator[Assumption]:
+    """Defaults with the status "assumption" that this run uses, in the order of the register."""
+    for value in register().values():
+        if value.status == "assumption" and _is_default(project, value.key.split(".")):
+            yield Assumption(value.key, meaning(value.key), _shown(value), value.source)
+
+
+def settings_used(project: Project) -> Iterator[UsedSetting]:
+    """All settings of the register that have an effect on this run, in the order of the register."""
+    for row in register().values():
+        keys = row.key.split(".")
+        if _is_default(project, keys):
+            value, status, source = row.number, row.status, row.source
+        else:
+            value, status, source = _value(project, keys), SET, ""
+        if value is not None:
+            yield UsedSetting(row.key, meaning(row.key), value, row.unit, status, source)
+
+
+def _is_default(project: Settings, keys: Sequence[str]) -> bool:
+    """Whether the run takes the register's number for a setting."""
+    if list(keys[:2]) == ["land", "keep_away_m"] and isinstance(project, Project):
+        return keys[2] in project.keep_away() and keys[2] not in project.land.keep_away_m
+    if list(keys[:1]) == ["enclosure"] and isinstance(project, Project) and project.enclosure.fence_line is not None:
+        return keys[1] in ("packs", "separation_m") and keys[1] not in project.enclosure.model_fields_set
+    if list(keys[:2]) == ["land", "weights"] and isinstance(project, Project):
+        return project.land.weights is None and project.land.pairwise is None
+    name = keys[0]
+    if name not in project.model_fields_set:
+        return True
+    below = getattr(project, name)
+    return isinstance(below, Settings) and len(keys) > 1 and _is_default(below, keys[1:])
+
+
+def _value(project: Project, keys: Sequence[str]) -> Any:
+    """Value that a run has set; None where the setting has no effect."""
+    value: Any = project
+    for name in keys:
+        if isinstance(value, Settings) and name not in value.model_fields_set:
+            return None
+        value = value.get(name) if isinstance(value, dict) else getattr(value, name, None)
+    return list(value) if isinstance(value, tuple) else value
+
+
+def meaning(key: str) -> str:
+    """What the settings' own documentation says of a key."""
+    model: Any = Project
+    text = ""
+    for name in key.split("."):
+        field = getattr(model, "model_fields", {}).get(name)
+        if field is None:
+            return f"{text} {name.replace('_', ' ').capitalize()}."
+        text, model = field.description or "", field.annotation
+    return text.split(" [")[0]
+
+
+def _shown(value: DefaultValue) -> str:
+    text = as_text(value.number)
+    return text if value.unit == "-" else f"{text} {value.unit}"
+
+
+def as_text(value: Any) -> str:
+    """A setting's value as people read it."""
+    if isinstance(value, list):
+        return " / ".join(as_text(part) for part in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)

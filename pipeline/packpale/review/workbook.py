@@ -1,0 +1,262 @@
+"""quantities.xlsx: the bill of each plot, live on one sheet of rates, with chainage and what all of it rests on."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from packpale.ranking import RankedPlot, Ranking
+from packpale.result import PlotSummary
+from packpale.review.assumed import as_text, meaning, settings_used
+from packpale.review.spreadsheet import COUNT, MONEY, RATE, TENTH, THOUSANDTH, Book, Column, Formula, Page, address
+from packpale.settings import Project, RateSettings
+
+MOST_BILLS = 200
+"""Sheets with a bill; with more plots the rest is compared at the prices of the run."""
+MOST_STATIONS = 200_000
+"""Rows of the chainage table; what does not fit stands in each plot's setting_out.csv."""
+LEVELS = ("low", "likely", "high")
+UNITS = {"m2": "m²", "m3": "m³", "each": "no."}
+CAUTIONS = (
+    "Rates are the project's own guesses until a contractor and suppliers have priced the bill.",
+    "Not in the prices: tax, permits, structural design, surveys, pits, moving services, supervision, contingency.",
+    "Volumes hold as far as the elevation model and the depths to rock and water do: dig pits before ordering.",
+    "Deep trenches kill: follow local excavation rules. Have services located before any digging.",
+    "A fence for large carnivores needs a licence and structural design by people qualified for it.",
+)
+
+
+@dataclass(frozen=True)
+class _Plot:
+    place: RankedPlot
+    summary: PlotSummary
+
+    @property
+    def priced(self) -> bool:
+        return bool(self.summary.items)
+
+
+@dataclass(frozen=True)
+class _Total:
+    """Where a plot's bill has its sums."""
+
+    page: Page
+    row: int
+
+
+def write_workbook(
+    summaries: Sequence[PlotSummary],
+    ranking: Ranking,
+    project: Project,
+    record: Mapping[str, Any],
+    path: Path,
+) -> None:
+    """Write the workbook: plots in the order of the ranking, always in metric units, as all files are."""
+    by_id = {s.plot_id: s for s in summaries}
+    plots = [_Plot(place, by_id[place.plot_id]) for place in ranking.rows]
+    billed = [plot for plot in plots if plot.priced][:MOST_BILLS]
+    with Book(path, title=project.title) as book:
+        # The sheet that compares comes first and points at the others, which are written after it.
+        front = book.sheet("Compare", _compare_columns(project.currency), head=_compare_head(project))
+        rates, rate_rows = _rates(book, project)
+        totals = {plot.place.plot_id: _bill(book, plot, rates, rate_rows, project) for plot in billed}
+        _compare(front, plots, totals, record)
+        _chainage(book, plots, project)
+        _assumptions(book, project)
+
+
+def _compare_head(project: Project) -> list[str]:
+    return [
+        f"Quantities and prices: {project.title}",
+        "One plot a line, the best first. Prices follow the sheet Rates: change a rate there and every bill follows.",
+        "Low, likely, high: all quantities and rates at that end at once. P10, P50, P90: drawn at random by the run.",
+    ]
+
+
+def _compare_columns(currency: str) -> list[Column]:
+    return [
+        Column("Rank", 5, COUNT),
+        Column("Plot", 20),
+        Column("Score of 100", 7, TENTH),
+        Column("Enclosed, m²", 9, COUNT),
+        Column("Fence in plan, m", 8, TENTH),
+        Column("Dug in the ground, m³", 10, TENTH),
+        Column("of it rock, m³", 8, TENTH),
+        Column("of it wet, m³", 8, TENTH),
+        *(Column(f"Price {level}, {currency}", 10, MONEY) for level in LEVELS),
+        *(Column(f"{p} as run, {currency}", 10, MONEY) for p in ("P10", "P50", "P90")),
+        Column("Bill on sheet", 16),
+        Column("Remark", 30),
+    ]
+
+
+def _compare(page: Page, plots: Sequence[_Plot], totals: Mapping[str, _Total], record: Mapping[str, Any]) -> None:
+    for plot in plots:
+        f, name = plot.summary.figures, plot.place.plot_id
+        total, priced = totals.get(name), plot.summary.details.get("bill")
+        sums: list[Any] = list(priced["total"]) if priced else [None] * 3
+        remark = f["reason"]
+        if total:
+            sums = [Formula(total.page.reference(total.row, 10 + k), value) for k, value in enumerate(sums)]
+        elif priced:
+            remark = "No bill here: as the run priced it, whatever the sheet Rates says."
+        page.add(
+            [
+                plot.place.rank,
+                name,
+                plot.place.score,
+                f["enclosed_area_m2"],
+                f["fence_length_m"],
+                f["cut_bank_m3"],
+                f["rock_bank_m3"],
+                f["wet_bank_m3"],
+                *sums,
+                f["cost_p10"],
+                f["cost_p50"],
+                f["cost_p90"],
+                total.page.name if total else "",
+                remark,
+            ]
+        )
+    for name, outcome in record.get("plots", {}).items():
+        if outcome["status"] == "failed":
+            page.add([None, name, *[None] * 12, "", f"not computed: {outcome['reason']}"])
+    page.row += 1
+    for text in CAUTIONS:
+        page.note(text)
+    page.finish()
+
+
+def _rates(book: Book, project: Project) -> tuple[Page, Mapping[str, int]]:
+    """The sheet of rates, and the row of each."""
+    used = {s.key: s for s in settings_used(project)}
+    columns = [
+        Column("Rate", 42),
+        Column("Unit", 15),
+        *(Column(f"{level.capitalize()}, {project.currency}", 9, RATE) for level in LEVELS),
+        Column("Check", 12),
+        Column("Status", 13),
+        Column("Source", 36),
+        Column("Setting", 30),
+    ]
+    head = [
+        f"Rates in {project.currency}",
+        "Change the coloured cells: every bill and the comparison follow. The settings file keeps the run's own rates.",
+    ]
+    page = book.sheet("Rates", columns, head=head)
+    rows = {}
+    for key in RateSettings.model_fields:
+        setting, row = used[f"rates.{key}"], page.row
+        low, likely, high = (address(row, 2 + k) for k in range(3))
+        check = Formula(f'IF(AND({low}<={likely},{likely}<={high}),"","not in order")', "")
+        text, unit = (
+            meaning(setting.key).removesuffix("."),
+            setting.unit.replace("currency", "per").replace("per/", "per ").replace("m2", "m²").replace("m3", "m³"),
+        )
+        rates = getattr(project.rates, key)
+        page.add([text, unit, *rates, check, setting.status, setting.source, setting.key], inputs=(2, 3, 4))
+        page.at_least_zero(row, 2, 4)
+        rows[key] = row
+    page.finish()
+    return page, rows
+
+
+def _bill(book: Book, plot: _Plot, rates: Page, rate_rows: Mapping[str, int], project: Project) -> _Total:
+    currency, summary = project.currency, plot.summary
+    columns = [
+        Column("No.", 5, COUNT),
+        Column("Item", 46),
+        Column("Unit", 6),
+        Column("Quantity as drawn", 11, TENTH),
+        *(Column(f"Quantity {level}", 11, TENTH) for level in LEVELS),
+        *(Column(f"Rate {level}, {currency}", 10, RATE) for level in LEVELS),
+        *(Column(f"Price {level}, {currency}", 12, MONEY) for level in LEVELS),
+    ]
+    head = [
+        f"Bill of quantities: {plot.place.plot_id}",
+        project.title,
+        "Quantity low, likely, high: P10, P50, P90 of the draws where the ground makes it uncertain, else as drawn. "
+        "Rates come from the sheet Rates.",
+    ]
+    page = book.sheet(f"{plot.place.rank or ''} {plot.place.plot_id}", columns, head=head)
+    first = page.row
+    for number, item in enumerate(summary.items, 1):
+        row = page.row
+        of_rates = [Formula(rates.reference(rate_rows[item["key"]], 2 + k), item["rate"][k]) for k in range(3)]
+        prices = [Formula(f"{address(row, 4 + k)}*{address(row, 7 + k)}", item["price_range"][k]) for k in range(3)]
+        unit = UNITS.get(item["unit"], item["unit"])
+        page.add([number, item["text"], unit, item["quantity"], *item["quantity_range"], *of_rates, *prices])
+    last = page.row - 1
+    sums = summary.details["bill"]
+    totals = [Formula(f"SUM({address(first, 10 + k)}:{address(last, 10 + k)})", sums["total"][k]) for k in range(3)]
+    total = page.add([None, f"All, in {currency}", *[None] * 8, *totals], bold=True, top=1)
+    quantities, likely = (f"{address(first, c)}:{address(last, c)}" for c in (3, 8))
+    as_drawn = Formula(f"SUMPRODUCT({quantities},{likely})", sums["as_drawn"])
+    page.add([None, "Quantities as drawn at likely rates", *[None] * 9, as_drawn, None], italic=True)
+    page.row += 1
+    for text in (*summary.notes, *CAUTIONS):
+        page.note(text)
+    page.finish()
+    return _Total(page, total)
+
+
+def _chainage(book: Book, plots: Sequence[_Plot], project: Project) -> None:
+    columns = [
+        Column("Plot", 22),
+        Column("Pack", 6, COUNT),
+        Column("Chainage, m", 11, THOUSANDTH),
+        Column("x, m", 13, THOUSANDTH),
+        Column("y, m", 14, THOUSANDTH),
+        Column("Ground level, m", 11, THOUSANDTH),
+        Column("Trench bottom, m", 11, THOUSANDTH),
+        Column("Depth of trench, m", 10, THOUSANDTH),
+        Column("Depth to rock, m", 10, THOUSANDTH),
+        Column("Depth to water, m", 10, THOUSANDTH),
+        Column("Bearing, degrees", 10, THOUSANDTH),
+        Column("Arc", 14),
+        Column("Radius, m", 10, THOUSANDTH),
+    ]
+    names = ("chainage_m", "x", "y", "ground_m", "invert_m", "depth_m", "rock_depth_m", "water_depth_m", "bearing_deg")
+    crs = next((plot.summary.crs for plot in plots), "")
+    head = [
+        "Chainage: levels along each fence line",
+        f"Clockwise from the start of the line; coordinates in {crs.splitlines()[0] if crs else 'the CRS of the run'}, "
+        "bearings clockwise from grid north. Depths to rock and water are guesses between pits.",
+    ]
+    page = book.sheet("Chainage", columns, head=head)
+    left, missing = MOST_STATIONS, []
+    for plot in plots:
+        rows = plot.summary.layers.get("stations", ())
+        if len(rows) > left:
+            missing.append(plot.place.plot_id)
+            continue
+        left -= len(rows)
+        name = plot.place.plot_id
+        page.add_many([name, r["pack"], *(r[n] for n in names), r["arc"], r["radius_m"]] for r in rows)
+    page.filtered()
+    if missing:
+        page.note(f"No room for {', '.join(missing)}: see setting_out.csv in each plot's folder.")
+    page.finish()
+
+
+def _assumptions(book: Book, project: Project) -> None:
+    columns = [
+        Column("Setting", 50),
+        Column("Value", 18),
+        Column("Unit", 18),
+        Column("Status", 16),
+        Column("Source", 60),
+        Column("Name in the settings file", 34),
+    ]
+    head = [
+        "Assumptions: every setting of this run",
+        "Published: read in the source named. Common practice: what the trade does, no published source. "
+        "Assumption: a guess, to be replaced by what you know.",
+    ]
+    page = book.sheet("Assumptions", columns, head=head)
+    for s in settings_used(project):
+        number = isinstance(s.value, int | float) and not isinstance(s.value, bool)
+        unit = "" if s.unit == "-" else s.unit
+        page.add([s.meaning, s.value if number else as_text(s.value), unit, s.status, s.source, s.key], align="left")
+    page.filtered()
+    page.finish()
