@@ -123,12 +123,10 @@ def test_every_constraint_and_their_sum_bound_what_fits_in_a_box(name, case):
         clearance = (0.0, 3.0, 0.7)[turn % 3]
         edges_of, tables, small, origin, p, q = case(land, shapes, rng)
         work = steps._work()
-        limit = np.zeros(11)
         for _ in range(5):
             row = random_box(rng, land, small=small, clearance=clearance, p=p, q=q, origin=origin)
-            _kernels.set_shape(row[3] - row[8], row[4] + row[9], limit)
-            arguments = (edges_of.edges, edges_of.nodes, tables.line, tables.point, tables.area, small, limit[6], work)
-            bound, _ = _kernels.bound_box(row, clearance, *arguments)
+            arguments = (edges_of.edges, edges_of.nodes, tables.line, tables.point, tables.area, small)
+            bound, _ = _kernels.bound_box(row, clearance, *arguments, -math.inf, -math.inf, work)
             each = alone(row, clearance, edges_of, tables, small=small, work=work, used=used)
             for z in points_in(rng, row, origin, 6):
                 area = grown(land, z, clearance)
@@ -250,6 +248,108 @@ def near_a_join(z, edge, normal, Y, *, line):
     return min(abs(angle - join), abs(angle - math.pi / 2)) < 2e-3
 
 
+@pytest.mark.parametrize("name", ["L", "comb", "ring", "ponds", "smooth"])
+def test_what_is_cut_off_a_box_holds_nothing_of_the_size_wanted(name, case):
+    land, rng = BOXED[name], np.random.default_rng(11)
+    shapely.prepare(land)
+    kept = cut = 0
+    for turn in range(24):
+        shapes = usual(**(WIDE, {}, BLUNT)[turn % 3])
+        clearance = (0.0, 2.0)[turn % 2]
+        edges_of, tables, small, origin, p, q = case(land, shapes, rng)
+        row = random_box(rng, land, small=small, clearance=clearance, p=p, q=q, origin=origin)
+        row[5:8] *= 0.4
+        points = list(points_in(rng, row, origin, 12))
+        areas = np.array([grown(land, z, clearance) for z in points])
+        shape = np.zeros(11)
+        ends = np.empty(len(points))
+        for i, z in enumerate(points):
+            _kernels.set_shape(z[3], z[4], shape)
+            ends[i] = math.log(1 - z[3]) + (areas[i] - shape[6]) / 2
+        if np.isfinite(areas).sum() < 6:
+            continue
+        # Most of the points are smaller than what is wanted; in every fourth box by the small end's radius.
+        floor = float(np.quantile(areas, 0.7, method="lower")) if turn % 4 else -50.0
+        least = -50.0 if turn % 4 else float(np.quantile(ends, 0.7, method="lower"))
+        arrays = (edges_of.edges, edges_of.nodes, tables.line, tables.point, tables.area)
+        whole = row.copy()
+        bound, _ = _kernels.bound_box(row, clearance, *arrays, small, floor, least, steps._work())
+        for z, area, end in zip(points, areas, ends, strict=True):
+            if area > floor + TOLERANCE and end > least + TOLERANCE:
+                kept += 1
+                assert area <= bound + TOLERANCE
+                z[:2] -= origin
+                assert (np.abs(z - row[:5]) <= row[5:10] * (1 + 1e-6) + 1e-12).all(), (turn, z, row)
+        if bound == -math.inf:
+            continue
+        assert (np.abs(row[:5] - whole[:5]) + row[5:10] <= whole[5:10] * (1 + 1e-6)).all()
+        cut += np.prod(row[5:10]) < 0.9 * np.prod(whole[5:10])
+        for c, (low, high) in ((3, p), (4, q)):
+            # The cell of the tables that the box names holds the box.
+            level = int(math.log2(row[c + 7]))
+            width = (high - low) / 2**level
+            start = low + (row[c + 7] - 2**level) * width
+            assert start - 1e-9 <= row[c] - row[c + 5] <= row[c] + row[c + 5] <= start + width + 1e-9
+    assert kept > 15
+    assert cut > 1
+    # Nothing is left of a box that asks for more than it holds.
+    bound, _ = _kernels.bound_box(whole, clearance, *arrays, small, areas.max() + 20, -50.0, steps._work())
+    assert bound == -math.inf
+
+
+def test_weighted_sum_limits_where_the_box_matters():
+    # Points at which the sum is above the floor stay; on a sum of one unknown the limits are the roots themselves.
+    rng, spaces_of = np.random.default_rng(8), (5, 5, (5, 5), (5, 5), 5)
+    none = np.zeros((5, 5))
+    tightest = np.full(4, np.inf)
+    for turn in range(300):
+        value, gradient, hessian = rng.normal(size=2), rng.normal(size=(2, 5)), np.triu(rng.normal(size=(2, 5, 5)))
+        if turn % 2:
+            gradient[:, 1:], hessian[:, :, 1:] = 0, 0
+        weight, floor = rng.dirichlet(np.ones(2)), float(rng.normal())
+        low, high = np.full(5, -1.0), np.full(5, 1.0)
+        arrays = (value, gradient, hessian, hessian, 2, weight, none, none)
+        left = _kernels.narrow(floor, *arrays, *(np.zeros(n) for n in spaces_of), low, high)
+        v, g, H = weight @ value, weight @ gradient, np.tensordot(weight, hessian, 1)
+        z = rng.uniform(-1, 1, (4000, 5))
+        full = H + H.T - np.diag(np.diag(H))
+        above = z[v + z @ g + np.einsum("ni,ij,nj->n", z, full, z) / 2 > floor]
+        assert left or not len(above)
+        if len(above):
+            assert (above.min(axis=0) >= low).all()
+            assert (above.max(axis=0) <= high).all()
+            if turn % 2:
+                sides = (above[:, 0].min() - low[0], high[0] - above[:, 0].max())
+                for side, room in enumerate(sides):
+                    if (low[0], -high[0])[side] > -1:
+                        which = 2 * side + (H[0, 0] > 0)
+                        tightest[which] = min(tightest[which], room)
+    assert (tightest < 0.01).all()
+
+
+def test_limits_are_those_of_the_linear_programme():
+    from scipy.optimize import linprog
+
+    rng, below = np.random.default_rng(6), 0
+    for turn in range(60):
+        m, unknown, sign = int(rng.integers(1, 30)), turn % 5, (-1.0, 1.0)[turn % 2]
+        z = rng.uniform(-1, 1, 5)
+        gradient = rng.normal(size=(72, 5))
+        cost = rng.uniform(0, 0.5, 72) - gradient @ z  # z is within all limits
+        work = (np.zeros(6, np.int64), np.zeros((6, 6)), np.zeros(6), np.zeros(6), np.zeros(72), np.zeros(6))
+        limit = _kernels.limit_weights(cost, gradient, m, unknown, sign, *work)
+        goal = np.zeros(5)
+        goal[unknown] = -sign
+        expected = -linprog(goal, A_ub=-gradient[:m], b_ub=cost[:m], bounds=(-1, 1)).fun
+        assert limit == pytest.approx(expected, abs=1e-7)
+        weight = work[4]
+        assert weight.min() >= 0
+        if limit < 1 - 1e-9:
+            below += 1
+            assert weight.sum() == pytest.approx(1)
+    assert below > 20
+
+
 def test_weighted_sum_is_the_largest_of_a_quadratic_form_and_more():
     rng = np.random.default_rng(2)
     for _ in range(60):
@@ -330,6 +430,7 @@ def test_two_halves_are_the_whole():
         whole = boxes[0].copy()
         heap, state = np.zeros(4, np.int64), np.array([1, 1, 0, 0, 0])
         arrays = (prepared.edges, prepared.nodes, tables.line, tables.point, tables.area)
+        # A floor so low that nothing is cut off.
         _kernels.search(boxes, heap, state, -50.0, -50.0, 2, 10**6, 0.0, -math.inf, *arrays, 10.0, steps._work())
         assert state[1] == state[0] == 2
         a, b = boxes[0], boxes[1]

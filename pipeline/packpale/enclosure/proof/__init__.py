@@ -57,9 +57,22 @@ ranges of p and q are the first boxes. On each box also t <= 2 log(D + half diag
 box), D the distance of its centre from the boundary. A small end of at least r_min means t >= 2 log(r_min / k) + log
 a; a box whose bound is less than the least of that holds nothing.
 
-**5. Branch and bound.** The box of largest bound is halved across the unknown that accounts for most of what (5)
+**5. Narrowing.** Let T be the log of the best area known, or what step 4 makes of r_min if that is more. For any
+weights, (5) with the maximum over x_j left open bounds t by that function of x_j alone, as the other maxima do not
+depend on it. Where it is below T, the box holds nothing that matters::
+
+    v + sum_(i != j) max over |x| <= w_i of (|g_i| |x| + C_i x^2 / 2) + g_j x_j + C_j x_j^2 / 2 < T                (6)
+
+so each unknown may be limited to the smallest interval that holds the rest of its range, the roots of a quadratic.
+Limits from several weights and for several unknowns hold together, since each is necessary. The weights are those of
+the linear programmes that ask for the largest and the least x_j of all z with v_e + g_e z >= T; again their arithmetic
+needs no trust. What is left of a box is bounded again with its smaller widths, a few times. p and q are halved only,
+while their tables have finer cells.
+
+**6. Branch and bound.** The box of largest bound is halved across the unknown that accounts for most of what (5)
 loses, until that bound is within the tolerance of the best area, or the budget is spent. Every egg that fits is in a
-box left over, or in one whose bound was no more than the best area: the larger of the two numbers bounds its area.
+box left over, or in a part of one that was shown to hold none larger than the best area known: the larger of the two
+numbers bounds its area.
 
 Rounding: what is computed is of the order of 10^-13 relative; tables are widened by 10^-9 and the result by 10^-7.
 """

@@ -32,6 +32,10 @@ PER_SECTOR = 3
 ROWS = SECTORS * PER_SECTOR
 """Constraints kept for one box."""
 UNKNOWNS = 5
+NARROWINGS = 4
+"""Times that a box is bounded, at most, each on what the last left of it."""
+WORTH_ANOTHER = 0.6
+"""Share of its volume up to which what is left of a box is bounded at once."""
 WORK_OF_A_BOX = 40
 """What bounding a box costs beside looking at edges, in edges looked at."""
 
@@ -650,16 +654,69 @@ def choose_weights(
         basis[UNKNOWNS] = first
         inverse[UNKNOWNS, UNKNOWNS] = 1.0
         level[UNKNOWNS] = 1.0
-    for _ in range(60):
+    _pivot(UNKNOWNS + 1, cost, gradient, m, basis, inverse, level, column, price)
+    _read_weights(UNKNOWNS + 1, m, basis, level, weight)
+
+
+@njit(cache=True)
+def limit_weights(
+    cost: Array,
+    gradient: Array,
+    m: int,
+    unknown: int,
+    sign: float,
+    basis: Indices,
+    inverse: Array,
+    level: Array,
+    column: Array,
+    weight: Array,
+    price: Array,
+) -> float:
+    """Weights that limit ``sign`` times one unknown where all  cost_e + gradient_e z >= 0; returns that limit.
+
+    The least of  sum cost_e u_e + sum_j |sum_e u_e gradient_ej + sign [j = unknown]|  over u >= 0, by the simplex
+    method from u = 0, where it is 1. ``weight`` is u over its sum, or 0 throughout.
+    """
+    for i in range(UNKNOWNS):
         for j in range(UNKNOWNS + 1):
+            inverse[i, j] = 0.0
+        negative = i == unknown and sign < 0
+        basis[i] = m + 2 * i + (1 if negative else 0)
+        inverse[i, i] = 1.0 if negative else -1.0
+        level[i] = 1.0 if i == unknown else 0.0
+    _pivot(UNKNOWNS, cost, gradient, m, basis, inverse, level, column, price)
+    limit = 0.0
+    for i in range(UNKNOWNS):
+        limit += level[i] * (cost[basis[i]] if basis[i] < m else 1.0)
+    _read_weights(UNKNOWNS, m, basis, level, weight)
+    return limit
+
+
+@njit(cache=True)
+def _pivot(
+    rows: int,
+    cost: Array,
+    gradient: Array,
+    m: int,
+    basis: Indices,
+    inverse: Array,
+    level: Array,
+    column: Array,
+    price: Array,
+) -> None:
+    """Steps of the simplex method; with a sixth row the weights have the sum 1."""
+    for _ in range(60):
+        for j in range(rows):
             total = 0.0
-            for i in range(UNKNOWNS + 1):
+            for i in range(rows):
                 b = basis[i]
                 total += (cost[b] if b < m else 1.0) * inverse[i, j]
             price[j] = total
         enter, lowest = -1, -1e-10
         for e in range(m):
-            reduced = cost[e] - price[UNKNOWNS]
+            reduced = cost[e]
+            if rows > UNKNOWNS:
+                reduced -= price[UNKNOWNS]
             for j in range(UNKNOWNS):
                 reduced -= price[j] * gradient[e, j]
             if reduced < lowest:
@@ -671,9 +728,9 @@ def choose_weights(
                 lowest, enter = 1 - price[j], m + 2 * j + 1
         if enter < 0:
             break
-        for i in range(UNKNOWNS + 1):
+        for i in range(rows):
             if enter < m:
-                total = inverse[i, UNKNOWNS]
+                total = inverse[i, UNKNOWNS] if rows > UNKNOWNS else 0.0
                 for j in range(UNKNOWNS):
                     total += inverse[i, j] * gradient[enter, j]
             else:
@@ -681,33 +738,37 @@ def choose_weights(
                 total = -inverse[i, j] if (enter - m) % 2 == 0 else inverse[i, j]
             column[i] = total
         leave, ratio = -1, np.inf
-        for i in range(UNKNOWNS + 1):
+        for i in range(rows):
             if column[i] > 1e-11 and level[i] / column[i] < ratio:
                 leave, ratio = i, level[i] / column[i]
         if leave < 0:
             break
         pivot = column[leave]
-        for j in range(UNKNOWNS + 1):
+        for j in range(rows):
             inverse[leave, j] /= pivot
         level[leave] = max(ratio, 0.0)
-        for i in range(UNKNOWNS + 1):
+        for i in range(rows):
             if i != leave:
                 f = column[i]
                 level[i] = max(level[i] - f * ratio, 0.0)
-                for j in range(UNKNOWNS + 1):
+                for j in range(rows):
                     inverse[i, j] -= f * inverse[leave, j]
         basis[leave] = enter
+
+
+@njit(cache=True)
+def _read_weights(rows: int, m: int, basis: Indices, level: Array, weight: Array) -> None:
     for e in range(m):
         weight[e] = 0.0
     total = 0.0
-    for i in range(UNKNOWNS + 1):
+    for i in range(rows):
         if basis[i] < m:
             weight[basis[i]] = max(level[i], 0.0)
             total += weight[basis[i]]
     if total > 0:
         for e in range(m):
             weight[e] /= total
-    else:
+    elif rows > UNKNOWNS:
         weight[0] = 1.0
 
 
@@ -743,21 +804,21 @@ def combined(
     for i in range(UNKNOWNS):
         g[i] = 0.0
         for j in range(i, UNKNOWNS):
-            low, high = area_lo[i, j], area_hi[i, j]
-            for e in range(m):
-                if weight[e] > 0:
-                    low += weight[e] * lo[e, i, j]
-                    high += weight[e] * hi[e, i, j]
-            if i == j:
-                c[i] = high
-            else:
-                cross[i, j] = max(abs(low), abs(high))
-                ratio[i, j] = 1.0
+            ratio[i, j], cross[i, j] = area_lo[i, j], area_hi[i, j]  # the Hessian's entry, lowest and highest
     for e in range(m):
-        if weight[e] > 0:
-            total += weight[e] * value[e]
+        f = weight[e]
+        if f > 0:
+            total += f * value[e]
             for i in range(UNKNOWNS):
-                g[i] += weight[e] * gradient[e, i]
+                g[i] += f * gradient[e, i]
+                for j in range(i, UNKNOWNS):
+                    ratio[i, j] += f * lo[e, i, j]
+                    cross[i, j] += f * hi[e, i, j]
+    for i in range(UNKNOWNS):
+        c[i] = cross[i, i]
+        for j in range(i + 1, UNKNOWNS):
+            cross[i, j] = max(abs(ratio[i, j]), abs(cross[i, j]))
+            ratio[i, j] = 1.0
     # |h x y| <= |h| (f x^2 + y^2 / f) / 2 for any f > 0: f = 1 first, then each f improved in turn.
     for i in range(UNKNOWNS):
         g[i] = abs(g[i])
@@ -802,6 +863,84 @@ def combined(
 
 
 @njit(cache=True)
+def narrow(
+    floor: float,
+    value: Array,
+    gradient: Array,
+    lo: Array,
+    hi: Array,
+    m: int,
+    weight: Array,
+    area_lo: Array,
+    area_hi: Array,
+    g: Array,
+    c: Array,
+    cross: Array,
+    ratio: Array,
+    share: Array,
+    low: Array,
+    high: Array,
+) -> bool:
+    """Narrow ``low`` to ``high`` to where the weighted sum may be more than ``floor``; False if that is nowhere.
+
+    Both are ranges of the unknowns in half widths of the box about its centre, within -1 to 1.
+    """
+    total = combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, g, c, cross, ratio, share)
+    if total < floor:
+        return False
+    for j in range(UNKNOWNS):
+        # |g| y + c y^2 / 2 + rest >= 0, with y counted in the direction in which the sum rises.
+        rest = total - _peak(g[j], c[j]) - floor
+        bottom, top = -1.0, 1.0
+        if 0.5 * c[j] - g[j] + rest < 0:
+            square = g[j] * g[j] - 2 * c[j] * rest
+            if square < 0:
+                return False
+            bottom = -2 * rest / (g[j] + math.sqrt(square)) - 1e-9
+            if c[j] < 0:
+                top = -(g[j] + math.sqrt(square)) / c[j] + 1e-9
+        slope = 0.0
+        for e in range(m):
+            if weight[e] > 0:
+                slope += weight[e] * gradient[e, j]
+        if slope < 0:
+            bottom, top = -top, -bottom
+        low[j], high[j] = max(low[j], bottom), min(high[j], top)
+        if low[j] > high[j]:
+            return False
+    return True
+
+
+@njit(cache=True)
+def shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
+    """Reduce the box to what is left of it, and return that as a share of its volume.
+
+    Shapes are halved only, as long as they have cells of their own in the tables.
+    """
+    left = 1.0
+    for j in range(UNKNOWNS):
+        a, b = low[j], high[j]
+        if j >= 3:
+            while int(box[7 + j]) < shapes and (b <= 0 or a >= 0):
+                half = 0.5 * box[5 + j]
+                up = a >= 0
+                box[j] += half if up else -half
+                box[5 + j] = half
+                box[7 + j] = 2 * box[7 + j] + (1 if up else 0)
+                a, b = 2 * a + (-1 if up else 1), 2 * b + (-1 if up else 1)
+                left *= 0.5
+            if int(box[7 + j]) < shapes:
+                continue
+            a, b = max(a, -1.0), min(b, 1.0)
+        half = 0.5 * (b - a)
+        if half < 0.9:
+            box[j] += 0.5 * (a + b) * box[5 + j]
+            box[5 + j] *= half * (1 + 1e-9)
+            left *= half
+    return left
+
+
+@njit(cache=True)
 def margin(box: Array, R_guess: float) -> float:
     """How many times the lowest R at the centre another may be and still matter elsewhere in the box."""
     return float(math.exp(math.hypot(box[5], box[6]) / R_guess + box[7] + 0.75 * box[8] + 0.75 * box[9]))
@@ -817,21 +956,106 @@ def bound_box(
     point_table: Array,
     area_table: Array,
     R_guess: float,
-    area_limit: float,
+    floor: float,
+    log_min_radius: float,
     work: Work,
 ) -> tuple[float, int]:
     """Upper bound on log area over the box, and the edges and nodes looked at; sets the unknown to split.
 
-    Minus infinity if no egg can lie there.
+    The box is reduced to where log area may be more than ``floor`` and the small end as large as asked for. Minus
+    infinity if that is nowhere.
     """
+    low, high = work[24], work[25]
+    looked, bound = 0, np.inf
+    for _ in range(NARROWINGS):
+        bound, need, m, more = _bound(
+            box, s, edges, nodes, line_table, point_table, area_table, R_guess, floor, log_min_radius, work
+        )
+        looked += more
+        if bound <= need:
+            return -np.inf, looked
+        if m == 0 or need == -np.inf:
+            break
+        if not _narrow_by_all(need - work[0][6], m, work):
+            return -np.inf, looked
+        if shrink(box, low, high, line_table.shape[1] // 2) > WORTH_ANOTHER:
+            break
+    return bound, looked
+
+
+@njit(cache=True)
+def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
+    """Narrow every unknown to where no weighted sum says that the constraints stay below ``floor``."""
+    value, cost, gradient, lo, hi, _, basis, weight = work[4:12]
+    inverse, level, column, peak_at, area_lo, area_hi, g, c, cross, ratio, _, trial_share, low, high = work[12:]
+    for j in range(UNKNOWNS):
+        low[j], high[j] = -1.0, 1.0
+    for e in range(m):
+        cost[e] = value[e] - floor + _curvature_alone(e, 0.5, lo, hi, area_lo, area_hi)
+    for j in range(UNKNOWNS):
+        for sign in (-1.0, 1.0):
+            limit = limit_weights(cost, gradient, m, j, sign, basis, inverse, level, column, weight, peak_at)
+            if limit < 0.95 and not narrow(
+                floor,
+                value,
+                gradient,
+                lo,
+                hi,
+                m,
+                weight,
+                area_lo,
+                area_hi,
+                g,
+                c,
+                cross,
+                ratio,
+                trial_share,
+                low,
+                high,
+            ):
+                return False
+    return True
+
+
+@njit(cache=True)
+def _curvature_alone(e: int, part: float, lo: Array, hi: Array, area_lo: Array, area_hi: Array) -> float:
+    """What a constraint's curvature may add, with ``part`` of what lies off the diagonal."""
+    extra = 0.0
+    for i in range(UNKNOWNS):
+        extra += 0.5 * max(hi[e, i, i] + area_hi[i, i], 0.0)
+        for j in range(i + 1, UNKNOWNS):
+            extra += part * max(abs(lo[e, i, j] + area_lo[i, j]), abs(hi[e, i, j] + area_hi[i, j]))
+    return extra
+
+
+@njit(cache=True)
+def _bound(
+    box: Array,
+    s: float,
+    edges: Array,
+    nodes: Array,
+    line_table: Array,
+    point_table: Array,
+    area_table: Array,
+    R_guess: float,
+    floor: float,
+    log_min_radius: float,
+    work: Work,
+) -> tuple[float, float, int, int]:
+    """Bound of a box as it is, what it must exceed to matter, its constraints' number, edges and nodes looked at."""
     shape, kept, count, stack, value, cost, gradient, lo, hi, entries, basis, weight = work[:12]
-    inverse, level, column, peak_at, area_lo, area_hi, g, c, cross, ratio, share, trial_share = work[12:]
+    inverse, level, column, peak_at, area_lo, area_hi, g, c, cross, ratio, share, trial_share = work[12:24]
+    # r = k R >= r_min asks for log A >= 2 log(r_min / k) + log a, and a falls with p and rises with q.
+    set_shape(box[3] + box[8], box[4] - box[9], shape)
+    need = max(floor, 2 * (log_min_radius - math.log(1 - box[3] + box[8])) + shape[6] - 1e-9)
+    set_shape(box[3] - box[8], box[4] + box[9], shape)
+    area_limit = shape[6]
     set_shape(box[3], box[4], shape)
     e = math.hypot(box[5], box[6])
     # The disc of radius R + s about O lies in the land.
     deepest = nearest_distance(box[0], box[1], edges, nodes, stack) + e - s
     if deepest <= 0:
-        return -np.inf, 0
+        return -np.inf, need, 0, 0
     largest = math.log(deepest) * 2 + area_limit
     looked = gather(box, s, margin(box, R_guess), shape, edges, nodes, kept, count, stack)
     m, dropped = prepare(box, s, edges, kept, count, shape, line_table, point_table, value, gradient, lo, hi, entries)
@@ -842,7 +1066,7 @@ def bound_box(
             if width > best_w:
                 best_w, best_j = width, j
         box[13] = best_j
-        return largest, looked
+        return largest, need, 0, looked
     slope_p, slope_q = shape[7] * box[8], shape[8] * box[9]
     area = area_table[int(box[10]), int(box[11])]
     f = box[8] * box[8]
@@ -859,15 +1083,7 @@ def bound_box(
         for e_ in range(m):
             cost[e_] = value[e_]
             if attempt > 0:
-                # Curvature of each constraint alone, in the signs of the last weighted sum.
-                extra = 0.0
-                for i in range(UNKNOWNS):
-                    extra += 0.5 * max(hi[e_, i, i] + area_hi[i, i], 0.0)
-                    for j in range(i + 1, UNKNOWNS):
-                        extra += (
-                            0.5 * attempt * max(abs(lo[e_, i, j] + area_lo[i, j]), abs(hi[e_, i, j] + area_hi[i, j]))
-                        )
-                cost[e_] += extra
+                cost[e_] += _curvature_alone(e_, 0.5 * attempt, lo, hi, area_lo, area_hi)
         choose_weights(cost, gradient, m, basis, inverse, level, column, weight, peak_at, attempt == 0)
         total = combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, g, c, cross, ratio, trial_share)
         best = min(best, total)
@@ -893,7 +1109,7 @@ def bound_box(
             if width > widest:
                 widest, best_j = width, j
     box[13] = best_j
-    return min(best + shape[6], largest), looked
+    return min(best + shape[6], largest), need, m, looked
 
 
 @njit(cache=True)
@@ -949,7 +1165,6 @@ def search(
     ``state``: 0 boxes stored, 1 size of the heap, 2 boxes bounded, 3 first boxes that are still to be bounded, 4 work.
     """
     shapes = line.shape[1] // 2
-    shape = work[0]
     while state[2] < most and state[4] < most_work:
         if state[3] > 0:
             state[3] -= 1
@@ -979,16 +1194,11 @@ def search(
             if child < 0:
                 continue
             row = boxes[child]
-            set_shape(row[3] - row[8], row[4] + row[9], shape)
-            largest_unit = shape[6]
-            # r = k R >= r_min asks for log A >= 2 log(r_min / k) + log a, and a falls with p and rises with q.
-            set_shape(row[3] + row[8], row[4] - row[9], shape)
-            need = max(floor, 2 * (log_min_radius - math.log(1 - row[3] + row[8])) + shape[6] - 1e-9)
-            bound, looked = bound_box(row, s, edges, nodes, line, point, area, R_guess, largest_unit, work)
+            bound, looked = bound_box(row, s, edges, nodes, line, point, area, R_guess, floor, log_min_radius, work)
             row[12] = min(row[12], bound)
             state[2] += 1
             state[4] += looked + WORK_OF_A_BOX
-            if row[12] > need:
+            if row[12] > floor:
                 heap[state[1]] = child
                 state[1] += 1
                 _sift_up(heap, state[1] - 1, boxes)

@@ -180,5 +180,5 @@ def _work() -> tuple[Array, ...]:
         *(np.zeros(square) for _ in range(2)),
         *(np.zeros(unknowns) for _ in range(2)),
         *(np.zeros(square) for _ in range(2)),
-        *(np.zeros(unknowns) for _ in range(2)),
+        *(np.zeros(unknowns) for _ in range(4)),
     )
