@@ -136,5 +136,13 @@ def test_trench_in_water_is_type_c_along_its_wet_length():
     assert any("counts as Type C where the trench stands in water" in n for n in safety_notes(wet))
 
 
+def test_strip_too_narrow_for_the_spoil_is_said():
+    needed = safe().spoil_strip_two_sides
+    for free, narrow in ((needed - 0.01, True), (needed + 0.01, False)):
+        found = safe(working_strip_m=free)
+        assert found.strip_too_narrow is narrow
+        assert any("are kept free: carry it off" in n for n in safety_notes(found)) is narrow
+
+
 def test_shallow_trench_says_nothing():
-    assert safety_notes(safe(1.0, over_dig_m=0.1)) == []
+    assert safety_notes(safe(1.0, over_dig_m=0.1, working_strip_m=6.0)) == []

@@ -12,7 +12,7 @@ from packpale.earthworks import _kernels_uncertainty, uncertainty
 from packpale.earthworks.estimate_class import estimate_class
 from packpale.earthworks.ground_error import covariance_left, segments
 from packpale.earthworks.model import Item
-from packpale.earthworks.narrowing import Ground, best_pits, narrowed, narrowing
+from packpale.earthworks.narrowing import Ground, all_pits, best_pits, narrowed, narrowing, pit_places
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.uncertainty import drivers
 from packpale.earthworks.work_out import work_out
@@ -328,6 +328,8 @@ def test_flank_that_spreads_the_price_and_the_pits_that_would_help():
     assert line.y[worst] > 0.8 * 30
     assert u.narrowing.startswith("Two trial pits")
     assert "on the north" in u.narrowing
+    assert len(u.pits) == 2
+    assert all(p.y > 0.4 * math.hypot(p.x, p.y) for p in u.pits)
     # With a pit there, what it told is told.
     helped, _ = works(
         soil={"rock": shallow_north},
@@ -363,6 +365,7 @@ def test_best_pits_take_off_what_new_pits_take_off():
     before = slope @ left @ slope
     after = covariance_left(points, np.vstack([old, points[list(places)]]), correlation=40.0, variance=0.3)
     assert before - slope @ after @ slope == pytest.approx(taken, rel=1e-3)
+    assert all_pits([Ground(left, slope)]) == pytest.approx(before)
     # No single place is better than the first one found.
     singles = [
         before - slope @ covariance_left(points, np.vstack([old, p]), correlation=40.0, variance=0.3) @ slope
@@ -384,16 +387,25 @@ def test_half_of_the_variance_is_less_than_half_of_the_width():
 
 
 def test_sentence_names_the_larger_gain_first():
-    line = circle_line(30.0, step=1.0)
-    parts = segments([pack_of(line)], 30.0)
+    pack = pack_of(circle_line(30.0, step=1.0))
+    parts = segments([pack], 30.0)
     items = [Item("a", "Dig soil", "m3", 1.0, (1.0, 2.0, 3.0)), Item("b", "Mesh", "m2", 1.0, (1.0, 2.0, 3.0))]
-    north = int(np.argmax(parts.y))
-    said = narrowing(items, {"a": 0.1, "b": 0.75}, ((north,), 0.36), found=parts, packs=[pack_of(line)])
-    assert said.startswith('A firm rate for "Mesh" would narrow the range from P10 to P90 most, by about 50 %')
-    assert "a trial pit on the north flank" in said
-    assert said.endswith("by about 20 %.")
-    pits_first = narrowing(items, {"a": 0.1}, ((north,), 0.36), found=parts, packs=[pack_of(line)])
-    assert pits_first.startswith("A trial pit on the north flank, near chainage 93 m, would narrow")
+    north, east = int(np.argmax(parts.y)), int(np.argmax(parts.x))
+    (one,) = pit_places([north], parts, [pack])
+    assert (one.pack, one.flank, one.y) == (1, "north", pytest.approx(30.0, abs=0.5))
+    said = narrowing(items, {"a": 0.1, "b": 0.75}, [one], 0.36, all_round=0.4, packs=1)
+    assert said == (
+        'A firm rate for "Mesh" would narrow the range from P10 to P90 most, by about 50 %, and a trial pit on the '
+        "north flank by about 20 %."
+    )
+    two = pit_places([north, east], parts, [pack])
+    said = narrowing(items, {"a": 0.1}, two, 0.36, all_round=0.75, packs=1)
+    assert said.startswith(
+        "Two trial pits, one on the north flank and one on the east flank, would narrow the range from P10 to P90 most"
+    )
+    assert said.endswith("; pits all along the line by 50 %.")
+    same = narrowing(items, {}, [one, one], 0.36, all_round=0.4, packs=2)
+    assert same.startswith("Two trial pits on the north flank of pack 1 would narrow")
 
 
 ROCK_ITEM = Item("excavate_rock_per_m3", "Rock", "m3", 5.0, (1.0, 2.0, 3.0))

@@ -92,7 +92,7 @@ def test_fill_that_has_to_come_from_elsewhere_is_said_in_cubic_metres():
 )
 def test_depth_at_which_rules_for_people_in_trenches_begin(depth, clause):
     # 29 CFR 1926.651(c)(2): 4 ft (1.22 m), a way out. 29 CFR 1926.652(a)(1): 5 ft (1.52 m), walls protected.
-    works, _ = worked_out(plane(), depth_m=depth, over_dig_m=0.0, soil_type="B")
+    works, _ = worked_out(plane(), depth_m=depth, over_dig_m=0.0, soil_type="B", working_strip_m=9.0)
     said = [note for note in works.notes if "29 CFR" in note]
     assert [clause in note for note in said] == ([True] if clause else [])
 
@@ -108,7 +108,7 @@ def test_depth_at_which_rules_for_people_in_trenches_begin(depth, clause):
 )
 def test_depth_that_the_machine_adds_counts_for_the_rules(depth, over_dig, clauses):
     # 1.20 m is 19 mm short of 4 ft (1.2192 m); 5 ft is 1.524 m.
-    works, line = worked_out(plane(), depth_m=depth, over_dig_m=over_dig, soil_type="B")
+    works, line = worked_out(plane(), depth_m=depth, over_dig_m=over_dig, soil_type="B", working_strip_m=9.0)
     said = [note for note in works.notes if "29 CFR" in note]
     assert len(said) == len(clauses)
     for note, clause in zip(said, clauses, strict=True):

@@ -9,7 +9,19 @@ from packpale.review.geopackage import write_geopackage
 from packpale.review.summary import read_summary
 from review import factory
 
-LAYERS = ["plots", "usable_land", "fence_lines", "aprons", "stations", "posts", "gates", "stakes", "touches"]
+LAYERS = [
+    "plots",
+    "usable_land",
+    "fence_lines",
+    "aprons",
+    "stations",
+    "posts",
+    "gates",
+    "stakes",
+    "touches",
+    "trench_stretches",
+    "advised_pits",
+]
 FENCE_LINE = [
     "plot_id",
     "pack",
@@ -112,3 +124,36 @@ def test_layers_without_rows_are_there(run, tmp_path):
     with fiona.open(tmp_path / "packpale.gpkg", layer="fence_lines") as file:
         assert len(file) == 0
         assert list(file.schema["properties"]) == FENCE_LINE
+
+
+def of_first(run, layer):
+    return [f for f in features(run, layer) if f.properties["plot_id"] == run.plots[0].site.plot_id]
+
+
+def test_stretches_of_trench_lie_on_the_fence_line(run):
+    line = shape(features(run, "fence_lines")[0].geometry).exterior
+    found = of_first(run, "trench_stretches")
+    works = run.plots[0].earthworks
+    # Rock and water of the invented plot: 1.2 m deep with water at 1.1 m, dug at most 0.05 m deeper than drawn.
+    kinds = {f.properties["kind"] for f in found}
+    assert {"in water", "way out if over-dug"} <= kinds
+    assert "walls protected" not in kinds
+    for f in found:
+        where = shape(f.geometry)
+        assert where.length == pytest.approx(f.properties["length_m"], rel=1e-3)
+        assert line.hausdorff_distance(where) < 0.02 or where.within(line.buffer(0.02))
+    (wet,) = [f for f in found if f.properties["kind"] == "in water"]
+    assert wet.properties["length_m"] == pytest.approx(works.plant.wet_length)
+    assert wet.properties["worst_m"] == pytest.approx(0.1)
+    # All the way round: closed.
+    assert shape(wet.geometry).coords[0] == pytest.approx(shape(wet.geometry).coords[-1])
+
+
+def test_advised_pits_stand_on_the_fence_line(run):
+    line = shape(features(run, "fence_lines")[0].geometry).exterior
+    pits = of_first(run, "advised_pits")
+    advised = run.plots[0].earthworks.uncertainty.pits
+    assert [(f.properties["pit"], f.properties["flank"]) for f in pits] == [
+        (k, p.flank) for k, p in enumerate(advised, start=1)
+    ]
+    assert all(line.distance(shape(f.geometry)) < 0.01 for f in pits)

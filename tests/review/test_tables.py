@@ -16,7 +16,8 @@ RANKING = (
 )
 EARTHWORKS = (
     "plot_id,pack,fence_length_m,section_area_m2,cut_bank_m3,rock_bank_m3,wet_bank_m3,average_end_area_m3,"
-    "backfill_compacted_m3,cut_loose_m3,surplus_loose_m3,import_compacted_m3"
+    "backfill_compacted_m3,cut_loose_m3,surplus_loose_m3,import_compacted_m3,"
+    "soft_rock_bank_m3,hard_rock_bank_m3,deepest_m,wall_protection_m,way_out_m,in_water_m"
 )
 SETTING_OUT = "pack,chainage_m,x,y,ground_m,invert_m,bearing_deg,arc,radius_m"
 

@@ -220,6 +220,11 @@ class TrenchSafety:
     """How much deeper than drawn the machine may dig, as set. [m]"""
 
     @property
+    def strip_too_narrow(self) -> bool:
+        """The strip kept free takes setback and heap neither on one side nor shared over both."""
+        return min(self.spoil_strip, self.spoil_strip_two_sides) > self.working_strip
+
+    @property
     def too_steep(self) -> bool:
         """The walls are steeper than the table asks where it applies."""
         return bool(self.protection_with_over_dig) and self.side_slope < self.side_slope_asked
@@ -252,6 +257,19 @@ class Flank:
 
 
 @dataclass(frozen=True)
+class PitPlace:
+    """Where a trial pit would narrow the price."""
+
+    pack: int
+    """Number of the pack on whose fence line it lies."""
+    flank: str
+    chainage: float
+    """[m]"""
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
 class Uncertainty:
     """How sure quantities and price are."""
 
@@ -273,6 +291,8 @@ class Uncertainty:
     """The same above it, positive."""
     narrowing: str
     """What would narrow the spread most, one sentence."""
+    pits: tuple[PitPlace, ...] = ()
+    """Where the pits of that sentence would be, the best first; empty where no pit would help."""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from packpale.earthworks.ground_error import Segments, distances
-from packpale.earthworks.model import Flank, Item
+from packpale.earthworks.model import Flank, Item, PitPlace
 from packpale.enclosure.model import Pack
 from packpale.site import Array
 
@@ -16,6 +16,10 @@ PITS = 2
 """Pits whose effect is weighed against a firm rate."""
 WORTH_SAYING = 0.01
 """Part of the width from P10 to P90 below which nothing is said to narrow it."""
+
+
+MUCH_MORE = 1.5
+"""How many times more pits all along the line must do than the few, to be worth saying."""
 
 
 @dataclass(frozen=True)
@@ -78,52 +82,73 @@ def best_pits(grounds: Sequence[Ground], count: int = PITS) -> tuple[tuple[int, 
     return tuple(chosen), taken
 
 
+def all_pits(grounds: Sequence[Ground]) -> float:
+    """What pits all along the lines would take off the variance of the price. [currency2]"""
+    return float(sum(g.slope @ g.left @ g.slope for g in grounds))
+
+
 def narrowed(taken: float) -> float:
     """Part of the width from P10 to P90 that goes where a part ``taken`` of the variance goes (a normal price)."""
     return 1 - math.sqrt(max(0.0, 1 - taken))
 
 
+def pit_places(places: Sequence[int], found: Segments, packs: Sequence[Pack]) -> tuple[PitPlace, ...]:
+    """The segments chosen for pits as places on the ground."""
+    side, _ = side_of(found, packs)
+    return tuple(
+        PitPlace(
+            packs[found.pack[j]].number,
+            SIDES[side[j]],
+            float(found.chainage[j]),
+            float(found.x[j]),
+            float(found.y[j]),
+        )
+        for j in places
+    )
+
+
 def narrowing(
     items: Sequence[Item],
     rate_shares: Mapping[str, float],
-    pits: tuple[tuple[int, ...], float],
+    pits: Sequence[PitPlace],
+    pit_share: float,
     *,
-    found: Segments,
-    packs: Sequence[Pack],
+    all_round: float,
+    packs: int,
 ) -> str:
     """What would narrow the spread most, one sentence.
 
-    ``rate_shares`` holds the part of the price's variance that each rate causes, by key; ``pits`` what ``best_pits``
-    found, its gain as a part of that variance.
+    ``rate_shares`` holds the part of the price's variance that each rate causes, by key; ``pit_share`` the part that
+    ``pits`` would take off it, ``all_round`` the part that pits all along the lines would; ``packs`` is how many
+    there are.
     """
     offers = []
     if rate_shares:
         key, share = max(rate_shares.items(), key=lambda pair: pair[1])
         text = next(i.text for i in items if i.key == key)
         offers.append((narrowed(share), f'a firm rate for "{text}"'))
-    places, gain = pits
-    if places:
-        offers.append((narrowed(gain), _pits_in_words(places, found, packs)))
+    if pits:
+        offers.append((narrowed(pit_share), _pits_in_words(pits, several_packs=packs > 1)))
     offers = sorted((o for o in offers if o[0] >= WORTH_SAYING), key=lambda o: -o[0])
     if not offers:
         return "No single rate and no pit would narrow the price by as much as 1 %."
     (most, what), *others = offers
     more = "".join(f", and {text} by about {100 * part:.0f} %" for part, text in others)
+    at_best = narrowed(all_round)
+    # Where a few pits do most of what pits can do, there is nothing to add.
+    rest = f"; pits all along the line by {100 * at_best:.0f} %" if at_best > MUCH_MORE * narrowed(pit_share) else ""
+    if at_best < WORTH_SAYING:
+        rest = ""
     return (
-        f"{what[0].upper()}{what[1:]} would narrow the range from P10 to P90 most, by about {100 * most:.0f} %{more}."
+        f"{what[0].upper()}{what[1:]} would narrow the range from P10 to P90 most, by about {100 * most:.0f} %{more}"
+        f"{rest}."
     )
 
 
-def _pits_in_words(places: Sequence[int], found: Segments, packs: Sequence[Pack]) -> str:
-    side, _ = side_of(found, packs)
-    several = len(packs) > 1
-
-    def flank(j: int) -> str:
-        return f"the {SIDES[side[j]]} flank" + (f" of pack {packs[found.pack[j]].number}" if several else "")
-
-    at = {j: f"chainage {found.chainage[j]:.0f} m" for j in places}
-    if len(places) == 1:
-        return f"a trial pit on {flank(places[0])}, near {at[places[0]]},"
-    if len({flank(j) for j in places}) == 1:
-        return f"two trial pits on {flank(places[0])}, near {' and '.join(at[j] for j in sorted(places))},"
-    return "two trial pits, " + " and ".join(f"one on {flank(j)} near {at[j]}" for j in places) + ","
+def _pits_in_words(pits: Sequence[PitPlace], *, several_packs: bool) -> str:
+    flanks_ = [f"the {p.flank} flank" + (f" of pack {p.pack}" if several_packs else "") for p in pits]
+    if len(pits) == 1:
+        return f"a trial pit on {flanks_[0]}"
+    if len(set(flanks_)) == 1:
+        return f"two trial pits on {flanks_[0]}"
+    return f"two trial pits, one on {flanks_[0]} and one on {flanks_[1]},"

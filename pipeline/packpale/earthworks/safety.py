@@ -132,4 +132,11 @@ def safety_notes(found: TrenchSafety) -> list[str]:
             f"{name}: the walls rise at {found.side_slope:g}:1 (run to rise); for {kind}{wet}, "
             f"29 CFR 1926 Subpart P allows nothing steeper than {found.side_slope_asked:g}:1 at that depth."
         )
+    if found.strip_too_narrow:
+        notes.append(
+            f"{name}: spoil kept {found.spoil_setback:.2f} m from the edge (29 CFR 1926.651(j)(2)) and heaped beside "
+            f"it takes a strip of {found.spoil_strip:.1f} m on one side or {found.spoil_strip_two_sides:.1f} m on each "
+            f"of two, and {found.working_strip:.1f} m are kept free: carry it off as it is dug, dig and fill by "
+            "stretches, or raise trench.working_strip_m."
+        )
     return notes

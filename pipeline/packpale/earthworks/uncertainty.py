@@ -35,7 +35,7 @@ from packpale.earthworks.ground_error import (
     telling,
 )
 from packpale.earthworks.model import Driver, Item, Profile, Uncertainty
-from packpale.earthworks.narrowing import Ground, best_pits, flanks, narrowing
+from packpale.earthworks.narrowing import Ground, all_pits, best_pits, flanks, narrowing, pit_places
 from packpale.earthworks.price import drawn_prices, generator
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import CutSections, cut_sections
@@ -133,6 +133,7 @@ def uncertainty(
     variance = max(float(prices.var()), 1e-12)
     grounds = [Ground(k, slope) for k, slope in zip(left, (drawn.rock_slope, drawn.water_slope), strict=True)]
     places, taken = best_pits(grounds)
+    pits = pit_places(places, found, packs)
     shares = {key.removeprefix("rate: "): _correlation(r, prices) ** 2 for key, r in varying.items()}
     near = distances(points, rock_pits).min(axis=1) <= settings.soil_correlation_m if len(rock_pits) else None
     stated = estimate_class(
@@ -150,7 +151,10 @@ def uncertainty(
         class_reason=stated.reason,
         class_low=stated.low,
         class_high=stated.high,
-        narrowing=narrowing(items, shares, (places, taken / variance), found=found, packs=packs),
+        narrowing=narrowing(
+            items, shares, pits, taken / variance, all_round=all_pits(grounds) / variance, packs=len(packs)
+        ),
+        pits=pits,
     )
 
 
@@ -204,7 +208,10 @@ def _errors(left: Sequence[Array], found: Segments, trenches: Sequence[Trench], 
 def _shifts(sd: float, deepest: float, farthest: float) -> Array:
     """Shifts from those that bring the layer to the surface to those that take it below the deepest trench. [m]"""
     least, most = max(-SPAN * sd, -farthest), min(SPAN * sd, deepest)
-    return np.linspace(least, most if most - least > 1e-6 else least + 1.0, SHIFTS)
+    if most - least < 1e-6:
+        # Nothing shifts: the second entry only gives the table a step.
+        return np.array([least, least + 1.0])
+    return np.linspace(least, most, SHIFTS)
 
 
 def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: TrenchSection, project: Project) -> _Table:
@@ -212,7 +219,10 @@ def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: Tre
     deepest = max(float(t.cuts.deepest.max()) for t in trenches) + trench.over_dig_m
     rock_shifts = _shifts(settings.rock_depth_sd_m, deepest, float(soil.depth_to_rock.max()))
     water_shifts = _shifts(settings.water_table_sd_m, deepest, float(soil.water_table.max()))
-    out = np.zeros((4, 2, found.x.size, SHIFTS))
+    count = max(rock_shifts.size, water_shifts.size)
+    # What does not shift has the same entry all along.
+    rock_at, water_at = (s if s.size == count else np.full(count, s[0]) for s in (rock_shifts, water_shifts))
+    out = np.zeros((4, 2, found.x.size, count))
     for k, one in enumerate(trenches):
         line = one.pack.alignment
         own = found.pack == k
@@ -220,7 +230,7 @@ def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: Tre
             if over and not extra:
                 out[:, 1, own] = out[:, 0, own]
                 continue
-            for j in range(SHIFTS):
+            for j in range(count):
                 cuts = cut_sections(
                     section,
                     line,
@@ -228,8 +238,8 @@ def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: Tre
                     side=trench.side,
                     formation=trench.formation,
                     depth=one.profile.depth + extra,
-                    rock_shift=np.full(line.chainage.size, rock_shifts[j]),
-                    water_shift=np.full(line.chainage.size, water_shifts[j]),
+                    rock_shift=np.full(line.chainage.size, rock_at[j]),
+                    water_shift=np.full(line.chainage.size, water_at[j]),
                 )
                 parts = np.stack([cuts.cut, cuts.rock - cuts.hard, cuts.hard, cuts.wet])
                 along = line.step * (parts[..., 0] + parts[..., 1] * one.curvature)

@@ -75,6 +75,22 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
     "stakes": ("Point", {"plot_id": TEXT, "pack": WHOLE, "stake": TEXT, "what": TEXT}),
     "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
+    "trench_stretches": (
+        "LineString",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "kind": TEXT,
+            "start_chainage_m": NUMBER,
+            "end_chainage_m": NUMBER,
+            "length_m": NUMBER,
+            "worst_m": NUMBER,
+        },
+    ),
+    "advised_pits": (
+        "Point",
+        {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},
+    ),
 }
 """Geometry type and columns of each layer, in the order in which they are written."""
 

@@ -12,6 +12,7 @@ from packpale.ranking import RankedPlot, Ranking
 from packpale.result import PlotSummary
 from packpale.review.assumed import assumptions
 from packpale.review.certainty import overtaking_sentences, place_bars, places_text
+from packpale.review.digging import driver_chart
 from packpale.review.overview_map import plot_map_address
 from packpale.review.templating import render
 from packpale.review.wording import Wording
@@ -70,6 +71,7 @@ def write_page(
         overtaking=list(overtaking_sentences(ranking)),
         limits_of=_limits,
         holds_of=_holds,
+        chart_of=driver_chart,
     )
     path.write_bytes(text.encode("utf-8"))
 

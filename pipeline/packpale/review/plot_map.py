@@ -6,6 +6,7 @@ from pathlib import Path
 
 from packpale.result import PlotResult
 from packpale.review import themes
+from packpale.review.advice_layers import pit_layer, stretch_layers
 from packpale.review.enclosure_layers import enclosure_layers
 from packpale.review.land_layers import land_layers
 from packpale.review.leaflet import page_bytes, write_map
@@ -134,6 +135,8 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     """All layers in the order in which they are drawn: areas under lines under points."""
     ground = list(land_layers(result, wording, degrees))
     yield from (layer for layer in ground if not layer.style.radius)
+    yield from stretch_layers(result, wording, degrees)
     yield from trench_layers(result, wording, degrees)
     yield from enclosure_layers(result, project, wording, degrees)
     yield from (layer for layer in ground if layer.style.radius)
+    yield pit_layer(result, wording, degrees)

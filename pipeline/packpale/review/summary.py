@@ -12,10 +12,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.earthworks.bill import Bill, bill
+from packpale.earthworks.stretches import total
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
+from packpale.review import digging
 from packpale.review.setting_out import setting_out, stake_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
@@ -116,6 +118,7 @@ def _weighted(values: list[float], weights: list[float]) -> float | None:
 
 
 def _earthworks(result: PlotResult) -> tuple[dict[str, Any], ...]:
+    works = result.earthworks
     return tuple(
         _row(
             {
@@ -131,9 +134,15 @@ def _earthworks(result: PlotResult) -> tuple[dict[str, Any], ...]:
                 "cut_loose_m3": v.cut_loose,
                 "surplus_loose_m3": v.surplus_loose,
                 "import_compacted_m3": v.import_compacted,
+                "soft_rock_bank_m3": v.soft_rock,
+                "hard_rock_bank_m3": v.hard_rock,
+                "deepest_m": s.deepest,
+                "wall_protection_m": total(s.protection),
+                "way_out_m": total(s.egress),
+                "in_water_m": s.wet_length,
             }
         )
-        for v in (result.earthworks.volumes if result.earthworks else ())
+        for v, s in (zip(works.volumes, works.safety, strict=True) if works else ())
     )
 
 
@@ -164,6 +173,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
             "weights": dict(result.land.weights),
             "cost": dict(works.cost) if works else None,
             "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
+            **digging.details(works),
             "unattended_h": care.unattended_h if care else None,
             "dig_out": [
                 {
@@ -191,6 +201,8 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
+        "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
+        "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
     }
     return {
         name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()

@@ -52,6 +52,12 @@ EARTHWORKS_COLUMNS = (
     "cut_loose_m3",
     "surplus_loose_m3",
     "import_compacted_m3",
+    "soft_rock_bank_m3",
+    "hard_rock_bank_m3",
+    "deepest_m",
+    "wall_protection_m",
+    "way_out_m",
+    "in_water_m",
 )
 SETTING_OUT_COLUMNS = (
     "pack",

@@ -19,6 +19,7 @@ WATER_RAMP = ("#f2f6ee", "#8fc6cf", "#2f78a8", "#12284f")
 DIG_RAMP = ("#2b1d33", "#7a3f6d", "#d98a6a", "#fbeecb")
 SCORE_RAMP = ("#2c1e52", "#2f6488", "#3fa07f", "#e9e36a")
 HEIGHT_RAMP = ("#23402f", "#6f7f3f", "#cdb271", "#f8f3e3")
+PIT_RAMP = ("#f7f4ea", "#d9c3a5", "#8c6d5a", "#33272f")
 DISTINCT = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00", "#f0e442", "#8c6d46")
 """Colours told apart by most people with a colour vision deficiency: M. Okabe and K. Ito, Color Universal Design
 (2008), without black, and one brown of our own."""

@@ -11,6 +11,7 @@ from packpale.review.theme import (
     DIG_RAMP,
     GREY_RAMP,
     HEIGHT_RAMP,
+    PIT_RAMP,
     SCORE_RAMP,
     SEVERAL,
     SLOPE_RAMP,
@@ -52,6 +53,7 @@ def themes(result: PlotResult, project: Project, wording: Wording) -> list[Theme
         _diggability(result),
         _limiting(result),
         _rock(result, project, wording),
+        *_pit_distance(result, wording),
         _suitability(result),
         not_usable(result),
     ]
@@ -172,6 +174,27 @@ def _rock(result: PlotResult, project: Project, wording: Wording) -> Theme:
         tuple(ramp(DIG_RAMP, len(texts))),
         tuple(texts),
     )
+
+
+def _pit_distance(result: PlotResult, wording: Wording) -> list[Theme]:
+    """How far the ground is from what anybody has seen of it; nothing where there are no pits."""
+    away = result.site.soil.pit_distance
+    if not np.isfinite(away).any():
+        return []
+    edges = (10.0, 25.0, 50.0, 100.0, 200.0)
+    texts = spans([wording.length(e) for e in edges])
+    return [
+        Theme(
+            "pit_distance",
+            "Digging",
+            "Distance to the nearest trial pit",
+            "The farther, the more what lies below ground is a guess.",
+            away,
+            edges,
+            tuple(ramp(PIT_RAMP, len(texts))),
+            tuple(texts),
+        )
+    ]
 
 
 def _water_table(result: PlotResult, project: Project, wording: Wording) -> Theme:

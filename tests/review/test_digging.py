@@ -1,0 +1,147 @@
+"""What pages and map show of price, machine, mounds and safety, against what the rooms found."""
+
+import dataclasses
+import re
+
+import numpy as np
+import pytest
+import shapely
+
+from packpale.earthworks.model import Stretch
+from packpale.review.advice_layers import STRETCHES
+from packpale.review.digging import details, driver_chart, stretch_line
+from packpale.review.plot_map import plot_map
+from packpale.review.themes import themes
+from packpale.review.wording import Wording
+from review import factory, pages
+
+METRIC = Wording(imperial=False, currency="EUR")
+
+
+@pytest.fixture(scope="module")
+def page(run):
+    return pages.read(run.folder / "index.html")
+
+
+def test_price_and_what_spreads_it_are_told(run, page):
+    found = run.plots[0].earthworks.uncertainty
+    for share in found.price:
+        assert METRIC.money(share) in page.text
+    assert found.narrowing in page.text
+    assert found.class_reason in page.text
+    assert (
+        "the low end of an estimate of this class lies 20 % to 50 % below it and the high end 30 % to 100 %"
+        in page.text
+    )
+    for pit in found.pits:
+        assert f"chainage {METRIC.length(pit.chainage)} on the {pit.flank} flank" in page.text
+    for name in ("cut", "hard_rock", "wet", "import_compacted", "surplus_loose"):
+        assert " ".join(METRIC.volume(v) for v in found.volumes[name]) in page.text, name
+
+
+def test_chart_of_drivers_says_in_words_what_it_draws(run, page):
+    found = run.plots[0].earthworks.uncertainty.drivers[:10]
+    texts = {f"rate: {i.key}": f"Rate: {i.text}" for i in run.plots[0].earthworks.items}
+    charts = [a for a in page.named("svg") if a.get("role") == "img"]
+    assert len(charts) == sum(p.earthworks is not None for p in run.plots)
+    said = charts[0]["aria-label"]
+    entries = [
+        f"{texts.get(d.name, d.name[0].upper() + d.name[1:])} "
+        + f"{d.rank_correlation:+.2f}".replace("-", "\N{MINUS SIGN}")
+        for d in found
+    ]
+    assert "; ".join(entries) in said
+
+
+def test_bars_are_as_long_as_their_correlation_on_one_scale():
+    drivers = [{"name": n, "rank_correlation": r} for n, r in (("a", -0.6), ("b", 0.3), ("c", 0.15))]
+    chart = driver_chart(drivers)
+    assert [bar.width / chart.bars[0].width for bar in chart.bars] == pytest.approx([1.0, 0.5, 0.25])
+    assert chart.bars[0].x + chart.bars[0].width == pytest.approx(chart.zero)
+    assert chart.bars[1].x == chart.bars[2].x == chart.zero
+    assert all(bar.x > 330 and bar.x + bar.width < chart.width for bar in chart.bars)
+    assert [bar.value for bar in chart.bars] == ["\N{MINUS SIGN}0.60", "+0.30", "+0.15"]
+    assert all(b.y > a.y + 15 for a, b in zip(chart.bars, chart.bars[1:], strict=False))
+    assert chart.height > chart.bars[-1].y + 15
+    assert driver_chart([]) is None
+
+
+@pytest.mark.parametrize("values", [[0.5, 0.2], [-0.5, -0.2], [0.0]])
+def test_bars_to_one_side_fill_the_drawing(values):
+    chart = driver_chart([{"name": "x", "rank_correlation": v} for v in values])
+    assert all(bar.x >= 330 and bar.x + bar.width <= chart.width - 40 for bar in chart.bars)
+
+
+def test_machine_hours_mounds_and_safety_are_told(run, page):
+    works = run.plots[0].earthworks
+    for task in works.plant.tasks:
+        if task.quantity:
+            row = (
+                f"{task.name.capitalize()} {METRIC.volume(task.quantity)} {METRIC.volume(task.output)} {task.hours:.0f}"
+            )
+            assert row in page.text
+    assert f"One machine, {works.plant.crew_days:.0f} days of 8 hours {works.plant.machine_hours:.0f}" in page.text
+    assert f"a pump runs on about {works.plant.pump_days:.0f} days" in page.text
+    (mound,) = works.haul.mounds
+    assert f"{METRIC.volume(mound.volume)} of loose rock are left over" in page.text
+    assert f"{mound.truck_loads} truck loads" in page.text
+    assert f"brought in with {works.haul.import_loads} truck loads" in page.text
+    (safe,) = works.safety
+    assert f"Deepest place, as drawn {METRIC.dimension(safe.deepest)}" in page.text
+    assert f"at most 15.24 m apart {safe.ladders}" in page.text
+    assert "1.5:1 (type unknown); 1:1" in page.text
+    assert "3.00 m, too narrow" in page.text
+    assert f"soil counts as Type C {METRIC.length(safe.wet_length)}" in page.text
+
+
+def test_nothing_dug_shows_nothing():
+    assert set(details(None).values()) == {None}
+
+
+def test_stretch_through_the_lines_beginning_is_drawn_through_it(run):
+    pack = run.plots[0].enclosure.packs[0]
+    perimeter = pack.line.perimeter
+    line = stretch_line(pack, Stretch(perimeter - 6.0, 4.0, 10.0, 1.3))
+    assert line.length == pytest.approx(10.0, abs=0.01)
+    start = pack.line.points_at([0.0])
+    assert line.distance(shapely.Point(start.x[0], start.y[0])) < 0.01
+
+
+def test_map_shows_stretches_under_the_fence_line_and_where_pits_would_help(run):
+    shown = plot_map(run.plots[0], factory.project(), METRIC)
+    titles = [layer.title for layer in shown.vectors]
+    wet = titles.index("Trench stands in water")
+    assert wet < titles.index("Fence line")
+    rows = dict(shown.vectors[wet].shapes[0].rows)
+    assert rows["Water over the bottom"] == "0.10 m"
+    assert shown.vectors[wet].show
+    help_ = shown.vectors[titles.index("Where a trial pit would help most")]
+    assert len(help_.shapes) == len(run.plots[0].earthworks.uncertainty.pits)
+    # Every kind of stretch has a look of its own.
+    looks = [(style.colour, style.dash) for _, style, *_ in STRETCHES]
+    assert len(set(looks)) == len(looks)
+
+
+def test_distance_to_the_nearest_pit_is_a_picture_where_there_are_pits(run):
+    plot = run.plots[0]
+    without = [t.key for t in themes(plot, factory.project(), METRIC)]
+    assert "pit_distance" not in without
+    grid = plot.site.grid
+    x, y = np.meshgrid(*grid.centres())
+    away = np.hypot(x - x.mean(), y - y.mean())
+    soil = dataclasses.replace(plot.site.soil, pit_distance=away)
+    near = dataclasses.replace(plot, site=dataclasses.replace(plot.site, soil=soil))
+    (theme,) = [t for t in themes(near, factory.project(), METRIC) if t.key == "pit_distance"]
+    classes = theme.classes(np.array([0.0, 12.0, 30.0, 60.0, 150.0, 300.0, np.nan]))
+    assert classes.tolist() == [1, 2, 3, 4, 5, 6, 0]
+    assert [text for _, text in theme.legend()] == [
+        "under 10 m", "10 m to 25 m", "25 m to 50 m", "50 m to 100 m", "100 m to 200 m", "over 200 m"
+    ]  # fmt: skip
+    assert [t for _, t in _imperial(near)] != [t for _, t in theme.legend()]
+
+
+def _imperial(plot):
+    wording = Wording(imperial=True, currency="EUR")
+    (theme,) = [t for t in themes(plot, factory.project(), wording) if t.key == "pit_distance"]
+    assert all(re.search(r"ft$", text) for _, text in theme.legend())
+    return theme.legend()
