@@ -25,7 +25,7 @@ packpale.measure = function (map) {
     var text = points.length + (points.length === 1 ? " point" : " points: " + length(along) + " along them");
     if (points.length > 2) {
       var first = points[0].plan, last = points[points.length - 1].plan;
-      text += "; closed, " + length(along + Math.hypot(first.x - last.x, first.y - last.y)) + " round "
+      text += "; closed, " + length(along + Math.hypot(first.x - last.x, first.y - last.y)) + " round an area of "
         + area(Math.abs(twice) / 2);
     }
     return text + ". In plan, not along the slope.";
@@ -47,6 +47,7 @@ packpale.measure = function (map) {
     packpale.measuring = on;
     start.setAttribute("aria-pressed", String(on));
     box.hidden = !on;
+    map.getContainer().classList.toggle("measuring", on);
     points = [];
     draw();
     if (on) {

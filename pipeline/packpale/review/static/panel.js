@@ -68,6 +68,7 @@ packpale.start = function (map, data) {
   packpale.sheet(map);
   packpale.background(map);
   packpale.labels(map);
+  map.on("popupopen popupclose", function (event) { frame.classList.toggle("reading", event.type === "popupopen"); });
 };
 
 // Pictures from a network, only while asked for; without a connection the map is as it was.
