@@ -60,6 +60,15 @@ def test_a_minimal_file_is_valid_and_its_paths_start_at_the_file(tmp_path):
     assert project.keep_away() == {}
 
 
+def test_the_path_of_a_fence_line_starts_at_the_file_and_leaves_the_rest_unset(tmp_path):
+    project = read_settings(settings_of(tmp_path, MINIMAL + '[enclosure]\nfence_line = "f.gpkg"\npacks = 2\n'))
+    assert project.enclosure.fence_line == tmp_path.resolve() / "f.gpkg"
+    assert project.enclosure.model_fields_set == {"fence_line", "packs"}
+    # What stands in a copied settings file as it stands in the register does no harm.
+    text = MINIMAL + '[enclosure]\nfence_line = "f.gpkg"\ntaper = [0.5, 0.9]\narea_ha = "largest"\n'
+    assert read_settings(settings_of(tmp_path, text)).enclosure.fence_line is not None
+
+
 def test_keep_away_takes_the_named_distance_else_the_registers(tmp_path):
     text = MINIMAL + 'watercourses = "w.gpkg"\ndwellings = "d.gpkg"\nwoodland = "t.gpkg"\n'
     project = read_settings(settings_of(tmp_path, text + "[land]\nkeep_away_m = {dwellings = 60, woodland = 5}\n"))
@@ -146,6 +155,18 @@ CASES = {
         "land.keep_away_m.streams: unknown key; allowed are "
         + ", ".join(f"'{k}'" for k in FEATURE_KINDS[:-1])
         + " or 'keep_out'",
+    ),
+    "layer without a fence line": (
+        MINIMAL + '[enclosure]\nfence_line_layer = "old"\n',
+        "enclosure: fence_line_layer has no effect without fence_line; give the file or drop the key",
+    ),
+    "a size for a line that is given": (
+        MINIMAL + '[enclosure]\nfence_line = "f.gpkg"\narea_ha = 2\n',
+        "enclosure: area_ha has no effect with fence_line, to which nothing is fitted; drop one of them",
+    ),
+    "a shape for a line that is given": (
+        MINIMAL + '[enclosure]\nfence_line = "f.gpkg"\ntaper = [0.6, 0.7]\n',
+        "enclosure: taper has no effect with fence_line, to which nothing is fitted; drop one of them",
     ),
     "criterion without its input": (
         MINIMAL + "[land]\nweights = {seclusion = 1}\n",

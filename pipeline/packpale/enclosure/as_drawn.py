@@ -76,10 +76,11 @@ def _corners(name: str, line: DrawnLine) -> list[str]:
         return []
     i = int(np.argmax(turns))
     chainage = math.fsum(np.hypot(*np.diff(line.points[: i + 1], axis=0).T)) if i else 0.0
+    many = int(sharp.sum())
     return [
-        f"{name}: the drawn line has {int(sharp.sum())} corners of more than {line.corner_deg:g} degrees, the sharpest "
-        f"of {turns[i]:.0f} at chainage {chainage:.0f} m; animals pace along straight sides, and climb and dig in "
-        "corners (common practice, no source): round them where you can."
+        f"{name}: the drawn line has {many} {'corner' if many == 1 else 'corners'} of more than {line.corner_deg:g} "
+        f"degrees, the sharpest of {turns[i]:.0f} at chainage {chainage:.0f} m; animals pace along straight sides, and "
+        "climb and dig in corners (common practice, no source): round them where you can."
     ]
 
 

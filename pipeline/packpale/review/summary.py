@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.earthworks.bill import Bill, bill
 from packpale.earthworks.stretches import total
+from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
@@ -175,6 +176,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
             "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
             **digging.details(works),
             "unattended_h": care.unattended_h if care else None,
+            "fences": [_fence(fence) for fence in (works.fences if works else ())],
             "dig_out": [
                 {
                     "pack": d.pack,
@@ -186,6 +188,24 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
             ],
         }
     )
+
+
+def _fence(fence: FenceTakeOff) -> dict[str, Any]:
+    """What the page tells of one pack's fence."""
+    return {
+        "pack": fence.pack,
+        "hung_m": fence.hung_length,
+        "mesh_m2": {kind: area.with_laps for kind, area in fence.mesh.items()},
+        "posts": dict(fence.posts),
+        "holes": fence.holes,
+        "concrete_m3": fence.concrete,
+        "arms": fence.arms,
+        "wire_m": fence.wire,
+        "gates": fence.gates,
+        "airlocks": fence.airlocks,
+        "deflection_deg": fence.largest_deflection_deg,
+        "deflection_chainage_m": fence.deflection_chainage,
+    }
 
 
 def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[str, Any], ...]]:

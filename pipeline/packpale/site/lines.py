@@ -63,7 +63,7 @@ def _ring(layer: Layer, feature: Feature, crs: CRS) -> Polygon:
         raise Faults([f"{where}: has no geometry; draw the fence line or drop the feature"])
     line = _one_line(geometry, where)
     if isinstance(line, Polygon) and line.interiors:
-        raise Faults([f"{where}: has {len(line.interiors)} holes; a fence line is one ring: drop them"])
+        raise Faults([f"{where}: has holes ({len(line.interiors)}); a fence line is one ring: drop them"])
     moved = moved_geometry(line, layer.crs, crs, where)
     points = shapely.get_coordinates(moved)
     if isinstance(line, LineString):

@@ -1,0 +1,136 @@
+"""Volumes along drawn lines with corners, against areas of strips by shapely."""
+
+import math
+
+import numpy as np
+import pytest
+from shapely.geometry import Polygon, box
+
+from packpale.earthworks.section import TrenchSection
+from packpale.earthworks.volume import along_curve, cut_sections, mean_curvature
+from packpale.earthworks.work_out import work_out
+from packpale.enclosure.alignment import stations
+from packpale.enclosure.drawn import DrawnLine
+from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.model import Enclosure, Pack
+from trench_cases import plane, project_of, site_of
+
+SQUARE = box(-30, -30, 30, 30)
+L_SHAPE = Polygon([(-40, -40), (40, -40), (40, 0), (0, 0), (0, 40), (-40, 40)])
+SECTION = TrenchSection(1.2, 0.6, 1.8, 0.3, 1.0)
+
+
+def line_of(shape):
+    return DrawnLine.from_polygon(shape, corner_deg=10.0)
+
+
+def volume(shape, side, step):
+    site = site_of(100.0)
+    along = stations(line_of(shape), step=step, elevation=site.elevation, grid=site.grid)
+    cuts = cut_sections(SECTION, along, site, side=side, formation="follow")
+    return along_curve(cuts.cut, mean_curvature(along, side=side), step=along.step)
+
+
+def depth_at(offsets):
+    """Cut depth of the section by its definition: the deeper of two trapezoids with walls 1 in 1."""
+    skirt = np.clip(1.2 - np.maximum(np.abs(offsets) - 0.3, 0), 0, None)
+    bench = np.clip(0.3 - np.maximum(np.maximum(-offsets, offsets - 1.8), 0), 0, None)
+    return np.maximum(skirt, bench)
+
+
+def dug(shape, side):
+    """Cut as it is dug: at every point the depth for its distance from the line, in rings by shapely's buffers."""
+    h, sign = 0.01, 1 if side == "outside" else -1
+    offsets = np.round(np.arange(-2.2, 2.2 + h / 2, h), 6) + 0.0
+    areas = np.array([shape.buffer(sign * o, quad_segs=64).area for o in offsets])
+    return float((np.abs(np.diff(areas)) * depth_at((offsets[:-1] + offsets[1:]) / 2)).sum())
+
+
+def overlap(turns, side):
+    """What a corner's kites exceed sectors by, times the section's moment on the inner side of the turn."""
+    o = np.linspace(0, 2.2, 22001)
+    right, left = (np.trapezoid(depth_at(s * o) * o, o) for s in (1, -1))
+    if side == "inside":
+        right, left = left, right
+    # A turn to the right, round the enclosed ground, has that ground on its inner side.
+    return sum(2 * (math.tan(abs(t) / 2) - abs(t) / 2) * (left if t > 0 else right) for t in turns)
+
+
+@pytest.mark.parametrize("step", [0.8, 7.0])
+@pytest.mark.parametrize("side", ["outside", "inside"])
+@pytest.mark.parametrize("shape", [SQUARE, L_SHAPE], ids=["square", "L"])
+def test_the_volume_is_that_dug_but_for_the_overlap_inside_corners(shape, side, step):
+    found, exact = volume(shape, side, step), dug(shape, side)
+    excess = overlap(line_of(shape).turns, side)
+    assert found - excess == pytest.approx(exact, rel=2e-4)
+    # It errs to the safe side, and by little.
+    assert exact < found < 1.02 * exact
+    assert excess > 5e-4 * exact
+
+
+def test_steiners_formula_for_the_square():
+    # A section of area A and moment M about the fence: L A + 2 pi M, whatever the shape.
+    o = np.linspace(-2.2, 2.2, 440001)
+    area, moment = np.trapezoid(depth_at(o), o), np.trapezoid(depth_at(o) * o, o)
+    assert volume(SQUARE, "outside", 1.0) == pytest.approx(240 * area + 2 * math.pi * moment, rel=1e-5)
+    assert volume(L_SHAPE, "outside", 1.0) == pytest.approx(320 * area + 2 * math.pi * moment, rel=1e-5)
+
+
+@pytest.mark.parametrize("formation", ["follow", "level"])
+def test_a_drawn_line_goes_through_the_earthworks(formation):
+    site = site_of(plane(east=0.05))
+    project = project_of(trench={"formation": formation})
+    line = line_of(L_SHAPE)
+    grid, z = site.grid, site.elevation
+    gates = place_gates(line, 2, width=4.0, elevation=z, grid=grid)
+    pack = Pack(
+        number=1,
+        fit=None,
+        drawn=line,
+        alignment=stations(line, step=1.0, elevation=z, grid=grid),
+        posts=posts(line, 3.0, z, grid, gates=gates),
+        gates=gates,
+        length_3d=line.perimeter,
+        mean_suitability=0.5,
+        mean_slope=0.05,
+    )
+    works = work_out(site, Enclosure((pack,), ""), project)
+    (volumes,), (fence,), (profile,) = works.volumes, works.fences, works.profiles
+    assert volumes.cut == pytest.approx(volume(L_SHAPE, "outside", 1.0), rel=0.02)
+    assert fence.posts["bend"] == pack.posts.of("bend") + 8  # and those of two airlocks
+    # On a plane the bottom runs as deep everywhere, round the corners too.
+    assert profile.shallower == profile.deeper == ()
+
+
+def test_a_fine_hump_at_a_corner_is_seen():
+    # Ground that rises 1 m within a metre of one corner, between two stations.
+    site = site_of(lambda x, y: 100 + np.where(np.hypot(x - 30, y - 30) < 1.2, 1.0, 0.0), cell=0.5)
+    project = project_of()
+    line = line_of(box(-30, -30, 30, 30))
+    z, grid = site.elevation, site.grid
+    pack = Pack(
+        number=1,
+        fit=None,
+        drawn=line,
+        alignment=stations(line, step=8.0, elevation=z, grid=grid),
+        posts=posts(line, 3.0, z, grid),
+        gates=place_gates(line, 0, width=4.0, elevation=z, grid=grid),
+        length_3d=line.perimeter,
+        mean_suitability=0.5,
+        mean_slope=0.0,
+    )
+    (profile,) = work_out(site, Enclosure((pack,), ""), project).profiles
+    corner = next(c for c in line.corners if np.hypot(*(np.array(line.points_at(c)[:2]) - 30)) < 1e-6)
+    assert np.abs(pack.alignment.chainage - corner).min() > 1.5
+    (deeper,) = profile.deeper
+    assert deeper.start < corner < deeper.end
+    assert deeper.worst == pytest.approx(2.2, abs=0.01)
+
+
+def test_pack_needs_a_line():
+    site = site_of(100.0)
+    along = stations(line_of(SQUARE), step=1.0, elevation=site.elevation, grid=site.grid)
+    standing = posts(line_of(SQUARE), 3.0, site.elevation, site.grid)
+    gates = place_gates(line_of(SQUARE), 0, width=4.0, elevation=site.elevation, grid=site.grid)
+    with pytest.raises(ValueError, match="either a fit or a drawn line"):
+        Pack(1, None, along, standing, gates, 240.0, 0.5, 0.0)

@@ -1,0 +1,137 @@
+"""What is said of a line that was given, and that it goes through as it is."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+import shapely
+from shapely.geometry import MultiPolygon, Polygon, box
+
+from packpale.enclosure.place import place
+from packpale.land.model import Land, Limit
+from packpale.settings import Project
+from packpale.site import Grid, Site, Soil
+
+WEST, SOUTH = 500_000.0, 5_400_000.0
+GRID = Grid(WEST, SOUTH + 300, 2.0, 150, 150)
+X, Y = np.meshgrid(*GRID.centres())
+PLOT = box(WEST + 10, SOUTH + 10, WEST + 290, SOUTH + 290)
+
+
+def at(*corners):
+    return Polygon([(WEST + e, SOUTH + n) for e, n in corners])
+
+
+def square(west, south, side=80):
+    return box(WEST + west, SOUTH + south, WEST + west + side, SOUTH + south + side)
+
+
+CIRCLE = shapely.Point(WEST + 150, SOUTH + 150).buffer(50, quad_segs=40)
+
+
+def placed(*lines, usable=PLOT, limits=(), **settings):
+    zero, full = np.zeros(GRID.shape), np.ones(GRID.shape)
+    soil = Soil(1.5 * full, full > 0, 2 * full, 25 * full, 10 * full, zero.astype(np.int8), np.inf * full)
+    site = Site(
+        "north",
+        "EPSG:25832",
+        MultiPolygon([PLOT]),
+        GRID,
+        300 + 0.1 * (X - WEST),
+        shapely.contains_xy(PLOT, X, Y),
+        soil,
+        {},
+        fence_lines=lines,
+    )
+    names = [f.name for f in dataclasses.fields(Land)]
+    arrays = dict.fromkeys(names, zero) | {"memberships": {}, "weights": {}, "consistency_ratio": None}
+    land = Land(
+        **arrays
+        | {
+            "channel": zero > 0,
+            "slope": 0.1 * full,
+            "suitability": (X - WEST) / 300,
+            "usable": MultiPolygon([usable]),
+            "limits": limits,
+        }
+    )
+    inputs = {"elevation": "dem.tif", "plots": "plots.gpkg", "plot_id": "name"}
+    enclosure = {"fence_line": "lines.gpkg"} | settings.pop("enclosure", {})
+    project = Project.model_validate({"inputs": inputs, "enclosure": enclosure, **settings})
+    return place(site, land, project)
+
+
+def test_the_line_is_used_as_it_is():
+    shape = at((50, 50), (50, 120), (90, 90), (150, 140), (160, 60))
+    enclosure = placed(shape)
+    (pack,) = enclosure.packs
+    assert enclosure.feasible
+    assert pack.fit is None
+    assert pack.touches == ()
+    assert pack.line.polygon().equals(shape)
+    assert (pack.line.area, pack.line.perimeter) == pytest.approx((shape.area, shape.length))
+    # Means over the cells inside, by shapely.
+    inside = shapely.intersects_xy(shape, X, Y)
+    assert pack.mean_suitability == pytest.approx(((X - WEST) / 300)[inside].mean())
+    assert pack.posts.of("bend") == 5
+    assert pack.gates.x.size == 2
+    assert pack.length_3d > shape.length
+
+
+def test_a_round_line_on_usable_land_needs_no_word():
+    assert placed(CIRCLE).notes == ()
+
+
+def test_a_plot_without_a_line_is_an_answer():
+    enclosure = placed()
+    assert not enclosure.feasible
+    assert enclosure.reason == "no fence line is drawn on this plot"
+
+
+def test_corners_are_said_with_the_sharpest():
+    (note,) = placed(at((50, 50), (50, 130), (130, 130), (170, 50))).notes
+    # The sharpest turn of the quadrangle is that at (170, 50): 180 less atan(2).
+    assert note.startswith("Pack 1: the drawn line has 4 corners of more than 10 degrees, the sharpest of 117 at ")
+    assert f"chainage {80 + 80 + np.hypot(40, 80):.0f} m" in note
+    assert "common practice, no source" in note
+    (note,) = placed(at((50, 50), (50, 130), (130, 130), (170, 50)), fence={"max_panel_deflection_deg": 90}).notes
+    assert "1 corner of more than 90 degrees" in note
+
+
+def first_note(*lines, **options):
+    return placed(*lines, **options).notes[0]
+
+
+def test_ground_outside_the_plot_and_the_usable_land():
+    assert first_note(square(240, 100)) == "Pack 1: 140 m of the drawn line lie outside the plot."
+    rock = Limit("rock within 0.3 m", MultiPolygon([square(90, 0, 60)]), 0.1)
+    note = first_note(square(80, 20), usable=PLOT.difference(rock.area), limits=(rock,))
+    # The rock covers 60 m of the southern side.
+    assert note == (
+        "Pack 1: 60 of 320 m of the drawn line lie outside the usable land (60 m: rock within 0.3 m); "
+        "it is used as it is."
+    )
+    note = first_note(square(12, 100), usable=PLOT)
+    # 2 m between line and plot; the strip is 6 m wide by default: 4 m of it for 80 m and two rounded corners.
+    strip = 4 * 80 + 2 * (np.pi * 36 / 4 - (36 / 2) * (np.arcsin(2 / 6) + (2 / 6) * np.sqrt(1 - 1 / 9)))
+    assert note == (
+        f"Pack 1: the drawn line lies in the usable land, but {strip:.0f} m2 of the strip of 6.0 m that digging needs "
+        "outside it do not."
+    )
+
+
+def test_necks_and_notches_are_said():
+    neck = at((50, 50), (50, 110), (110, 110), (110, 84), (150, 84), (150, 110), (200, 110), (200, 50), (150, 50))
+    neck = neck.difference(at((110, 40), (110, 80), (150, 80), (150, 40)))
+    assert any("narrower than twice the 3.0 m" in n for n in placed(neck).notes)
+    notch = square(60, 60, 100).difference(at((100, 160), (104, 160), (104, 100), (100, 100)))
+    assert not any("comes within" in n for n in placed(notch).notes)  # an open notch closes no ring
+    bottle = notch.difference(at((90, 120), (114, 120), (114, 100), (90, 100)))
+    assert any("comes within twice the 6.0 m" in n for n in placed(bottle).notes)
+
+
+def test_several_packs_and_their_distance():
+    enclosure = placed(square(20, 20), square(105, 20), enclosure={"packs": 3})
+    assert [p.number for p in enclosure.packs] == [1, 2]
+    assert "2 of 3 enclosures are drawn on this plot." in enclosure.notes
+    assert "The fence lines of packs 1 and 2 are 5.0 m apart; enclosure.separation_m asks for 10 m." in enclosure.notes
