@@ -12,8 +12,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.earthworks.bill import Bill, bill
-from packpale.earthworks.stretches import total
 from packpale.earthworks.fence_take_off import FenceTakeOff
+from packpale.earthworks.stretches import total
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
