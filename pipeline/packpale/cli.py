@@ -132,6 +132,27 @@ def fit(
 
 
 @commands.command()
+@click.argument("first", type=click.Path(file_okay=False, path_type=Path))
+@click.argument("second", type=click.Path(file_okay=False, path_type=Path))
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="Output folder.")
+@debug
+def compare(first: Path, second: Path, *, out: Path | None, debug: bool) -> None:
+    """Set two finished runs side by side: what changed in settings, inputs, ranking and figures, and both lines.
+
+    Example: packpale compare outputs/demo outputs/demo-deeper
+    """
+    with _faults_as_lines(debug):
+        from packpale.comparing import compare as compare_runs
+        from packpale.comparing import read_both
+        from packpale.review.comparison import write_comparison
+
+        runs = read_both(first, second)
+        folder = out or Path("outputs") / f"{first.resolve().name}-and-{second.resolve().name}"
+        write_comparison(compare_runs(*runs), folder)
+        click.echo(folder / "index.html")
+
+
+@commands.command()
 @debug
 def sources(debug: bool) -> None:
     """List every default value and every curve of the scoring: numbers, unit, status, source.

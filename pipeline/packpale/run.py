@@ -331,6 +331,7 @@ def _write_run_files(
     record = {
         "version": __version__,
         "settings_hash": _settings_hash(project),
+        "settings": _shown_settings(project),
         "crs": inputs.crs,
         "input_hashes": dict(hashes),
         "seed": project.run.seed,
@@ -362,6 +363,12 @@ def _chosen(inputs: Inputs, wanted: Sequence[str]) -> list[str]:
 def _settings_hash(project: Project) -> str:
     # Without the paths: the same settings on another machine are the same settings.
     return hashlib.sha256(_without_paths(project).encode()).hexdigest()
+
+
+def _shown_settings(project: Project) -> dict[str, object]:
+    """Every value the run used, defaults included, without the paths of this machine."""
+    values: dict[str, object] = project.model_dump(mode="json", exclude={"inputs": True, "enclosure": {"fence_line"}})
+    return values
 
 
 def _without_paths(project: Project) -> str:

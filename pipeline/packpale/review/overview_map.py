@@ -76,7 +76,7 @@ def overview(summaries: Sequence[PlotSummary], ranking: Ranking, project: Projec
         VectorLayer("Score", "Usable land", usable, USABLE),
         VectorLayer("Enclosure", "Fence lines", fences, replace(FENCE, fill="")),
     )
-    view = _view(boxes)
+    view = view_of(boxes)
     (south, west), (north, east) = view
     return MapPage(
         title=project.title,
@@ -130,7 +130,7 @@ def _tolerance(summaries: Sequence[PlotSummary]) -> float:
     return max(TOLERANCE_M, TOLERANCE_SHARE * float(max(east - west, north - south)))
 
 
-def _view(boxes: Sequence[Sequence[Sequence[float]]]) -> list[list[float]]:
+def view_of(boxes: Sequence[Sequence[Sequence[float]]]) -> list[list[float]]:
     if not boxes:
         return [[-60.0, -170.0], [70.0, 170.0]]
     lon = [point[0] for box in boxes for point in box]

@@ -149,10 +149,15 @@ def write_table(path: Path, columns: Sequence[str], rows: Iterable[Mapping[str, 
 
     Raises KeyError if a row lacks a column.
     """
+    write_cells(path, columns, ([cell(name, row[name]) for name in columns] for row in rows))
+
+
+def write_cells(path: Path, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Write a CSV table whose cells are made already."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows([cell(name, row[name]) for name in columns] for row in rows)
+    writer.writerows(rows)
     path.write_bytes(text.getvalue().encode("utf-8"))
 
 
