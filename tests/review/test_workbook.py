@@ -136,8 +136,12 @@ def test_nothing_in_the_file_is_a_link_or_markup(file):
             assert "<hyperlink" not in raw
             assert "<img" not in raw
             assert "<script" not in raw
-        # Cells that begin like a formula stay texts when somebody edits them.
-        assert 'quotePrefix="1"' in archive.read("xl/styles.xml").decode("utf-8")
+
+
+def test_texts_that_begin_like_a_formula_stay_texts_when_somebody_edits_them(formulas):
+    risky = [c for c in cells(formulas) if c.data_type == "s" and c.value[0] in "=+-@"]
+    assert {c.value for c in risky} >= {factory.FORMULA, "+failed"}
+    assert all(c.quotePrefix for c in risky)
 
 
 def test_sheets_have_names_that_are_allowed_and_all_different(formulas):

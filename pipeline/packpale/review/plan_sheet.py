@@ -4,6 +4,7 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -304,7 +305,7 @@ def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, sca
     sheet.text(x, y, text, size=TABLE, most=wide)
     unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
     sheet.scale_bar(x + 3, bottom + 5, scale, unit_m=unit, unit=name, longest=58)
-    _key(sheet, x, bottom + 16)
+    _key(sheet, x, bottom + 16, arcs=any(pack.fit for pack in packs))
 
 
 def _table(sheet: Sheet, corner: Pair, wide: float, head: str, rows: Sequence[Sequence[str]], *, high: float) -> float:
@@ -320,21 +321,22 @@ def _table(sheet: Sheet, corner: Pair, wide: float, head: str, rows: Sequence[Se
     return y - high - TABLE_GAP_MM
 
 
-def _key(sheet: Sheet, x: float, y: float) -> None:
-    entries = (
+def _key(sheet: Sheet, x: float, y: float, *, arcs: bool) -> None:
+    entries: tuple[tuple[str, dict[str, Any]], ...] = (
         ("fence line", {"width": THICK, "colour": FENCE}),
         ("edge of the apron", {"width": THIN, "colour": APRON}),
         ("plot boundary", {"width": MEDIUM, "colour": OUTLINE, "dash": DASHED}),
     )
     for k, (text, style) in enumerate(entries):
-        sheet.line([x, x + 9], [y + 4 * k + 0.9] * 2, **style)  # type: ignore[arg-type]
+        sheet.line([x, x + 9], [y + 4 * k + 0.9] * 2, **style)
         sheet.text(x + 11, y + 4 * k, text, size=SMALL)
     marks = x + 44
-    sheet.line([marks - 1.5, marks + 1.5], [y + 8.9] * 2, width=MEDIUM)
-    sheet.line([marks] * 2, [y + 7.4, y + 10.4], width=MEDIUM)
-    sheet.text(marks + 4, y + 8, "centre of an arc", size=SMALL)
+    if arcs:
+        sheet.line([marks - 1.5, marks + 1.5], [y + 8.9] * 2, width=MEDIUM)
+        sheet.line([marks] * 2, [y + 7.4, y + 10.4], width=MEDIUM)
+        sheet.text(marks + 4, y + 8, "centre of an arc", size=SMALL)
     sheet.circle(marks, y + 4.9, 0.9)
-    sheet.text(marks + 4, y + 4, "arcs meet", size=SMALL)
+    sheet.text(marks + 4, y + 4, "arcs meet" if arcs else "corner", size=SMALL)
     square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * 1.1 + (marks, y + 0.9)
     sheet.fill(*square.T, colour=INK)
     sheet.text(marks + 4, y, "gate", size=SMALL)

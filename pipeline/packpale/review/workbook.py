@@ -175,8 +175,8 @@ def _bill(book: Book, plot: _Plot, rates: Page, rate_rows: Mapping[str, int], pr
     head = [
         f"Bill of quantities: {plot.place.plot_id}",
         project.title,
-        "Quantity low, likely, high: P10, P50, P90 of the draws where the ground makes it uncertain, else as drawn. "
-        "Rates come from the sheet Rates.",
+        "Quantity low, likely, high: P10, P50, P90 where the ground is uncertain, with what a machine digs too deep; "
+        "else as drawn. Rates come from the sheet Rates.",
     ]
     page = book.sheet(f"{plot.place.rank or ''} {plot.place.plot_id}", columns, head=head)
     first = page.row
