@@ -142,6 +142,9 @@ def test_no_gate_hangs_round_a_corner():
     apart = np.abs((gates.chainage[:, None] - line.corners + 110) % 220 - 110)
     assert apart.min() > 2.0
     assert math.hypot(gates.x[0] - WEST, gates.y[0] - SOUTH) < 5.0
+    # With an airlock behind it, as near as its length allows.
+    gates = place_gates(line, 1, width=4.0, elevation=FLAT, grid=GRID, access=access, inward=10.0)
+    assert 12.0 < math.hypot(gates.x[0] - WEST, gates.y[0] - SOUTH) < 14.0
 
 
 def test_contains_agrees_with_the_polygon():
