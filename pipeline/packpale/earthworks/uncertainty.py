@@ -45,7 +45,7 @@ from packpale.site import Array, Site
 
 CHUNK = 2500
 """Draws that are worked on at a time; the draws themselves do not depend on it."""
-SHIFTS = 33
+SHIFTS = 25
 """Shifts of rock and water for which the cut is computed; between them volumes are taken as linear."""
 SPAN = 4.5
 """How many standard deviations the shifts reach: beyond lie 7 draws in a million."""
