@@ -145,6 +145,10 @@ def test_no_gate_hangs_round_a_corner():
     # With an airlock behind it, as near as its length allows.
     gates = place_gates(line, 1, width=4.0, elevation=FLAT, grid=GRID, access=access, inward=10.0)
     assert 12.0 < math.hypot(gates.x[0] - WEST, gates.y[0] - SOUTH) < 14.0
+    # Where no side is long enough for that, still not round the corner.
+    small = line_of(box(WEST, SOUTH, WEST + 14, SOUTH + 14))
+    gates = place_gates(small, 1, width=4.0, elevation=FLAT, grid=GRID, access=access, inward=10.0)
+    assert 3.0 < math.hypot(gates.x[0] - WEST, gates.y[0] - SOUTH) < 5.0
 
 
 def test_contains_agrees_with_the_polygon():

@@ -128,8 +128,8 @@ def place_gates(
     points = line.points_at(chainage)
     if channel is not None:
         steepness = np.where(grid.nearest(channel, points.x, points.y), steepness + 10.0, steepness)
-    # No gate hangs round a corner: both of its posts stand clear of the corner's own, and where there is room an airlock
-    # stands clear of the other side of the corner.
+    # No gate hangs round a corner: both of its posts stand clear of the corner's own, and where there is room an
+    # airlock stands clear of the other side of the corner.
     apart = np.abs(np.mod(chainage[:, None] - line.corners + line.perimeter / 2, line.perimeter) - line.perimeter / 2)
     steepness = np.where((apart <= width / 2 + 2 * NEAR_GATE_M).any(axis=1), steepness + 10.0, steepness)
     steepness = np.where((apart <= width / 2 + inward).any(axis=1), steepness + 1.0, steepness)
