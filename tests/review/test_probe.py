@@ -19,7 +19,7 @@ METRIC = Wording(imperial=False, currency="EUR")
 
 def unpacked(reading):
     """The codes back from the text in the page: sums along each row, the first cell from the row above."""
-    raw = np.frombuffer(zlib.decompress(base64.b64decode(reading.packed())), np.uint8).astype(np.int64)
+    raw = np.frombuffer(zlib.decompress(base64.b64decode(reading.packed)), np.uint8).astype(np.int64)
     n = reading.codes.size
     steps = (raw[:n] + (256 * raw[n:] if reading.wide else 0)).reshape(reading.codes.shape)
     steps[:, 0] = np.cumsum(steps[:, 0])
@@ -46,7 +46,7 @@ def test_one_byte_is_enough_for_a_hundred_steps_and_two_for_more():
     values = np.linspace(0, 100, 400).reshape(20, 20)
     narrow, wide = (probe.number("k", "K", values, digits=digits) for digits in (0, 2))
     assert (narrow.wide, wide.wide) == (False, True)
-    assert len(narrow.packed()) < len(wide.packed())
+    assert len(narrow.packed) < len(wide.packed)
 
 
 def test_what_lies_beyond_the_steps_is_said_to_be_cut():

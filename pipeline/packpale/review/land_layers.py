@@ -1,14 +1,24 @@
 """The plot itself on its map: boundary, usable land, pits and what is given of the surroundings."""
 
+import math
 from collections.abc import Iterator
 
-from shapely.geometry import Point
+import shapely
+from shapely.geometry import MultiPolygon, Point
+from shapely.geometry.base import BaseGeometry
 
+from packpale.land.surroundings import cells_within
+from packpale.land.usable import cell_outlines
 from packpale.result import PlotResult
 from packpale.review.map_page import Room, Shape, Style, VectorLayer
 from packpale.review.projecting import Degrees
 from packpale.review.wording import Wording
-from packpale.site import Pit
+from packpale.site import Grid, Pit
+
+MOST_CORNERS = 30_000
+"""Corners of the outline of usable land that a page carries: about 0.7 MB."""
+EASY = 5
+"""Up to so many times as many corners may an outline have before it is smoothed: that takes long with more."""
 
 OUTLINE = Style("#1d2a2a", width=2, dash="8 5", halo=True)
 USABLE = Style("#2f7d5c", "#4fae86", 0.3, width=1, backs_away=True)
@@ -41,12 +51,13 @@ SURROUNDINGS: dict[str, tuple[Room, str, Style]] = {
 def land_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
     """Layers of the ground, the lowest first."""
     site, land = result.site, result.land
-    # Steps of a raster's cells need not be drawn corner by corner.
-    usable = land.usable.simplify(site.grid.cell / 2)
+    usable, side = drawn_outline(land.usable, site.grid)
     if not usable.is_empty:
         share = wording.percent(land.usable.area / site.outline.area)
         rows = [("Usable area", wording.area(land.usable.area)), ("Part of the plot", share)]
-        yield VectorLayer("Score", "Usable land", [Shape(degrees(usable), "Usable land", rows)], USABLE)
+        coarse = f"Drawn in squares of {wording.dimension(side)}; the GeoPackage holds it as it is." if side else ""
+        shape = Shape(degrees(usable), "Usable land", rows)
+        yield VectorLayer("Score", "Usable land", [shape], USABLE, explanation=coarse)
     outline = Shape(
         degrees(site.outline), f"Plot {site.plot_id}", [("Area of the plot", wording.area(site.outline.area))]
     )
@@ -55,6 +66,26 @@ def land_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Itera
         shapes = [Shape(degrees(g), title) for g in site.features.get(kind, ()) if not g.is_empty]
         yield VectorLayer(room, title, shapes, style)
     yield VectorLayer("Digging", "Trial pits", [_pit(pit, wording, degrees) for pit in site.pits], PIT)
+
+
+def drawn_outline(area: MultiPolygon, grid: Grid) -> tuple[BaseGeometry, float]:
+    """An area of cells with few enough corners to draw, and the side of the squares it is drawn in. [m]
+
+    Steps of the cells are smoothed over by half a cell. The side is 0 where that is all; else the area was taken up
+    again on larger squares, as it is at the middle of each.
+    """
+    stride, found, squares = 1, area, grid
+    while True:
+        if shapely.get_num_coordinates(found) <= EASY * MOST_CORNERS:
+            # The quick way may let an outline touch itself, which a drawing can bear, and drop what is thin.
+            smooth = found.simplify(squares.cell / 2, preserve_topology=False)
+            if shapely.get_num_coordinates(smooth) <= MOST_CORNERS:
+                return (found if smooth.is_empty else smooth), (squares.cell if stride > 1 else 0.0)
+        stride += 1
+        squares = Grid(
+            grid.west, grid.north, grid.cell * stride, math.ceil(grid.rows / stride), math.ceil(grid.cols / stride)
+        )
+        found = cell_outlines(cells_within([area], squares), squares)
 
 
 def _pit(pit: Pit, wording: Wording, degrees: Degrees) -> Shape:

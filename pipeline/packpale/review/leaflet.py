@@ -196,7 +196,7 @@ def _data(page: MapPage) -> dict[str, Any]:
                     "lead": r.lead,
                     "cut": r.cut_at_top,
                     "wide": r.wide,
-                    "packed": r.packed(),
+                    "packed": r.packed,
                 }
                 for r in probe.readings
             ],

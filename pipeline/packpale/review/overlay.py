@@ -98,7 +98,7 @@ def png(classes: Classes, colours: Sequence[str]) -> bytes:
         with rasterio.Env(GDAL_PAM_ENABLED="NO"), warnings.catch_warnings():
             # A PNG carries no place on earth, so that the hint about a missing one does not apply.
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
-            with memory.open(driver="PNG", height=rows, width=cols, count=1, dtype="uint8", zlevel=9) as file:
+            with memory.open(driver="PNG", height=rows, width=cols, count=1, dtype="uint8", zlevel=6) as file:
                 file.write_colormap(1, colormap)
                 file.write(classes, 1)
         return bytes(memory.read())

@@ -60,7 +60,7 @@ def overview(summaries: Sequence[PlotSummary], ranking: Ranking, project: Projec
             )
             boxes.append(degrees(outline.envelope)["coordinates"][0])
         for row in summary.layers["usable_land"]:
-            land = shapely.from_wkb(row["geometry"]).simplify(tolerance)
+            land = shapely.from_wkb(row["geometry"]).simplify(tolerance, preserve_topology=False)
             if not land.is_empty:
                 usable.append(replace(_plot(degrees(land), place, summary, wording), label=""))
         for row in summary.layers["fence_lines"]:

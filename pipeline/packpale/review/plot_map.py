@@ -1,6 +1,7 @@
 """The map of one plot: ground, drainage, digging, score, enclosure, earthworks, pack and people."""
 
 import dataclasses
+import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -58,8 +59,10 @@ def plot_map(result: PlotResult, project: Project, wording: Wording) -> MapPage:
         background=background(project.maps),
         data_date=project.maps.data_date or "",
     )
-    left: float = PAGE_BYTES - page_bytes(page)
-    pictures, coarser = _pictures(result, project, wording, most_bytes=int(left * PICTURES_SHARE))
+    shown = [themes.hillshade(result), *themes.themes(result, project, wording)]
+    blank = [PictureLayer(t.group, t.title, t.explanation, b"", bounds, t.legend()) for t in shown]
+    left: float = PAGE_BYTES - page_bytes(dataclasses.replace(page, pictures=blank))
+    pictures, coarser = _pictures(result, shown, most_bytes=int(left * PICTURES_SHARE))
     left -= sum(len(p.png) for p in pictures) * BASE64
     probe = fitting(plot_probe(result, wording), site.inside, most_bytes=int(left))
     return dataclasses.replace(
@@ -104,19 +107,22 @@ def _coarsened(coarser: bool, probe: Probe, wording: Wording) -> list[str]:
     return said
 
 
-def _pictures(
-    result: PlotResult, project: Project, wording: Wording, *, most_bytes: int
-) -> tuple[list[PictureLayer], bool]:
-    """Hillshade, then the coloured pictures, as large as they may be; and whether they are coarser than the cells."""
+def _pictures(result: PlotResult, shown: Sequence[Theme], *, most_bytes: int) -> tuple[list[PictureLayer], bool]:
+    """The themes as pictures, as large as they may be; and whether they are coarser than the cells."""
     grid, crs = result.site.grid, result.site.crs
-    shown = [themes.hillshade(result), *themes.themes(result, project, wording)]
+    fits = math.inf
     for side in LARGEST_SIDES:
+        if side > fits and side != LARGEST_SIDES[-1]:
+            continue
         onto = frame(grid, crs, largest_side=side)
         pictures = [
             PictureLayer(t.group, t.title, t.explanation, _png(t, result, onto), onto.bounds, t.legend()) for t in shown
         ]
-        if sum(len(p.png) for p in pictures) * BASE64 <= most_bytes:
+        size = sum(len(p.png) for p in pictures) * BASE64
+        if size <= most_bytes:
             break
+        # Bytes go with the number of pixels or a little less than that: sides that cannot do are passed over.
+        fits = max(onto.width, onto.height) * math.sqrt(most_bytes / size) * 1.15
     return pictures, max(grid.shape) > 1.2 * max(onto.width, onto.height)
 
 

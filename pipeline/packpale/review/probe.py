@@ -1,6 +1,8 @@
 """Figures of single cells carried in a page: whole numbers of the digit shown, packed."""
 
 import base64
+import functools
+import math
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -44,6 +46,7 @@ class Reading:
         """Whether the codes need two bytes; in one byte 255 stands for NOT_KNOWN."""
         return bool(self.codes[self.codes != NOT_KNOWN].max(initial=0) >= 255)
 
+    @functools.cached_property
     def packed(self) -> str:
         """The codes for the page: each cell less its western neighbour, bytes apart, deflated, base64."""
         codes = self.codes if self.wide else np.minimum(self.codes, 255)
@@ -52,7 +55,7 @@ class Reading:
         before[1:, 0] = codes[:-1, 0]
         difference = codes - before  # wraps round, and so does the sum in the page
         planes = [difference & 255, difference >> 8] if self.wide else [difference & 255]
-        return base64.b64encode(zlib.compress(np.stack(planes).astype(np.uint8).tobytes(), 9)).decode("ascii")
+        return base64.b64encode(zlib.compress(np.stack(planes).astype(np.uint8).tobytes(), 6)).decode("ascii")
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ class Probe:
     @property
     def size(self) -> int:
         """Bytes that the readings take in the page."""
-        return sum(len(r.packed()) for r in self.readings)
+        return sum(len(r.packed) for r in self.readings)
 
 
 def number(key: str, title: str, values: Array, *, digits: int, unit: str = "", scale: float = 1.0) -> Reading:
@@ -147,10 +150,10 @@ def fitting(probe: Probe, inside: npt.NDArray[np.bool_], *, most_bytes: int) -> 
     """The readings in at most ``most_bytes``: first those round the plot go, then the cells grow."""
     if probe.size <= most_bytes:
         return probe
-    within = kept_within(probe, inside)
+    within = smaller = kept_within(probe, inside)
     stride = 1
-    smaller = within
     while smaller.size > most_bytes and stride < max(within.grid.shape):
-        stride += 1
+        # Bytes go about with the number of cells: the step that should do is tried next.
+        stride = max(stride + 1, math.floor(stride * math.sqrt(smaller.size / max(most_bytes, 1))))
         smaller = thinned(within, stride)
     return smaller
