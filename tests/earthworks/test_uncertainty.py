@@ -95,6 +95,14 @@ def test_firm_rates_on_sure_ground_leave_one_price():
     assert found.uncertainty.price == pytest.approx((found.cost["likely"],) * 3)
     assert found.uncertainty.drivers == ()
     assert found.uncertainty.narrowing == "No single rate and no pit would narrow the price by as much as 1 %."
+    assert found.uncertainty.pits == ()
+
+
+def test_pits_that_would_tell_next_to_nothing_are_not_asked_for():
+    # Rock three standard deviations below the bottom: met too seldom to matter beside the rates.
+    found, _ = works(soil={"rock": 2.7}, errors={"rock_depth_sd_m": 0.5})
+    assert found.uncertainty.pits == ()
+    assert "pit" not in found.uncertainty.narrowing
 
 
 @pytest.mark.parametrize(("layer", "part"), [("rock", "rock"), ("water", "wet")])
@@ -248,6 +256,8 @@ def test_same_seed_gives_the_same_figures_and_another_does_not():
     first, again, other = (works(soil=soil, errors=errors, seed=s)[0].uncertainty for s in (1, 1, 2))
     assert again == first
     assert other.price != first.price
+    assert other.volumes["rock"] != first.volumes["rock"]
+    assert other.volumes["wet"] != first.volumes["wet"]
     assert other.price == pytest.approx(first.price, rel=0.03)
 
 

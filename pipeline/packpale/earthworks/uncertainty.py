@@ -35,7 +35,16 @@ from packpale.earthworks.ground_error import (
     telling,
 )
 from packpale.earthworks.model import Driver, Item, Profile, Uncertainty
-from packpale.earthworks.narrowing import Ground, all_pits, best_pits, flanks, narrowing, pit_places
+from packpale.earthworks.narrowing import (
+    WORTH_SAYING,
+    Ground,
+    all_pits,
+    best_pits,
+    flanks,
+    narrowed,
+    narrowing,
+    pit_places,
+)
 from packpale.earthworks.price import drawn_prices, generator
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import CutSections, cut_sections
@@ -133,7 +142,8 @@ def uncertainty(
     variance = max(float(prices.var()), 1e-12)
     grounds = [Ground(k, slope) for k, slope in zip(left, (drawn.rock_slope, drawn.water_slope), strict=True)]
     places, taken = best_pits(grounds)
-    pits = pit_places(places, found, packs)
+    # Pits that would not be named are not placed either.
+    pits = pit_places(places, found, packs) if narrowed(taken / variance) >= WORTH_SAYING else ()
     shares = {key.removeprefix("rate: "): _correlation(r, prices) ** 2 for key, r in varying.items()}
     near = distances(points, rock_pits).min(axis=1) <= settings.soil_correlation_m if len(rock_pits) else None
     stated = estimate_class(
