@@ -21,6 +21,16 @@ class Assumption:
 
 
 @dataclass(frozen=True)
+class Backed:
+    """A default of the register that this run uses and that a publication or common practice stands behind."""
+
+    meaning: str
+    value: str
+    status: str
+    source: str
+
+
+@dataclass(frozen=True)
 class UsedSetting:
     """A setting of the register and the value this run takes."""
 
@@ -39,6 +49,13 @@ def assumptions(project: Project) -> Iterator[Assumption]:
     for value in register().values():
         if value.status == "assumption" and _is_default(project, value.key.split(".")):
             yield Assumption(value.key, meaning(value.key), _shown(value), value.source)
+
+
+def backed(project: Project) -> Iterator[Backed]:
+    """Defaults with another status than "assumption" that this run uses, in the order of the register."""
+    for value in register().values():
+        if value.status != "assumption" and _is_default(project, value.key.split(".")):
+            yield Backed(meaning(value.key), _shown(value), value.status, value.source)
 
 
 def settings_used(project: Project) -> Iterator[UsedSetting]:

@@ -125,7 +125,7 @@ def _spread(works: Earthworks) -> dict[str, Any]:
     found = works.uncertainty
     if found is None:
         return {}
-    texts = {f"rate: {item.key}": f"Rate: {item.text}" for item in works.items}
+    texts = {f"rate: {item.key}": f"Rate: {item.text.partition(',')[0]}" for item in works.items}
     return {
         "draws": found.draws,
         "volumes": {name: list(values) for name, values in found.volumes.items()},

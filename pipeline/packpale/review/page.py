@@ -10,10 +10,12 @@ from urllib.parse import quote
 
 from packpale.ranking import RankedPlot, Ranking
 from packpale.result import PlotSummary
-from packpale.review.assumed import assumptions
+from packpale.review.assumed import assumptions, backed
 from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.digging import driver_chart
+from packpale.review.method import METHOD
 from packpale.review.overview_map import plot_map_address
+from packpale.review.report import write_report
 from packpale.review.templating import render
 from packpale.review.wording import Wording
 from packpale.settings import Project
@@ -66,6 +68,8 @@ def write_page(
         record=record,
         failed={k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"},
         assumptions=list(assumptions(project)),
+        backed=list(backed(project)),
+        method=METHOD,
         bars=place_bars(ranking),
         places_text=places_text,
         overtaking=list(overtaking_sentences(ranking)),
@@ -74,6 +78,7 @@ def write_page(
         chart_of=driver_chart,
     )
     path.write_bytes(text.encode("utf-8"))
+    write_report(text, path.with_name("report.pdf"), title=project.title, plots=plots)
 
 
 def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:
