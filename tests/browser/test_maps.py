@@ -246,3 +246,43 @@ def test_arcs_are_drawn_in_their_own_styles_under_the_points(watched, run):
     assert max(drawn) < min(k for k, stroke in enumerate(strokes) if stroke == TOUCH.colour)
     # The disc of a point is an arc in its path, a line has none.
     assert strokes.count(TOUCH.colour) == 6
+
+
+def test_names_that_would_lie_over_one_another_wait_for_room(watched, tmp_path):
+    from packpale.review.leaflet import write_map
+    from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
+
+    def square(k):
+        west, south = 9 + 0.004 * (k % 8), 49 + 0.002 * (k // 8)
+        corners = [(0, 0), (0.002, 0), (0.002, 0.001), (0, 0.001), (0, 0)]
+        ring = [[west + u, south + v] for u, v in corners]
+        return Shape({"type": "Polygon", "coordinates": [ring]}, f"Plot {k}", label=f"{k + 1}. a plot with a long name")
+
+    layer = VectorLayer("Ground", "Plots", [square(k) for k in range(64)], Style("#1d2a2a", "#3f7f9a"))
+    write_map(MapPage("Many", "", [[48.9, 8.9], [49.1, 9.2]], vectors=[layer]), tmp_path / "map.html")
+    page = watched.open(tmp_path / "map.html")
+    shown = """() => [...document.querySelectorAll('.label')].filter(l => !l.classList.contains('waits'))
+        .map(l => [l.textContent, ...(b => [b.left, b.top, b.right, b.bottom])(l.getBoundingClientRect())])"""
+    page.wait_for_timeout(100)
+    far = page.evaluate(shown)
+    page.evaluate("name => window[name].fitBounds([[49, 9], [49.004, 9.01]], {animate: false})", map_object(page))
+    page.wait_for_timeout(100)
+    near = page.evaluate(shown)
+    assert 1 <= len(far) < len(near) <= 64
+    # The first, the best plot's, is never the one that waits.
+    assert far[0][0] == near[0][0] == "1. a plot with a long name"
+    for boxes in (far, near):
+        for i, (_, a, b, c, d) in enumerate(boxes):
+            for _, e, f, g, h in boxes[i + 1 :]:
+                assert c < e or a > g or d < f or b > h
+
+
+@pytest.mark.parametrize("watched", [(390, 844)], ids=["phone"], indirect=True)
+def test_what_the_keys_do_is_not_told_to_those_who_point(watched, run):
+    page = watched.open(run / PLOT)
+    page.mouse.click(195, 600)
+    page.locator(".leaflet-popup-content").wait_for()
+    page.keyboard.press("Escape")
+    page.mouse.click(195, 650)
+    assert page.locator("#keys").is_hidden()
+    assert page.locator("#cross").is_hidden()

@@ -22,6 +22,10 @@ packpale.start = function (map, data) {
   });
   // Enter selects what lies under the cross in the middle of the map, as a click does.
   frame.setAttribute("aria-describedby", "keys");
+  // The cross and what the keys do are shown to those who use keys, and not to those who point.
+  ["keydown", "keyup", "pointerdown"].forEach(function (kind) {
+    frame.addEventListener(kind, function () { frame.classList.toggle("by-keys", kind !== "pointerdown"); }, true);
+  });
   frame.addEventListener("keydown", function (event) {
     if (event.key !== "Enter" || event.target !== frame) return;
     var box = frame.getBoundingClientRect();
