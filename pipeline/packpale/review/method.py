@@ -7,8 +7,8 @@ METHOD = (
     "IEEE 69, 1981).",
     "Drainage: hollows are filled by priority flood (Barnes and others, Computers & Geosciences 62, 2014) and each "
     "cell drains to its steepest neighbour; from that come the area that drains through a cell, the topographic "
-    "wetness index (Beven and Kirkby, Hydrological Sciences Bulletin 24, 1979) and the depth of ponding up to the spill level, "
-    "an upper bound.",
+    "wetness index (Beven and Kirkby, Hydrological Sciences Bulletin 24, 1979) and the depth of ponding up to the "
+    "spill level, an upper bound.",
     "Diggability: the worst of depth to rock, stones, clay, wetness and slope by the curves that the USDA NRCS "
     "publishes for shallow excavations; the worst is named as what limits the digging.",
     "Suitability: the weighted mean of the criteria set; land over a hard limit, within a setback or a keep-away "
