@@ -209,7 +209,7 @@ def _through_the_rooms(job: _Job) -> PlotSummary:
         stage("earthworks")
         earthworks = work_out(site, enclosure, job.project)
         stage("care")
-        care = assess_care(site, enclosure, job.project)
+        care = assess_care(site, land, enclosure, job.project)
     stage("writing")
     shutil.rmtree(job.building, ignore_errors=True)
     job.building.mkdir(parents=True)

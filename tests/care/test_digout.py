@@ -15,6 +15,7 @@ from packpale.care import _kernels
 from packpale.care.assess import assess
 from packpale.care.digout import shortest_tunnels
 from packpale.faults import Faults
+from packpale.land.assess import assess as assess_land
 from trench_cases import circle_line, enclosure_of, pack_of, plane, project_of, site_of
 
 D, REACH, COVER = 1.2, 1.8, 0.3
@@ -198,7 +199,8 @@ def assessed(ground, *, checks=None, **trench):
     line = circle_line(30.0, step=1.0, elevation=ground)
     trench = {"depth_m": D, "apron_reach_m": REACH, "apron_cover_m": COVER, **trench}
     project = project_of(trench=trench, checks=checks or {})
-    return assess(site_of(ground, half=45.0), enclosure_of(pack_of(line)), project), line
+    site = site_of(ground, half=45.0)
+    return assess(site, assess_land(site, project), enclosure_of(pack_of(line)), project), line
 
 
 def test_digging_rate_is_the_shortest_tunnel_over_the_unattended_hours():
@@ -235,5 +237,6 @@ def test_missing_ground_beside_the_fence_is_a_fault():
     site = site_of(100.0, half=45.0)
     elevation = site.elevation.copy()
     elevation[:, 75] = np.nan
+    site, project = dataclasses.replace(site, elevation=elevation), project_of()
     with pytest.raises(Faults, match=r'plot "field", pack 1: no elevation beside the fence at chainage \d+\.\d m'):
-        assess(dataclasses.replace(site, elevation=elevation), enclosure_of(pack_of(line)), project_of())
+        assess(site, assess_land(site, project), enclosure_of(pack_of(line)), project)

@@ -50,6 +50,7 @@ def make_land():
             wetness=zero,
             height_above_drainage=zero,
             channel=full(False),
+            flow_direction=full(np.int8(-1)),
             limitation=zero,
             diggability=full(1.0),
             limiting_feature=full(np.int8(0)),

@@ -115,12 +115,13 @@ def result(plot_id="north field", *, settings=None, lines=(None,), **place):
     ground = site(plot_id, **place)
     packs = (pack(ground, settings, line, number) for number, line in enumerate(lines, 1))
     enclosure = Enclosure(tuple(packs), "")
+    land = assess_land(ground, settings)
     return PlotResult(
         ground,
-        assess_land(ground, settings),
+        land,
         enclosure,
         work_out(ground, enclosure, settings),
-        assess_care(ground, enclosure, settings),
+        assess_care(ground, land, enclosure, settings),
     )
 
 

@@ -103,7 +103,7 @@ def test_geopackage_leaves_empty_what_only_an_egg_has(drawn):
 
 def test_the_dig_out_holds_for_a_drawn_line(drawn):
     _, result, settings = drawn
-    care = assess_care(result.site, result.enclosure, settings)
+    care = assess_care(result.site, result.land, result.enclosure, settings)
     assert [d.pack for d in care.dig_out] == [1, 2]
     # On level ground: down the skirt, straight to the apron's end, up.
     trench = settings.trench

@@ -6,11 +6,12 @@ from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnel
 from packpale.care.model import Care
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
+from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site import Site
 
 
-def assess(site: Site, enclosure: Enclosure, project: Project) -> Care:
+def assess(site: Site, land: Land, enclosure: Enclosure, project: Project) -> Care:
     """How well every pack's fence holds overnight.
 
     Raises Faults if elevation is missing beside a fence.

@@ -43,6 +43,7 @@ def assess(site: Site, project: Project) -> Land:
         wetness=water.wetness,
         height_above_drainage=water.height_above_drainage,
         channel=water.channel,
+        flow_direction=water.direction,
         limitation=dig.limitation,
         diggability=1 - dig.limitation,
         limiting_feature=dig.limiting_feature,

@@ -40,6 +40,7 @@ class Drainage:
     wetness: Array
     channel: Mask
     height_above_drainage: Array
+    direction: npt.NDArray[np.int8]
 
 
 def drainage(elevation: Array, slope: Array, *, cell: float, channel_area: float) -> Drainage:
@@ -60,6 +61,7 @@ def drainage(elevation: Array, slope: Array, *, cell: float, channel_area: float
         wetness=wetness_index(upstream_area / cell, slope),
         channel=channel,
         height_above_drainage=height_above_drainage(flow, channel),
+        direction=flow.direction,
     )
 
 

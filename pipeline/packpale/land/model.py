@@ -49,6 +49,8 @@ class Land:
     """Height above the channel cell that the cell drains to; NaN where it leaves the window first. [m]"""
     channel: Mask
     """Cells with at least the channel's upstream area."""
+    flow_direction: npt.NDArray[np.int8]
+    """To the next cell downstream: 0 east, 1 south-east, clockwise to 7 north-east; -1 leaves here, -2 missing."""
     limitation: Array
     """Limitation for shallow excavations, 0 not limited to 1 very limited."""
     diggability: Array
