@@ -471,6 +471,23 @@ class CheckSettings(Settings):
         return (minutes % (24 * 60) or 24 * 60) / 60
 
 
+class PatrolSettings(Settings):
+    """The round along the fence, walked in the evening and in the morning."""
+
+    side: Literal["outside", "inside"] = default("patrol.side")
+    """Side of the fence on which the path runs."""
+    offset_m: Annotated[float, Field(gt=0, le=50)] = default("patrol.offset_m")
+    """Distance of the path from the fence line. [m]"""
+    pace_factor: Annotated[float, Field(gt=0, le=2)] = default("patrol.pace_factor")
+    """Walking speed as a part of that on a path."""
+    stop_s: Annotated[float, Field(ge=0, le=3600)] = default("patrol.stop_s")
+    """Time spent at each check point. [s]"""
+    weak_places: Annotated[int, Field(ge=0, le=50)] = default("patrol.weak_places")
+    """Places with the shortest way under the mesh that are checked on every round, at most."""
+    weak_places_apart_m: Annotated[float, Field(gt=0, le=1000)] = default("patrol.weak_places_apart_m")
+    """Least distance along the fence between two of them. [m]"""
+
+
 class RankingSettings(Settings):
     """What makes one plot better than another."""
 
@@ -545,6 +562,7 @@ class Project(Settings):
     plant: PlantSettings = PlantSettings()
     uncertainty: UncertaintySettings = UncertaintySettings()
     checks: CheckSettings = CheckSettings()
+    patrol: PatrolSettings = PatrolSettings()
     ranking: RankingSettings = RankingSettings()
     maps: MapSettings = MapSettings()
     run: RunSettings = RunSettings()

@@ -21,6 +21,8 @@ LAYERS = [
     "touches",
     "trench_stretches",
     "advised_pits",
+    "patrol",
+    "patrol_checks",
 ]
 FENCE_LINE = [
     "plot_id",

@@ -127,7 +127,7 @@ def test_files_of_a_plot(run):
         f"{n}.tif" for n in ("slope_deg", "wetness", "ponding_m", "diggability", "suitability")
     }
     fits = always | {"setting_out.csv", "arcs.csv", "profile.png", "profile.svg", "plan.svg", "drawings.pdf"}
-    fits |= {"pegs.csv", "pegging.txt", "fence_line.gpx", "alignment.xml"}
+    fits |= {"pegs.csv", "pegging.txt", "fence_line.gpx", "patrol.gpx", "alignment.xml"}
     assert {p.name for p in (run.folder / "plots/plot-0").iterdir()} == fits
     assert {p.name for p in (run.folder / "plots/plot-2").iterdir()} == always
     with rasterio.open(run.folder / "plots/plot-2/suitability.tif") as file:

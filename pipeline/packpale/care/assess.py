@@ -4,6 +4,7 @@ import numpy as np
 
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
 from packpale.care.model import Care
+from packpale.care.patrol import gate_marks, rounds, weak_places
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.land.model import Land
@@ -40,7 +41,20 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project) -> Ca
         notes += _bare_apron(site, pack, project)
     if faults:
         raise Faults(faults)
-    return Care(hours, tuple(results), tuple(notes))
+    marks = {
+        pack.number: (
+            *gate_marks(pack),
+            *weak_places(
+                pack.alignment,
+                found.tunnel,
+                count=project.patrol.weak_places,
+                apart=project.patrol.weak_places_apart_m,
+            ),
+        )
+        for pack, found in zip(enclosure.packs, results, strict=True)
+    }
+    walks, said = rounds(site, enclosure.packs, marks, patrol=project.patrol, trench=trench)
+    return Care(hours, tuple(results), (*notes, *said), rounds=walks)
 
 
 def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:

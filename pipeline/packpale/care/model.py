@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from packpale.care.patrol import Round, longest_unseen_h
 from packpale.site import Array
 
 
@@ -27,8 +28,30 @@ class Care:
     unattended_h: float
     dig_out: tuple[DigOut, ...]
     notes: tuple[str, ...] = ()
+    rounds: tuple[Round, ...] = ()
+    """The walk round each pack's fence."""
 
     @property
     def escape_dig_rate(self) -> float | None:
         """Lowest of the packs' rates; None without packs. [m/h]"""
         return min((d.dig_rate for d in self.dig_out), default=None)
+
+    @property
+    def rounds_s(self) -> float:
+        """Time of all rounds, one after the other. [s]"""
+        return sum(walk.total_s for walk in self.rounds)
+
+    @property
+    def rounds_a_day_s(self) -> float:
+        """Time of all rounds in the evening and in the morning. [s]"""
+        return 2 * self.rounds_s
+
+    @property
+    def unseen_h(self) -> float:
+        """Longest time for which a place may be unseen, if evening and morning round go opposite ways. [h]"""
+        return longest_unseen_h(self.rounds, unattended_h=self.unattended_h)
+
+    @property
+    def dig_rate_unseen(self) -> float | None:
+        """Digging rate that would be enough in that time; None without packs. [m/h]"""
+        return min((d.shortest / self.unseen_h for d in self.dig_out), default=None)

@@ -91,6 +91,33 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
         "Point",
         {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},
     ),
+    "patrol": (
+        "LineString",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "offset_m": NUMBER,
+            "length_m": NUMBER,
+            "length_on_ground_m": NUMBER,
+            "climb_m": NUMBER,
+            "walking_s": NUMBER,
+            "total_s": NUMBER,
+        },
+    ),
+    "patrol_checks": (
+        "Point",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "check": WHOLE,
+            "kind": TEXT,
+            "what": TEXT,
+            "chainage_m": NUMBER,
+            "along_m": NUMBER,
+            "leg_m": NUMBER,
+            "leg_s": NUMBER,
+        },
+    ),
 }
 """Geometry type and columns of each layer, in the order in which they are written."""
 

@@ -26,6 +26,19 @@ def write_gpx(result: PlotResult, path: Path) -> None:
 
     Elevations are those of the input, in metres, and left out where the ground is not known.
     """
+    gpx, writer = gpx_document(f"Fence lines of plot {result.site.plot_id}", result)
+    packs = result.enclosure.packs
+    for pack in packs:
+        _waypoints(gpx, pack, writer)
+    for pack in packs:
+        _route(gpx, pack, writer)
+    for pack in packs:
+        _track(gpx, pack, writer)
+    write(gpx, path)
+
+
+def gpx_document(name: str, result: PlotResult) -> "tuple[Element, GpxPoints]":
+    """An empty document that says how its places were found, and what adds a plot's points to it."""
     gpx = root(
         "gpx",
         {
@@ -37,17 +50,9 @@ def write_gpx(result: PlotResult, path: Path) -> None:
         },
     )
     about = child(gpx, "metadata")
-    child(about, "name", f"Fence lines of plot {result.site.plot_id}")
+    child(about, "name", name)
     child(about, "desc", _about(result))
-    writer = _Points(result)
-    packs = result.enclosure.packs
-    for pack in packs:
-        _waypoints(gpx, pack, writer)
-    for pack in packs:
-        _route(gpx, pack, writer)
-    for pack in packs:
-        _track(gpx, pack, writer)
-    write(gpx, path)
+    return gpx, GpxPoints(result)
 
 
 def _about(result: PlotResult) -> str:
@@ -66,7 +71,7 @@ def _about(result: PlotResult) -> str:
     )
 
 
-class _Points:
+class GpxPoints:
     """Coordinates and ground of a plot's points."""
 
     def __init__(self, result: PlotResult) -> None:
@@ -90,7 +95,7 @@ class _Points:
         return out
 
 
-def _waypoints(gpx: Element, pack: Pack, writer: _Points) -> None:
+def _waypoints(gpx: Element, pack: Pack, writer: GpxPoints) -> None:
     found = stakes(pack)
     x, y = np.array([s.x for s in found]), np.array([s.y for s in found])
     for stake, point in zip(found, writer.add(gpx, "wpt", x, y), strict=True):
@@ -103,7 +108,7 @@ def _waypoints(gpx: Element, pack: Pack, writer: _Points) -> None:
         child(point, "type", "gate")
 
 
-def _route(gpx: Element, pack: Pack, writer: _Points) -> None:
+def _route(gpx: Element, pack: Pack, writer: GpxPoints) -> None:
     posts = pack.posts
     route = child(gpx, "rte")
     child(route, "name", f"Posts of pack {pack.number}")
@@ -113,7 +118,7 @@ def _route(gpx: Element, pack: Pack, writer: _Points) -> None:
         child(point, "type", f"{kind} post")
 
 
-def _track(gpx: Element, pack: Pack, writer: _Points) -> None:
+def _track(gpx: Element, pack: Pack, writer: GpxPoints) -> None:
     track = child(gpx, "trk")
     child(track, "name", f"Fence line of pack {pack.number}")
     x, y = np.asarray(pack.line.polygon(CHORD_ERROR_M).exterior.coords).T

@@ -23,5 +23,7 @@ METHOD = (
     "Digging out: the shortest tunnel from the ground inside to the ground outside round the buried mesh, in the "
     "section as drawn on the ground as it is. No speed of digging is assumed: the figure is the speed that would be "
     "enough.",
+    "Round along the fence: a parallel of the fence line, walked over the ground at the speed of Tobler's function "
+    "(1993), 6 exp(-3.5 |slope + 0.05|) km/h, times the factor set; a closed loop with a stop at each check point.",
     "Ranking: the weighted mean of suitability, size and price for each unit of area, each against the best plot.",
 )

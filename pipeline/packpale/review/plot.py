@@ -7,6 +7,7 @@ from packpale.result import PlotResult, PlotSummary
 from packpale.review.drawing_set import write_drawings
 from packpale.review.gpx import write_gpx
 from packpale.review.landxml import write_landxml
+from packpale.review.patrol import write_patrol
 from packpale.review.pegging import write_pegging
 from packpale.review.picture import write_picture
 from packpale.review.plot_map import ground_picture, write_plot_map
@@ -34,6 +35,7 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
         write_table(folder / "pegs.csv", PEG_COLUMNS, peg_rows(result, project))
         write_pegging(result, project, folder / "pegging.txt")
         write_gpx(result, folder / "fence_line.gpx")
+        write_patrol(result, folder / "patrol.gpx")
         write_landxml(result, folder / "alignment.xml")
     write_drawings(result, project, wording, folder)
     write_picture(result, project, wording, folder / "picture.png")

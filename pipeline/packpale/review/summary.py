@@ -18,7 +18,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
-from packpale.review import digging
+from packpale.review import digging, patrol
 from packpale.review.setting_out import setting_out, stake_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
@@ -176,6 +176,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
             "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
             **digging.details(works),
             "unattended_h": care.unattended_h if care else None,
+            **patrol.details(care),
             "fences": [_fence(fence) for fence in (works.fences if works else ())],
             "dig_out": [
                 {
@@ -209,7 +210,7 @@ def _fence(fence: FenceTakeOff) -> dict[str, Any]:
 
 
 def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[str, Any], ...]]:
-    site, land, packs = result.site, result.land, result.enclosure.packs
+    site, land, packs, care = result.site, result.land, result.enclosure.packs, result.care
     plot = {"plot_id": site.plot_id}
     layers: dict[str, list[dict[str, Any]]] = {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
@@ -223,6 +224,8 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
         "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
+        "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
+        "patrol_checks": [{**plot, **row} for row in patrol.check_rows(care)],
     }
     return {
         name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()

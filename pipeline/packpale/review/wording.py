@@ -48,6 +48,17 @@ class Wording:
         """Digging speed."""
         return _figure(value, 1 / FOOT_M, 2, "ft per hour") if self.imperial else _figure(value, 1.0, 2, "m per hour")
 
+    def duration(self, seconds: float | None) -> str:
+        """Time that something takes, to the minute."""
+        if seconds is None or _missing(seconds):
+            return MISSING
+        hours, minutes = divmod(round(seconds / 60), 60)
+        return f"{hours} h {minutes} min" if hours else f"{minutes} min"
+
+    def hours(self, value: float | None) -> str:
+        """Time given in hours, to the minute."""
+        return MISSING if value is None else self.duration(3600 * value)
+
     def slope(self, value: float | None) -> str:
         """Slope given in degrees."""
         return MISSING if _missing(value) else f"{value:.1f}°"

@@ -1,0 +1,136 @@
+"""The round along the fence, as files, layers, map and page show it."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from shapely.geometry import LineString, Point
+
+from packpale.care.model import Care
+from packpale.care.patrol import Check, Round
+from packpale.result import PlotResult
+from packpale.review.gpx import gpx_document
+from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.projecting import Degrees
+from packpale.review.wording import Wording
+from packpale.review.xml_file import child, write
+
+PATH = Style("#0b5c6b", width=2.5, dash="7 5", halo=True)
+CHECK = Style("#0b5c6b", "#ffffff", 1.0, width=2, radius=5)
+
+
+def details(care: Care | None) -> dict[str, Any]:
+    """What the page tells of the rounds."""
+    if care is None:
+        return {"rounds": []}
+    return {
+        "rounds": [
+            {
+                "pack": walk.pack,
+                "length_m": walk.length,
+                "climb_m": walk.climb,
+                "walking_s": walk.walking_s,
+                "other_way_s": walk.other_way_s,
+                "stops_s": walk.stops_s,
+                "total_s": walk.total_s,
+                "longest_leg_m": walk.longest_leg,
+                "last_leg_m": walk.last_leg,
+                "checks": [{key: value for key, value in row.items() if key != "geometry"} for row in _checks_of(walk)],
+            }
+            for walk in care.rounds
+        ],
+        "rounds_s": care.rounds_s,
+        "rounds_a_day_s": care.rounds_a_day_s,
+        "unseen_h": care.unseen_h,
+        "dig_rate_unseen_m_per_h": care.dig_rate_unseen,
+    }
+
+
+def path_rows(care: Care | None) -> Iterable[dict[str, Any]]:
+    """Rows of the layer patrol, but the plot's name."""
+    for walk in care.rounds if care else ():
+        yield {
+            "pack": walk.pack,
+            "offset_m": walk.offset,
+            "length_m": walk.length,
+            "length_on_ground_m": walk.length_on_ground,
+            "climb_m": walk.climb,
+            "walking_s": walk.walking_s,
+            "total_s": walk.total_s,
+            "geometry": LineString(walk.path),
+        }
+
+
+def check_rows(care: Care | None) -> Iterable[dict[str, Any]]:
+    """Rows of the layer patrol_checks, but the plot's name."""
+    for walk in care.rounds if care else ():
+        yield from _checks_of(walk)
+
+
+def _checks_of(walk: Round) -> Iterable[dict[str, Any]]:
+    for check in walk.checks:
+        yield {
+            "pack": walk.pack,
+            "check": check.number,
+            "kind": check.mark.kind,
+            "what": check.mark.what,
+            "chainage_m": check.mark.chainage,
+            "along_m": check.along,
+            "leg_m": check.leg,
+            "leg_s": check.leg_s,
+            "geometry": Point(check.x, check.y),
+        }
+
+
+def write_patrol(result: PlotResult, path: Path) -> None:
+    """Write patrol.gpx: the path of each round as a closed track, its check points as numbered waypoints. WGS 84."""
+    care = result.care
+    walks = care.rounds if care else ()
+    gpx, writer = gpx_document(f"Rounds along the fences of plot {result.site.plot_id}", result)
+    for walk in walks:
+        x, y = np.array([c.x for c in walk.checks]), np.array([c.y for c in walk.checks])
+        for check, point in zip(walk.checks, writer.add(gpx, "wpt", x, y), strict=True):
+            child(point, "name", f"{walk.pack}-{check.number}")
+            child(point, "desc", f"Pack {walk.pack}, check point {check.number}: {check.mark.what}")
+            child(point, "type", check.mark.kind)
+    for walk in walks:
+        track = child(gpx, "trk")
+        child(track, "name", f"Round along the fence of pack {walk.pack}")
+        writer.add(child(track, "trkseg"), "trkpt", *walk.path.T)
+    write(gpx, path)
+
+
+def patrol_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
+    """The rounds and their check points on the map."""
+    walks = result.care.rounds if result.care else ()
+    paths = [
+        Shape(
+            degrees(LineString(walk.path)),
+            f"Round along the fence of pack {walk.pack}",
+            [
+                ("Length", wording.length(walk.length)),
+                ("Climb", wording.length(walk.climb)),
+                ("Walking, without stops", wording.duration(walk.walking_s)),
+                ("With stops", wording.duration(walk.total_s)),
+            ],
+        )
+        for walk in walks
+    ]
+    yield VectorLayer("Pack and people", "Round along the fence", paths, PATH, False, "Walked clockwise.")
+    checks = [_check(walk, check, wording, degrees) for walk in walks for check in walk.checks]
+    yield VectorLayer("Pack and people", "Check points of the round", checks, CHECK, False, "Numbered as they are met.")
+
+
+def _check(walk: Round, check: Check, wording: Wording, degrees: Degrees) -> Shape:
+    return Shape(
+        degrees(Point(check.x, check.y)),
+        f"Check point {check.number} of pack {walk.pack}",
+        [
+            ("Look at", check.mark.what),
+            ("Chainage", wording.length(check.mark.chainage)),
+            ("From the start of the round", wording.length(check.along)),
+            ("Fence since the point before", wording.length(check.leg)),
+        ],
+        label=str(check.number),
+    )
