@@ -35,7 +35,7 @@ def proofs():
     for name, land in LANDS.items():
         fit = fit_largest(land, **ranges)
         started = time.process_time()
-        proof = area_bound(land, best_area=fit.egg.area, seconds=2 * SECONDS, **ranges)
+        proof = area_bound(land, best_area=fit.egg.area, **ranges)
         took = time.process_time() - started
         found[name] = (proof.area_bound_m2 / fit.egg.area - 1, took, proof.boxes)
         corners = shapely.get_num_coordinates(land)

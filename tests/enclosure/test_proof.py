@@ -369,6 +369,52 @@ def test_weighted_sum_is_the_largest_of_a_quadratic_form_and_more():
             assert weight @ (value + gradient @ z) + z @ full @ z / 2 <= bound + 1e-12
 
 
+def test_weighted_sum_is_exact_where_its_largest_is_in_a_corner():
+    # With no entry of the gradient and of the Hessian below 0 the largest is at z = (1, ..., 1); signs that a mirroring
+    # of unknowns gives change nothing.
+    rng = np.random.default_rng(4)
+    for _ in range(40):
+        value, gradient = rng.normal(size=1), rng.uniform(0, 1, (1, 5))
+        hessian, none = np.triu(rng.uniform(0, 1, (1, 5, 5))), np.zeros((5, 5))
+        expected = value[0] + gradient.sum() + (hessian.sum() + np.triu(hessian[0], 1).sum()) / 2
+        flip = np.sign(rng.normal(size=5))
+        arrays = (value, gradient * flip, hessian * np.outer(flip, flip), hessian * np.outer(flip, flip))
+        spaces = (np.zeros(5), np.zeros(5), none.copy(), none.copy(), np.zeros(5))
+        bound = _kernels.combined(*arrays, 1, np.ones(1), none, none, *spaces)
+        assert bound == pytest.approx(expected, rel=1e-12)
+
+
+def test_second_derivatives_of_an_obstacle_seen_from_all_of_a_wide_box():
+    # One shape, hardly any turn, and an obstacle so near that its direction differs by up to 40 degrees in the box.
+    shape, entries, lo, hi, g = np.zeros(11), np.zeros(14), np.zeros((5, 5)), np.zeros((5, 5)), np.zeros(5)
+    p, q = 0.25, 0.7
+    tables = curvature((p, p), (q, q))
+    _kernels.set_shape(p, q, shape)
+    rng, step = np.random.default_rng(1), np.full(5, 1e-4)
+    checked = 0
+    for alpha in np.linspace(-3.0, 3.0, 61):
+        row = np.zeros(14)
+        row[3:5], row[5:8], row[10:12] = (p, q), (0.45, 0.45, 1e-6), 1
+        Y = np.array([math.cos(alpha), math.sin(alpha)])
+        kept = np.array([0.0, 1.0, 0.0, *Y])
+        _kernels._point_rows(row, kept, shape, tables.point, 1.0, 0.0, g, lo, hi, entries)
+
+        def f(z, Y=Y):
+            to = Y - z[:2]
+            return 2 * math.log(math.hypot(*to)) + w_point(math.atan2(to[1], to[0]) - z[2], z[3], z[4])
+
+        for _ in range(6):
+            z = np.concatenate([0.449 * np.sign(rng.normal(size=2)), [0.0, p, q]])
+            if near_a_join(z, None, None, Y, line=False):
+                continue
+            found = second_derivatives(f, z, step)
+            slack = 1e-3 * (1 + np.abs(found))
+            assert (found >= np.triu(lo) - slack).all(), alpha
+            assert (found <= np.triu(hi) + slack).all(), alpha
+            checked += 1
+    assert checked > 300
+
+
 def test_weights_are_those_of_the_linear_programme():
     # Independent: the same programme by scipy.
     from scipy.optimize import linprog

@@ -36,7 +36,7 @@ NARROWINGS = 4
 """Times that a box is bounded, at most, each on what the last left of it."""
 WORTH_ANOTHER = 0.6
 """Share of its volume up to which what is left of a box is bounded at once."""
-WORK_OF_A_BOX = 40
+WORK_OF_A_BOX = 200
 """What bounding a box costs beside looking at edges, in edges looked at."""
 
 
@@ -331,6 +331,10 @@ def gather(
             continue
         if lowest < np.inf:
             dx, dy = node[0] - ox, node[1] - oy
+            far = lowest * margin * (shape[2] + shape[3]) + s + node[2]
+            # No egg that matters is as long.
+            if dx * dx + dy * dy > far * far:
+                continue
             # The circle is farther than s from the egg until the egg comes within s and its radius of its centre.
             reached = point_scale(dx * ct + dy * st, dy * ct - dx * st, s + node[2], shape)[0]
             if reached > lowest * margin:
@@ -394,7 +398,8 @@ def _try_edge(
             lowest = min(lowest, R)
             x, y = edge[0] + along * edge[2] - s * edge[3], edge[1] + along * edge[3] + s * edge[2]
             _keep(R, 0.0, j, x, y, _sector(x - ox, y - oy), kept, count)
-    if edge[9] > 0:
+    far = lowest * margin * (shape[2] + shape[3]) + s
+    if edge[9] > 0 and px * px + py * py <= far * far:
         R, yu, yv = point_scale(px * ct + py * st, py * ct - px * st, s, shape)
         if 0 < R <= lowest * margin:
             lowest = min(lowest, R)
@@ -893,9 +898,8 @@ def narrow(
         rest = total - _peak(g[j], c[j]) - floor
         bottom, top = -1.0, 1.0
         if 0.5 * c[j] - g[j] + rest < 0:
-            square = g[j] * g[j] - 2 * c[j] * rest
-            if square < 0:
-                return False
+            # Below 0 by rounding only: the sum does reach the floor somewhere.
+            square = max(g[j] * g[j] - 2 * c[j] * rest, 0.0)
             bottom = -2 * rest / (g[j] + math.sqrt(square)) - 1e-9
             if c[j] < 0:
                 top = -(g[j] + math.sqrt(square)) / c[j] + 1e-9
