@@ -286,3 +286,18 @@ def test_what_the_keys_do_is_not_told_to_those_who_point(watched, run):
     page.mouse.click(195, 650)
     assert page.locator("#keys").is_hidden()
     assert page.locator("#cross").is_hidden()
+
+
+def test_every_value_of_a_popup_is_text(watched, run):
+    page = watched.open(run / PLOT)
+    page.evaluate(
+        "([map, text]) => packpale.ask(window[map], window[map].getCenter(), {title: text, rows: [[text, text]]})",
+        [map_object(page), factory.HOSTILE],
+    )
+    popup = page.locator(".leaflet-popup-content")
+    popup.wait_for()
+    assert popup.text_content().count(factory.HOSTILE) == 3
+    assert popup.locator("img, script").count() == 0
+    # Also where it is read out.
+    assert page.locator("#said").text_content().count(factory.HOSTILE) == 3
+    assert page.locator("#said *").count() == 0

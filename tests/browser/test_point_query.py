@@ -1,5 +1,7 @@
 """What a click tells of the ground, against the plot's own rasters and limits."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 import rasterio
@@ -112,3 +114,25 @@ def test_a_place_is_asked_by_hand_and_by_key(watched, run, by):
     assert "Suitability" in page.locator("#said").text_content()
     page.keyboard.press("Escape")
     popup.wait_for(state="detached")
+
+
+def test_a_place_is_found_on_a_wide_map_too(watched, run):
+    """The page's polynomial of a window of 40 km, where the bend of the projection counts, against the projection."""
+    from packpale.review.placing import placing
+
+    box = (8.3, 49.4, 8.85, 49.75)
+    found = placing(factory.CRS, box, tolerance=0.01)
+    assert found.degree >= 3
+    rng = np.random.default_rng(8)
+    lon, lat = rng.uniform(box[0], box[2], 60), rng.uniform(box[1], box[3], 60)
+    x, y = Transformer.from_crs("EPSG:4326", factory.CRS, always_xy=True).transform(lon, lat)
+    page = watched.open(run / PLOT)
+    told = page.evaluate(
+        """([plan, at]) => {
+            Object.assign(packpale.data, {plan: plan});
+            return at.map(p => packpale.toPlan(L.latLng(p))).map(p => [p.x, p.y]);
+        }""",
+        [dataclasses.asdict(found), np.column_stack([lat, lon]).tolist()],
+    )
+    assert np.abs(np.array(told) - np.column_stack([x, y])).max() < 0.015
+    assert page.evaluate("packpale.toPlan(L.latLng(49.9, 8.5))") is None
