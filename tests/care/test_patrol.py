@@ -12,6 +12,7 @@ from packpale.enclosure.alignment import stations
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit, Gates, Pack
+from packpale.land.assess import assess as assess_land
 from packpale.settings import PatrolSettings, TrenchSettings
 from trench_cases import circle_line, enclosure_of, pack_of, plane, project_of, site_of
 
@@ -208,7 +209,8 @@ def test_care_of_a_plot_holds_the_round_with_gates_and_weak_places():
     ground = lambda x, y: 100 + 0.15 * x + np.sin(y / 5)  # noqa: E731
     site = site_of(ground, half=90.0)
     one = pack(EGG, site)
-    found = assess(site, enclosure_of(one), project_of(patrol={"weak_places": 2}))
+    project = project_of(patrol={"weak_places": 2})
+    found = assess(site, assess_land(site, project), enclosure_of(one), project)
     (walked,) = found.rounds
     kinds = [check.mark.kind for check in walked.checks]
     assert sorted(kinds) == ["gate", "gate", "weak place", "weak place"]

@@ -13,6 +13,7 @@ from packpale.result import PlotSummary
 from packpale.review.assumed import assumptions, backed
 from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.digging import driver_chart
+from packpale.review.guidance import guidance_table
 from packpale.review.method import METHOD
 from packpale.review.overview_map import plot_map_address
 from packpale.review.report import write_report
@@ -70,6 +71,7 @@ def write_page(
         assumptions=list(assumptions(project)),
         backed=list(backed(project)),
         method=METHOD,
+        guidance=guidance_table(project, wording),
         bars=place_bars(ranking),
         places_text=places_text,
         overtaking=list(overtaking_sentences(ranking)),
