@@ -10,25 +10,9 @@ from typing import Any
 
 from packpale.faults import Faults, Gathering
 from packpale.result import PlotSummary
+from packpale.review.tables import RANKING_FIGURES, plain_text
 
-FIGURES = (
-    "score",
-    "enclosed_area_m2",
-    "smallest_enclosure_m2",
-    "usable_area_m2",
-    "fence_length_m",
-    "fence_length_3d_m",
-    "mean_slope_deg",
-    "mean_suitability",
-    "cut_bank_m3",
-    "rock_bank_m3",
-    "wet_bank_m3",
-    "surplus_loose_m3",
-    "cost_p10",
-    "cost_p50",
-    "cost_p90",
-    "escape_dig_rate_m_per_h",
-)
+FIGURES = ("score", *RANKING_FIGURES[2:])
 """Columns of ranking.csv that are compared plot by plot."""
 LEVEL = 1e-9
 """Figures nearer than this part of the larger one are the same: the tables are rounded anyway."""
@@ -169,8 +153,6 @@ def compare(first: FinishedRun, second: FinishedRun) -> Comparison:
 
 
 def _places(table: str, plot_ids: Sequence[str]) -> dict[str, dict[str, float | str | None]]:
-    from packpale.review.tables import plain_text
-
     as_written = {plain_text(p): p for p in plot_ids}
     places: dict[str, dict[str, float | str | None]] = {}
     for row in csv.DictReader(io.StringIO(table)):
