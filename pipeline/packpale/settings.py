@@ -36,6 +36,9 @@ DrainageClass = Literal[
 DRAINAGE_CLASSES: tuple[DrainageClass, ...] = get_args(DrainageClass)
 """Natural drainage classes, National Soil Survey Handbook part 618.19, from driest to wettest (land only)."""
 
+OctaveBand = Literal[63, 125, 250, 500, 1000, 2000, 4000, 8000]
+"""Nominal mid-band frequencies of ISO 9613. [Hz]"""
+
 File = Annotated[Path, Field(strict=False)]
 Share = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
@@ -488,6 +491,44 @@ class PatrolSettings(Settings):
     """Least distance along the fence between two of them. [m]"""
 
 
+class HowlSettings(Settings):
+    """How loud a howl is, through what air and over what ground it goes, and out of what it must stand."""
+
+    source_level_db: Annotated[tuple[float, float, float], Field(strict=False)] = tuple(default("howl.source_level_db"))
+    """Level of a howl 1 m from the animal: low, likely, high. [dB]"""
+    bands_hz: Annotated[tuple[OctaveBand, ...], Field(strict=False, min_length=1)] = tuple(default("howl.bands_hz"))
+    """Octave bands over which the level is spread evenly. [Hz]"""
+    background_db: Annotated[float, Field(ge=0, le=80)] = default("howl.background_db")
+    """Level of each of these bands at the listener without a howl, above which a howl is heard. [dB]"""
+    temperature_c: Annotated[float, Field(ge=-20, le=50)] = default("howl.temperature_c")
+    """Temperature of the air. [deg C]"""
+    humidity_percent: Annotated[float, Field(ge=10, le=100)] = default("howl.humidity_percent")
+    """Relative humidity of the air. [%]"""
+    pressure_kpa: Annotated[float, Field(ge=50, le=110)] = default("howl.pressure_kpa")
+    """Pressure of the air. [kPa]"""
+    ground_factor: Annotated[float, Field(ge=0, le=1)] = default("howl.ground_factor")
+    """Ground factor of ISO 9613-2: 0 hard (ice, water, rock, paved), 1 porous (grass, trees, earth)."""
+    source_height_m: Annotated[float, Field(gt=0, le=3)] = default("howl.source_height_m")
+    """Height of a howling animal's head above the ground. [m]"""
+    receiver_height_m: Annotated[float, Field(gt=0, le=20)] = default("howl.receiver_height_m")
+    """Height of the listener's ears above the ground. [m]"""
+
+    @field_validator("source_level_db")
+    @classmethod
+    def _rising(cls, levels: tuple[float, float, float]) -> tuple[float, float, float]:
+        low, likely, high = levels
+        if not 0 < low <= likely <= high <= 140:
+            raise ValueError(f"found {list(levels)}; give low, likely and high level, rising, above 0 and up to 140 dB")
+        return levels
+
+    @field_validator("bands_hz")
+    @classmethod
+    def _each_once(cls, bands: tuple[int, ...]) -> tuple[int, ...]:
+        if len(set(bands)) < len(bands):
+            raise ValueError(f"found {list(bands)}; name each octave band once")
+        return bands
+
+
 class RankingSettings(Settings):
     """What makes one plot better than another."""
 
@@ -563,6 +604,7 @@ class Project(Settings):
     uncertainty: UncertaintySettings = UncertaintySettings()
     checks: CheckSettings = CheckSettings()
     patrol: PatrolSettings = PatrolSettings()
+    howl: HowlSettings = HowlSettings()
     ranking: RankingSettings = RankingSettings()
     maps: MapSettings = MapSettings()
     run: RunSettings = RunSettings()

@@ -23,6 +23,8 @@ LAYERS = [
     "advised_pits",
     "patrol",
     "patrol_checks",
+    "howl_reach",
+    "howl_levels",
 ]
 FENCE_LINE = [
     "plot_id",

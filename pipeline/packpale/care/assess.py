@@ -3,6 +3,7 @@
 import numpy as np
 
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
+from packpale.care.howl import howl
 from packpale.care.model import Care
 from packpale.care.patrol import gate_marks, rounds, weak_places
 from packpale.enclosure.model import Enclosure, Pack
@@ -54,7 +55,8 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project) -> Ca
         for pack, found in zip(enclosure.packs, results, strict=True)
     }
     walks, said = rounds(site, enclosure.packs, marks, patrol=project.patrol, trench=trench)
-    return Care(hours, tuple(results), (*notes, *said), rounds=walks)
+    howls = howl(site, enclosure.packs, project.howl)
+    return Care(hours, tuple(results), (*notes, *said, *howls.notes), rounds=walks, howl=howls)
 
 
 def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:

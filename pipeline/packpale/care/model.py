@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from packpale.care.howl import Howl
 from packpale.care.patrol import Round, longest_unseen_h
 from packpale.site import Array
 
@@ -30,6 +31,7 @@ class Care:
     notes: tuple[str, ...] = ()
     rounds: tuple[Round, ...] = ()
     """The walk round each pack's fence."""
+    howl: Howl | None = None
 
     @property
     def escape_dig_rate(self) -> float | None:

@@ -9,10 +9,11 @@ import shapely
 
 from packpale.ranking import Ranking
 from packpale.result import PlotSummary
+from packpale.review import people
+from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
-TEXT, WHOLE, NUMBER, YES_NO = "object", "Int64", "float64", "bool"
 LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "plots": (
         "MultiPolygon",
@@ -118,6 +119,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "leg_s": NUMBER,
         },
     ),
+    **people.LAYERS,
 }
 """Geometry type and columns of each layer, in the order in which they are written."""
 

@@ -25,5 +25,7 @@ METHOD = (
     "enough.",
     "Round along the fence: a parallel of the fence line, walked over the ground at the speed of Tobler's function "
     "(1993), 6 exp(-3.5 |slope + 0.05|) km/h, times the factor set; a closed loop with a stop at each check point.",
+    "Howls: spreading over a sphere, absorption by the air after ISO 9613-1, ground, leaves and the way over ridges "
+    "after ISO 9613-2, band by band; heard where one band stands out of the background.",
     "Ranking: the weighted mean of suitability, size and price for each unit of area, each against the best plot.",
 )

@@ -14,6 +14,7 @@ from packpale.review.leaflet import page_bytes, write_map
 from packpale.review.map_page import Background, MapPage, PictureLayer, VectorLayer
 from packpale.review.overlay import Frame, frame, png, warp
 from packpale.review.patrol import patrol_layers
+from packpale.review.people_layers import people_layers
 from packpale.review.placing import placing, widened
 from packpale.review.probe import Probe, fitting
 from packpale.review.projecting import Degrees, to_degrees
@@ -146,5 +147,6 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     yield from trench_layers(result, wording, degrees)
     yield from patrol_layers(result, wording, degrees)
     yield from enclosure_layers(result, project, wording, degrees)
+    yield from people_layers(result, project, wording, degrees)
     yield from (layer for layer in ground if layer.style.radius)
     yield pit_layer(result, wording, degrees)

@@ -18,7 +18,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
-from packpale.review import digging, patrol
+from packpale.review import digging, patrol, people
 from packpale.review.setting_out import setting_out, stake_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
@@ -39,7 +39,7 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         figures=_figures(result),
         earthworks=_earthworks(result),
         items=_items(priced),
-        layers=_layers(result, project.trench),
+        layers=_layers(result, project),
         notes=notes(result),
         crs=result.site.crs,
         details=_details(result, ground, priced),
@@ -175,6 +175,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
             "cost": dict(works.cost) if works else None,
             "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
             **digging.details(works),
+            **people.details(result),
             "unattended_h": care.unattended_h if care else None,
             **patrol.details(care),
             "fences": [_fence(fence) for fence in (works.fences if works else ())],
@@ -209,14 +210,14 @@ def _fence(fence: FenceTakeOff) -> dict[str, Any]:
     }
 
 
-def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[str, Any], ...]]:
+def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, Any], ...]]:
     site, land, packs, care = result.site, result.land, result.enclosure.packs, result.care
     plot = {"plot_id": site.plot_id}
     layers: dict[str, list[dict[str, Any]]] = {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
         "fence_lines": [{**plot, **fence_line_row(pack.number, pack.line, pack.fit)} for pack in packs],
-        "aprons": [{**plot, **_apron(pack, trench)} for pack in packs],
+        "aprons": [{**plot, **_apron(pack, project.trench)} for pack in packs],
         "stations": [{**plot, **row} for row in setting_out(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
@@ -226,6 +227,7 @@ def _layers(result: PlotResult, trench: TrenchSettings) -> dict[str, tuple[dict[
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
         "patrol_checks": [{**plot, **row} for row in patrol.check_rows(care)],
+        **{layer: [{**plot, **row} for row in rows] for layer, rows in people.layers(result, project).items()},
     }
     return {
         name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()
