@@ -1,6 +1,7 @@
 """The settings file: models of its sections, and reading it with every fault listed at once."""
 
 import difflib
+import itertools
 import re
 import tomllib
 from datetime import time
@@ -10,6 +11,7 @@ from typing import Annotated, Any, Literal, Self, get_args
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from packpale.faults import Faults
+from packpale.units import HECTARE_M2
 from packpale.values import default, register
 
 FeatureKind = Literal["watercourses", "dwellings", "services", "woodland", "access", "viewpoints", "keep_out"]
@@ -529,6 +531,72 @@ class HowlSettings(Settings):
         return bands
 
 
+class CrossingSettings(Settings):
+    """Where water crosses the fence, and the opening with bars that it needs there."""
+
+    min_area_ha: NotNegative = default("crossings.min_area_ha")
+    """Flow paths that drain at least this count. [ha]"""
+    rain_mm_per_h: (
+        Positive
+        | Annotated[
+            tuple[Annotated[tuple[Positive, Positive], Field(strict=False)], ...], Field(min_length=1, strict=False)
+        ]
+        | None
+    ) = None
+    """Intensity of the design storm: a number, or a list of [duration in minutes, intensity]; without it only areas
+    and times are told. [mm/h]"""
+    rain_source: Annotated[str | None, Field(min_length=1, max_length=200)] = None
+    """Where that intensity comes from, with its return period; shown beside every flow."""
+    runoff_coefficient: Annotated[float, Field(gt=0, le=1)] = default("crossings.runoff_coefficient")
+    """Part of the rain that runs off."""
+    frequency_factor: Annotated[float, Field(ge=1, le=2)] = default("crossings.frequency_factor")
+    """Factor on the part that runs off, for rare storms; both together count as 1 at most."""
+    roughness: Annotated[float, Field(gt=0, le=0.5)] = default("crossings.roughness")
+    """Manning's n of the bed. [s/m^(1/3)]"""
+    opening_height_m: Annotated[float, Field(gt=0, le=3)] = default("crossings.opening_height_m")
+    """Height of the opening to which it may run full. [m]"""
+    bar_gap_m: Annotated[float, Field(gt=0, le=0.5)] = default("crossings.bar_gap_m")
+    """Clear width between two bars. [m]"""
+    bar_thickness_m: Annotated[float, Field(gt=0, le=0.2)] = default("crossings.bar_thickness_m")
+    """Thickness of a bar. [m]"""
+    blocked_share: Annotated[float, Field(ge=0, lt=1)] = default("crossings.blocked_share")
+    """Part of the gaps that leaves and branches block."""
+
+    @property
+    def min_area_m2(self) -> float:
+        """Least area that counts. [m2]"""
+        return self.min_area_ha * HECTARE_M2
+
+    @model_validator(mode="after")
+    def _rain_has_a_source_and_the_rest_an_effect(self) -> Self:
+        if (self.rain_mm_per_h is None) != (self.rain_source is None):
+            given, lacks = "rain_mm_per_h", "rain_source"
+            if self.rain_mm_per_h is None:
+                given, lacks = lacks, given
+            raise ValueError(f"{given} needs {lacks}; a flow is worked out only from an intensity with its source")
+        if isinstance(self.rain_mm_per_h, tuple):
+            minutes = [m for m, _ in self.rain_mm_per_h]
+            if any(later <= sooner for sooner, later in itertools.pairwise(minutes)):
+                raise ValueError(f"rain_mm_per_h has the durations {minutes}; list them in rising order, each once")
+        if self.rain_mm_per_h is None:
+            for name in _OPENING_KEYS:
+                if getattr(self, name) != default(f"crossings.{name}"):
+                    raise ValueError(f"{name} has no effect without rain_mm_per_h; give it or drop the key")
+        return self
+
+
+_OPENING_KEYS = (
+    "runoff_coefficient",
+    "frequency_factor",
+    "roughness",
+    "opening_height_m",
+    "bar_gap_m",
+    "bar_thickness_m",
+    "blocked_share",
+)
+"""Keys of [crossings] that play no part unless there is rain."""
+
+
 class RankingSettings(Settings):
     """What makes one plot better than another."""
 
@@ -605,6 +673,7 @@ class Project(Settings):
     checks: CheckSettings = CheckSettings()
     patrol: PatrolSettings = PatrolSettings()
     howl: HowlSettings = HowlSettings()
+    crossings: CrossingSettings = CrossingSettings()
     ranking: RankingSettings = RankingSettings()
     maps: MapSettings = MapSettings()
     run: RunSettings = RunSettings()

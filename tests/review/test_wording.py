@@ -23,6 +23,10 @@ METRIC, IMPERIAL = Wording(imperial=False, currency="EUR"), Wording(imperial=Tru
         # 1 square foot is 9.290 304 E-02 m2.
         (IMPERIAL.section(100 * 0.09290304), "100.0 ft²"),
         (IMPERIAL.speed(0.3048), "1.00 ft per hour"),
+        (METRIC.discharge(0.125), "0.12 m³/s"),
+        # 1 cubic foot is 2.831 685 E-02 m3.
+        (IMPERIAL.discharge(10 * 0.02831685), "10.0 ft³/s"),
+        (METRIC.discharge(None), MISSING),
         (METRIC.money(123_456.0), "EUR 123,000"),
         (METRIC.money(1_234_567.0), "EUR 1,230,000"),
         (METRIC.money(87.4), "EUR 87"),

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from packpale.care.crossings import crossing_notes, find_crossings
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
 from packpale.care.howl import howl
 from packpale.care.model import Care
@@ -56,7 +57,9 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project) -> Ca
     }
     walks, said = rounds(site, enclosure.packs, marks, patrol=project.patrol, trench=trench)
     howls = howl(site, enclosure.packs, project.howl)
-    return Care(hours, tuple(results), (*notes, *said, *howls.notes), rounds=walks, howl=howls)
+    crossings = tuple(c for p in enclosure.packs for c in find_crossings(site, land, p, project.crossings))
+    notes += [*said, *howls.notes, *crossing_notes(crossings, project)]
+    return Care(hours, tuple(results), tuple(notes), rounds=walks, howl=howls, crossings=crossings)
 
 
 def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from packpale.care.crossings import Crossing
 from packpale.care.howl import Howl
 from packpale.care.patrol import Round, longest_unseen_h
 from packpale.site import Array
@@ -32,6 +33,8 @@ class Care:
     rounds: tuple[Round, ...] = ()
     """The walk round each pack's fence."""
     howl: Howl | None = None
+    crossings: tuple[Crossing, ...] = ()
+    """Where flow paths cross the fence lines, pack by pack, along the line."""
 
     @property
     def escape_dig_rate(self) -> float | None:

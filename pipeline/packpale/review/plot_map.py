@@ -8,6 +8,7 @@ from pathlib import Path
 from packpale.result import PlotResult
 from packpale.review import themes
 from packpale.review.advice_layers import pit_layer, stretch_layers
+from packpale.review.crossings import crossing_layers
 from packpale.review.enclosure_layers import enclosure_layers
 from packpale.review.land_layers import land_layers
 from packpale.review.leaflet import page_bytes, write_map
@@ -149,4 +150,5 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     yield from enclosure_layers(result, project, wording, degrees)
     yield from people_layers(result, project, wording, degrees)
     yield from (layer for layer in ground if layer.style.radius)
+    yield from crossing_layers(result, wording, degrees)
     yield pit_layer(result, wording, degrees)

@@ -19,6 +19,7 @@ from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
 from packpale.review import digging, patrol, people
+from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.setting_out import setting_out, stake_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
@@ -42,7 +43,7 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         layers=_layers(result, project),
         notes=notes(result),
         crs=result.site.crs,
-        details=_details(result, ground, priced),
+        details=_details(result, ground, priced) | {"crossings": _plain(crossing_details(result, project))},
     )
 
 
@@ -224,6 +225,7 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
         "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
+        "crossings": [{**plot, **row} for row in crossing_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
         "patrol_checks": [{**plot, **row} for row in patrol.check_rows(care)],

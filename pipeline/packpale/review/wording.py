@@ -59,6 +59,10 @@ class Wording:
         """Time given in hours, to the minute."""
         return MISSING if value is None else self.duration(3600 * value)
 
+    def discharge(self, value: float | None) -> str:
+        """Flow of water, given in m3/s."""
+        return _figure(value, 1 / FOOT_M**3, 1, "ft³/s") if self.imperial else _figure(value, 1.0, 2, "m³/s")
+
     def slope(self, value: float | None) -> str:
         """Slope given in degrees."""
         return MISSING if _missing(value) else f"{value:.1f}°"

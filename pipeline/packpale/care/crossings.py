@@ -1,0 +1,203 @@
+"""Where water crosses the fence line: every flow path that does, what drains to it, and the opening it needs."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from packpale.care.hydraulics import (
+    LARGEST_RATIONAL_M2,
+    intensity_at,
+    open_share,
+    opening_width,
+    rational_flow,
+    time_of_concentration_min,
+)
+from packpale.enclosure.line import Line
+from packpale.enclosure.model import Pack
+from packpale.land.drainage import LEAST_SLOPE
+from packpale.land.model import Land
+from packpale.settings import CrossingSettings, Project
+from packpale.site import Array, Grid, Mask, Site
+from packpale.units import HECTARE_M2
+
+ROW_STEP = np.array([0, 1, 1, 1, 0, -1, -1, -1])
+COL_STEP = np.array([1, 1, 0, -1, -1, -1, 0, 1])
+HALVINGS = 40
+"""Steps that bring the place on a link down to a millionth of a millionth of its length."""
+
+
+@dataclass(frozen=True)
+class Opening:
+    """What lets a storm's water through: a rectangle, full to its height, with upright bars."""
+
+    intensity_mm_per_h: float
+    flow: float
+    """[m3/s]"""
+    width: float
+    height: float
+    bars: int
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """One place where a flow path crosses a fence line. Lengths in metres."""
+
+    pack: int
+    number: int
+    """From 1, along the line."""
+    chainage: float
+    x: float
+    y: float
+    inward: bool
+    """Water flows into the enclosure here."""
+    area: float
+    """Horizontal area that drains through here. [m2]"""
+    is_lower_bound: bool
+    """Water comes in from ground that was not read, so that area, path and time are at least what they say."""
+    path_length: float
+    """Of the longest flow path down to here."""
+    path_slope: float
+    """Its fall over its length, at least LEAST_SLOPE. [m/m]"""
+    concentration_min: float
+    """[min]"""
+    bed_slope: float
+    """Of the ground here, at least LEAST_SLOPE. [m/m]"""
+    opening: Opening | None
+    """None where no rainfall is given."""
+
+
+@dataclass(frozen=True)
+class Links:
+    """Steps of the flow from cell to cell that cross a closed line; arrays of shape (links,)."""
+
+    row: npt.NDArray[np.int64]
+    col: npt.NDArray[np.int64]
+    """Of the cell above the line."""
+    inward: Mask
+    share: Array
+    """Part of the way to the next cell at which the line is met."""
+    x: Array
+    y: Array
+
+
+def links_across(line: Line, grid: Grid, direction: npt.NDArray[np.int8], carries: Mask) -> Links:
+    """Every link of the flow, from a cell that ``carries`` enough, whose ends lie on two sides of a line, once each.
+
+    A link that clips the line with both ends on one side is none: it is shorter than the elevation model tells apart.
+    What leaves the line through all links is what enters through them and what falls inside, to the last cell.
+    """
+    row, col = np.nonzero(carries & (direction >= 0))
+    to = direction[row, col]
+    x, y = grid.centres()
+    x0, y0, x1, y1 = x[col], y[row], x[col + COL_STEP[to]], y[row + ROW_STEP[to]]
+    inside = line.contains(x0, y0)
+    across = inside != line.contains(x1, y1)
+    row, col, x0, y0, x1, y1, inside = (a[across] for a in (row, col, x0, y0, x1, y1, inside))
+    low, high = np.zeros(row.size), np.ones(row.size)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        before = line.contains(x0 + middle * (x1 - x0), y0 + middle * (y1 - y0)) == inside
+        low, high = np.where(before, middle, low), np.where(before, high, middle)
+    return Links(row, col, ~inside, high, x0 + high * (x1 - x0), y0 + high * (y1 - y0))
+
+
+def find_crossings(site: Site, land: Land, pack: Pack, settings: CrossingSettings) -> tuple[Crossing, ...]:
+    """Crossings of one pack's fence line by flow paths that drain the least area set or more, along the line."""
+    import shapely
+
+    from packpale.care import _kernels_crossings
+
+    cell, direction = site.grid.cell, land.flow_direction
+    # A cell that drains into nowhere or is missing has no link, whatever its area.
+    carries = np.nan_to_num(land.upstream_area) >= settings.min_area_m2
+    links = links_across(pack.line, site.grid, direction, carries)
+    ring = pack.line.polygon().exterior
+    # The polygon's chords are shorter than the line by less than a millimetre in a metre; chainage is the line's.
+    chainage = shapely.line_locate_point(ring, shapely.points(links.x, links.y), normalized=True) * pack.line.perimeter
+    found = []
+    for number, i in enumerate(np.argsort(chainage, kind="stable"), start=1):
+        r, c = links.row[i], links.col[i]
+        area = float(land.upstream_area[r, c])
+        cells, head_r, head_c = _kernels_crossings.longest_path(direction, r, c, round(area / cell**2))
+        link = cell * (math.sqrt(2) if direction[r, c] % 2 else 1.0)
+        length = cells * cell + float(links.share[i]) * link
+        slope = max(float(land.filled[head_r, head_c] - land.filled[r, c]) / length, LEAST_SLOPE)
+        minutes = time_of_concentration_min(length, slope)
+        here = float(land.slope[r, c])
+        bed = LEAST_SLOPE if math.isnan(here) else max(here, LEAST_SLOPE)
+        found.append(
+            Crossing(
+                pack=pack.number,
+                number=number,
+                chainage=float(chainage[i]),
+                x=float(links.x[i]),
+                y=float(links.y[i]),
+                inward=bool(links.inward[i]),
+                area=area,
+                is_lower_bound=bool(land.upstream_is_lower_bound[r, c]),
+                path_length=length,
+                path_slope=slope,
+                concentration_min=minutes,
+                bed_slope=bed,
+                opening=_opening(area, minutes, bed, settings),
+            )
+        )
+    return tuple(found)
+
+
+def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[str]:
+    """What a reader must know of the crossings of all packs of a plot."""
+    if not found:
+        return []
+    settings = project.crossings
+    places = f"{len(found)} {'place' if len(found) == 1 else 'places'}"
+    notes = [
+        f"Water from {settings.min_area_ha:g} ha or more crosses the fence at {places}: weak "
+        "points of fence and apron. Structure and flood design by licensed people, with the consent of the authority."
+    ]
+    if settings.rain_mm_per_h is None:
+        notes.append(
+            "No design flow and no opening were worked out where water crosses the fence: crossings.rain_mm_per_h and "
+            "crossings.rain_source are not set. Ask the weather service for the intensity of a storm of your return "
+            "period that lasts as long as the time of concentration."
+        )
+    fed = sum(c.is_lower_bound for c in found)
+    if fed:
+        notes.append(
+            f"At {fed} of the {len(found)} crossings water may come from ground that was not read: more may arrive "
+            "there than is shown. A larger land.margin_m shows more of the catchment."
+        )
+    large = sum(c.area > LARGEST_RATIONAL_M2 for c in found)
+    if large and settings.rain_mm_per_h is not None:
+        notes.append(
+            f"At {large} of the {len(found)} crossings the catchment is larger than the "
+            f"{LARGEST_RATIONAL_M2 / HECTARE_M2:.0f} ha that the rational method is for: have the flow worked out by "
+            "a hydrologist."
+        )
+    return notes
+
+
+def _opening(area: float, minutes: float, bed_slope: float, settings: CrossingSettings) -> Opening | None:
+    if settings.rain_mm_per_h is None:
+        return None
+    intensity = intensity_at(settings.rain_mm_per_h, minutes)
+    flow = rational_flow(
+        coefficient=settings.runoff_coefficient * settings.frequency_factor,
+        intensity_mm_per_h=intensity,
+        area=area,
+    )
+    width = opening_width(
+        flow,
+        height=settings.opening_height_m,
+        slope=bed_slope,
+        roughness=settings.roughness,
+        share=open_share(
+            bar_gap=settings.bar_gap_m,
+            bar_thickness=settings.bar_thickness_m,
+            blocked_share=settings.blocked_share,
+        ),
+    )
+    pitch = settings.bar_gap_m + settings.bar_thickness_m
+    return Opening(intensity, flow, width, settings.opening_height_m, math.ceil(width / pitch))

@@ -1,0 +1,93 @@
+"""Where water crosses the fence: on the map, in the GeoPackage and on the first page."""
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import shapely
+from shapely.geometry import Point
+
+from packpale.care.crossings import Crossing
+from packpale.result import PlotResult
+from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.projecting import Degrees
+from packpale.review.wording import Wording
+from packpale.settings import Project
+
+SHOWN = 12
+"""Crossings that the first page lists, those that drain most; the GeoPackage holds all."""
+MARK = Style("#0b3c8c", "#7cc4ff", 1.0, width=2.5, radius=7)
+ADVICE = (
+    "Weak points of fence and apron. Common practice: an opening with hinged bars, and stone or concrete under it in "
+    "place of the apron. Licensed people design it; the water authority has to consent."
+)
+
+
+def crossing_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
+    """Rows of the layer crossings, but the plot's name."""
+    for c in _found(result):
+        yield {**_plain(c), "geometry": shapely.Point(c.x, c.y)}
+
+
+def crossing_details(result: PlotResult, project: Project) -> dict[str, Any]:
+    """What the first page tells of them."""
+    found = sorted(_found(result), key=lambda c: -c.area)
+    return {
+        "least_area_m2": project.crossings.min_area_m2,
+        "all": len(found),
+        "shown": [_plain(c) for c in sorted(found[:SHOWN], key=lambda c: (c.pack, c.number))],
+    }
+
+
+def crossing_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
+    """Points on the fence line."""
+    shapes = [_shape(c, wording, degrees) for c in _found(result)]
+    yield VectorLayer("Pack and people", "Where water crosses the fence", shapes, MARK, explanation=ADVICE)
+
+
+def _found(result: PlotResult) -> tuple[Crossing, ...]:
+    return result.care.crossings if result.care else ()
+
+
+def _plain(c: Crossing) -> dict[str, Any]:
+    opening = c.opening
+    return {
+        "pack": c.pack,
+        "crossing": c.number,
+        "chainage_m": c.chainage,
+        "direction": "in" if c.inward else "out",
+        "contributing_area_m2": c.area,
+        "is_lower_bound": c.is_lower_bound,
+        "flow_path_m": c.path_length,
+        "flow_path_slope": c.path_slope,
+        "concentration_min": c.concentration_min,
+        "bed_slope": c.bed_slope,
+        "intensity_mm_per_h": opening and opening.intensity_mm_per_h,
+        "design_flow_m3_per_s": opening and opening.flow,
+        "opening_width_m": opening and opening.width,
+        "opening_height_m": opening and opening.height,
+        "bars": opening and opening.bars,
+    }
+
+
+def _shape(c: Crossing, wording: Wording, degrees: Degrees) -> Shape:
+    least = "at least " if c.is_lower_bound else ""
+    rows = [
+        ("Chainage", wording.dimension(c.chainage)),
+        ("Water flows", "into the enclosure" if c.inward else "out of the enclosure"),
+        ("Ground that drains here", least + wording.area(c.area)),
+        ("Longest flow path", least + wording.length(c.path_length)),
+        ("Time of concentration", f"{least}{c.concentration_min:.1f} min"),
+    ]
+    if c.opening:
+        rows += [
+            ("Rainfall intensity", f"{c.opening.intensity_mm_per_h:.0f} mm/h"),
+            ("Design flow", least + wording.discharge(c.opening.flow)),
+            (
+                "Opening, width by height",
+                f"{wording.dimension(c.opening.width)} by {wording.dimension(c.opening.height)}",
+            ),
+            ("Bars in it", f"{c.opening.bars}"),
+        ]
+    else:
+        rows.append(("Design flow", "not worked out: no rainfall is given"))
+    return Shape(degrees(Point(c.x, c.y)), f"Water crosses the fence of pack {c.pack}", rows)

@@ -1,0 +1,208 @@
+"""Where water crosses the fence: closed forms on a tilted valley, a count on real ground."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from pydantic import ValidationError
+
+from packpale.care import _kernels_crossings
+from packpale.care.assess import assess
+from packpale.care.crossings import Crossing, crossing_notes, find_crossings, links_across
+from packpale.care.hydraulics import intensity_at, manning_flow, open_share, opening_width
+from packpale.enclosure.alignment import stations
+from packpale.enclosure.egg import Egg
+from packpale.land.assess import assess as assess_land
+from packpale.land.drainage import flow_over, upstream_cells
+from packpale.settings import CrossingSettings
+from packpale.site import Grid
+from trench_cases import enclosure_of, pack_of, project_of, site_of
+
+EGG = Egg(0.0, 0.0, 0.0, 20.0, 12.0, 18.0)
+"""Axis to the north: its line crosses x = 0 at y = -20 and y = 30."""
+RAIN = {"rain_mm_per_h": 100.0, "rain_source": "invented storm"}
+
+
+def valley(*, half=60.0, fall=0.05, sides=0.2):
+    """A valley along x = 0.5 that falls to the south; its bottom is one column of cells."""
+    return site_of(lambda x, y: 100 + fall * y + sides * np.abs(x - 0.5), half=half)
+
+
+def crossings_in(site, **settings):
+    project = project_of(crossings=settings)
+    pack = pack_of(stations(EGG, step=1.0, elevation=site.elevation, grid=site.grid))
+    return find_crossings(site, assess_land(site, project), pack, project.crossings)
+
+
+def test_a_stream_enters_and_leaves_a_tilted_valley_once():
+    # The sides (.2) are steeper than the diagonals ((.2 + .05) / sqrt 2), so that rain runs straight along each row to
+    # the bottom: every row of 120 cells drains there whole.
+    into, out = crossings_in(valley(), min_area_ha=0.3)
+    assert (into.number, into.inward, out.number, out.inward) == (1, True, 2, False)
+    # Where x = 0.5 meets the small end and the big end.
+    assert (into.x, into.y) == pytest.approx((0.5, 18 + math.sqrt(12**2 - 0.25)))
+    assert (out.x, out.y) == pytest.approx((0.5, -math.sqrt(20**2 - 0.25)))
+    assert into.chainage == pytest.approx(EGG.perimeter / 2 + 12 * math.asin(0.5 / 12), abs=2e-3)
+    assert out.chainage == pytest.approx(EGG.perimeter - 20 * math.asin(0.5 / 20), abs=2e-3)
+    # Rows 59.5 to 30.5, and down to -19.5.
+    assert (into.area, out.area) == (30 * 120, 80 * 120)
+    # From the far corner 60 cells along the top row, down the bottom to the last cell, and on to the line.
+    assert into.path_length == pytest.approx(60 + 29 + 30.5 - into.y)
+    assert out.path_length == pytest.approx(60 + 79 - 19.5 - out.y)
+    assert into.path_slope == pytest.approx((60 * 0.2 + 29 * 0.05) / into.path_length)
+    assert into.bed_slope == pytest.approx(0.05)
+    assert into.is_lower_bound
+
+
+def test_the_least_area_decides_what_counts():
+    assert [c.area for c in crossings_in(valley(), min_area_ha=0.36)] == [3600, 9600]
+    assert [c.area for c in crossings_in(valley(), min_area_ha=0.361)] == [9600]
+    assert crossings_in(valley(), min_area_ha=0.97) == ()
+
+
+def test_a_path_up_a_diagonal_is_measured_along_it():
+    # Cells 0 -> 4 down the diagonal of a 5 x 5 grid, one cell beside it joins half way.
+    direction = np.full((5, 5), -1, np.int8)
+    direction[np.arange(4), np.arange(4)] = 1
+    direction[2, 3] = 4
+    found = _kernels_crossings.longest_path(direction, 4, 4, 6)
+    assert found == (pytest.approx(4 * math.sqrt(2)), 0, 0)
+    assert _kernels_crossings.longest_path(direction, 3, 3, 6)[0] == pytest.approx(3 * math.sqrt(2))
+    assert _kernels_crossings.longest_path.signatures
+
+
+@pytest.fixture(scope="module")
+def real_flow():
+    """Flow over the laser-scanned ground of data_samples/real, 400 x 400 cells of 1 m."""
+    import rasterio
+
+    path = Path(__file__).parents[2] / "data_samples" / "real" / "lidar_1m_utm15n.tif"
+    with rasterio.open(path) as source:
+        return flow_over(source.read(1).astype(np.float64))
+
+
+@pytest.mark.parametrize("bearing", [0.0, 37.0, 213.0])
+def test_on_real_ground_every_link_is_found_once_and_no_water_is_lost(real_flow, bearing):
+    """What leaves is what enters and what falls inside, to the last cell; and the links again, by geometry."""
+    flow = real_flow
+    count, _ = upstream_cells(flow)
+    grid = Grid(0.0, 400.0, 1.0, 400, 400)
+    egg = Egg(190.0, 205.0, bearing, 90.0, 60.0, 80.0)
+    found = links_across(egg, grid, flow.direction, count >= 1)
+    x, y = np.meshgrid(*grid.centres())
+    drains = count[found.row, found.col].astype(int)
+    outlets_inside = (flow.direction == -1) & egg.contains(x, y)
+    assert not outlets_inside.any()
+    assert drains[~found.inward].sum() - drains[found.inward].sum() == egg.contains(x, y).sum()
+    assert len({(r, c) for r, c in zip(found.row.tolist(), found.col.tolist(), strict=True)}) == found.row.size
+    # Another way: the segments of all links against the outline, which is met an odd number of times.
+    row, col = np.nonzero(flow.direction >= 0)
+    k = flow.direction[row, col]
+    down, right = np.array([0, 1, 1, 1, 0, -1, -1, -1])[k], np.array([1, 1, 0, -1, -1, -1, 0, 1])[k]
+    ends = np.stack([x[row, col], y[row, col], x[row + down, col + right], y[row + down, col + right]], axis=1)
+    outline, segments = egg.polygon(1e-4).exterior, shapely.linestrings(ends.reshape(-1, 2, 2))
+    shapely.prepare(outline)
+    near = np.flatnonzero(shapely.intersects(outline, segments))
+    met = shapely.intersection(segments[near], outline)
+    odd = shapely.get_num_geometries(met) % 2 == 1
+    assert found.row.size == odd.sum() > 500
+    np.testing.assert_array_equal(found.row, row[near[odd]])
+    np.testing.assert_array_equal(found.col, col[near[odd]])
+    first = shapely.get_coordinates(shapely.get_geometry(met[odd], 0))
+    single = shapely.get_num_geometries(met[odd]) == 1
+    np.testing.assert_allclose(np.column_stack([found.x, found.y])[single], first[single], atol=1e-2)
+
+
+# Flow and opening.
+
+
+def test_the_opening_carries_the_flow_through_what_bars_and_debris_leave():
+    into, _ = crossings_in(valley(), min_area_ha=0.3, **RAIN)
+    opening = into.opening
+    # .35 x 1.25 of 100 mm/h from .36 ha.
+    assert opening.flow == pytest.approx(0.4375 * 0.100 / 3600 * 3600)
+    b, h = opening.width, opening.height
+    open_area = b * h * (0.08 / 0.10) * 0.5
+    velocity = (b * h / (b + 2 * h)) ** (2 / 3) * math.sqrt(0.05) / 0.05
+    assert open_area * velocity == pytest.approx(opening.flow, rel=1e-5)
+    assert opening.bars == math.ceil(b / 0.10)
+
+
+def test_more_than_all_rain_does_not_run_off():
+    into, _ = crossings_in(valley(), min_area_ha=0.3, runoff_coefficient=0.95, **RAIN)
+    assert into.opening.flow == pytest.approx(0.1 / 3600 * 3600)
+
+
+def test_a_very_wide_opening_carries_like_a_sheet():
+    # Without its sides R tends to the depth: b = Q n / (h^(5/3) sqrt S).
+    width = opening_width(1000.0, height=0.5, slope=0.01, roughness=0.05, share=1.0)
+    assert width == pytest.approx(1000 * 0.05 / (0.5 ** (5 / 3) * 0.1), rel=2e-3)
+    assert manning_flow(area=width / 2, wetted_perimeter=width + 1, slope=0.01, roughness=0.05) >= 1000 - 1e-6
+
+
+def test_bars_and_debris_take_their_part():
+    assert open_share(bar_gap=0.08, bar_thickness=0.02, blocked_share=0.5) == pytest.approx(0.4)
+    assert open_share(bar_gap=0.1, bar_thickness=0.1, blocked_share=0.0) == pytest.approx(0.5)
+
+
+def test_intensity_is_read_from_the_table_at_the_time_of_concentration():
+    table = ((5.0, 160.0), (20.0, 80.0), (60.0, 40.0))
+    assert intensity_at(table, 5.0) == intensity_at(table, 1.0) == 160
+    # Half way in the logarithm between 5 and 20 min.
+    assert intensity_at(table, 10.0) == pytest.approx(math.sqrt(160 * 80))
+    assert intensity_at(table, 60.0) == intensity_at(table, 500.0) == 40
+    assert intensity_at(90.0, 500.0) == 90
+    # On the ground: 1.29 min is before the table begins.
+    (into, _) = crossings_in(valley(), min_area_ha=0.3, rain_mm_per_h=[[5, 160], [20, 80]], rain_source="invented")
+    assert into.opening.intensity_mm_per_h == 160
+
+
+@pytest.mark.parametrize("bad", [{"height": 0.0}, {"slope": 0.0}, {"share": 0.0}])
+def test_an_impossible_opening_is_refused(bad):
+    with pytest.raises(ValueError, match="no such opening"):
+        opening_width(1.0, **{"height": 0.5, "slope": 0.1, "roughness": 0.05, "share": 0.4, **bad})
+
+
+# What is said, and settings.
+
+
+def test_without_rain_areas_and_times_are_told_and_what_is_missing():
+    site, project = valley(), project_of(crossings={"min_area_ha": 0.3})
+    pack = pack_of(stations(EGG, step=1.0, elevation=site.elevation, grid=site.grid))
+    care = assess(site, assess_land(site, project), enclosure_of(pack), project)
+    assert [c.opening for c in care.crossings] == [None, None]
+    assert all(c.concentration_min > 1 for c in care.crossings)
+    said = "\n".join(care.notes)
+    assert "Water from 0.3 ha or more crosses the fence at 2 places" in said
+    assert "crossings.rain_mm_per_h and crossings.rain_source are not set" in said
+    assert "At 2 of the 2 crossings water may come from ground that was not read" in said
+
+
+def crossing(area):
+    return Crossing(1, 1, 0.0, 0.0, 0.0, True, area, False, 100.0, 0.1, 5.0, 0.1, None)
+
+
+def test_a_catchment_beyond_the_method_is_said():
+    project = project_of(crossings=RAIN)
+    assert (
+        "1 of the 2 crossings the catchment is larger than the 80 ha"
+        in crossing_notes((crossing(800_001.0), crossing(799_999.0)), project)[-1]
+    )
+    assert len(crossing_notes((crossing(799_999.0),), project)) == 1
+    assert crossing_notes((), project) == []
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"rain_mm_per_h": 100.0}, "rain_mm_per_h needs rain_source"),
+        ({"rain_source": "a book"}, "rain_source needs rain_mm_per_h"),
+        ({**RAIN, "rain_mm_per_h": [[10, 100], [5, 150]]}, "rising order"),
+        ({"blocked_share": 0.7}, "blocked_share has no effect without rain_mm_per_h"),
+    ],
+)
+def test_settings_that_do_not_go_together_are_refused(given, said):
+    with pytest.raises(ValidationError, match=said):
+        CrossingSettings.model_validate(given)

@@ -1,0 +1,87 @@
+"""Crossings on the first page, on the map and in the GeoPackage, against what the room found."""
+
+import dataclasses
+
+import fiona
+import pytest
+
+from packpale.care.crossings import Opening
+from packpale.review.crossings import SHOWN, crossing_details, crossing_layers, crossing_rows
+from packpale.review.projecting import to_degrees
+from packpale.review.wording import Wording
+from review import factory, pages
+
+METRIC = Wording(imperial=False, currency="EUR")
+RAIN = {"rain_mm_per_h": 90.0, "rain_source": "invented storm of 50 years"}
+
+
+def with_crossings(plot, crossings):
+    return dataclasses.replace(plot, care=dataclasses.replace(plot.care, crossings=tuple(crossings)))
+
+
+def wet(plot):
+    """The same crossings, each with an opening."""
+    opening = Opening(90.0, 0.07, 0.44, 0.5, 5)
+    return with_crossings(plot, [dataclasses.replace(c, opening=opening) for c in plot.care.crossings])
+
+
+def shown(plot):
+    (layer,) = crossing_layers(plot, METRIC, to_degrees(plot.site.crs))
+    return layer
+
+
+def test_rows_of_the_geopackage(run):
+    found = run.plots[0].care.crossings
+    assert len(found) > 1
+    with fiona.open(run.folder / "packpale.gpkg", layer="crossings") as file:
+        rows = [r for r in file if r.properties["plot_id"] == run.plots[0].site.plot_id]
+    assert len(rows) == len(found)
+    for row, c in zip(rows, found, strict=True):
+        assert row.geometry.coordinates == pytest.approx((c.x, c.y))
+        assert row.properties["direction"] == ("in" if c.inward else "out")
+        assert row.properties["contributing_area_m2"] == c.area
+        assert row.properties["design_flow_m3_per_s"] is None
+
+
+def test_rows_with_an_opening(fitting):
+    (first, *_) = crossing_rows(wet(fitting))
+    assert (first["design_flow_m3_per_s"], first["opening_width_m"], first["opening_height_m"]) == (0.07, 0.44, 0.5)
+    assert (first["bars"], first["intensity_mm_per_h"]) == (5, 90.0)
+
+
+def test_first_page_lists_them_and_says_what_is_missing(run):
+    page = pages.read(run.folder / "index.html")
+    for c in run.plots[0].care.crossings:
+        assert f"{METRIC.length(c.chainage)} {'in' if c.inward else 'out'} at least {METRIC.area(c.area)}" in page.text
+        assert f"{c.concentration_min:.1f} min" in page.text
+    assert "No design flow and no opening" in page.text
+    assert "Design flow Opening" not in page.text
+    assert "with the consent of the authority for the water" in page.text
+
+
+def test_first_page_tells_flow_and_opening(fitting, tmp_path):
+    settings = factory.project(crossings=RAIN)
+    factory.run_folder(tmp_path, [wet(fitting)], settings)
+    text = pages.read(tmp_path / "index.html").text
+    assert "Rainfall: invented storm of 50 years." in text
+    assert "0.07 m³/s 0.44 m by 0.50 m 5" in text
+    assert "both follow from the rainfall, and none is given" not in text
+
+
+def test_map_marks_each_and_tells_what_is_known(fitting):
+    layer = shown(fitting)
+    assert len(layer.shapes) == len(fitting.care.crossings)
+    assert "Licensed people design it" in layer.explanation
+    rows = dict(layer.shapes[0].rows)
+    first = fitting.care.crossings[0]
+    assert rows["Ground that drains here"] == f"at least {METRIC.area(first.area)}"
+    assert rows["Design flow"] == "not worked out: no rainfall is given"
+    assert dict(shown(wet(fitting)).shapes[0].rows)["Opening, width by height"] == "0.44 m by 0.50 m"
+
+
+def test_the_page_lists_those_that_drain_most(fitting):
+    one = fitting.care.crossings[0]
+    many = [dataclasses.replace(one, number=k + 1, area=1000.0 * (k + 1)) for k in range(SHOWN + 3)]
+    told = crossing_details(with_crossings(fitting, many), factory.project())
+    assert told["all"] == SHOWN + 3
+    assert [c["crossing"] for c in told["shown"]] == list(range(4, SHOWN + 4))
