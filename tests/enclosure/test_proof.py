@@ -350,6 +350,42 @@ def test_limits_are_those_of_the_linear_programme():
     assert below > 20
 
 
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize("moved", ["position", "direction"])
+def test_a_line_counts_only_as_far_as_its_outline_reaches(moved, mirrored):
+    # The floor of a room ends at a corner, beyond which the land goes on far below: where the egg would touch the line
+    # of the floor beyond that corner the line limits nothing.
+    land = shapely.union_all([box(-60, 0, 0, 60), box(0, -100, 100, 60)])
+    side = -1.0 if mirrored else 1.0
+    if mirrored:
+        land = affinity.scale(land, -1, 1, origin=(0, 0))
+    p, q = 0.3, 0.6
+    prepared, tables = outline(land, small=8.0), curvature((p, p), (q, q))
+    x0, y0, x1, y1 = land.bounds
+    origin = np.round([(x0 + x1) / 2, (y0 + y1) / 2])
+    row = np.zeros(14)
+    if moved == "position":
+        row[:8] = [-5 * side, 20, math.pi / 2, p, q, 20, 0.1, 0.01]
+    else:
+        row[:8] = [-3 * side, 20, -math.pi / 2, p, q, 0.1, 0.1, 0.6]
+    beyond = 0
+    for turn in np.linspace(-1, 1, 41):
+        z = row[:5].copy()
+        z[0 if moved == "position" else 2] += turn * row[5 if moved == "position" else 7]
+        area = grown(land, z, 0.0)
+        local = row.copy()
+        local[:2] -= origin
+        local[10:12] = 1
+        each = alone(local, 0.0, prepared, tables, small=8.0, work=steps._work(), used={"line": 0, "point": 0})
+        assert len(each)
+        assert area <= each.min() + TOLERANCE, turn
+        shape = np.zeros(11)
+        _kernels.set_shape(p, q, shape)
+        h = _kernels.line_terms(math.cos(-math.pi / 2 - z[2]), math.sin(-math.pi / 2 - z[2]), shape)[0]
+        beyond += area > 2 * math.log(20 / h) + shape[6] + 0.01
+    assert beyond > 3
+
+
 def test_weighted_sum_is_the_largest_of_a_quadratic_form_and_more():
     rng = np.random.default_rng(2)
     for _ in range(60):
