@@ -560,7 +560,7 @@ def test_bound_holds_however_little_is_known_and_done(name, clearance):
         deep[:3],
         Effort(spacing=0.2, centres=6000, starts=200, finals=30),
     )
-    for known, boxes in ((0.0, 0), (0.5, 300), (0.8, 1000), (0.9, 6000), (0.97, 12_000)):
+    for known, boxes in ((0.0, 0), (0.5, 300), (0.8, 1000), (0.95, 4000)):
         proof = bound_of(land, known * longer.area, clearance=clearance, max_boxes=boxes)
         assert proof.area_bound_m2 >= longer.area, (known, boxes)
 
@@ -671,7 +671,7 @@ def test_same_input_gives_the_same_bound_and_more_work_no_worse_one():
     assert spent[0] > spent[1] == spent[2] > best
 
 
-@pytest.mark.parametrize("name", ["L", "ponds", "two parts"])
+@pytest.mark.parametrize("name", ["L", "blob 40", "two parts"])
 def test_shift_turn_mirror_and_scale(name):
     land, best = LANDS[name], fit_largest(LANDS[name], **usual()).egg.area
     at_origin = bound_of(land, best).area_bound_m2

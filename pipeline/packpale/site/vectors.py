@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 from xml.etree.ElementTree import ParseError
 
+import numpy as np
 import shapely
 from pyproj import CRS
 from shapely.geometry import MultiPolygon
@@ -192,7 +193,9 @@ def _read_with_fiona(path: Path, name: str) -> Layer:
             geometry = None
             if record.geometry is not None:
                 try:
-                    geometry = shape(record.geometry)
+                    # What is no number is told as a fault of the feature.
+                    with np.errstate(invalid="ignore"):
+                        geometry = shape(record.geometry)
                 except (ValueError, shapely.errors.ShapelyError) as error:
                     # Rings of fewer than three corners: no such polygon can be built.
                     faults.add(f"{path.name}, feature {number}: has a broken geometry ({error}); draw it again")
