@@ -41,7 +41,7 @@ def test_price_and_what_spreads_it_are_told(run, page):
 
 def test_chart_of_drivers_says_in_words_what_it_draws(run, page):
     found = run.plots[0].earthworks.uncertainty.drivers[:10]
-    texts = {f"rate: {i.key}": f"Rate: {i.text}" for i in run.plots[0].earthworks.items}
+    texts = {f"rate: {i.key}": f"Rate: {i.text.split(',')[0]}" for i in run.plots[0].earthworks.items}
     charts = [a for a in page.named("svg") if a.get("role") == "img"]
     assert len(charts) == sum(p.earthworks is not None for p in run.plots)
     said = charts[0]["aria-label"]

@@ -48,14 +48,16 @@ def test_index_tells_what_the_fence_takes(drawn):
     folder, result, settings = drawn
     text = pages.read(folder / "index.html").text
     show = Wording(imperial=False, currency="EUR")
-    for fence in result.earthworks.fences:
-        posts = ", ".join(str(fence.posts[kind]) for kind in ("line", "bend", "steep", "gate"))
-        mesh = ", ".join(show.quantity(fence.mesh[k].with_laps, "m2") for k in ("fence", "overhang", "skirt", "apron"))
-        assert posts in text
-        assert mesh in text
+    fences = result.earthworks.fences
+    for kind, name in (("line", "Line posts"), ("bend", "Posts at bends"), ("steep", "Posts on steep ground")):
+        assert f"{name} {' '.join(str(f.posts[kind]) for f in fences)}" in text
+    for kind in ("fence", "overhang", "skirt", "apron"):
+        row = " ".join(show.quantity(f.mesh[kind].with_laps, "m2") for f in fences)
+        assert f"Mesh for the {kind}, with laps {row}" in text
+    for fence in fences:
         assert f"{fence.holes}, {show.volume(fence.concrete)}" in text
         assert f"{fence.largest_deflection_deg:.1f}° at chainage" in text
-    assert f"{settings.fence.max_panel_deflection_deg:g}° can be taken" in text
+    assert f"; {settings.fence.max_panel_deflection_deg:g}°" in text
 
 
 def test_map_names_the_line_and_shows_no_egg(drawn):

@@ -29,6 +29,7 @@ LABELS = {
     "score": "Score of 100",
     "enclosed_area_m2": "Enclosed",
     "smallest_enclosure_m2": "Smallest enclosure",
+    "plot_area_m2": "Area of the plot",
     "usable_area_m2": "Usable land",
     "fence_length_m": "Fence in plan",
     "fence_length_3d_m": "Fence on the ground",
