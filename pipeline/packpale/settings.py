@@ -467,6 +467,12 @@ class CheckSettings(Settings):
     """Last round of the day, HH:MM."""
     morning: TimeOfDay = default("checks.morning")
     """First round of the day, HH:MM."""
+    climb_distance_m: Annotated[float, Field(gt=0, le=20)] = default("checks.climb_distance_m")
+    """Ground within this distance of the fence counts for how high the fence is. [m]"""
+    climb_loss_m: Annotated[float, Field(gt=0, le=3)] = default("checks.climb_loss_m")
+    """Where such ground takes more than this from the fence's height, it is reported. [m]"""
+    tree_distance_m: Annotated[float, Field(ge=0, le=50)] = default("checks.tree_distance_m")
+    """Woodland within this distance of the fence is reported. [m]"""
 
     @property
     def unattended_h(self) -> float:
@@ -687,6 +693,10 @@ class Project(Settings):
                 )
         if self.soil.pit_range_m != default("soil.pit_range_m") and self.inputs.pits is None:
             raise ValueError("soil.pit_range_m has no effect without inputs.pits; give the file or drop the key")
+        if self.checks.tree_distance_m != default("checks.tree_distance_m") and self.inputs.woodland is None:
+            raise ValueError(
+                "checks.tree_distance_m has no effect without inputs.woodland; give the file or drop the key"
+            )
         named = {*(self.land.weights or {}), *(self.land.pairwise or {})}
         for criterion in sorted(named & CRITERION_NEEDS.keys()):
             if getattr(self.inputs, CRITERION_NEEDS[criterion]) is None:

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from packpale.care.climb import climb, climb_notes
 from packpale.care.crossings import crossing_notes, find_crossings
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
 from packpale.care.howl import howl
@@ -58,8 +59,9 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project) -> Ca
     walks, said = rounds(site, enclosure.packs, marks, patrol=project.patrol, trench=trench)
     howls = howl(site, enclosure.packs, project.howl)
     crossings = tuple(c for p in enclosure.packs for c in find_crossings(site, land, p, project.crossings))
-    notes += [*said, *howls.notes, *crossing_notes(crossings, project)]
-    return Care(hours, tuple(results), tuple(notes), rounds=walks, howl=howls, crossings=crossings)
+    climbs = tuple(climb(site, p, project) for p in enclosure.packs)
+    notes += [*said, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
+    return Care(hours, tuple(results), tuple(notes), rounds=walks, howl=howls, crossings=crossings, climbs=climbs)
 
 
 def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from packpale.care.climb import Climb
 from packpale.care.crossings import Crossing
 from packpale.care.howl import Howl
 from packpale.care.patrol import Round, longest_unseen_h
@@ -35,6 +36,8 @@ class Care:
     howl: Howl | None = None
     crossings: tuple[Crossing, ...] = ()
     """Where flow paths cross the fence lines, pack by pack, along the line."""
+    climbs: tuple[Climb, ...] = ()
+    """Each pack's fence against climbing."""
 
     @property
     def escape_dig_rate(self) -> float | None:

@@ -88,6 +88,18 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "worst_m": NUMBER,
         },
     ),
+    "climb_stretches": (
+        "LineString",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "kind": TEXT,
+            "start_chainage_m": NUMBER,
+            "end_chainage_m": NUMBER,
+            "length_m": NUMBER,
+            "worst_m": NUMBER,
+        },
+    ),
     "crossings": (
         "Point",
         {

@@ -8,6 +8,7 @@ from pathlib import Path
 from packpale.result import PlotResult
 from packpale.review import themes
 from packpale.review.advice_layers import pit_layer, stretch_layers
+from packpale.review.climb import climb_layers
 from packpale.review.crossings import crossing_layers
 from packpale.review.enclosure_layers import enclosure_layers
 from packpale.review.land_layers import land_layers
@@ -145,6 +146,7 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     ground = list(land_layers(result, wording, degrees))
     yield from (layer for layer in ground if not layer.style.radius)
     yield from stretch_layers(result, wording, degrees)
+    yield from climb_layers(result, project, wording, degrees)
     yield from trench_layers(result, wording, degrees)
     yield from patrol_layers(result, wording, degrees)
     yield from enclosure_layers(result, project, wording, degrees)

@@ -19,6 +19,7 @@ from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
 from packpale.review import digging, patrol, people
+from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.setting_out import setting_out, stake_rows
 from packpale.review.tables import RANKING_FIGURES
@@ -43,7 +44,8 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         layers=_layers(result, project),
         notes=notes(result),
         crs=result.site.crs,
-        details=_details(result, ground, priced) | {"crossings": _plain(crossing_details(result, project))},
+        details=_details(result, ground, priced)
+        | _row({"crossings": crossing_details(result, project), "climb": climb_details(result)}),
     )
 
 
@@ -225,6 +227,7 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
         "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
+        "climb_stretches": [{**plot, **row} for row in climb_rows(result)],
         "crossings": [{**plot, **row} for row in crossing_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],

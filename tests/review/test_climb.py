@@ -1,0 +1,53 @@
+"""Climbing on the first page, on the map and in the GeoPackage, against what the room found."""
+
+import dataclasses
+
+import fiona
+import numpy as np
+import pytest
+
+from packpale.review.climb import climb_details, climb_layers
+from packpale.review.projecting import to_degrees
+from packpale.review.wording import Wording
+from review import factory, pages
+
+METRIC = Wording(imperial=False, currency="EUR")
+
+
+def test_rows_of_the_geopackage(run):
+    (found,) = run.plots[0].care.climbs
+    with fiona.open(run.folder / "packpale.gpkg", layer="climb_stretches") as file:
+        rows = [r.properties for r in file if r.properties["plot_id"] == run.plots[0].site.plot_id]
+    for kind, stretches in (
+        ("bank inside", found.banks_inside),
+        ("bank outside", found.banks_outside),
+        ("woodland near", found.near_trees),
+    ):
+        told = [(r["start_chainage_m"], r["length_m"], r["worst_m"]) for r in rows if r["kind"] == kind]
+        assert told == [pytest.approx((s.start, s.length, s.worst)) for s in stretches], kind
+    assert rows
+
+
+def test_first_page(run):
+    (c,) = climb_details(run.plots[0])
+    text = pages.read(run.folder / "index.html").text
+    lowest = f"stands {METRIC.dimension(c['least_m'])} high from inside at its lowest place, chainage "
+    assert lowest + METRIC.length(c["weakest_chainage_m"]) in text
+    assert f"over {METRIC.length(c['banks_inside_m'])} inside" in text
+
+
+def test_the_coloured_line_is_whole_and_each_piece_in_its_class(fitting):
+    (found,) = fitting.care.climbs
+    line = fitting.enclosure.packs[0].alignment
+    project = factory.project()
+    # From 0 to .9 m missing, once along the line.
+    inside = 2.5 - np.linspace(0, 0.9, line.x.size)
+    plot = dataclasses.replace(
+        fitting, care=dataclasses.replace(fitting.care, climbs=(dataclasses.replace(found, inside=inside),))
+    )
+    layer = next(iter(climb_layers(plot, project, METRIC, to_degrees(fitting.site.crs))))
+    lengths = [float(dict(s.rows)["Length"].split()[0]) for s in layer.shapes]
+    perimeter = line.step * line.x.size
+    assert len(lengths) == 4
+    np.testing.assert_allclose(np.array(lengths) / perimeter, np.array([0.05, 0.25, 0.3, 0.3]) / 0.9, atol=0.01)
+    assert [s.style for s in layer.shapes] == [style for style, _ in layer.legend]
