@@ -78,7 +78,7 @@ def test_missing_ground_is_not_known_and_said():
     unknown = np.isnan(found.inside)
     assert 0 < unknown.sum() < line.x.size / 4
     assert (line.x[unknown] < -20).all()
-    assert found.least == HEIGHT
+    assert found.least == pytest.approx(HEIGHT)
     (note,) = climb_notes((found,), project_of(checks={"climb_distance_m": 3.0}))
     assert f"at {unknown.sum()} of {line.x.size} stations the ground within 3 m" in note
 
@@ -108,6 +108,7 @@ def test_notes_tell_what_is_left_of_the_height():
     assert "of 2.5 m only 1.90 m are left at the worst place" in inside
     assert "ground outside" in outside
     flat, _, _ = climbed(plane())
+    assert flat.weakest_chainage == 0.0
     assert climb_notes((flat,), project) == []
 
 

@@ -62,7 +62,8 @@ def climb(site: Site, pack: Pack, project: Project) -> Climb:
     trees = tree_distance(line, site.features.get("woodland", ()))
     inside, outside = sides
     known = not np.isnan(inside).all()
-    weakest = int(np.nanargmin(inside)) if known else 0
+    # Rounded, so that on level ground the last digits decide nothing.
+    weakest = int(np.nanargmin(inside.round(6))) if known else 0
     return Climb(
         pack=pack.number,
         inside=inside,
