@@ -209,7 +209,8 @@ def _through_the_rooms(job: _Job) -> PlotSummary:
         stage("earthworks")
         earthworks = work_out(site, enclosure, job.project)
         stage("care")
-        care = assess_care(site, land, enclosure, job.project)
+        mounds = earthworks.haul.den_mounds if earthworks.haul else 0
+        care = assess_care(site, land, enclosure, job.project, den_mounds=mounds)
     stage("writing")
     shutil.rmtree(job.building, ignore_errors=True)
     job.building.mkdir(parents=True)

@@ -26,6 +26,9 @@ CRITERION_NEEDS = {"access": "access", "seclusion": "dwellings", "cover": "woodl
 RankingCriterion = Literal["land", "space", "price"]
 RANKING_CRITERIA: tuple[RankingCriterion, ...] = get_args(RankingCriterion)
 """What the score of a plot is made of."""
+DenCriterion = Literal["drainage", "digging", "shelter", "people", "fence", "slope", "aspect"]
+DEN_CRITERIA: tuple[DenCriterion, ...] = get_args(DenCriterion)
+"""What the score of a den site is made of."""
 DrainageClass = Literal[
     "excessively",
     "somewhat excessively",
@@ -603,6 +606,48 @@ _OPENING_KEYS = (
 """Keys of [crossings] that play no part unless there is rain."""
 
 
+class DenSettings(Settings):
+    """Where dens could go and how they would be built."""
+
+    count: Annotated[int, Field(ge=0, le=20)] = default("dens.count")
+    """Sites looked for in each enclosure."""
+    apart_m: NotNegative = default("dens.apart_m")
+    """Least distance between two of them. [m]"""
+    fence_m: NotNegative = default("dens.fence_m")
+    """Least distance from the fence line. [m]"""
+    quiet_m: Positive = default("dens.quiet_m")
+    """Distance from viewpoints, dwellings and the other pack at which they no longer count. [m]"""
+    shelter_radius_m: Annotated[float, Field(gt=0, le=500)] = default("dens.shelter_radius_m")
+    """Ground around a site that it is compared with for shelter from wind. [m]"""
+    shelter_relief_m: Positive = default("dens.shelter_relief_m")
+    """Height below the mean of that ground that counts as full shelter, above it as none. [m]"""
+    best_slope_deg: Annotated[
+        tuple[Annotated[float, Field(gt=0, lt=90)], Annotated[float, Field(gt=0, lt=90)]], Field(strict=False)
+    ] = tuple(default("dens.best_slope_deg"))
+    """Slopes between which a passage is easily dug in. [deg]"""
+    max_slope_deg: Annotated[float, Field(gt=0, lt=90)] = default("dens.max_slope_deg")
+    """Steeper ground is left out. [deg]"""
+    sunny_side_deg: Annotated[float, Field(ge=0, le=360)] = default("dens.sunny_side_deg")
+    """Direction of the warmest slopes, clockwise from north: 180 is south. [deg]"""
+    passage_m: Annotated[tuple[Positive, Positive], Field(strict=False)] = tuple(default("dens.passage_m"))
+    """Shortest and longest passage from entrance to chamber. [m]"""
+    fall: Annotated[float, Field(ge=0, le=0.5)] = default("dens.fall")
+    """Rise of the passage's floor towards the chamber per metre, so that water runs out."""
+    roof_m: Positive = default("dens.roof_m")
+    """Least ground over the chamber. [m]"""
+    weights: dict[DenCriterion, NotNegative] = {k: default(f"dens.weights.{k}") for k in DEN_CRITERIA}
+    """Weight of each criterion of a den site; any scale. Criteria not named do not count."""
+
+    _ranges = field_validator("best_slope_deg", "passage_m")(_ascending)
+
+    @field_validator("weights")
+    @classmethod
+    def _something_counts(cls, weights: dict[str, float]) -> dict[str, float]:
+        if not any(weights.values()):
+            raise ValueError("weights are all zero; give at least one criterion a weight above 0")
+        return weights
+
+
 class RankingSettings(Settings):
     """What makes one plot better than another."""
 
@@ -680,6 +725,7 @@ class Project(Settings):
     patrol: PatrolSettings = PatrolSettings()
     howl: HowlSettings = HowlSettings()
     crossings: CrossingSettings = CrossingSettings()
+    dens: DenSettings = DenSettings()
     ranking: RankingSettings = RankingSettings()
     maps: MapSettings = MapSettings()
     run: RunSettings = RunSettings()

@@ -198,7 +198,7 @@ def test_kernel_is_compiled():
 def assessed(ground, *, checks=None, **trench):
     line = circle_line(30.0, step=1.0, elevation=ground)
     trench = {"depth_m": D, "apron_reach_m": REACH, "apron_cover_m": COVER, **trench}
-    project = project_of(trench=trench, checks=checks or {})
+    project = project_of(trench=trench, checks=checks or {}, dens={"count": 0})
     site = site_of(ground, half=45.0)
     return assess(site, assess_land(site, project), enclosure_of(pack_of(line)), project), line
 

@@ -23,6 +23,7 @@ LAYERS = [
     "climb_stretches",
     "crossings",
     "advised_pits",
+    "dens",
     "patrol",
     "patrol_checks",
     "howl_reach",

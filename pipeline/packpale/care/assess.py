@@ -4,10 +4,11 @@ import numpy as np
 
 from packpale.care.climb import climb, climb_notes
 from packpale.care.crossings import crossing_notes, find_crossings
+from packpale.care.dens import den_sites
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
 from packpale.care.howl import howl
 from packpale.care.model import Care
-from packpale.care.patrol import gate_marks, rounds, weak_places
+from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.land.model import Land
@@ -15,8 +16,10 @@ from packpale.settings import Project
 from packpale.site import Site
 
 
-def assess(site: Site, land: Land, enclosure: Enclosure, project: Project) -> Care:
-    """How well every pack's fence holds overnight.
+def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, den_mounds: int = 0) -> Care:
+    """How well every pack's fence holds overnight, the round along it, and where dens could go.
+
+    ``den_mounds`` is the number of mounds for dens that the soil left over by the trench makes.
 
     Raises Faults if elevation is missing beside a fence.
     """
@@ -44,9 +47,15 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project) -> Ca
         notes += _bare_apron(site, pack, project)
     if faults:
         raise Faults(faults)
+    crossings = tuple(c for p in enclosure.packs for c in find_crossings(site, land, p, project.crossings))
     marks = {
         pack.number: (
             *gate_marks(pack),
+            *(
+                Mark("crossing", f"where water crosses ({c.number})", c.chainage)
+                for c in crossings
+                if c.pack == pack.number
+            ),
             *weak_places(
                 pack.alignment,
                 found.tunnel,
@@ -57,11 +66,21 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project) -> Ca
         for pack, found in zip(enclosure.packs, results, strict=True)
     }
     walks, said = rounds(site, enclosure.packs, marks, patrol=project.patrol, trench=trench)
+    mound = (project.plant.mound_height_m, project.plant.mound_slope)
+    dens, of_dens = den_sites(site, land, enclosure.packs, settings=project.dens, mounds=den_mounds, mound=mound)
     howls = howl(site, enclosure.packs, project.howl)
-    crossings = tuple(c for p in enclosure.packs for c in find_crossings(site, land, p, project.crossings))
     climbs = tuple(climb(site, p, project) for p in enclosure.packs)
-    notes += [*said, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
-    return Care(hours, tuple(results), tuple(notes), rounds=walks, howl=howls, crossings=crossings, climbs=climbs)
+    notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
+    return Care(
+        hours,
+        tuple(results),
+        tuple(notes),
+        rounds=walks,
+        howl=howls,
+        crossings=crossings,
+        climbs=climbs,
+        dens=dens,
+    )
 
 
 def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:

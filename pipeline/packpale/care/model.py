@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from packpale.care.climb import Climb
 from packpale.care.crossings import Crossing
+from packpale.care.dens import DenSite
 from packpale.care.howl import Howl
 from packpale.care.patrol import Round, longest_unseen_h
 from packpale.site import Array
@@ -38,6 +39,9 @@ class Care:
     """Where flow paths cross the fence lines, pack by pack, along the line."""
     climbs: tuple[Climb, ...] = ()
     """Each pack's fence against climbing."""
+
+    dens: tuple[DenSite, ...] = ()
+    """Where dens could go, by pack, the best first."""
 
     @property
     def escape_dig_rate(self) -> float | None:

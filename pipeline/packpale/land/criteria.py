@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from packpale.land.diggability import Digging
 from packpale.land.drainage import Drainage
@@ -33,14 +34,31 @@ def slope(evidence: Evidence) -> Array:
 def drainage(evidence: Evidence) -> Array:
     """Dry ground: the worst of wetness, ponding, drainage class, water table and height above the channel."""
     water, soil = evidence.drainage, evidence.site.soil
-    # Where water leaves the window before it meets a channel, no channel is known to be near.
-    height = np.where(np.isnan(water.height_above_drainage), np.inf, water.height_above_drainage)
+    return dryness(
+        wetness=water.wetness,
+        ponding=water.ponding,
+        drainage_class=soil.drainage_class,
+        water_table=soil.water_table,
+        height_above_drainage=water.height_above_drainage,
+    )
+
+
+def dryness(
+    *,
+    wetness: Array,
+    ponding: Array,
+    drainage_class: npt.NDArray[np.int8],
+    water_table: Array,
+    height_above_drainage: Array,
+) -> Array:
+    """Degree of drainage, 0 to 1, by the worst of five quantities; lengths in metres."""
     quantities = {
-        "wetness": water.wetness,
-        "ponding": water.ponding,
-        "drainage class": soil.drainage_class.astype(float),
-        "water table": 100 * soil.water_table,
-        "height above drainage": height,
+        "wetness": wetness,
+        "ponding": ponding,
+        "drainage class": drainage_class.astype(float),
+        "water table": 100 * water_table,
+        # Where water leaves the window before it meets a channel, no channel is known to be near.
+        "height above drainage": np.where(np.isnan(height_above_drainage), np.inf, height_above_drainage),
     }
     degrees = [degree(quantity, criteria()["drainage", name]) for name, quantity in quantities.items()]
     worst: Array = np.minimum.reduce(degrees)

@@ -11,6 +11,7 @@ from packpale.ranking import Ranking
 from packpale.result import PlotSummary
 from packpale.review import people
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
+from packpale.settings import DEN_CRITERIA
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
@@ -124,6 +125,28 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "advised_pits": (
         "Point",
         {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},
+    ),
+    "dens": (
+        "Point",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "den": WHOLE,
+            "score": NUMBER,
+            **{f"degree_{name}": NUMBER for name in DEN_CRITERIA},
+            "slope_deg": NUMBER,
+            "faces_deg": NUMBER,
+            "wetness": NUMBER,
+            "position_m": NUMBER,
+            "to_fence_m": NUMBER,
+            "to_viewpoints_m": NUMBER,
+            "to_dwellings_m": NUMBER,
+            "to_other_pack_m": NUMBER,
+            "build": TEXT,
+            "passage_m": NUMBER,
+            "fall_m": NUMBER,
+            "roof_m": NUMBER,
+        },
     ),
     "patrol": (
         "LineString",

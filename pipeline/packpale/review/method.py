@@ -27,5 +27,8 @@ METHOD = (
     "(1993), 6 exp(-3.5 |slope + 0.05|) km/h, times the factor set; a closed loop with a stop at each check point.",
     "Howls: spreading over a sphere, absorption by the air after ISO 9613-1, ground, leaves and the way over ridges "
     "after ISO 9613-2, band by band; heard where one band stands out of the background.",
+    "Dens: the weighted mean of drainage, digging, shelter from wind (height above the mean of the ground around: "
+    "topographic position, Guisan, Weiss and Weiss, Plant Ecology 143, 1999), distance from people and from the fence, "
+    "slope and aspect; the best places apart from each other, wet, steep and serviced ground left out.",
     "Ranking: the weighted mean of suitability, size and price for each unit of area, each against the best plot.",
 )

@@ -10,6 +10,7 @@ from packpale.review import themes
 from packpale.review.advice_layers import pit_layer, stretch_layers
 from packpale.review.climb import climb_layers
 from packpale.review.crossings import crossing_layers
+from packpale.review.dens import den_layer
 from packpale.review.enclosure_layers import enclosure_layers
 from packpale.review.land_layers import land_layers
 from packpale.review.leaflet import page_bytes, write_map
@@ -153,4 +154,5 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     yield from people_layers(result, project, wording, degrees)
     yield from (layer for layer in ground if layer.style.radius)
     yield from crossing_layers(result, wording, degrees)
+    yield den_layer(result, wording, degrees)
     yield pit_layer(result, wording, degrees)

@@ -18,7 +18,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
-from packpale.review import digging, patrol, people
+from packpale.review import dens, digging, patrol, people
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.setting_out import setting_out, stake_rows
@@ -181,6 +181,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
             **people.details(result),
             "unattended_h": care.unattended_h if care else None,
             **patrol.details(care),
+            **dens.details(care),
             "fences": [_fence(fence) for fence in (works.fences if works else ())],
             "dig_out": [
                 {
@@ -230,6 +231,7 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "climb_stretches": [{**plot, **row} for row in climb_rows(result)],
         "crossings": [{**plot, **row} for row in crossing_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
+        "dens": [{**plot, **row} for row in dens.den_rows(care)],
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
         "patrol_checks": [{**plot, **row} for row in patrol.check_rows(care)],
         **{layer: [{**plot, **row} for row in rows] for layer, rows in people.layers(result, project).items()},

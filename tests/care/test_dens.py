@@ -1,0 +1,226 @@
+"""Places for dens: closed forms on planes and cones, what is left out, what decides, how they are built."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+from scipy.ndimage import convolve
+from shapely.geometry import LineString, Point
+
+from packpale.care.dens import CHAMBER_M, Passage, apart, den_sites, passage_of
+from packpale.care.relief import mean_within
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.model import Fit
+from packpale.land.assess import assess as assess_land
+from packpale.settings import DenSettings
+from packpale.site import Grid
+from trench_cases import egg_line, pack_of, plane, project_of, site_of
+
+EGG = Egg(0.0, -12.0, 0.0, 40.0, 25.0, 35.0)
+MOUND = (2.0, 2.0)
+
+
+def pack(egg=EGG, number=1):
+    bare = pack_of(egg_line(egg, step=2.0), number=number)
+    return dataclasses.replace(bare, fit=Fit(egg, egg.area, 0.0))
+
+
+def dens(ground=None, *, features=None, packs=None, mounds=9, centre=(0.0, 0.0), rock=100.0, water=100.0, **settings):
+    site = site_of(ground or plane(north=0.06), half=90.0, centre=centre, rock=rock, water=water)
+    site = dataclasses.replace(site, features=features or {})
+    land = assess_land(site, project_of())
+    return den_sites(site, land, packs or [pack()], settings=DenSettings(**settings), mounds=mounds, mound=MOUND)
+
+
+def only(name):
+    return {"weights": {name: 1.0}}
+
+
+# Topographic position.
+
+
+def test_position_is_zero_on_a_plane_and_two_thirds_of_the_drop_on_the_tip_of_a_cone():
+    grid = Grid(0.0, 0.0, 0.5, 121, 121)
+    x, y = np.meshgrid(*grid.centres())
+    flat = 50 + 0.2 * x - 0.1 * y
+    inner = (slice(22, -22), slice(22, -22))
+    assert np.abs(flat - mean_within(flat, reach=10.0, cell=0.5))[inner].max() < 1e-9
+    # Mean distance from the middle of a disc of radius a is 2 a / 3.
+    cone = -0.3 * np.hypot(x - x[60, 60], y - y[60, 60])
+    position = cone - mean_within(cone, reach=10.0, cell=0.5)
+    assert position[60, 60] == pytest.approx(0.3 * 2 / 3 * 10, rel=0.02)
+
+
+def test_mean_is_that_of_another_library_and_leaves_missing_ground_out():
+    rng = np.random.default_rng(1)
+    values = 1000 + rng.random((40, 50))
+    values[rng.random(values.shape) < 0.1] = np.nan
+    k = np.arange(-4, 5)
+    disc = (np.hypot(*np.meshgrid(k, k)) <= 4.3).astype(float)
+    known = np.isfinite(values)
+    expected = convolve(np.where(known, values, 0), disc, mode="constant") / convolve(
+        known.astype(float), disc, mode="constant"
+    )
+    np.testing.assert_allclose(mean_within(values, reach=8.6, cell=2.0), expected, rtol=1e-12)
+
+
+# How a den is built.
+
+
+def test_passage_into_a_slope_is_as_long_as_the_roof_needs():
+    s = DenSettings(fall=0.05, roof_m=0.5)
+    found = passage_of(0.40, rock=9, water=9, settings=s, mound=MOUND, mounds=0)
+    # (S - f) L = roof + height: L = (0.5 + 0.5) / 0.35.
+    assert found.build == "into the slope"
+    assert found.length == pytest.approx(1 / 0.35)
+    assert found.fall == pytest.approx(0.05 / 0.35)
+    assert found.roof == pytest.approx(0.5)
+
+
+def test_on_a_cliff_the_passage_has_its_shortest_length_and_more_roof():
+    found = passage_of(2.05, rock=9, water=9, settings=DenSettings(), mound=MOUND, mounds=0)
+    assert found.length == 1.2
+    assert found.roof == pytest.approx(2.0 * 1.2 - 0.5)
+
+
+@pytest.mark.parametrize(("slope", "rock", "water"), [(0.2, 9, 9), (0.04, 9, 9), (0.4, 0.95, 9), (0.4, 9, 0.95)])
+def test_too_flat_too_rocky_or_too_wet_takes_a_mound(slope, rock, water):
+    # At 0.2 the passage would have to be 1 / 0.15 = 6.7 m long, longer than 5.5 m.
+    found = passage_of(slope, rock=rock, water=water, settings=DenSettings(), mound=MOUND, mounds=1)
+    # From the foot of the mound to its middle: its run of 2 times its height of 2 m.
+    assert found == Passage("mound", 4.0, pytest.approx(0.2), pytest.approx(2.0 - 0.2 - CHAMBER_M[2]))
+    without = passage_of(slope, rock=rock, water=water, settings=DenSettings(), mound=MOUND, mounds=0)
+    assert without.build == "mound of soil brought in"
+
+
+def test_mounds_go_to_the_best_sites_and_the_rest_is_told():
+    found, notes = dens(mounds=1, count=3, apart_m=20.0)
+    assert [d.passage.build for d in found] == ["mound"] + 2 * ["mound of soil brought in"]
+    assert "makes 1 den mounds; 2 of the den sites" in notes[0]
+    enough, none = dens(mounds=3, count=3, apart_m=20.0)
+    assert {d.passage.build for d in enough} == {"mound"}
+    assert none == []
+
+
+def test_mounds_go_to_the_best_site_of_any_pack():
+    small = Egg(75.0, 0.0, 0.0, 14.0, 9.0, 12.0)
+    found, _ = dens(packs=[pack(small, 1), pack(number=2)], mounds=1, count=1, fence_m=5.0, **only("fence"))
+    scores = {d.pack: d.score for d in found}
+    best = max(scores, key=scores.get)
+    assert {d.pack: d.passage.build for d in found}[best] == "mound"
+    assert len(found) == 2
+
+
+def test_too_low_a_mound_is_told():
+    site = site_of(plane(north=0.06), half=90.0)
+    land = assess_land(site, project_of())
+    for height, told in ((1.3, False), (1.05, True)):
+        _, notes = den_sites(site, land, [pack()], settings=DenSettings(), mounds=9, mound=(height, 2.0))
+        # A height of h leaves h - 0.05 * 2 h - 0.5 over the chamber: 0.5 needs h = 1 / 0.9.
+        assert any("raise it" in note for note in notes) == told
+
+
+# What decides.
+
+
+def test_on_an_even_plane_distance_from_the_fence_decides():
+    (found,), _ = dens(count=1)
+    # The deepest point of the egg: no other is farther from the fence.
+    x, y = np.meshgrid(np.arange(-89.5, 90), np.arange(-89.5, 90))
+    assert found.distances["fence"] == pytest.approx(-EGG.distance(x, y).min(), abs=0.02)
+    assert found.degrees["fence"] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("kind", ["viewpoints", "dwellings"])
+def test_people_push_the_den_to_the_far_side(kind):
+    (found,), _ = dens(features={kind: (Point(70, 20),)}, count=1, **only("people"))
+    assert found.x < -15
+    assert found.distances[kind] == pytest.approx(math.hypot(found.x - 70, found.y - 20))
+    assert found.degrees["people"] == pytest.approx(found.distances[kind] / 366)
+    near, _ = dens(features={kind: (Point(70, 20),)}, count=1, quiet_m=30.0, **only("people"))
+    assert near[0].degrees["people"] == 1
+
+
+def test_two_packs_have_their_dens_apart():
+    other = Egg(100.0, -12.0, 0.0, 40.0, 25.0, 35.0)
+    found, _ = dens(packs=[pack(), pack(other, 2)], count=1, centre=(50.0, 0.0), **only("people"))
+    assert found[0].distances["other pack"] == pytest.approx(-40 + math.hypot(found[0].x - 100, found[0].y + 12), abs=1)
+    assert found[0].x < -15
+    alone, _ = dens(count=1)
+    assert "other pack" not in alone[0].distances
+
+
+def test_shelter_lies_at_the_foot_of_a_bank():
+    # Level across in the west, a bank of 4 m from x = 0 to 8, level again; along it the ground falls to the south.
+    ground = lambda x, y: 100 + np.clip(x / 2, 0, 4) + 0.03 * y  # noqa: E731
+    (found,), _ = dens(ground, count=1, **only("shelter"))
+    assert -15 < found.x < 2
+    assert found.position < -0.5
+    assert found.degrees["shelter"] > 0.75
+
+
+def test_wet_hollow_channel_and_steep_ground_are_left_out():
+    hollow = lambda x, y: 100 + 0.05 * y - 2.0 * np.exp(-((x - 5) ** 2 + y**2) / 60)  # noqa: E731
+    found, _ = dens(hollow, count=20, apart_m=6.0, fence_m=0.0, **only("shelter"))
+    assert min(math.hypot(d.x - 5, d.y) for d in found) > 4
+    steep = lambda x, y: 100 + 0.05 * y + np.where(x > 0, 0.9 * x, 0)  # noqa: E731
+    found, notes = dens(steep, count=20, apart_m=10.0)
+    assert max(d.x for d in found) < 1
+    assert "of 20 den sites" in notes[0]
+
+
+def test_fence_and_services_keep_their_distance():
+    found, _ = dens(count=20, apart_m=3.0, fence_m=12.0, features={"services": (LineString([(-90, 0), (90, 0)]),)})
+    assert min(d.distances["fence"] for d in found) >= 12
+    assert min(abs(d.y) for d in found) >= 10
+
+
+def test_aspect_weighs_lightly_and_by_the_sunny_side():
+    ridge = lambda x, y: 120 - 0.2 * np.abs(y)  # noqa: E731
+    (south,), _ = dens(ridge, count=1, **only("aspect"))
+    assert (south.y < 0, south.degrees["aspect"]) == (True, pytest.approx(1))
+    assert south.downhill_deg == pytest.approx(180)
+    (north,), _ = dens(ridge, count=1, sunny_side_deg=0.0, **only("aspect"))
+    assert north.y > 0
+    weights = DenSettings().weights
+    assert weights["slope"] + weights["aspect"] < min(weights["drainage"], weights["digging"]) / 2
+
+
+def test_score_is_the_weighted_mean_and_all_degrees_lie_between_0_and_1():
+    found, _ = dens(lambda x, y: 100 + np.sin(x / 9) + 0.08 * y, features={"viewpoints": (Point(60, 0),)}, apart_m=20.0)
+    weights = DenSettings().weights
+    assert len(found) == 3
+    for den in found:
+        assert all(0 <= degree <= 1 for degree in den.degrees.values())
+        mean = sum(weights[name] * den.degrees[name] for name in weights) / sum(weights.values())
+        assert den.score == pytest.approx(mean)
+    assert [d.score for d in found] == sorted((d.score for d in found), reverse=True)
+
+
+def test_sites_are_the_best_and_apart():
+    rng = np.random.default_rng(3)
+    grid = Grid(0.0, 60.0, 2.0, 30, 30)
+    score, allowed = rng.random(grid.shape), rng.random(grid.shape) < 0.8
+    chosen = apart(score, allowed, grid, count=5, least=15.0)
+    # Plainly: down the list from the best cell, taking each that is far enough from all taken.
+    plain = []
+    for flat in np.argsort(-score, axis=None):
+        r, c = divmod(int(flat), 30)
+        if allowed[r, c] and all(2 * math.hypot(r - a, c - b) >= 15 for a, b in plain):
+            plain.append((r, c))
+    assert chosen == plain[:5]
+
+
+def test_rock_makes_a_mound_of_a_steep_site():
+    steep = plane(north=0.4)
+    (free,), _ = dens(steep, count=1)
+    assert free.passage.build == "into the slope"
+    (rocky,), _ = dens(steep, count=1, rock=0.8)
+    assert rocky.passage.build == "mound"
+
+
+def test_no_elevation_no_den():
+    found, notes = dens(lambda x, y: np.where(x < 5, np.nan, 100 + 0.05 * y), count=2)
+    assert all(d.x > 5 and math.isfinite(d.score) for d in found)
+    assert found or notes
