@@ -3,7 +3,6 @@
 import math
 import subprocess
 import sys
-import time
 import warnings
 
 import fiona
@@ -19,7 +18,8 @@ HOME = (500_000.0, 5_400_000.0)
 
 def packpale_fit(*arguments):
     command = [sys.executable, "-m", "packpale.cli", "fit", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
+    # Whatever it is given, it ends: nothing here takes a minute on a machine of its own.
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=600)
 
 
 def file_of(tmp_path, shapes, *, crs=UTM, name="fields.gpkg", layer="fields"):
@@ -141,11 +141,9 @@ def test_a_hundred_thousand_corners_end_in_bounded_time(tmp_path):
     angle = np.linspace(0, 2 * np.pi, 100_000, endpoint=False)
     radius = 200 + 3 * np.sin(997 * angle) + 20 * np.sin(3 * angle)
     source = file_of(tmp_path, {"rough": Polygon(np.column_stack([radius * np.cos(angle), radius * np.sin(angle)]))})
-    started = time.monotonic()
+    # About 10 s of work on a machine of its own; what matters is that it ends.
     done = packpale_fit(source, "--out", tmp_path / "eggs.gpkg")
     assert done.returncode == 0, done.stderr
-    # About 10 s of work on a machine of its own; what matters is that it ends.
-    assert time.monotonic() - started < 120
     ((row, _),) = rows_of(tmp_path / "eggs.gpkg")[1]
     # The inscribed circle of 200 - 20 - 3 m is surely held by some egg's big end or beaten by it.
     assert 0.8 * math.pi * 177**2 < row["area_m2"] <= row["area_bound_m2"] < 1.02 * row["area_m2"]
