@@ -648,6 +648,32 @@ class DenSettings(Settings):
         return weights
 
 
+class ViewingSettings(Settings):
+    """What people see from the viewing points, and how much has to stay unseen."""
+
+    eye_height_m: Annotated[float, Field(gt=0, le=30)] = default("viewing.eye_height_m")
+    """Height of the eyes above the ground at a viewing point; more on a platform. [m]"""
+    target_height_m: Annotated[float, Field(ge=0, le=3)] = default("viewing.target_height_m")
+    """Height of what is looked for above the ground inside the fence. [m]"""
+    stand_off_m: NotNegative = default("viewing.stand_off_m")
+    """Least distance of people from the fence. [m]"""
+    sight_m: Positive = default("viewing.sight_m")
+    """Farthest distance at which an animal is still made out. [m]"""
+    least_seen_share: Annotated[float, Field(ge=0, le=1)] = default("viewing.least_seen_share")
+    """Part of the ground inside the fence that should be seen from somewhere."""
+    least_refuge_share: Annotated[float, Field(ge=0, le=1)] = default("viewing.least_refuge_share")
+    """Part of the ground inside the fence that should be out of everyone's sight."""
+
+    @model_validator(mode="after")
+    def _both_can_be_met(self) -> Self:
+        if self.least_seen_share + self.least_refuge_share > 1:
+            raise ValueError(
+                f"least_seen_share = {self.least_seen_share:g} and least_refuge_share = {self.least_refuge_share:g} "
+                "add up to more than 1, and no ground is both; lower one of them"
+            )
+        return self
+
+
 class RankingSettings(Settings):
     """What makes one plot better than another."""
 
@@ -726,6 +752,7 @@ class Project(Settings):
     howl: HowlSettings = HowlSettings()
     crossings: CrossingSettings = CrossingSettings()
     dens: DenSettings = DenSettings()
+    viewing: ViewingSettings = ViewingSettings()
     ranking: RankingSettings = RankingSettings()
     maps: MapSettings = MapSettings()
     run: RunSettings = RunSettings()

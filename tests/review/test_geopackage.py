@@ -28,6 +28,7 @@ LAYERS = [
     "patrol_checks",
     "howl_reach",
     "howl_levels",
+    "viewpoints",
 ]
 FENCE_LINE = [
     "plot_id",

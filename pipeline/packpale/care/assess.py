@@ -9,6 +9,7 @@ from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnel
 from packpale.care.howl import howl
 from packpale.care.model import Care
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
+from packpale.care.viewing import viewing
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.land.model import Land
@@ -70,7 +71,9 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     dens, of_dens = den_sites(site, land, enclosure.packs, settings=project.dens, mounds=den_mounds, mound=mound)
     howls = howl(site, enclosure.packs, project.howl)
     climbs = tuple(climb(site, p, project) for p in enclosure.packs)
+    views = viewing(site, enclosure.packs, project.viewing)
     notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
+    notes += views.notes if views else ()
     return Care(
         hours,
         tuple(results),
@@ -80,6 +83,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         crossings=crossings,
         climbs=climbs,
         dens=dens,
+        viewing=views,
     )
 
 

@@ -7,6 +7,7 @@ from packpale.care.crossings import Crossing
 from packpale.care.dens import DenSite
 from packpale.care.howl import Howl
 from packpale.care.patrol import Round, longest_unseen_h
+from packpale.care.viewing import Viewing
 from packpale.site import Array
 
 
@@ -39,6 +40,8 @@ class Care:
     """Where flow paths cross the fence lines, pack by pack, along the line."""
     climbs: tuple[Climb, ...] = ()
     """Each pack's fence against climbing."""
+    viewing: Viewing | None = None
+    """None where no viewing points are given."""
 
     dens: tuple[DenSite, ...] = ()
     """Where dens could go, by pack, the best first."""

@@ -30,5 +30,7 @@ METHOD = (
     "Dens: the weighted mean of drainage, digging, shelter from wind (height above the mean of the ground around: "
     "topographic position, Guisan, Weiss and Weiss, Plant Ecology 143, 1999), distance from people and from the fence, "
     "slope and aspect; the best places apart from each other, wet, steep and serviced ground left out.",
+    "Views: straight lines from the eyes at each viewing point to the middle of each cell inside the fence, over the "
+    "ground as it is interpolated; trees are left out, so that more is hidden than is said.",
     "Ranking: the weighted mean of suitability, size and price for each unit of area, each against the best plot.",
 )

@@ -8,6 +8,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from packpale.care.howl import FOREST_M, LADDER, OPEN_M, Howl, Reach
+from packpale.care.viewing import Viewing
 from packpale.result import PlotResult
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.settings import Project
@@ -39,6 +40,18 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "leaves_db": NUMBER,
             "audible": YES_NO,
             "surveyed": YES_NO,
+        },
+    ),
+    "viewpoints": (
+        "Point",
+        {
+            "plot_id": TEXT,
+            "viewpoint": WHOLE,
+            "ground_m": NUMBER,
+            "pack": WHOLE,
+            "fence_distance_m": NUMBER,
+            "keeps_off": YES_NO,
+            "seen_share": NUMBER,
         },
     ),
 }
@@ -87,15 +100,52 @@ def heard_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
         }
 
 
+def viewpoint_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
+    """Rows of the layer viewpoints, but the plot's name."""
+    for v in result.care.viewing.viewpoints if result.care and result.care.viewing else ():
+        yield {
+            "viewpoint": v.number,
+            "ground_m": v.ground,
+            "pack": v.pack,
+            "fence_distance_m": v.fence_distance,
+            "keeps_off": v.keeps_off,
+            "seen_share": v.seen_share,
+            "geometry": shapely.Point(v.x, v.y),
+        }
+
+
 def layers(result: PlotResult, project: Project) -> dict[str, list[dict[str, Any]]]:
     """Rows of the layers of this subject by layer, but the plot's name."""
-    return {"howl_reach": list(reach_rows(result, project)), "howl_levels": list(heard_rows(result))}
+    return {
+        "howl_reach": list(reach_rows(result, project)),
+        "howl_levels": list(heard_rows(result)),
+        "viewpoints": list(viewpoint_rows(result)),
+    }
 
 
 def details(result: PlotResult) -> Mapping[str, Any]:
     """What the page tells, as plain values; None where nothing is computed."""
     care = result.care
-    return {"howl": _howl(care.howl) if care and care.howl else None}
+    return {
+        "howl": _howl(care.howl) if care and care.howl else None,
+        "viewing": _viewing(care.viewing) if care and care.viewing else None,
+    }
+
+
+def _viewing(viewing: Viewing) -> dict[str, Any]:
+    return {
+        "viewpoints": [
+            {
+                "number": v.number,
+                "pack": v.pack,
+                "fence_distance_m": v.fence_distance,
+                "keeps_off": v.keeps_off,
+                "seen_share": v.seen_share,
+            }
+            for v in viewing.viewpoints
+        ],
+        "packs": [{"pack": p.pack, "seen_share": p.seen_share, "refuge_share": p.refuge_share} for p in viewing.packs],
+    }
 
 
 def _howl(howl: Howl) -> dict[str, Any]:

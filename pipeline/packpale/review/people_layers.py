@@ -1,14 +1,17 @@
-"""Howls on the plot's map."""
+"""Howls and views on the plot's map."""
 
 from collections.abc import Iterator
 
+import numpy as np
 from shapely.geometry import Point
 
 from packpale.care.howl import Heard, Reach
+from packpale.care.viewing import Viewpoint
 from packpale.result import PlotResult
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.people import LEVELS, reach_outline
 from packpale.review.projecting import Degrees
+from packpale.review.theme import Theme
 from packpale.review.wording import Wording
 from packpale.settings import Project
 
@@ -16,6 +19,23 @@ REACH = Style("#8a3ffc", width=2.5, halo=True)
 REACH_BOUND = Style("#8a3ffc", width=1.5, dash="3 7", halo=True)
 HEARD = Style("#5b2a86", "#c9a3e6", 1.0, width=2, radius=7)
 NOT_HEARD = Style("#5b2a86", "#fffdf8", 1.0, width=2, radius=7)
+
+
+VIEWPOINT = Style("#0b5c6b", "#49c2d6", 1.0, width=2, radius=6)
+TOO_NEAR = Style("#a3123a", "#49c2d6", 1.0, width=3, radius=6)
+SEEN_RAMP = ("#1f3b2c", "#9fb8c9", "#e3c95b", "#c8532d")
+SEEN_TEXTS = ("from none: refuge", "from one", "from two", "from three or more")
+
+
+def seen_themes(result: PlotResult) -> list[Theme]:
+    """From how many viewing points each place inside the fences is seen; nothing where no points are given."""
+    viewing = result.care.viewing if result.care else None
+    if viewing is None:
+        return []
+    said = "Bare ground only: trees and bushes hide more. Blank outside the fences."
+    edges = (0.5, 1.5, 2.5)
+    title = "Seen from how many viewing points"
+    return [Theme("seen", "Pack and people", title, said, viewing.seen_from, edges, SEEN_RAMP, SEEN_TEXTS, mean=False)]
 
 
 def people_layers(result: PlotResult, project: Project, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
@@ -42,6 +62,26 @@ def people_layers(result: PlotResult, project: Project, wording: Wording, degree
         "From wherever in the enclosure a howl arrives loudest, outdoors.",
         ((HEARD, "heard"), (NOT_HEARD, "not heard")),
     )
+    viewing = result.care.viewing if result.care else None
+    yield VectorLayer(
+        "Pack and people",
+        "What viewing points see",
+        [_viewpoint(v, wording, degrees) for v in (viewing.viewpoints if viewing else ())],
+        VIEWPOINT,
+        True,
+        "Bare ground only: trees and bushes hide more.",
+        ((VIEWPOINT, "keeps people off the fence"), (TOO_NEAR, "nearer to the fence than the stand-off")),
+    )
+
+
+def _viewpoint(view: Viewpoint, wording: Wording, degrees: Degrees) -> Shape:
+    seen = "not computed: beyond the elevation model" if np.isnan(view.seen_share) else wording.percent(view.seen_share)
+    rows = [
+        ("Ground inside the fences it sees", seen),
+        (f"Distance to the fence of pack {view.pack}", wording.length(view.fence_distance)),
+    ]
+    style = VIEWPOINT if view.keeps_off else TOO_NEAR
+    return Shape(degrees(Point(view.x, view.y)), f"Viewing point {view.number}", rows, style=style)
 
 
 def _reach(reach: Reach, k: int, project: Project, wording: Wording, degrees: Degrees) -> Shape:

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from packpale.result import PlotResult
 from packpale.review.overlay import ramp
+from packpale.review.people_layers import seen_themes
 from packpale.review.theme import (
     DIG_RAMP,
     GREY_RAMP,
@@ -56,6 +57,7 @@ def themes(result: PlotResult, project: Project, wording: Wording) -> list[Theme
         *_pit_distance(result, wording),
         _suitability(result),
         not_usable(result),
+        *seen_themes(result),
     ]
 
 

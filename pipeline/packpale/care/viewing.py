@@ -1,0 +1,202 @@
+"""What people see of the enclosures from the viewing points, and what ground stays unseen."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from packpale.care import _kernels_viewing
+from packpale.enclosure.model import Pack
+from packpale.land.surroundings import cells_within
+from packpale.settings import ViewingSettings
+from packpale.site import Array, Grid, Mask, Site
+
+CHORD_ERROR_M = 0.01
+"""Largest distance between a fence line and the polygon whose cells count as inside. [m]"""
+
+
+@dataclass(frozen=True)
+class Viewpoint:
+    """One place that people look from."""
+
+    number: int
+    """In the order of the input, from 1."""
+    x: float
+    y: float
+    ground: float
+    """NaN beyond the elevation model. [m]"""
+    pack: int
+    """The pack whose fence is nearest."""
+    fence_distance: float
+    """To that fence; 0 inside. [m]"""
+    keeps_off: bool
+    """Whether that is at least the stand-off."""
+    seen_share: float
+    """Of the ground inside all fences, 0 to 1; NaN beyond the elevation model, unless too far away to see anything."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """How much of one pack's ground people see."""
+
+    pack: int
+    seen_share: float
+    """Of the cells inside the fence, from anywhere, 0 to 1."""
+    refuge_share: float
+    """The rest: never seen."""
+
+
+@dataclass(frozen=True)
+class Viewing:
+    """Views over all enclosures of one plot."""
+
+    viewpoints: tuple[Viewpoint, ...]
+    packs: tuple[Seen, ...]
+    seen_from: Array
+    """Number of viewing points that see each cell inside a fence, NaN elsewhere, in the shape of the grid."""
+    notes: tuple[str, ...] = ()
+
+
+def viewing(site: Site, packs: Sequence[Pack], settings: ViewingSettings) -> Viewing | None:
+    """Lines of sight from every viewing point over the ground inside the fences; None where no points are given.
+
+    A cell is seen where something ``target_height_m`` high at its centre is; only bare ground hides, so that the seen
+    share is an upper bound and the refuge a lower one.
+    """
+    if "viewpoints" not in site.features or not packs:
+        return None
+    inside = {pack.number: ground_inside(pack, site) for pack in packs}
+    anywhere = np.logical_or.reduce(list(inside.values()))
+    count = np.where(anywhere, 0.0, np.nan)
+    points, notes = [], []
+    for number, place in enumerate(map(_place, site.features["viewpoints"]), 1):
+        ground = float(site.grid.bilinear(site.elevation, place.x, place.y))
+        seen = seen_cells(site, place, anywhere, settings)
+        count[seen] += 1
+        distance, pack = min((p.line.polygon(CHORD_ERROR_M).distance(place), p.number) for p in packs)
+        beyond = bool(np.isnan(ground)) and distance <= settings.sight_m
+        share = np.nan if beyond else seen.sum() / max(anywhere.sum(), 1)
+        off = distance >= settings.stand_off_m
+        points.append(Viewpoint(number, place.x, place.y, ground, pack, distance, off, float(share)))
+        if not off:
+            notes.append(
+                f"Viewing point {number} stands {distance:.1f} m from the fence of pack {pack}, nearer than the "
+                f"stand-off of {settings.stand_off_m:g} m: keep people back with a rail there, or move it."
+            )
+        if beyond:
+            notes.append(
+                f"Viewing point {number} lies beyond the elevation model: what it sees is not computed; "
+                "raise land.margin_m."
+            )
+    found = []
+    for number, cells in inside.items():
+        share = float((count[cells] > 0).sum() / cells.sum()) if cells.any() else 0.0
+        found.append(Seen(number, share, 1.0 - share))
+    return Viewing(tuple(points), tuple(found), count, (*notes, *_against_limits(found, settings)))
+
+
+def _against_limits(packs: Iterable[Seen], settings: ViewingSettings) -> list[str]:
+    said = []
+    for pack in packs:
+        if pack.seen_share < settings.least_seen_share:
+            said.append(
+                f"Pack {pack.pack}: the viewing points see {100 * pack.seen_share:.0f} % of the ground inside the "
+                f"fence, less than {100 * settings.least_seen_share:g} %."
+            )
+        if pack.refuge_share < settings.least_refuge_share:
+            said.append(
+                f"Pack {pack.pack}: only {100 * pack.refuge_share:.0f} % of the ground inside the fence is out of "
+                f"sight of all viewing points, less than {100 * settings.least_refuge_share:g} %: leave out a viewing "
+                "point, or plant a screen."
+            )
+    return said
+
+
+def ground_inside(pack: Pack, site: Site) -> Mask:
+    """Cells with their centre inside a pack's fence and a known elevation."""
+    return cells_within([pack.line.polygon(CHORD_ERROR_M)], site.grid) & ~np.isnan(site.elevation)
+
+
+def seen_cells(site: Site, place: Point, targets: Mask, settings: ViewingSettings) -> Mask:
+    """Target cells that a person at a place sees; none from a place without elevation."""
+    grid, seen = site.grid, np.zeros(targets.shape, bool)
+    ground = float(grid.bilinear(site.elevation, place.x, place.y))
+    if not np.isnan(ground):
+        col, row = _in_cells(grid, place.x, place.y)
+        _kernels_viewing.sweep(
+            site.elevation,
+            targets,
+            col,
+            row,
+            ground + settings.eye_height_m,
+            settings.target_height_m,
+            settings.sight_m / grid.cell,
+            seen,
+        )
+    return seen
+
+
+def in_view(site: Site, viewing: Viewing, x: float, y: float, *, height: float, settings: ViewingSettings) -> list[int]:
+    """Numbers of the viewing points from which something ``height`` metres high at (x, y) is seen."""
+    top = float(site.grid.bilinear(site.elevation, x, y)) + height
+    to_col, to_row = _in_cells(site.grid, x, y)
+    found = []
+    for point in viewing.viewpoints:
+        if np.isnan(point.ground + top) or np.hypot(point.x - x, point.y - y) > settings.sight_m:
+            continue
+        col, row = _in_cells(site.grid, point.x, point.y)
+        eye = point.ground + settings.eye_height_m
+        if _kernels_viewing.sees(site.elevation, col, row, eye, to_col, to_row, top):
+            found.append(point.number)
+    return found
+
+
+@dataclass(frozen=True)
+class Screen:
+    """Where on the fence a sheet or planting breaks one line of sight, and how high it has to be."""
+
+    viewpoint: int
+    x: float
+    y: float
+    height: float
+    """Above the ground at the fence. [m]"""
+
+
+def screens(
+    site: Site, viewing: Viewing, pack: Pack, x: float, y: float, *, height: float, settings: ViewingSettings
+) -> list[Screen]:
+    """For every viewing point that sees something at (x, y) inside a fence: where its line of sight meets the fence.
+
+    A sheet up to ``height`` there hides that point and all below it from that eye.
+    """
+    fence = pack.line.polygon(CHORD_ERROR_M).exterior
+    top = float(site.grid.bilinear(site.elevation, x, y)) + height
+    found = []
+    for number in in_view(site, viewing, x, y, height=height, settings=settings):
+        point = viewing.viewpoints[number - 1]
+        sight = LineString([(point.x, point.y), (x, y)])
+        met = shapely.intersection(sight, fence)
+        if met.is_empty:
+            continue
+        # Nearest to what is to be hidden, where the line meets the fence more than once.
+        at = shapely.get_parts(met)[np.argmin(shapely.distance(shapely.get_parts(met), Point(x, y)))].centroid
+        part = Point(point.x, point.y).distance(at) / sight.length
+        eye = point.ground + settings.eye_height_m
+        ground = float(site.grid.bilinear(site.elevation, at.x, at.y))
+        found.append(Screen(number, at.x, at.y, eye + part * (top - eye) - ground))
+    return found
+
+
+def _place(geometry: BaseGeometry) -> Point:
+    """Where people stand: the point itself, the middle of a line, a point inside an area."""
+    if isinstance(geometry, LineString):
+        return geometry.interpolate(0.5, normalized=True)
+    return shapely.Point(geometry.representative_point())
+
+
+def _in_cells(grid: Grid, x: float, y: float) -> tuple[float, float]:
+    """Column and row as fractions, whole at cell centres."""
+    return (x - grid.west) / grid.cell - 0.5, (grid.north - y) / grid.cell - 0.5

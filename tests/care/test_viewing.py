@@ -1,0 +1,168 @@
+"""Lines of sight: exact on planes and behind a wall, a plain twin on real ground, shares, limits, screens."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+import shapely
+from shapely.geometry import LineString, Point, box
+
+from packpale.care import _kernels_viewing
+from packpale.care.viewing import ground_inside, in_view, screens, seen_cells, viewing
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.model import Fit
+from packpale.settings import ViewingSettings
+from packpale.site import Grid
+from trench_cases import egg_line, pack_of, plane, site_of
+
+LAX = {"least_seen_share": 0.0, "least_refuge_share": 0.0}
+
+
+def egg_pack(x=0.0, number=1):
+    """An egg from x - 30 to x + 20 along y = 0."""
+    egg = Egg(x - 10, 0.0, 90.0, 20.0, 12.0, 18.0)
+    return dataclasses.replace(pack_of(egg_line(egg, step=1.0), number=number), fit=Fit(egg, 2000.0, 0.0))
+
+
+def looked_at(ground, *points, **more):
+    return dataclasses.replace(site_of(ground, **more), features={"viewpoints": tuple(points)})
+
+
+def test_the_kernels_run_compiled():
+    site = looked_at(plane(), Point(60, 0))
+    found = viewing(site, [egg_pack()], ViewingSettings())
+    in_view(site, found, 0.0, 0.0, height=1.0, settings=ViewingSettings())
+    assert _kernels_viewing.sweep.nopython_signatures
+    assert _kernels_viewing.sees.nopython_signatures
+
+
+@pytest.mark.parametrize(("east", "north"), [(0.0, 0.0), (0.3, -0.2), (-1.5, 0.7)])
+@pytest.mark.parametrize("height", [0.0, 0.6])
+def test_on_a_plane_all_is_seen(east, north, height):
+    site = looked_at(plane(east, north), Point(70.3, 20.8), cell=2.0)
+    found = viewing(site, [egg_pack()], ViewingSettings(target_height_m=height, **LAX))
+    assert found.packs[0].seen_share == 1
+    assert found.packs[0].refuge_share == 0
+    assert found.viewpoints[0].seen_share == 1
+    assert np.nansum(found.seen_from) == ground_inside(egg_pack(), site).sum()
+
+
+@pytest.mark.parametrize("side", ["east", "north"])
+def test_a_ridge_hides_what_lies_under_the_line_over_its_edge(side):
+    # A tent of 5 m, its edge along x = 40.5; eyes 1.6 m up at x = 80.5. Behind the edge the line over it falls by
+    # (5 - 1.6) / 40 a metre toward the eye, so it rises away from it: all on that side lower than it is hidden.
+    def ground(x, y):
+        across = x if side == "east" else y
+        return 5.0 * np.maximum(1 - np.abs(across - 40.5) / 5, 0)
+
+    x, y = (80.5, 0.5) if side == "east" else (0.5, 80.5)
+    site = looked_at(ground, Point(x, y))
+    everywhere = np.ones(site.grid.shape, bool)
+    for height in (4.9, 9.0):
+        seen = seen_cells(site, Point(x, y), everywhere, ViewingSettings(target_height_m=3.0, eye_height_m=height))
+        line = seen[99, :] if side == "east" else seen[::-1, 100]
+        at = site.grid.centres()[0]
+        # 9 m eyes look over the edge down to where 5 - (9 - 5) / 40 u = 3 m: u = 20 m behind it, up to x = 20.5.
+        expected = (at > 40) if height == 4.9 else (at > 40) | (at < 20.5 + 1e-9)
+        beside = np.abs(at - 40.5) < 6
+        np.testing.assert_array_equal(line[~beside], expected[~beside])
+
+
+def plain_sight(grid, z, start, end, per_cell=40):
+    """Twin: ground by the grid's own interpolation at many points of the line."""
+    (x, y, eye), (to_x, to_y, top) = start, end
+    n = max(int(per_cell * math.hypot(to_x - x, to_y - y) / grid.cell), 2)
+    t = np.arange(1, n) / n
+    ground = grid.bilinear(z, x + t * (to_x - x), y + t * (to_y - y))
+    return not (ground - (eye + t * (top - eye)) > 1e-9).any(), float(np.max(ground - (eye + t * (top - eye))))
+
+
+def test_sights_on_real_ground_agree_with_a_plain_twin(real_ground):
+    z = real_ground
+    grid = Grid(0.0, 400.0, 1.0, *z.shape)
+    rng = np.random.default_rng(5)
+    seen = hidden = 0
+    for _ in range(200):
+        x, y = rng.uniform(5, 395, 2)
+        col, row = rng.integers(0, 400, 2)
+        to_x, to_y = grid.centres()[0][col], grid.centres()[1][row]
+        eye = float(grid.bilinear(z, x, y)) + 1.6
+        top = z[row, col] + 0.6
+        found = _kernels_viewing.sees(z, x - 0.5, 400 - y - 0.5, eye, float(col), float(row), top)
+        expected, highest = plain_sight(grid, z, (x, y, eye), (to_x, to_y, top))
+        # Between its points the twin may miss a hair of ground.
+        assert found == expected or abs(highest) < 0.01
+        seen, hidden = seen + expected, hidden + (not expected)
+    assert min(seen, hidden) > 20
+
+
+def test_sight_is_mutual_on_real_ground(real_ground):
+    rng = np.random.default_rng(6)
+    for _ in range(300):
+        (c, r), (to_c, to_r) = rng.integers(0, 400, (2, 2)).tolist()
+        a, b = real_ground[r, c] + 1.0, real_ground[to_r, to_c] + 1.0
+        there = _kernels_viewing.sees(real_ground, float(c), float(r), a, float(to_c), float(to_r), b)
+        back = _kernels_viewing.sees(real_ground, float(to_c), float(to_r), b, float(c), float(r), a)
+        assert there == back
+
+
+def test_a_bulge_between_two_cell_crossings_hides():
+    # One cell of a saddle: along its diagonal bilinear ground is 4 s (1 - s), 1 m high halfway and 0 at both corners.
+    z = np.array([[0.0, 2.0], [2.0, 0.0]])
+    assert not _kernels_viewing.sees(z, 0.0, 0.0, 0.99, 1.0, 1.0, 0.99)
+    assert _kernels_viewing.sees(z, 0.0, 0.0, 1.01, 1.0, 1.0, 1.01)
+
+
+def test_counts_are_by_cell_and_far_ground_is_not_made_out():
+    site = looked_at(plane(), Point(60.5, 0.5), Point(-60.5, 0.5))
+    found = viewing(site, [egg_pack()], ViewingSettings(sight_m=60.0, **LAX))
+    x, y = np.meshgrid(*site.grid.centres())
+    expected = (np.hypot(x - 60.5, y - 0.5) <= 60.0).astype(float) + (np.hypot(x + 60.5, y - 0.5) <= 60.0)
+    inside = ground_inside(egg_pack(), site)
+    np.testing.assert_array_equal(found.seen_from[inside], expected[inside])
+    assert np.isnan(found.seen_from[~inside]).all()
+    assert found.packs[0].refuge_share == pytest.approx((expected[inside] == 0).mean())
+
+
+def test_stand_off_limits_and_the_edge_of_the_model_are_said():
+    # The egg's tip is at x = 20 on y = 0.
+    site = looked_at(plane(), Point(21, 0), Point(23, 0), Point(150, 0), Point(5000, 0))
+    found = viewing(site, [egg_pack()], ViewingSettings(stand_off_m=1.5))
+    assert [p.keeps_off for p in found.viewpoints] == [False, True, True, True]
+    assert found.viewpoints[0].fence_distance == pytest.approx(1.0, abs=0.02)
+    assert np.isnan(found.viewpoints[2].seen_share)
+    assert found.viewpoints[3].seen_share == 0
+    said = " ".join(found.notes)
+    assert "Viewing point 1 stands 1.0 m from the fence of pack 1" in said
+    assert "Viewing point 2" not in said
+    assert "Viewing point 3 lies beyond the elevation model" in said
+    assert "Viewing point 4" not in said
+    assert "only 0 % of the ground inside the fence is out of sight" in said
+    blind = viewing(looked_at(plane(), Point(5000, 0)), [egg_pack()], ViewingSettings())
+    assert "see 0 % of the ground" in " ".join(blind.notes)
+
+
+def test_without_viewing_points_there_is_nothing_to_say():
+    assert viewing(site_of(plane()), [egg_pack()], ViewingSettings()) is None
+
+
+def test_a_line_is_looked_from_at_its_middle_and_an_area_within():
+    path, deck = LineString([(60, 0), (60, 20)]), box(-80, -5, -70, 5)
+    found = viewing(looked_at(plane(), path, deck), [egg_pack()], ViewingSettings())
+    assert (found.viewpoints[0].x, found.viewpoints[0].y) == (60, 10)
+    assert shapely.contains_xy(deck, found.viewpoints[1].x, found.viewpoints[1].y)
+
+
+def test_a_screen_stands_where_the_line_of_sight_meets_the_fence():
+    settings = ViewingSettings()
+    site = looked_at(plane(), Point(60.0, 0.0), Point(-60.0, 0.0), Point(0.0, 5000.0))
+    pack = egg_pack()
+    found = viewing(site, [pack], settings)
+    assert in_view(site, found, 0.0, 0.0, height=0.4, settings=settings) == [1, 2]
+    east, west = screens(site, found, pack, 0.0, 0.0, height=0.4, settings=settings)
+    assert (east.x, east.y) == pytest.approx((20.0, 0.0), abs=0.02)
+    assert (west.x, west.y) == pytest.approx((-30.0, 0.0), abs=0.02)
+    # On level ground the line falls evenly from 1.6 m at the eye to 0.4 m.
+    assert east.height == pytest.approx(1.6 - 1.2 * 40 / 60, abs=1e-3)
+    assert west.height == pytest.approx(1.6 - 1.2 * 30 / 60, abs=1e-3)
