@@ -97,7 +97,10 @@ def test_too_flat_too_rocky_or_too_wet_takes_a_mound(slope, rock, water):
 def test_mounds_go_to_the_best_sites_and_the_rest_is_told():
     found, notes = dens(mounds=1, count=3, apart_m=20.0)
     assert [d.passage.build for d in found] == ["mound"] + 2 * ["mound of soil brought in"]
-    assert "makes 1 den mounds; 2 of the den sites" in notes[0]
+    # A cone 2 m high and 8 m across: pi 4^2 2 / 3.
+    assert (
+        f"makes 1 den mound: 2 of the den sites need a mound of soil brought in, {math.pi * 32 / 3:.0f} m3" in notes[0]
+    )
     enough, none = dens(mounds=3, count=3, apart_m=20.0)
     assert {d.passage.build for d in enough} == {"mound"}
     assert none == []

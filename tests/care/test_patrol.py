@@ -1,4 +1,4 @@
-"""The round along the fence: Tobler's printed speeds, closed forms on planes, check points in order."""
+"""The round along the fence: closed forms on planes, check points in walking order, what is said of it."""
 
 import math
 
@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import Polygon
 
 from packpale.care.assess import assess
-from packpale.care.patrol import Mark, gate_marks, longest_unseen_h, rounds, walking_speed, weak_places
+from packpale.care.patrol import Mark, gate_marks, longest_unseen_h, rounds, weak_places
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
@@ -52,16 +52,6 @@ def square(*, notch=False):
         corners = [(-60, -20), (-60, 20), (-20, 20), (-20, 2), (20, 2), (20, 30), (60, 30), (60, -20), (20, -20),
                    (20, -2), (-20, -2), (-20, -20)]  # fmt: skip
     return DrawnLine.from_polygon(Polygon(corners), corner_deg=10.0)
-
-
-@pytest.mark.parametrize(
-    ("degrees", "kmh"),
-    [(-30, 0.95), (-20, 2.00), (-10, 3.86), (-5, 5.26), (-2.8624, 6.00), (0, 5.04), (5, 3.71), (10, 2.72), (20, 1.41),
-     (30, 0.67), (40, 0.27)],
-)  # fmt: skip
-def test_speeds_are_those_of_the_printed_table(degrees, kmh):
-    # Table of sample values in the encyclopedia article on Tobler's hiking function, slope in degrees, km/h.
-    assert 3.6 * walking_speed(math.tan(math.radians(degrees))) == pytest.approx(kmh, abs=0.005)
 
 
 @pytest.mark.parametrize("offset", [1.5, 8.0])

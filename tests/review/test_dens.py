@@ -35,7 +35,7 @@ def test_layer_of_the_geopackage(run, fitting):
 
 def test_map_and_page_tell_the_sites(run, fitting):
     layer = den_layer(fitting, METRIC, to_degrees(fitting.site.crs))
-    assert [s.label for s in layer.shapes] == [str(d.rank) for d in fitting.care.dens]
+    assert [s.label for s in layer.shapes] == [f"den {d.rank}" for d in fitting.care.dens]
     text = pages.read(run.folder / "index.html").text
     assert "Places for dens" in text
     for den in fitting.care.dens:

@@ -9,6 +9,7 @@ import numpy as np
 from shapely.geometry import LineString
 
 from packpale.care.relief import mean_within
+from packpale.earthworks.haul import cone_volume
 from packpale.enclosure.model import Pack
 from packpale.land.criteria import dryness
 from packpale.land.model import Land
@@ -90,10 +91,11 @@ def den_sites(
                 f"wet, too steep, within {settings.fence_m:g} m of the fence or near a site already chosen."
             )
     built, lacking = _built(places, site, settings, mounds, mound)
+    volume = cone_volume(mound[0], side_slope=mound[1])
     if lacking:
         notes.append(
-            f"The soil left over makes {mounds} den mounds; {lacking} of the den sites need one more each, of soil "
-            "brought in."
+            f"The soil left over makes {mounds or 'no'} den {'mound' if mounds == 1 else 'mounds'}: {lacking} of the "
+            f"den sites {'needs' if lacking == 1 else 'need'} a mound of soil brought in, {volume:.0f} m3 loose each."
         )
     if settings.count and mound[0] - settings.fall * mound[0] * mound[1] - CHAMBER_M[2] < settings.roof_m:
         notes.append(

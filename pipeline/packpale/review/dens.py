@@ -74,7 +74,7 @@ def den_layer(result: PlotResult, wording: Wording, degrees: Degrees) -> VectorL
                 ("Slope", wording.slope(math.degrees(math.atan(den.slope)))),
                 *((f"Distance to {kind}", wording.length(away)) for kind, away in den.distances.items()),
             ],
-            label=f"{den.rank}",
+            label=f"den {den.rank}",
         )
         for den in (result.care.dens if result.care else ())
     ]
