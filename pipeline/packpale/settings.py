@@ -298,6 +298,8 @@ class TrenchSettings(Settings):
     """Where the bottom is deeper or shallower than depth_m by more than this, it is reported. [m]"""
     over_dig_m: Annotated[float, Field(ge=0, le=1)] = default("trench.over_dig_m")
     """How much deeper than drawn a machine may dig; the rules for safety count with it. [m]"""
+    end_on_rock: bool = default("trench.end_on_rock")
+    """Whether the skirt ends where it meets rock; the dig-out is reckoned so, volumes and prices keep depth_m."""
     soil_type: Literal["A", "B", "C", "unknown"] = default("trench.soil_type")
     """Soil type of 29 CFR 1926 Subpart P App. A as a competent person found it."""
 
@@ -470,12 +472,22 @@ class CheckSettings(Settings):
     """Last round of the day, HH:MM."""
     morning: TimeOfDay = default("checks.morning")
     """First round of the day, HH:MM."""
+    dig_rate_m_per_h: Positive | None = None
+    """Tunnel that an animal digs in an hour, if you know; none is assumed, since none is published. [m/h]"""
+    dig_rate_source: Annotated[str | None, Field(min_length=1, max_length=200)] = None
+    """Where that rate comes from; shown beside every figure that follows from it."""
     climb_distance_m: Annotated[float, Field(gt=0, le=20)] = default("checks.climb_distance_m")
     """Ground within this distance of the fence counts for how high the fence is. [m]"""
     climb_loss_m: Annotated[float, Field(gt=0, le=3)] = default("checks.climb_loss_m")
     """Where such ground takes more than this from the fence's height, it is reported. [m]"""
     tree_distance_m: Annotated[float, Field(ge=0, le=50)] = default("checks.tree_distance_m")
     """Woodland within this distance of the fence is reported. [m]"""
+
+    @model_validator(mode="after")
+    def _a_rate_has_a_source(self) -> Self:
+        if (self.dig_rate_m_per_h is None) != (self.dig_rate_source is None):
+            raise ValueError("dig_rate_m_per_h and dig_rate_source go together; give both, or drop the one given")
+        return self
 
     @property
     def unattended_h(self) -> float:

@@ -20,6 +20,7 @@ LAYERS = [
     "stakes",
     "touches",
     "trench_stretches",
+    "dig_stretches",
     "climb_stretches",
     "crossings",
     "advised_pits",

@@ -166,8 +166,8 @@ def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: F
 
 @njit(cache=True)
 def shortest_tunnels(
-    ground_x: Floats, ground_z: Floats, depth: float, apron_x: Floats, apron_z: Floats, out: Floats
+    ground_x: Floats, ground_z: Floats, depth: Floats, apron_x: Floats, apron_z: Floats, out: Floats
 ) -> None:
-    """``shortest_tunnel`` for each row of ``ground_z``, ``apron_x`` and ``apron_z``."""
+    """``shortest_tunnel`` for each entry of ``depth`` and row of ``ground_z``, ``apron_x`` and ``apron_z``."""
     for i in range(out.size):
-        out[i] = shortest_tunnel(ground_x, ground_z[i], depth, apron_x[i], apron_z[i])
+        out[i] = shortest_tunnel(ground_x, ground_z[i], depth[i], apron_x[i], apron_z[i])

@@ -6,6 +6,7 @@ from packpale.care.climb import climb, climb_notes
 from packpale.care.crossings import crossing_notes, find_crossings
 from packpale.care.dens import den_sites
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
+from packpale.care.holding import holding, holding_notes, skirt_depths
 from packpale.care.howl import howl
 from packpale.care.model import Care
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
@@ -25,12 +26,13 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     Raises Faults if elevation is missing beside a fence.
     """
     trench, hours = project.trench, project.checks.unattended_h
-    results, notes, faults = [], [], []
+    results, holdings, notes, faults = [], [], [], []
     for pack in enclosure.packs:
+        depths = skirt_depths(pack.alignment, site, trench)
         tunnel = shortest_tunnels(
             pack.alignment,
             site,
-            depth=trench.depth_m,
+            depth=depths,
             apron_reach=trench.apron_reach_m,
             apron_cover=trench.apron_cover_m,
             side=trench.side,
@@ -45,6 +47,8 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
             )
             continue
         results.append(dig_out(pack.number, pack.alignment, tunnel, unattended_h=hours))
+        holdings.append(holding(pack.number, pack.alignment, tunnel, depths, trench=trench, checks=project.checks))
+        notes += holding_notes(holdings[-1], project.checks)
         notes += _bare_apron(site, pack, project)
     if faults:
         raise Faults(faults)
@@ -84,6 +88,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         climbs=climbs,
         dens=dens,
         viewing=views,
+        holdings=tuple(holdings),
     )
 
 
@@ -93,7 +98,8 @@ def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:
     if trench.formation == "follow" or trench.apron_reach_m == 0:
         return []
     cover = ground_across(pack.alignment, site, np.linspace(0, trench.apron_reach_m, 11), side=trench.side)
-    bare = (cover + trench.apron_cover_m < -BARE_M).any(axis=1)
+    buried = np.minimum(trench.apron_cover_m, skirt_depths(pack.alignment, site, trench))
+    bare = (cover + buried[:, None] < -BARE_M).any(axis=1)
     if not bare.any():
         return []
     where = pack.alignment.chainage[bare]

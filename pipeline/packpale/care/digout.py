@@ -22,7 +22,7 @@ def shortest_tunnels(
     line: Alignment,
     site: Site,
     *,
-    depth: float,
+    depth: float | Array,
     apron_reach: float,
     apron_cover: float,
     side: Side,
@@ -35,7 +35,8 @@ def shortest_tunnels(
     ``level`` horizontally at that depth below the ground under the fence. The tunnel starts anywhere on the ground
     inside, ends anywhere on the ground outside, stays below the ground, and does not cross the mesh; on the surface
     nothing has to be dug. It is the exact shortest way in that section; that the fence bends is left out. Rock is
-    dug like soil, so on rock the tunnel is a lower bound of the effort. All lengths in metres.
+    dug like soil, so on rock the tunnel is a lower bound of the effort. All lengths in metres; ``depth`` is one for
+    all stations or of shape (stations,), and where it is less than ``apron_cover`` the apron lies no deeper.
 
     NaN where the ground above the apron, or all of it on one side, has no elevation.
 
@@ -46,18 +47,21 @@ def shortest_tunnels(
     """
     from packpale.care import _kernels
 
-    offsets = _offsets(site.grid.cell, span=max(SPAN_M, apron_reach + 2 * depth), apron_reach=apron_reach)
+    depths = np.broadcast_to(np.asarray(depth, float), line.chainage.shape)
+    cover = np.minimum(apron_cover, depths)[:, None]
+    offsets = _offsets(site.grid.cell, span=max(SPAN_M, apron_reach + 2 * float(depths.max())), apron_reach=apron_reach)
     ground = ground_across(line, site, offsets, side=side)
     over_apron = ground[:, (offsets >= 0) & (offsets <= apron_reach)]
     at = offsets[(offsets >= 0) & (offsets <= apron_reach)]
     if formation == "follow":
-        apron_x, apron_z = np.tile(at, (line.chainage.size, 1)), over_apron - apron_cover
+        apron_x, apron_z = np.tile(at, (line.chainage.size, 1)), over_apron - cover
     else:
-        end = level_apron_end(at, over_apron + apron_cover)
+        end = level_apron_end(at, over_apron + cover)
         apron_x = np.column_stack([np.zeros_like(end), end])
-        apron_z = np.full(apron_x.shape, -apron_cover)
+        apron_z = np.broadcast_to(-cover, apron_x.shape)
     out = np.empty(line.chainage.size)
-    _kernels.shortest_tunnels(offsets, np.ascontiguousarray(ground), depth, apron_x, np.ascontiguousarray(apron_z), out)
+    ground, depths, apron_x, apron_z = (np.ascontiguousarray(a, float) for a in (ground, depths, apron_x, apron_z))
+    _kernels.shortest_tunnels(offsets, ground, depths, apron_x, apron_z, out)
     missing = np.isnan(over_apron).any(axis=1) | ~np.isfinite(out)
     return np.where(missing, np.nan, out)
 

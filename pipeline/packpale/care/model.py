@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from packpale.care.climb import Climb
 from packpale.care.crossings import Crossing
 from packpale.care.dens import DenSite
+from packpale.care.holding import Holding
 from packpale.care.howl import Howl
 from packpale.care.patrol import Round, longest_unseen_h
 from packpale.care.viewing import Viewing
@@ -45,6 +46,8 @@ class Care:
 
     dens: tuple[DenSite, ...] = ()
     """Where dens could go, by pack, the best first."""
+    holdings: tuple[Holding, ...] = ()
+    """How long each pack's mesh holds, along the line."""
 
     @property
     def escape_dig_rate(self) -> float | None:

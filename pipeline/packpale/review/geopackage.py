@@ -101,6 +101,19 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "worst_m": NUMBER,
         },
     ),
+    "dig_stretches": (
+        "LineString",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "kind": TEXT,
+            "start_chainage_m": NUMBER,
+            "end_chainage_m": NUMBER,
+            "length_m": NUMBER,
+            "worst": NUMBER,
+            "unit": TEXT,
+        },
+    ),
     "crossings": (
         "Point",
         {

@@ -12,6 +12,7 @@ from packpale.review.climb import climb_layers
 from packpale.review.crossings import crossing_layers
 from packpale.review.dens import den_layer
 from packpale.review.enclosure_layers import enclosure_layers
+from packpale.review.holding import holding_layers
 from packpale.review.land_layers import land_layers
 from packpale.review.leaflet import page_bytes, write_map
 from packpale.review.map_page import Background, MapPage, PictureLayer, VectorLayer
@@ -147,6 +148,7 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     ground = list(land_layers(result, wording, degrees))
     yield from (layer for layer in ground if not layer.style.radius)
     yield from stretch_layers(result, wording, degrees)
+    yield from holding_layers(result, wording, degrees)
     yield from climb_layers(result, project, wording, degrees)
     yield from trench_layers(result, wording, degrees)
     yield from patrol_layers(result, wording, degrees)

@@ -21,6 +21,7 @@ from packpale.result import PlotResult, PlotSummary
 from packpale.review import dens, digging, patrol, people
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
+from packpale.review.holding import holding_details, holding_rows
 from packpale.review.setting_out import setting_out, stake_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
@@ -45,7 +46,8 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         notes=notes(result),
         crs=result.site.crs,
         details=_details(result, ground, priced)
-        | _row({"crossings": crossing_details(result, project), "climb": climb_details(result)}),
+        | _row({"crossings": crossing_details(result, project), "climb": climb_details(result)})
+        | _row({"holding": holding_details(result)}),
     )
 
 
@@ -229,6 +231,7 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
         "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
         "climb_stretches": [{**plot, **row} for row in climb_rows(result)],
+        "dig_stretches": [{**plot, **row} for row in holding_rows(result)],
         "crossings": [{**plot, **row} for row in crossing_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
         "dens": [{**plot, **row} for row in dens.den_rows(care)],
