@@ -686,6 +686,13 @@ class ViewingSettings(Settings):
         return self
 
 
+class NeighbourSettings(Settings):
+    """What has to lie between two packs of one plot."""
+
+    perimeter_m: NotNegative = default("neighbours.perimeter_m")
+    """Least distance between two fences that count as a double fence. [m]"""
+
+
 class RankingSettings(Settings):
     """What makes one plot better than another."""
 
@@ -765,6 +772,7 @@ class Project(Settings):
     crossings: CrossingSettings = CrossingSettings()
     dens: DenSettings = DenSettings()
     viewing: ViewingSettings = ViewingSettings()
+    neighbours: NeighbourSettings = NeighbourSettings()
     ranking: RankingSettings = RankingSettings()
     maps: MapSettings = MapSettings()
     run: RunSettings = RunSettings()

@@ -30,6 +30,7 @@ LAYERS = [
     "howl_reach",
     "howl_levels",
     "viewpoints",
+    "neighbours",
 ]
 FENCE_LINE = [
     "plot_id",

@@ -9,6 +9,7 @@ from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnel
 from packpale.care.holding import holding, holding_notes, skirt_depths
 from packpale.care.howl import howl
 from packpale.care.model import Care
+from packpale.care.neighbours import neighbour_notes, neighbours
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
 from packpale.care.viewing import viewing
 from packpale.enclosure.model import Enclosure, Pack
@@ -78,6 +79,8 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     views = viewing(site, enclosure.packs, project.viewing)
     notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
     notes += views.notes if views else ()
+    pairs = neighbours(site, enclosure.packs, howls, views, project)
+    notes += neighbour_notes(pairs, project)
     return Care(
         hours,
         tuple(results),
@@ -89,6 +92,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         dens=dens,
         viewing=views,
         holdings=tuple(holdings),
+        neighbours=pairs,
     )
 
 

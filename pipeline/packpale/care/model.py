@@ -7,6 +7,7 @@ from packpale.care.crossings import Crossing
 from packpale.care.dens import DenSite
 from packpale.care.holding import Holding
 from packpale.care.howl import Howl
+from packpale.care.neighbours import Neighbours
 from packpale.care.patrol import Round, longest_unseen_h
 from packpale.care.viewing import Viewing
 from packpale.site import Array
@@ -43,6 +44,8 @@ class Care:
     """Each pack's fence against climbing."""
     viewing: Viewing | None = None
     """None where no viewing points are given."""
+    neighbours: tuple[Neighbours, ...] = ()
+    """Every two packs."""
 
     dens: tuple[DenSite, ...] = ()
     """Where dens could go, by pack, the best first."""

@@ -54,6 +54,20 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "seen_share": NUMBER,
         },
     ),
+    "neighbours": (
+        "LineString",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "other_pack": WHOLE,
+            "gap_m": NUMBER,
+            "between": TEXT,
+            "keeps_separation": YES_NO,
+            "facing_m": NUMBER,
+            "sees_share": NUMBER,
+            "seen_share": NUMBER,
+        },
+    ),
 }
 """Geometry type and columns of the layers of the GeoPackage that stand here."""
 LEVELS = ("low", "likely", "high")
@@ -114,12 +128,29 @@ def viewpoint_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
         }
 
 
+def neighbour_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
+    """Rows of the layer neighbours, but the plot's name."""
+    for n in result.care.neighbours if result.care else ():
+        yield {
+            "pack": n.packs[0],
+            "other_pack": n.packs[1],
+            "gap_m": n.gap,
+            "between": n.between,
+            "keeps_separation": n.keeps_separation,
+            "facing_m": n.facing,
+            "sees_share": n.sees[0],
+            "seen_share": n.sees[1],
+            "geometry": shapely.LineString(n.ends),
+        }
+
+
 def layers(result: PlotResult, project: Project) -> dict[str, list[dict[str, Any]]]:
     """Rows of the layers of this subject by layer, but the plot's name."""
     return {
         "howl_reach": list(reach_rows(result, project)),
         "howl_levels": list(heard_rows(result)),
         "viewpoints": list(viewpoint_rows(result)),
+        "neighbours": list(neighbour_rows(result)),
     }
 
 
@@ -129,6 +160,19 @@ def details(result: PlotResult) -> Mapping[str, Any]:
     return {
         "howl": _howl(care.howl) if care and care.howl else None,
         "viewing": _viewing(care.viewing) if care and care.viewing else None,
+        "neighbours": [
+            {
+                "packs": list(n.packs),
+                "gap_m": n.gap,
+                "between": n.between,
+                "keeps_separation": n.keeps_separation,
+                "facing_m": n.facing,
+                "sees": list(n.sees),
+                "excess_db": list(n.excess),
+                "refuge": list(n.refuge),
+            }
+            for n in (care.neighbours if care else ())
+        ],
     }
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 import numpy as np
-from shapely.geometry import Point
+from shapely.geometry import LineString, Point
 
 from packpale.care.howl import Heard, Reach
 from packpale.care.viewing import Viewpoint
@@ -23,6 +23,7 @@ NOT_HEARD = Style("#5b2a86", "#fffdf8", 1.0, width=2, radius=7)
 
 VIEWPOINT = Style("#0b5c6b", "#49c2d6", 1.0, width=2, radius=6)
 TOO_NEAR = Style("#a3123a", "#49c2d6", 1.0, width=3, radius=6)
+GAP = Style("#1d2a2a", width=2.5, dash="2 5", halo=True)
 SEEN_RAMP = ("#1f3b2c", "#9fb8c9", "#e3c95b", "#c8532d")
 SEEN_TEXTS = ("from none: refuge", "from one", "from two", "from three or more")
 
@@ -71,6 +72,24 @@ def people_layers(result: PlotResult, project: Project, wording: Wording, degree
         True,
         "Bare ground only: trees and bushes hide more.",
         ((VIEWPOINT, "keeps people off the fence"), (TOO_NEAR, "nearer to the fence than the stand-off")),
+    )
+    yield VectorLayer(
+        "Pack and people",
+        "Least gap between two packs",
+        [
+            Shape(
+                degrees(LineString(n.ends)),
+                f"Between packs {n.packs[0]} and {n.packs[1]}",
+                [
+                    ("Gap", wording.dimension(n.gap)),
+                    ("What it is", n.between),
+                    (f"Seen of pack {n.packs[1]} by pack {n.packs[0]}", wording.percent(n.sees[0])),
+                    (f"Seen of pack {n.packs[0]} by pack {n.packs[1]}", wording.percent(n.sees[1])),
+                ],
+            )
+            for n in (result.care.neighbours if result.care else ())
+        ],
+        GAP,
     )
 
 
