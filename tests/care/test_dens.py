@@ -107,12 +107,15 @@ def test_mounds_go_to_the_best_sites_and_the_rest_is_told():
 
 
 def test_mounds_go_to_the_best_site_of_any_pack():
+    # The pack that comes first has people beside it, so that the other's site is the better one.
     small = Egg(75.0, 0.0, 0.0, 14.0, 9.0, 12.0)
-    found, _ = dens(packs=[pack(small, 1), pack(number=2)], mounds=1, count=1, fence_m=5.0, **only("fence"))
-    scores = {d.pack: d.score for d in found}
-    best = max(scores, key=scores.get)
-    assert {d.pack: d.passage.build for d in found}[best] == "mound"
-    assert len(found) == 2
+    people = {"viewpoints": (Point(80, 10),)}
+    found, _ = dens(
+        packs=[pack(small, 1), pack(number=2)], mounds=1, count=1, fence_m=5.0, features=people, **only("people")
+    )
+    assert [d.pack for d in found] == [1, 2]
+    assert found[0].score < found[1].score
+    assert [d.passage.build for d in found] == ["mound of soil brought in", "mound"]
 
 
 def test_too_low_a_mound_is_told():
