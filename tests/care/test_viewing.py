@@ -9,7 +9,8 @@ import shapely
 from shapely.geometry import LineString, Point, box
 
 from packpale.care import _kernels_viewing
-from packpale.care.viewing import ground_inside, in_view, screens, seen_cells, viewing
+from packpale.care.dens import DenSite, Passage
+from packpale.care.viewing import den_notes, ground_inside, in_view, screens, seen_cells, viewing
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.settings import ViewingSettings
@@ -166,3 +167,16 @@ def test_a_screen_stands_where_the_line_of_sight_meets_the_fence():
     # On level ground the line falls evenly from 1.6 m at the eye to 0.4 m.
     assert east.height == pytest.approx(1.6 - 1.2 * 40 / 60, abs=1e-3)
     assert west.height == pytest.approx(1.6 - 1.2 * 30 / 60, abs=1e-3)
+
+
+def test_a_den_in_view_is_said_with_the_sheet_that_hides_it():
+    settings = ViewingSettings()
+    passage = Passage("mound", 2.0, 0.1, 0.6)
+    den = DenSite(1, 2, 0.0, 0.0, 0.5, {}, 0.0, math.nan, 5.0, 0.0, {}, passage)
+    site = looked_at(plane(), Point(60.0, 0.0))
+    (said,) = den_notes(site, viewing(site, [egg_pack()], settings), [egg_pack()], [den], settings)
+    # The line falls evenly from 1.6 m at the eye to 0.6 m, and meets the fence after 40 of 60 m: 0.93 m.
+    assert said.startswith("Pack 1, den site 2: in view")
+    assert "0.9 m for viewing point 1." in said
+    far = looked_at(plane(), Point(5000.0, 0.0))
+    assert den_notes(far, viewing(far, [egg_pack()], settings), [egg_pack()], [den], settings) == []

@@ -11,7 +11,7 @@ from packpale.care.howl import howl
 from packpale.care.model import Care
 from packpale.care.neighbours import neighbour_notes, neighbours
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
-from packpale.care.viewing import viewing
+from packpale.care.viewing import den_notes, viewing
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.land.model import Land
@@ -78,7 +78,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     climbs = tuple(climb(site, p, project) for p in enclosure.packs)
     views = viewing(site, enclosure.packs, project.viewing)
     notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
-    notes += views.notes if views else ()
+    notes += [*views.notes, *den_notes(site, views, enclosure.packs, dens, project.viewing)] if views else ()
     pairs = neighbours(site, enclosure.packs, howls, views, project)
     notes += neighbour_notes(pairs, project)
     return Care(

@@ -9,6 +9,7 @@ from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from packpale.care import _kernels_viewing
+from packpale.care.dens import DenSite
 from packpale.enclosure.model import Pack
 from packpale.land.surroundings import cells_within
 from packpale.settings import ViewingSettings
@@ -89,7 +90,7 @@ def viewing(site: Site, packs: Sequence[Pack], settings: ViewingSettings) -> Vie
         if beyond:
             notes.append(
                 f"Viewing point {number} lies beyond the elevation model: what it sees is not computed; "
-                "raise land.margin_m."
+                "raise land.margin_m. More may be seen, and less be refuge, than is shown."
             )
     found = []
     for number, cells in inside.items():
@@ -188,6 +189,24 @@ def screens(
         ground = float(site.grid.bilinear(site.elevation, at.x, at.y))
         found.append(Screen(number, at.x, at.y, eye + part * (top - eye) - ground))
     return found
+
+
+def den_notes(
+    site: Site, viewing: Viewing, packs: Sequence[Pack], dens: Sequence[DenSite], settings: ViewingSettings
+) -> list[str]:
+    """Which den sites people see into, and how high a sheet or planting on the fence hides an animal before them."""
+    said = []
+    fences = {pack.number: pack for pack in packs}
+    for den in dens:
+        height = settings.target_height_m
+        found = screens(site, viewing, fences[den.pack], den.x, den.y, height=height, settings=settings)
+        if found:
+            where = ", ".join(f"{s.height:.1f} m for viewing point {s.viewpoint}" for s in found)
+            said.append(
+                f"Pack {den.pack}, den site {den.rank}: in view over bare ground. A sheet or planting on the fence, "
+                f"across the line of sight, hides an animal there if it rises that far above the ground: {where}."
+            )
+    return said
 
 
 def _place(geometry: BaseGeometry) -> Point:
