@@ -88,7 +88,7 @@ def test_missing_ground_is_not_known_and_said():
 def test_woods_are_measured_to_their_edge():
     line = circle_line(R, step=1.0, elevation=plane())
     wood = shapely.Point(0, 80).buffer(46, quad_segs=256)
-    away = tree_distance(line, (wood, shapely.Polygon()))
+    away = tree_distance(line, (wood, shapely.Polygon(), shapely.Point(0, 200).buffer(1)))
     np.testing.assert_allclose(away, np.hypot(line.x, line.y - 80) - 46, atol=2e-3)
     assert np.isinf(tree_distance(line, ())).all()
     project = project_of()
