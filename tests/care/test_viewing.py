@@ -116,11 +116,12 @@ def test_a_bulge_between_two_cell_crossings_hides():
 
 
 def test_counts_are_by_cell_and_far_ground_is_not_made_out():
-    site = looked_at(plane(), Point(60.5, 0.5), Point(-60.5, 0.5))
-    found = viewing(site, [egg_pack()], ViewingSettings(sight_m=60.0, **LAX))
+    site = looked_at(plane(), Point(60.5, 0.5), Point(-60.5, 0.5), cell=2.0)
+    found = viewing(site, [egg_pack()], ViewingSettings(sight_m=70.0, **LAX))
     x, y = np.meshgrid(*site.grid.centres())
-    expected = (np.hypot(x - 60.5, y - 0.5) <= 60.0).astype(float) + (np.hypot(x + 60.5, y - 0.5) <= 60.0)
+    expected = (np.hypot(x - 60.5, y - 0.5) <= 70.0).astype(float) + (np.hypot(x + 60.5, y - 0.5) <= 70.0)
     inside = ground_inside(egg_pack(), site)
+    assert set(expected[inside]) == {1.0, 2.0}
     np.testing.assert_array_equal(found.seen_from[inside], expected[inside])
     assert np.isnan(found.seen_from[~inside]).all()
     assert found.packs[0].refuge_share == pytest.approx((expected[inside] == 0).mean())
