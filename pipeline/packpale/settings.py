@@ -583,6 +583,9 @@ class CrossingSettings(Settings):
     blocked_share: Annotated[float, Field(ge=0, lt=1)] = default("crossings.blocked_share")
     """Part of the gaps that leaves and branches block."""
 
+    placing_penalty: Annotated[float, Field(ge=0, le=1)] = default("crossings.placing_penalty")
+    """Mean suitability (0 to 1) that an enclosure of a given area may lose to cross one flow path less; 0: none."""
+
     @property
     def min_area_m2(self) -> float:
         """Least area that counts. [m2]"""

@@ -10,10 +10,11 @@ from pydantic import ValidationError
 
 from packpale.care import _kernels_crossings
 from packpale.care.assess import assess
-from packpale.care.crossings import Crossing, crossing_notes, find_crossings, links_across
+from packpale.care.crossings import Crossing, crossing_notes, find_crossings
 from packpale.care.hydraulics import intensity_at, manning_flow, open_share, opening_width
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.egg import Egg
+from packpale.enclosure.flow_links import links_across
 from packpale.land.assess import assess as assess_land
 from packpale.land.drainage import flow_over, upstream_cells
 from packpale.settings import CrossingSettings

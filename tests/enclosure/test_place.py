@@ -185,3 +185,34 @@ def test_reason_says_what_area_would_fit(make_site, make_land, make_project):
     assert enclosure.reason.startswith(
         f"no egg of 3 ha and at least 15 m small-end radius fits (the largest that fits has {largest / 1e4:.2f} ha): "
     )
+
+
+def crossed_by(pack, stream_x):
+    """Places where a fence line meets a stream that runs along a meridian of the grid."""
+    x = pack.line.points_at(np.linspace(0, pack.line.perimeter, 4001)).x
+    return int(((x[:-1] < stream_x) != (x[1:] < stream_x)).sum())
+
+
+@pytest.mark.parametrize(("penalty", "crossings"), [(0.0, 2), (0.001, 2), (0.2, 0)])
+def test_given_area_keeps_off_a_stream_if_that_costs_less_suitability_than_crossing(
+    penalty, crossings, make_site, make_land, make_project
+):
+    # A stream runs south 60 m from the eastern edge, where the land suits best. An egg of 0.6 ha is about 90 m across:
+    # beside the stream its middle lies some 60 m further west, which costs 60 m / 300 m = 0.2 of the suitability at
+    # most, and two crossings are worth twice the penalty.
+    stream = np.abs(X - 500_231) < 1
+    land = dataclasses.replace(
+        make_land(),
+        upstream_area=np.where(stream, 20_000.0, 4.0),
+        flow_direction=np.where(stream & (Y > Y.min()), 2, -1).astype(np.int8),
+    )
+    project = Project.model_validate(
+        make_project(area_ha=0.6).model_dump(exclude_unset=True) | {"crossings": {"placing_penalty": penalty}}
+    )
+    (pack,) = place(make_site(), land, project).packs
+    assert pack.fit.egg.area == pytest.approx(6000)
+    assert crossed_by(pack, 500_231) == crossings
+    # Off the stream, it stands right beside it: nearer would be better still.
+    if not crossings:
+        east = pack.line.points_at(np.linspace(0, pack.line.perimeter, 2000)).x.max()
+        assert east == pytest.approx(500_230 - project.trench.outside_strip_m, abs=0.01)

@@ -6,17 +6,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.as_drawn import drawn_lines, notes_on
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.flow_links import links_across
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Enclosure, Fit, Pack, Touch
 from packpale.enclosure.touch import touches
 from packpale.land.model import Land
 from packpale.settings import Project
-from packpale.site.grid import Array, Mask
+from packpale.site.grid import Array, Grid, Mask
 from packpale.site.model import Site
 from packpale.units import HECTARE_M2
 
@@ -46,7 +48,6 @@ def place(site: Site, land: Land, project: Project) -> Enclosure:
 
 def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
     # The search is compiled code that takes its time to load: only where it is used.
-    from packpale.enclosure.best_place import fit_areas
     from packpale.enclosure.packs import fit_packs
 
     if land.usable.is_empty:
@@ -54,16 +55,53 @@ def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
     wanted, ranges = project.enclosure, _ranges(project)
     if wanted.area_ha == "largest":
         return fit_packs(land.usable, wanted.packs, wanted.separation_m, **ranges)
-    return fit_areas(
-        land.usable,
-        wanted.packs,
-        wanted.separation_m,
-        target_area=wanted.area_ha * HECTARE_M2,
-        score=land.suitability,
-        grid=site.grid,
-        second=land.diggability,
-        **ranges,
-    )
+    return _of_area(wanted.area_ha * HECTARE_M2, site, land, project)
+
+
+def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
+    """Enclosures of an area [m2] where the land suits best; where water crosses them, on dry lines if those do."""
+    from packpale.enclosure.best_place import fit_areas, mean_over
+
+    wanted, grid, water = project.enclosure, site.grid, project.crossings
+
+    def fits_on(usable: MultiPolygon) -> tuple[Fit, ...]:
+        return fit_areas(
+            usable,
+            wanted.packs,
+            wanted.separation_m,
+            target_area=area,
+            score=land.suitability,
+            grid=grid,
+            second=land.diggability,
+            **_ranges(project),
+        )
+
+    fits = fits_on(land.usable)
+    carries = np.nan_to_num(land.upstream_area) >= water.min_area_m2
+
+    def crossings(fits: tuple[Fit, ...]) -> int:
+        return sum(links_across(f.egg, grid, land.flow_direction, carries).row.size for f in fits)
+
+    if water.placing_penalty == 0 or not fits or not crossings(fits):
+        return fits
+
+    def worth(fits: tuple[Fit, ...]) -> tuple[int, float]:
+        means = sum(mean_over(f.egg, land.suitability, grid) for f in fits)
+        return len(fits), means - water.placing_penalty * crossings(fits)
+
+    dry = fits_on(_beside(land.usable, grid, carries))
+    return max(fits, dry, key=worth)
+
+
+def _beside(usable: MultiPolygon, grid: Grid, carries: Mask) -> MultiPolygon:
+    """Usable land without the cells in which flow paths run."""
+    x, y = grid.centres()
+    rows, cols = np.nonzero(carries)
+    half = grid.cell / 2
+    cells = shapely.box(x[cols] - half, y[rows] - half, x[cols] + half, y[rows] + half)
+    rest = usable.difference(shapely.union_all(cells))
+    parts = [part for part in shapely.get_parts(rest) if isinstance(part, Polygon)]
+    return MultiPolygon(parts)
 
 
 def _with_proof(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[Fit, ...], tuple[str, ...]]:
