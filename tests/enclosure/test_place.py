@@ -204,7 +204,7 @@ def test_given_area_keeps_off_a_stream_if_that_costs_less_suitability_than_cross
     land = dataclasses.replace(
         make_land(),
         upstream_area=np.where(stream, 20_000.0, 4.0),
-        flow_direction=np.where(stream & (Y > Y.min()), 2, -1).astype(np.int8),
+        flow_direction=np.where(stream & (Y.min() < Y), 2, -1).astype(np.int8),
     )
     project = Project.model_validate(
         make_project(area_ha=0.6).model_dump(exclude_unset=True) | {"crossings": {"placing_penalty": penalty}}
