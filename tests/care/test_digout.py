@@ -212,6 +212,22 @@ def test_digging_rate_is_the_shortest_tunnel_over_the_unattended_hours():
     assert care.notes == ()
 
 
+@pytest.mark.parametrize("slope", [0.0, 0.3])
+@pytest.mark.parametrize("side", ["outside", "inside"])
+def test_without_the_lap_the_way_leads_round_the_skirt_alone(side, slope):
+    # Straight down along one face of the skirt and the shortest way up on the other: on level ground twice its depth.
+    # On a plane that rises by ``slope`` across the fence the shortest ways from the skirt's foot to the ground, on
+    # either side, are the perpendicular downhill, D cos(slope angle), and the skirt itself uphill.
+    care, line = assessed(plane(east=slope), side=side)
+    result = care.dig_out[0]
+    assert result.without_lap == pytest.approx(D + D / math.hypot(1, slope), abs=1e-4)
+    assert result.without_lap_rate == pytest.approx(result.without_lap / 11)
+    assert result.without_lap < result.shortest
+    # There the ground rises straight across: in the east or the west of the circle.
+    i = int(np.flatnonzero(line.chainage == result.without_lap_chainage)[0])
+    assert slope == 0 or abs(line.y[i]) < 1.0
+
+
 def test_weakest_station_is_where_the_ground_helps_most():
     # A ditch across the line in the north, just outside the apron: the way up is shorter there.
     ground = lambda x, y: 100 - 1.2 * np.exp(-((x - 3) ** 2 + (y - 32.5) ** 2) / 2)  # noqa: E731 - ground of one test

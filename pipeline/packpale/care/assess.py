@@ -30,14 +30,17 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     results, holdings, notes, faults = [], [], [], []
     for pack in enclosure.packs:
         depths = skirt_depths(pack.alignment, site, trench)
-        tunnel = shortest_tunnels(
-            pack.alignment,
-            site,
-            depth=depths,
-            apron_reach=trench.apron_reach_m,
-            apron_cover=trench.apron_cover_m,
-            side=trench.side,
-            formation=trench.formation,
+        tunnel, no_apron = (
+            shortest_tunnels(
+                pack.alignment,
+                site,
+                depth=depths,
+                apron_reach=reach,
+                apron_cover=trench.apron_cover_m,
+                side=trench.side,
+                formation=trench.formation,
+            )
+            for reach in (trench.apron_reach_m, 0.0)
         )
         missing = np.isnan(tunnel)
         if missing.any():
@@ -47,7 +50,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
                 "the ground on both sides is needed: supply a larger raster or keep the fence away from the gap"
             )
             continue
-        results.append(dig_out(pack.number, pack.alignment, tunnel, unattended_h=hours))
+        results.append(dig_out(pack.number, pack.alignment, tunnel, no_apron=no_apron, unattended_h=hours))
         holdings.append(holding(pack.number, pack.alignment, tunnel, depths, trench=trench, checks=project.checks))
         notes += holding_notes(holdings[-1], project.checks)
         notes += _bare_apron(site, pack, project)

@@ -97,11 +97,24 @@ def ground_across(line: Alignment, site: Site, offsets: Array, *, side: Side) ->
     return ground
 
 
-def dig_out(pack: int, line: Alignment, tunnel: Array, *, unattended_h: float) -> DigOut:
-    """The weakest station, and the digging rate that gets a wolf out there while nobody looks."""
+def dig_out(pack: int, line: Alignment, tunnel: Array, *, no_apron: Array, unattended_h: float) -> DigOut:
+    """The weakest station, and the digging rate that gets a wolf out there while nobody looks.
+
+    ``no_apron`` holds the shortest tunnels round the skirt alone, as where its lap with the apron is missing.
+    """
     weakest = int(np.argmin(tunnel))
     shortest = float(tunnel[weakest])
-    return DigOut(pack, tunnel, float(line.chainage[weakest]), shortest, shortest / unattended_h)
+    bare = int(np.argmin(no_apron))
+    return DigOut(
+        pack,
+        tunnel,
+        float(line.chainage[weakest]),
+        shortest,
+        shortest / unattended_h,
+        without_lap=float(no_apron[bare]),
+        without_lap_chainage=float(line.chainage[bare]),
+        without_lap_rate=float(no_apron[bare]) / unattended_h,
+    )
 
 
 def _offsets(cell: float, *, span: float, apron_reach: float) -> Array:

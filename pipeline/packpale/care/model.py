@@ -26,6 +26,12 @@ class DigOut:
     """[m]"""
     dig_rate: float
     """Digging rate that would beat the unattended hours at the weakest station. [m/h]"""
+    without_lap: float
+    """Shortest tunnel if the lap of skirt and apron is missing there, so that the apron holds nobody back. [m]"""
+    without_lap_chainage: float
+    """Where that is. [m]"""
+    without_lap_rate: float
+    """Digging rate that would beat the unattended hours there. [m/h]"""
 
 
 @dataclass(frozen=True)

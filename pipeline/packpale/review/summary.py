@@ -191,6 +191,9 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
                     "shortest_m": d.shortest,
                     "weakest_chainage_m": d.weakest_chainage,
                     "dig_rate_m_per_h": d.dig_rate,
+                    "without_lap_m": d.without_lap,
+                    "without_lap_chainage_m": d.without_lap_chainage,
+                    "without_lap_rate_m_per_h": d.without_lap_rate,
                 }
                 for d in (care.dig_out if care else ())
             ],
