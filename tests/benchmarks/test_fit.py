@@ -4,6 +4,7 @@ Times are meant for one core, once compiled. Each asks for what the project has 
 """
 
 import math
+import os
 import time
 
 import numpy as np
@@ -11,15 +12,17 @@ import pytest
 import shapely
 from scipy.optimize import differential_evolution
 
+from packpale.enclosure import _kernels
 from packpale.enclosure.boundary import boundary, valid_parts
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fit import Effort, Shapes, deepest, fit_largest, search, seeds
+from packpale.enclosure.fit import Shapes, _refined, fit_largest, reported, work_arrays
 from packpale.enclosure.packs import fit_packs
 from polygons import blob, from_raster, lands
 
 RANGES = {"clearance": 0.0, "taper": (0.5, 0.9), "aspect": (1.1, 1.6), "min_radius": 0.0}
 LANDS = lands()
-LONG = Effort(spacing=0.08, centres=100_000, starts=1500, finals=150)
+SEARCH_S = float(os.environ.get("PACKPALE_SEARCH_S", "15"))
+"""Processor time of the long search on each land; 600 for the ten minutes that are the aim. [s]"""
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -49,13 +52,32 @@ def test_median_under_50_ms_and_none_over_half_a_second():
     assert max(took.values()) < 0.5, took
 
 
+def multistart(land, shapes, budget):
+    """Largest area from random starts, none of them the fit's, each refined to its own optimum, for a time. [m2]"""
+    rng, work, best = np.random.default_rng(1), work_arrays(), 0.0
+    west, south, east, north = land.size
+    started = time.process_time()
+    while time.process_time() - started < budget:
+        low, high = (
+            [0, west, south, 0, RANGES["taper"][0], RANGES["aspect"][0]],
+            [0, east, north, 2 * math.pi, RANGES["taper"][1], RANGES["aspect"][1]],
+        )
+        starts = rng.uniform(low, high, (500, 6))
+        index = (land.edges, land.band_start, land.band_edge, land.band_frame)
+        starts = starts[[bool(_kernels.is_inside(x, y, *index)) for x, y in starts[:, 1:3]]]
+        ends = _refined(land, shapes, _refined(land, shapes, starts, work, steps=40)[:20], work, steps=60, trust=0.02)
+        eggs = (reported(land, shapes, row[1:]) for row in ends[:5])
+        best = max([best, *(egg.area for egg in eggs if egg is not None)])
+    return best
+
+
 @pytest.mark.parametrize("name", LANDS)
 def test_area_within_half_a_thousandth_of_a_long_search(name):
-    parts = valid_parts(LANDS[name])
-    land = boundary(parts)
+    land = boundary(valid_parts(LANDS[name]))
     shapes = Shapes(0.0, RANGES["taper"], RANGES["aspect"], 0.0)
-    longer = search(land, shapes, deepest(land, seeds(land, parts))[:3], LONG)
-    assert fit_largest(LANDS[name], **RANGES).egg.area >= 0.9995 * longer.area
+    longer = multistart(land, shapes, SEARCH_S)
+    assert longer > 0
+    assert fit_largest(LANDS[name], **RANGES).egg.area >= 0.9995 * longer
 
 
 def test_cost_grows_no_faster_than_corners_times_their_logarithm():
