@@ -15,6 +15,16 @@ from packpale.settings import DEN_CRITERIA
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
+STRETCHES = {
+    "plot_id": TEXT,
+    "pack": WHOLE,
+    "kind": TEXT,
+    "start_chainage_m": NUMBER,
+    "end_chainage_m": NUMBER,
+    "length_m": NUMBER,
+    "worst_m": NUMBER,
+}
+"""Columns of every layer of stretches along a fence line."""
 LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "plots": (
         "MultiPolygon",
@@ -77,30 +87,8 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
     "stakes": ("Point", {"plot_id": TEXT, "pack": WHOLE, "stake": TEXT, "what": TEXT}),
     "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
-    "trench_stretches": (
-        "LineString",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "kind": TEXT,
-            "start_chainage_m": NUMBER,
-            "end_chainage_m": NUMBER,
-            "length_m": NUMBER,
-            "worst_m": NUMBER,
-        },
-    ),
-    "climb_stretches": (
-        "LineString",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "kind": TEXT,
-            "start_chainage_m": NUMBER,
-            "end_chainage_m": NUMBER,
-            "length_m": NUMBER,
-            "worst_m": NUMBER,
-        },
-    ),
+    "trench_stretches": ("LineString", STRETCHES),
+    "climb_stretches": ("LineString", STRETCHES),
     "dig_stretches": (
         "LineString",
         {
