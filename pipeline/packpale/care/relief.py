@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from packpale.land.surroundings import sums_within
 from packpale.site import Array
 
 
@@ -19,22 +20,10 @@ def mean_within(values: Array, *, reach: float, cell: float) -> Array:
     .. [1] A. Guisan, S. B. Weiss, A. D. Weiss, "GLM versus CCA spatial modeling of plant species distribution", Plant
        Ecology 143, 1999, 107-122 (reference and definition read in handbooks of terrain programs).
     """
-    rows, cols = values.shape
     known = np.isfinite(values)
     # Near zero, so that sums along a row keep their digits.
     level = float(values[known].mean()) if known.any() else 0.0
-    sums, counts = np.zeros((rows, cols + 1)), np.zeros((rows, cols + 1))
-    np.cumsum(np.where(known, values - level, 0.0), axis=1, out=sums[:, 1:])
-    np.cumsum(known, axis=1, out=counts[:, 1:])
-    total, counted = np.zeros((rows, cols)), np.zeros((rows, cols))
-    across = np.arange(cols)
-    steps = int(reach / cell)
-    for down in range(-min(steps, rows - 1), min(steps, rows - 1) + 1):
-        half = int(np.sqrt((reach / cell) ** 2 - down**2))
-        first, last = np.maximum(across - half, 0), np.minimum(across + half + 1, cols)
-        to = slice(max(-down, 0), rows - max(down, 0))
-        of = slice(max(down, 0), rows + min(down, 0))
-        total[to] += sums[of, last] - sums[of, first]
-        counted[to] += counts[of, last] - counts[of, first]
+    total = sums_within(np.where(known, values - level, 0.0), reach=reach, cell=cell)
+    counted = sums_within(known, reach=reach, cell=cell)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.asarray(np.where(counted > 0, total / counted + level, np.nan))

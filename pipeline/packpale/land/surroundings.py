@@ -52,10 +52,19 @@ def share_within(cells: Mask, *, reach: float, cell: float) -> Array:
 
     ``cell`` is the cell size [m]. Ground outside the window counts neither way.
     """
-    rows, cols = cells.shape
+    everywhere = np.ones(cells.shape, bool)
+    return sums_within(cells, reach=reach, cell=cell) / sums_within(everywhere, reach=reach, cell=cell)
+
+
+def sums_within(values: Array | Mask, *, reach: float, cell: float) -> Array:
+    """Sum of a window's values, none of them NaN, over the cells with centres within ``reach`` [m] of each.
+
+    ``cell`` is the cell size [m]. Ground outside the window adds nothing.
+    """
+    rows, cols = values.shape
     sums = np.zeros((rows, cols + 1))
-    np.cumsum(cells, axis=1, out=sums[:, 1:])
-    held, counted = np.zeros((rows, cols)), np.zeros((rows, cols))
+    np.cumsum(values, axis=1, out=sums[:, 1:])
+    total = np.zeros((rows, cols))
     across = np.arange(cols)
     steps = int(reach / cell)
     for down in range(-min(steps, rows - 1), min(steps, rows - 1) + 1):
@@ -63,9 +72,8 @@ def share_within(cells: Mask, *, reach: float, cell: float) -> Array:
         first, last = np.maximum(across - half, 0), np.minimum(across + half + 1, cols)
         to = slice(max(-down, 0), rows - max(down, 0))
         of = slice(max(down, 0), rows + min(down, 0))
-        held[to] += sums[of, last] - sums[of, first]
-        counted[to] += last - first
-    return held / counted
+        total[to] += sums[of, last] - sums[of, first]
+    return total
 
 
 def _burnt(features: Sequence[BaseGeometry], grid: Grid, *, all_touched: bool) -> Mask:

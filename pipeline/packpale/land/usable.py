@@ -78,7 +78,9 @@ def inward(area: BaseGeometry, distance: float) -> BaseGeometry:
 
 def outward(features: Sequence[BaseGeometry], distance: float) -> BaseGeometry:
     """All points within ``distance`` of any feature, and a little more where arcs are drawn straight. [m]"""
-    around = shapely.buffer(np.array(features, dtype=object), _widened(distance), quad_segs=ARC_SEGMENTS)
+    # A line that runs back over itself loses part of its buffer unless it is first made of pieces that do not.
+    simple = [shapely.union_all([feature]) for feature in features]
+    around = shapely.buffer(np.array(simple, dtype=object), _widened(distance), quad_segs=ARC_SEGMENTS)
     return shapely.union_all(around)
 
 
