@@ -163,7 +163,8 @@ def test_buffers_keep_at_least_the_distance_and_little_more(coordinates, distanc
     shape = {"p": MultiPoint, "l": LineString, "r": lambda xy: LineString(xy).convex_hull}[kind](coordinates)
     around = outward((shape,), distance)
     assert around.boundary.distance(shape) >= distance * (1 - 1e-9)
-    assert around.within(shape.buffer(1.03 * distance, quad_segs=64))
+    # Made of pieces first: a buffer of a line that runs back over itself is too small.
+    assert around.within(union_all([shape]).buffer(1.03 * distance, quad_segs=64))
 
 
 @settings(deadline=None, max_examples=100)
