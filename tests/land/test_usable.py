@@ -1,5 +1,6 @@
 """What is taken from a plot, how much of it, and that distances are kept everywhere."""
 
+import itertools
 import math
 
 import numpy as np
@@ -163,8 +164,22 @@ def test_buffers_keep_at_least_the_distance_and_little_more(coordinates, distanc
     shape = {"p": MultiPoint, "l": LineString, "r": lambda xy: LineString(xy).convex_hull}[kind](coordinates)
     around = outward((shape,), distance)
     assert around.boundary.distance(shape) >= distance * (1 - 1e-9)
-    # Made of pieces first: a buffer of a line that runs back over itself is too small.
-    assert around.within(union_all([shape]).buffer(1.03 * distance, quad_segs=64))
+    # Of each side alone, whose buffer has no crossing to go wrong at.
+    sides = [LineString(pair) for pair in itertools.pairwise(coordinates)] if kind == "l" else [shape]
+    little_more = union_all([side.buffer(1.03 * distance, quad_segs=64) for side in sides])
+    assert around.within(little_more)
+
+
+def test_a_line_that_nearly_meets_itself_encloses_what_lies_within():
+    """A thin triangle and a way out: seen to be filled whole by a buffer of the line taken as one."""
+    way = [(0, 23.7), (9.19, 3.25), (0, 1e-05), (1, 44.59), (87.51, 19.45), (64.06, 0)]
+    sides = [LineString(pair).buffer(0.51, quad_segs=64) for pair in itertools.pairwise(way)]
+    assert outward((LineString(way),), 0.5).area < union_all(sides).area
+
+
+def test_a_line_without_length_is_kept_at_its_distance():
+    around = outward((LineString([(0, 0), (0, 0)]),), 10.0)
+    assert around.area == pytest.approx(math.pi * 100, rel=0.01)
 
 
 @settings(deadline=None, max_examples=100)

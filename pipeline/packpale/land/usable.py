@@ -73,15 +73,21 @@ def why_not(site: Site, land: Land) -> tuple[npt.NDArray[np.int8], tuple[str, ..
 
 def inward(area: BaseGeometry, distance: float) -> BaseGeometry:
     """The part of an area at least ``distance`` from its boundary, holes included. [m]"""
-    return area.buffer(-_widened(distance), quad_segs=ARC_SEGMENTS)
+    return area.difference(outward([area.boundary], distance))
 
 
 def outward(features: Sequence[BaseGeometry], distance: float) -> BaseGeometry:
     """All points within ``distance`` of any feature, and a little more where arcs are drawn straight. [m]"""
-    # A line that runs back over itself loses part of its buffer unless it is first made of pieces that do not.
-    simple = [shapely.union_all([feature]) for feature in features]
-    around = shapely.buffer(np.array(simple, dtype=object), _widened(distance), quad_segs=ARC_SEGMENTS)
-    return shapely.union_all(around)
+    parts = shapely.get_parts(shapely.get_parts(list(features)))
+    dimension = shapely.get_dimensions(parts)
+    points, areas = parts[dimension == 0], parts[dimension == 2]
+    lines = shapely.get_parts([*parts[dimension == 1], *shapely.boundary(areas)])
+    xy, line = shapely.get_coordinates(lines, return_index=True)
+    edges = shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)[line[1:] == line[:-1]])
+    # Of each edge alone: the library's buffer of a whole line or area can lose or gain a part where its edges cross or
+    # nearly do (seen with GEOS 3.14), that of a straight piece cannot.
+    around = shapely.buffer(np.concatenate([points, edges]), _widened(distance), quad_segs=ARC_SEGMENTS)
+    return shapely.union_all([*areas, *around])
 
 
 def cell_outlines(cells: Mask, grid: Grid) -> MultiPolygon:
