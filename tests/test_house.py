@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -53,3 +54,12 @@ def test_help_imports_no_heavy_library():
     script = f"import sys, packpale.cli; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_every_file_beside_the_code_is_packed():
+    declared = tomllib.loads((SOURCE.parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
+    patterns = declared["tool"]["setuptools"]["package-data"]["packpale"]
+    packed = {file for pattern in patterns for file in SOURCE.glob(pattern)}
+    beside = {f for f in SOURCE.rglob("*") if f.is_file() and f.suffix != ".py" and "__pycache__" not in f.parts}
+    assert beside
+    assert beside <= packed, sorted(beside - packed)

@@ -1,0 +1,49 @@
+"""The settings file: a model of each section, by room of the house, and reading it."""
+
+from packpale.settings.base import Settings
+from packpale.settings.care import (
+    DEN_CRITERIA,
+    CheckSettings,
+    CrossingSettings,
+    DenSettings,
+    HowlSettings,
+    PatrolSettings,
+    ViewingSettings,
+)
+from packpale.settings.earthworks import BulkingSettings, PlantSettings, RateSettings, TrenchSettings
+from packpale.settings.enclosure import EnclosureSettings, FenceSettings, MeshSettings
+from packpale.settings.ground import DRAINAGE_CLASSES, FEATURE_KINDS, SoilSettings
+from packpale.settings.land import CRITERIA, CRITERION_NEEDS, LandSettings
+from packpale.settings.project import Project
+from packpale.settings.reading import fault_lines, read_settings
+from packpale.settings.results import RANKING_CRITERIA, MapSettings, RankingCriterion
+
+__all__ = [
+    "CRITERIA",
+    "CRITERION_NEEDS",
+    "DEN_CRITERIA",
+    "DRAINAGE_CLASSES",
+    "FEATURE_KINDS",
+    "RANKING_CRITERIA",
+    "BulkingSettings",
+    "CheckSettings",
+    "CrossingSettings",
+    "DenSettings",
+    "EnclosureSettings",
+    "FenceSettings",
+    "HowlSettings",
+    "LandSettings",
+    "MapSettings",
+    "MeshSettings",
+    "PatrolSettings",
+    "PlantSettings",
+    "Project",
+    "RankingCriterion",
+    "RateSettings",
+    "Settings",
+    "SoilSettings",
+    "TrenchSettings",
+    "ViewingSettings",
+    "fault_lines",
+    "read_settings",
+]

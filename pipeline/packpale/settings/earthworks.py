@@ -1,0 +1,195 @@
+"""Settings: the trench, the machine that digs it, the rates, and how sure all of that is."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from packpale.settings.base import NotNegative, Rate, Settings
+from packpale.values import default
+
+
+class TrenchSettings(Settings):
+    """Trench for the buried skirt and bench for the apron."""
+
+    depth_m: Annotated[float, Field(gt=0, le=3)] = default("trench.depth_m")
+    """Depth of the skirt trench below ground. [m]"""
+    bottom_width_m: Annotated[float, Field(gt=0, le=5)] = default("trench.bottom_width_m")
+    """Width of its flat bottom. [m]"""
+    apron_reach_m: Annotated[float, Field(ge=0, le=6)] = default("trench.apron_reach_m")
+    """Horizontal reach of the mesh from the fence line. [m]"""
+    apron_cover_m: Annotated[float, Field(ge=0, le=3)] = default("trench.apron_cover_m")
+    """Soil over the apron. [m]"""
+    side: Literal["outside", "inside"] = default("trench.side")
+    """Side of the fence on which the apron lies."""
+    side_slope: Annotated[float, Field(ge=0, le=3)] = default("trench.side_slope")
+    """Horizontal run of the trench walls per unit of rise; 0 is vertical."""
+    formation: Literal["follow", "level"] = default("trench.formation")
+    """follow: depth below the ground at each offset; level: bottoms horizontal across the section."""
+    station_m: Annotated[float, Field(ge=0.1, le=50)] = default("trench.station_m")
+    """Step along the line for volumes and tables. [m]"""
+    working_strip_m: NotNegative = default("trench.working_strip_m")
+    """Free strip on both sides of the dig. [m]"""
+    max_gradient: Annotated[float | None, Field(gt=0, le=2)] = None
+    """Steepest rise per metre along the line that the machine can dig; smoothing only deepens. Without it no limit."""
+    vertical_curve_m: Annotated[float | None, Field(gt=0, le=10_000)] = None
+    """Smallest radius of a vertical curve of the bottom; its length is this times the change of gradient. [m]"""
+    gap_limit_m: Annotated[float, Field(gt=0, le=3)] = default("trench.gap_limit_m")
+    """Where the bottom is deeper or shallower than depth_m by more than this, it is reported. [m]"""
+    over_dig_m: Annotated[float, Field(ge=0, le=1)] = default("trench.over_dig_m")
+    """How much deeper than drawn a machine may dig; the rules for safety count with it. [m]"""
+    end_on_rock: bool = default("trench.end_on_rock")
+    """Whether the skirt ends where it meets rock; the dig-out is reckoned so, volumes and prices keep depth_m."""
+    soil_type: Literal["A", "B", "C", "unknown"] = default("trench.soil_type")
+    """Soil type of 29 CFR 1926 Subpart P App. A as a competent person found it."""
+
+    @model_validator(mode="after")
+    def _can_be_dug(self) -> Self:
+        if self.apron_cover_m > self.depth_m:
+            raise ValueError(
+                f"apron_cover_m = {self.apron_cover_m:g} is deeper than depth_m = {self.depth_m:g}; "
+                "the apron lies at or above the bottom of the skirt"
+            )
+        # From 5 ft (1.52 m) a wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1).
+        if self.depth_m >= 1.52 and self.side_slope == 0:
+            raise ValueError(f"vertical walls at depth_m = {self.depth_m:g}; from 1.52 m set side_slope above 0")
+        return self
+
+    @property
+    def outside_strip_m(self) -> float:
+        """Free strip the fence line needs outside it. [m]"""
+        return self.working_strip_m + (self._dig_m if self.side == "outside" else 0.0)
+
+    @property
+    def inside_strip_m(self) -> float:
+        """Free strip the fence line needs inside it. [m]"""
+        return self.working_strip_m + (self._dig_m if self.side == "inside" else 0.0)
+
+    @property
+    def _dig_m(self) -> float:
+        return self.apron_reach_m + self.side_slope * self.depth_m
+
+
+class BulkingSettings(Settings):
+    """How volumes change between the ground, the heap and the backfill."""
+
+    soil_swell: Annotated[float, Field(ge=0, le=2)] = default("bulking.soil_swell")
+    """Loose volume of soil is bank volume times one plus this."""
+    soil_shrink: Annotated[float, Field(ge=0, lt=1)] = default("bulking.soil_shrink")
+    """Compacted volume of soil is bank volume times one minus this."""
+    rock_swell: Annotated[float, Field(ge=0, le=2)] = default("bulking.rock_swell")
+    """Loose volume of broken hard rock is bank volume times one plus this."""
+    soft_rock_swell: Annotated[float, Field(ge=0, le=2)] = default("bulking.soft_rock_swell")
+    """Loose volume of soft rock is bank volume times one plus this."""
+
+
+class RateSettings(Settings):
+    """Unit rates, each [low, likely, high] in the run's currency."""
+
+    strip_and_clear_per_m2: Rate = tuple(default("rates.strip_and_clear_per_m2"))
+    """Clearing and turf stripping over the strip that is cut open. [per m2]"""
+    excavate_soil_per_m3: Rate = tuple(default("rates.excavate_soil_per_m3"))
+    """Digging soil, wet or dry. [per m3 in the ground]"""
+    excavate_soft_rock_per_m3: Rate = tuple(default("rates.excavate_soft_rock_per_m3"))
+    """Digging soft rock with a strong excavator. [per m3 in the ground]"""
+    excavate_rock_per_m3: Rate = tuple(default("rates.excavate_rock_per_m3"))
+    """Breaking and digging hard rock. [per m3 in the ground]"""
+    extra_over_wet_per_m3: Rate = tuple(default("rates.extra_over_wet_per_m3"))
+    """Added for every cubic metre below the water table. [per m3 in the ground]"""
+    backfill_and_compact_per_m3: Rate = tuple(default("rates.backfill_and_compact_per_m3"))
+    """Filling the trench again. [per m3 compacted]"""
+    import_fill_per_m3: Rate = tuple(default("rates.import_fill_per_m3"))
+    """Bringing in what the trench's own soil, compacted, lacks to fill it, beyond the filling. [per m3 compacted]"""
+    place_surplus_per_m3: Rate = tuple(default("rates.place_surplus_per_m3"))
+    """Carrying what is left over to mounds on the plot. [per m3 loose]"""
+    mesh_per_m2: Rate = tuple(default("rates.mesh_per_m2"))
+    """Mesh for fence and overhang, laps included. [per m2]"""
+    buried_mesh_per_m2: Rate = tuple(default("rates.buried_mesh_per_m2"))
+    """Mesh for skirt and apron, laps included. [per m2]"""
+    post_each: Rate = tuple(default("rates.post_each"))
+    """Line post."""
+    strutted_post_each: Rate = tuple(default("rates.strutted_post_each"))
+    """Post with struts, at bends and on steep ground."""
+    gate_post_each: Rate = tuple(default("rates.gate_post_each"))
+    """Post that a gate hangs on."""
+    overhang_arm_each: Rate = tuple(default("rates.overhang_arm_each"))
+    """Arm that carries the overhang, one on each post."""
+    straining_wire_per_m: Rate = tuple(default("rates.straining_wire_per_m"))
+    """Straining wire with its fixings. [per m]"""
+    footing_hole_each: Rate = tuple(default("rates.footing_hole_each"))
+    """Digging the hole of a post's footing."""
+    concrete_per_m3: Rate = tuple(default("rates.concrete_per_m3"))
+    """Concrete in footings, placed. [per m3]"""
+    gate_each: Rate = tuple(default("rates.gate_each"))
+    """Gate without its posts."""
+    erect_fence_per_m: Rate = tuple(default("rates.erect_fence_per_m"))
+    """Labour to set posts and hang mesh. [per m of fence]"""
+
+    @field_validator("*")
+    @classmethod
+    def _in_order(cls, rate: tuple[float, float, float]) -> tuple[float, float, float]:
+        if not rate[0] <= rate[1] <= rate[2]:
+            raise ValueError(f"{[f'{r:g}' for r in rate]} is not in order; write [low, likely, high]")
+        return rate
+
+
+class PlantSettings(Settings):
+    """The machine, its crew, and the mounds and trucks that take what is left over."""
+
+    bucket_m3: Annotated[float, Field(gt=0, le=5)] = default("plant.bucket_m3")
+    """Heaped capacity of the excavator's bucket. [m3 loose]"""
+    cycle_s: Annotated[float, Field(gt=0, le=600)] = default("plant.cycle_s")
+    """Time for one bucket of soil or loose fill: dig, swing, empty, swing back. [s]"""
+    rock_cycle_s: Annotated[float, Field(gt=0, le=600)] = default("plant.rock_cycle_s")
+    """Time for one bucket of rock. [s]"""
+    fill_soil: Annotated[float, Field(gt=0, le=1.5)] = default("plant.fill_soil")
+    """Part of the bucket that soil fills."""
+    fill_soft_rock: Annotated[float, Field(gt=0, le=1.5)] = default("plant.fill_soft_rock")
+    """Part of the bucket that soft rock fills."""
+    fill_rock: Annotated[float, Field(gt=0, le=1.5)] = default("plant.fill_rock")
+    """Part of the bucket that broken hard rock fills."""
+    efficiency: Annotated[float, Field(gt=0, le=1)] = default("plant.efficiency")
+    """Part of each hour in which the machine works."""
+    breaker_m3_per_h: Annotated[float, Field(gt=0, le=1000)] = default("plant.breaker_m3_per_h")
+    """Hard rock that the breaker loosens in an hour. [m3 in the ground per h]"""
+    wet_factor: Annotated[float, Field(gt=0, le=1)] = default("plant.wet_factor")
+    """Output below the water table as a part of that in the dry."""
+    hours_per_day: Annotated[float, Field(gt=0, le=24)] = default("plant.hours_per_day")
+    """Working hours of a day. [h]"""
+    open_days: Annotated[float, Field(gt=0, le=60)] = default("plant.open_days")
+    """Days that a stretch of trench stays open until mesh is laid and it is filled. [d]"""
+    mound_slope: Annotated[float, Field(gt=0, le=5)] = default("plant.mound_slope")
+    """Horizontal run of a mound's or heap's side per unit of rise."""
+    mound_height_m: Annotated[float, Field(gt=0, le=20)] = default("plant.mound_height_m")
+    """Height of a mound; what is left over goes into as many as it takes. [m]"""
+    truck_m3: Annotated[float, Field(gt=0, le=60)] = default("plant.truck_m3")
+    """What a truck carries. [m3 loose]"""
+
+
+class UncertaintySettings(Settings):
+    """How wrong the ground may be: standard deviations of the errors behind P10, P50 and P90."""
+
+    elevation_rmse_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.elevation_rmse_m")
+    """Vertical error of the elevation model. [m]"""
+    elevation_correlation_m: Annotated[float, Field(gt=0, le=10_000)] = default("uncertainty.elevation_correlation_m")
+    """Distance over which that error is much the same. [m]"""
+    rock_depth_sd_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.rock_depth_sd_m")
+    """Error of the depth to rock far from any pit. [m]"""
+    rock_depth_sd_at_pit_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.rock_depth_sd_at_pit_m")
+    """Error of the depth to rock beside a pit. [m]"""
+    water_table_sd_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.water_table_sd_m")
+    """Error of the depth to the water table far from any pit. [m]"""
+    water_table_sd_at_pit_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.water_table_sd_at_pit_m")
+    """Error of the depth to the water table beside a pit. [m]"""
+    soil_correlation_m: Annotated[float, Field(gt=0, le=10_000)] = default("uncertainty.soil_correlation_m")
+    """Distance over which the errors of rock and water are alike, and over which a pit tells. [m]"""
+
+    @model_validator(mode="after")
+    def _a_pit_tells(self) -> Self:
+        for name in ("rock_depth_sd", "water_table_sd"):
+            at_pit, far = getattr(self, f"{name}_at_pit_m"), getattr(self, f"{name}_m")
+            if at_pit > far:
+                raise ValueError(
+                    f"{name}_at_pit_m = {at_pit:g} is more than {name}_m = {far:g}; a pit does not make the ground "
+                    "less known: lower it"
+                )
+        return self

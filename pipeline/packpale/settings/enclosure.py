@@ -1,0 +1,122 @@
+"""Settings: the enclosures, their fence and mesh, and how the line is pegged."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from packpale.settings.base import File, NotNegative, Positive, Settings, ascending
+from packpale.values import default
+
+
+class EnclosureSettings(Settings):
+    """Number, size and shape of the enclosures."""
+
+    packs: Annotated[int, Field(ge=1, le=3)] = default("enclosure.packs")
+    """Enclosures to place on each plot."""
+    area_ha: Literal["largest"] | Positive = default("enclosure.area_ha")
+    """How large each is: "largest", or a number, which goes where the land suits best. [ha]"""
+    taper: Annotated[
+        tuple[Annotated[float, Field(gt=0, lt=1)], Annotated[float, Field(gt=0, lt=1)]], Field(strict=False)
+    ] = tuple(default("enclosure.taper"))
+    """Smallest and largest ratio of small-end radius to big-end radius."""
+    aspect: Annotated[
+        tuple[Annotated[float, Field(gt=1, le=5)], Annotated[float, Field(gt=1, le=5)]], Field(strict=False)
+    ] = tuple(default("enclosure.aspect"))
+    """Smallest and largest ratio of length to width."""
+    min_radius_m: NotNegative = default("enclosure.min_radius_m")
+    """No arc of the fence line is tighter than this. [m]"""
+    separation_m: NotNegative = default("enclosure.separation_m")
+    """Least distance between the fence lines of two enclosures. [m]"""
+    proof_gap: Annotated[float, Field(gt=0, le=1)] = default("enclosure.proof_gap")
+    """How far above the area found the proven bound on it may stay, as a share of it; less takes longer."""
+    fence_line: File | None = None
+    """Existing or hand-drawn fence lines, closed, any shape: used as they are, nothing is fitted. Any vector file."""
+    fence_line_layer: str | None = None
+    """Layer of that file, where it has several."""
+
+    @model_validator(mode="after")
+    def _nothing_is_fitted_to_a_given_line(self) -> Self:
+        if self.fence_line is None:
+            if self.fence_line_layer is not None:
+                raise ValueError("fence_line_layer has no effect without fence_line; give the file or drop the key")
+            return self
+        for name in ("area_ha", "taper", "aspect", "min_radius_m", "proof_gap"):
+            number = default(f"enclosure.{name}")
+            if getattr(self, name) != (tuple(number) if isinstance(number, list) else number):
+                raise ValueError(f"{name} has no effect with fence_line, to which nothing is fitted; drop one of them")
+        return self
+
+    _ranges = field_validator("taper", "aspect")(ascending)
+
+
+class FenceSettings(Settings):
+    """The fence above ground."""
+
+    height_m: Annotated[float, Field(gt=0, le=6)] = default("fence.height_m")
+    """Height of the mesh above ground. [m]"""
+    overhang_m: Annotated[float, Field(ge=0, le=3)] = default("fence.overhang_m")
+    """Length of the overhang from base to tip. [m]"""
+    overhang_deg: Annotated[float, Field(ge=0, le=90)] = default("fence.overhang_deg")
+    """Inclination of the overhang above the horizontal. [deg]"""
+    post_spacing_m: Annotated[float, Field(gt=0.5, le=10)] = default("fence.post_spacing_m")
+    """Largest straight distance between two posts. [m]"""
+    gates: Annotated[int, Field(ge=0, le=20)] = default("fence.gates")
+    """Gates in each enclosure."""
+    gate_width_m: Annotated[float, Field(gt=0, le=12)] = default("fence.gate_width_m")
+    """Clear width of a gate. [m]"""
+    airlock_length_m: Annotated[float, Field(ge=0, le=40)] = default("fence.airlock_length_m")
+    """Length of the airlock inside each gate, between its two gates; 0 is a single gate. [m]"""
+    airlock_width_m: Annotated[float, Field(gt=0, le=40)] = default("fence.airlock_width_m")
+    """Width of the airlock along the fence line. [m]"""
+    vehicle_length_m: Positive = default("fence.vehicle_length_m")
+    """Longest vehicle that has to stand in the airlock with both gates shut. [m]"""
+    vehicle_width_m: Positive = default("fence.vehicle_width_m")
+    """Its width. [m]"""
+    straining_wires: Annotated[int, Field(ge=0, le=12)] = default("fence.straining_wires")
+    """Wires from post to post that the mesh is tied to."""
+    hole_diameter_m: Annotated[float, Field(gt=0, le=1.5)] = default("fence.hole_diameter_m")
+    """Diameter of the hole for a post's footing. [m]"""
+    hole_depth_m: Annotated[float, Field(gt=0, le=3)] = default("fence.hole_depth_m")
+    """Its depth. [m]"""
+    max_panel_deflection_deg: Annotated[float, Field(gt=0, le=90)] = default("fence.max_panel_deflection_deg")
+    """Largest angle in plan between two panels that a post can take without a strut. [deg]"""
+    steep_ground_deg: Annotated[float, Field(gt=0, lt=90)] = default("fence.steep_ground_deg")
+    """Slope along the line from which posts are strutted. [deg]"""
+
+    @model_validator(mode="after")
+    def _airlock_takes_its_gates(self) -> Self:
+        if self.airlock_length_m > 0 and self.airlock_width_m < self.gate_width_m:
+            raise ValueError(
+                f"airlock_width_m = {self.airlock_width_m:g} is less than gate_width_m = {self.gate_width_m:g}; "
+                "an airlock is as wide as its gates or wider"
+            )
+        return self
+
+
+class MeshSettings(Settings):
+    """How the mesh comes and how it is joined."""
+
+    roll_width_m: Annotated[float, Field(gt=0.2, le=10)] = default("mesh.roll_width_m")
+    """Width of a roll. [m]"""
+    roll_length_m: Annotated[float, Field(gt=1, le=200)] = default("mesh.roll_length_m")
+    """Length of a roll. [m]"""
+    lap_m: Annotated[float, Field(ge=0, le=2)] = default("mesh.lap_m")
+    """How far two pieces lie over each other: end to end, side by side, where skirt, apron and overhang join. [m]"""
+
+    @model_validator(mode="after")
+    def _laps_leave_some_roll(self) -> Self:
+        if self.lap_m >= min(self.roll_width_m, self.roll_length_m) / 2:
+            raise ValueError(
+                f"lap_m = {self.lap_m:g} is half of a roll or more "
+                f"({self.roll_width_m:g} x {self.roll_length_m:g} m); lower it"
+            )
+        return self
+
+
+class SettingOutSettings(Settings):
+    """How the fence line is pegged."""
+
+    step_m: Annotated[float, Field(ge=0.5, le=100)] = default("setting_out.step_m")
+    """Step of the chainages that are pegged beside posts, gates and changes of arc. [m]"""
+    tape_error_m: Annotated[float, Field(gt=0, le=1)] = default("setting_out.tape_error_m")
+    """Error to reckon with in a distance that is taped. [m]"""

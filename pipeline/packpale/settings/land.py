@@ -1,0 +1,49 @@
+"""Settings: how the land is scored and which part of it may carry the fence."""
+
+from typing import Annotated, Literal, Self, get_args
+
+from pydantic import Field, model_validator
+
+from packpale.settings.base import NotNegative, Positive, Settings
+from packpale.settings.ground import FeatureKind
+from packpale.values import default, register
+
+KEEP_AWAY_KINDS = tuple(k.rsplit(".", 1)[1] for k in register() if k.startswith("land.keep_away_m."))
+"""Kinds that keep the fence away unless the settings say otherwise."""
+Criterion = Literal["slope", "drainage", "diggability", "access", "seclusion", "cover"]
+CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
+"""What suitability can be made of; the last three need an input of their own."""
+CRITERION_NEEDS = {"access": "access", "seclusion": "dwellings", "cover": "woodland"}
+
+
+class LandSettings(Settings):
+    """How the land is scored and which part of it may carry the fence."""
+
+    cell_m: Annotated[float | None, Field(gt=0)] = None
+    """Cell size of the run; without it the size of the elevation raster's own cells. [m]"""
+    margin_m: Annotated[float, Field(ge=0, le=20_000)] = default("land.margin_m")
+    """Ground read round each plot. [m]"""
+    setback_m: NotNegative = default("land.setback_m")
+    """Distance from the plot's boundary. [m]"""
+    max_slope_deg: Annotated[float, Field(gt=0, le=90)] = default("land.max_slope_deg")
+    """Steeper cells are not usable. [deg]"""
+    max_ponding_m: NotNegative = default("land.max_ponding_m")
+    """Cells in hollows that can stand deeper under water are not usable. [m]"""
+    min_depth_to_rock_m: NotNegative = default("land.min_depth_to_rock_m")
+    """Cells with rock nearer to the surface are not usable. [m]"""
+    channel_area_ha: Positive = default("land.channel_area_ha")
+    """Upstream area from which water runs in a channel. [ha]"""
+    keep_away_m: dict[FeatureKind, NotNegative] = {}
+    """Distance the fence strip keeps from each kind of input. [m] Kinds not named keep their default."""
+    weights: dict[Criterion, NotNegative] | None = None
+    """Weight of each criterion in the suitability; any scale. Not together with pairwise."""
+    pairwise: dict[Criterion, dict[Criterion, Annotated[float, Field(gt=0)]]] | None = None
+    """How many times as important the first criterion is as the second; reciprocals are filled in."""
+
+    @model_validator(mode="after")
+    def _weights_can_be_used(self) -> Self:
+        if self.weights is not None and self.pairwise is not None:
+            raise ValueError("give weights or pairwise, not both")
+        if self.weights is not None and not any(self.weights.values()):
+            raise ValueError("weights are all zero; give at least one criterion a weight above 0")
+        return self

@@ -1,0 +1,93 @@
+"""The whole settings file, and what its sections ask of one another."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from packpale.settings.base import Settings
+from packpale.settings.care import (
+    CheckSettings,
+    CrossingSettings,
+    DenSettings,
+    HowlSettings,
+    NeighbourSettings,
+    PatrolSettings,
+    ViewingSettings,
+)
+from packpale.settings.earthworks import (
+    BulkingSettings,
+    PlantSettings,
+    RateSettings,
+    TrenchSettings,
+    UncertaintySettings,
+)
+from packpale.settings.enclosure import EnclosureSettings, FenceSettings, MeshSettings, SettingOutSettings
+from packpale.settings.ground import FEATURE_KINDS, InputSettings, SoilSettings
+from packpale.settings.land import CRITERION_NEEDS, KEEP_AWAY_KINDS, LandSettings
+from packpale.settings.results import MapSettings, RankingSettings, RunSettings
+from packpale.values import default
+
+
+class Project(Settings):
+    """A whole settings file."""
+
+    title: Annotated[str, Field(min_length=1)] = "Untitled"
+    """Shown at the top of every page."""
+    crs: str | None = None
+    """Projected CRS in metres for all computing, such as "EPSG:25832"; without it the plots' UTM zone."""
+    currency: Annotated[str, Field(min_length=1, max_length=8)] = default("currency")
+    """Currency of the rates, as shown."""
+    units: Literal["metric", "imperial"] = default("units")
+    """Units shown on pages; files are always metric."""
+    inputs: InputSettings
+    soil: SoilSettings = SoilSettings()
+    land: LandSettings = LandSettings()
+    enclosure: EnclosureSettings = EnclosureSettings()
+    fence: FenceSettings = FenceSettings()
+    mesh: MeshSettings = MeshSettings()
+    trench: TrenchSettings = TrenchSettings()
+    setting_out: SettingOutSettings = SettingOutSettings()
+    bulking: BulkingSettings = BulkingSettings()
+    rates: RateSettings = RateSettings()
+    plant: PlantSettings = PlantSettings()
+    uncertainty: UncertaintySettings = UncertaintySettings()
+    checks: CheckSettings = CheckSettings()
+    patrol: PatrolSettings = PatrolSettings()
+    howl: HowlSettings = HowlSettings()
+    crossings: CrossingSettings = CrossingSettings()
+    dens: DenSettings = DenSettings()
+    viewing: ViewingSettings = ViewingSettings()
+    neighbours: NeighbourSettings = NeighbourSettings()
+    ranking: RankingSettings = RankingSettings()
+    maps: MapSettings = MapSettings()
+    run: RunSettings = RunSettings()
+
+    @model_validator(mode="after")
+    def _every_setting_has_an_effect(self) -> Self:
+        for kind in self.land.keep_away_m:
+            if getattr(self.inputs, kind) is None:
+                raise ValueError(
+                    f"land.keep_away_m.{kind} has no effect without inputs.{kind}; give the file or drop the key"
+                )
+        if self.soil.pit_range_m != default("soil.pit_range_m") and self.inputs.pits is None:
+            raise ValueError("soil.pit_range_m has no effect without inputs.pits; give the file or drop the key")
+        if self.checks.tree_distance_m != default("checks.tree_distance_m") and self.inputs.woodland is None:
+            raise ValueError(
+                "checks.tree_distance_m has no effect without inputs.woodland; give the file or drop the key"
+            )
+        named = {*(self.land.weights or {}), *(self.land.pairwise or {})}
+        for criterion in sorted(named & CRITERION_NEEDS.keys()):
+            if getattr(self.inputs, CRITERION_NEEDS[criterion]) is None:
+                raise ValueError(
+                    f"the criterion {criterion!r} needs inputs.{CRITERION_NEEDS[criterion]}; "
+                    "give the file or drop the criterion"
+                )
+        return self
+
+    def keep_away(self) -> dict[str, float]:
+        """Distance to keep from every kind of input that is given and keeps the fence away. [m]"""
+        named = self.land.keep_away_m
+        kinds = [
+            k for k in FEATURE_KINDS if k in named or (k in KEEP_AWAY_KINDS and getattr(self.inputs, k) is not None)
+        ]
+        return {k: named[k] if k in named else default(f"land.keep_away_m.{k}") for k in kinds}
