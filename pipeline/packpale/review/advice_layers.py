@@ -16,6 +16,7 @@ from packpale.review.digging import (
 )
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.projecting import Degrees
+from packpale.review.stretch_shapes import from_to
 from packpale.review.wording import Wording
 
 PIT = Style("#3b1a5a", "#c9a3e6", 1.0, width=2, radius=6)
@@ -58,10 +59,5 @@ def _stretches(result: PlotResult, kind: StretchKind, wording: Wording, degrees:
     packs = {pack.number: pack for pack in result.enclosure.packs}
     for number, reason, stretch in stretches_of(result.earthworks):
         if reason == kind:
-            rows = [
-                ("From chainage", wording.length(stretch.start)),
-                ("To chainage", wording.length(stretch.end)),
-                ("Length", wording.length(stretch.length)),
-                (kind.worst, wording.dimension(stretch.worst)),
-            ]
+            rows = [*from_to(stretch, wording), (kind.worst, wording.dimension(stretch.worst))]
             yield Shape(degrees(stretch_line(packs[number], stretch)), f"{kind.title}, pack {number}", rows)

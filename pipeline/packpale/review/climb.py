@@ -12,15 +12,16 @@ from packpale.result import PlotResult
 from packpale.review.digging import stretch_line
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.projecting import Degrees
+from packpale.review.stretch_shapes import BAND, from_to
 from packpale.review.wording import Wording
 from packpale.settings import Project
 
 INSIDE, OUTSIDE, TREES = "bank inside", "bank outside", "woodland near"
 CLASSES = (
-    ("as set, or nearly", Style("#b9d7c9", width=6)),
-    ("less, within what is let pass", Style("#e3b23c", width=6)),
-    ("less than that", Style("#c8501e", width=6)),
-    ("less than that by as much again", Style("#5c0a2e", width=6)),
+    ("as set, or nearly", Style("#b9d7c9", width=BAND)),
+    ("less, within what is let pass", Style("#e3b23c", width=BAND)),
+    ("less than that", Style("#c8501e", width=BAND)),
+    ("less than that by as much again", Style("#5c0a2e", width=BAND)),
 )
 """What the ground inside leaves of the height, the best first; they grow darker."""
 NEARLY_M = 0.05
@@ -89,7 +90,7 @@ def _coloured(result: PlotResult, project: Project, wording: Wording, degrees: D
         for (text, style), least, most in zip(CLASSES, edges, edges[1:], strict=False):
             holds = (missing > least) & (missing <= most)
             for s in stretches(holds, c.inside, step=line.step, largest=False, first=float(line.chainage[0])):
-                rows = [*_from_to(s, wording), ("Least height from inside", wording.dimension(s.worst))]
+                rows = [*from_to(s, wording), ("Least height from inside", wording.dimension(s.worst))]
                 title = f"Fence of pack {c.pack}: height {text}"
                 yield Shape(degrees(stretch_line(packs[c.pack], s)), title, rows, style=style)
 
@@ -99,7 +100,7 @@ def _lines(result: PlotResult, kind: str, title: str, wording: Wording, degrees:
     worst = "Least distance" if kind == TREES else "Least height from outside"
     for c, found, s in _stretches(result):
         if found == kind:
-            rows = [*_from_to(s, wording), (worst, wording.dimension(s.worst))]
+            rows = [*from_to(s, wording), (worst, wording.dimension(s.worst))]
             yield Shape(degrees(stretch_line(packs[c.pack], s)), f"{title}, pack {c.pack}", rows)
 
 
@@ -111,11 +112,3 @@ def _stretches(result: PlotResult) -> Iterator[tuple[Climb, str, Stretch]]:
     for c in _found(result):
         for kind, found in ((INSIDE, c.banks_inside), (OUTSIDE, c.banks_outside), (TREES, c.near_trees)):
             yield from ((c, kind, stretch) for stretch in found)
-
-
-def _from_to(s: Stretch, wording: Wording) -> list[tuple[str, str]]:
-    return [
-        ("From chainage", wording.length(s.start)),
-        ("To chainage", wording.length(s.end)),
-        ("Length", wording.length(s.length)),
-    ]

@@ -13,6 +13,7 @@ from packpale.result import PlotResult
 from packpale.review.digging import stretch_line
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.projecting import Degrees
+from packpale.review.stretch_shapes import BAND, from_to
 from packpale.review.wording import Wording
 from packpale.site import Array
 
@@ -96,7 +97,7 @@ def holding_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> It
         Shape(
             degrees(stretch_line(packs[found.pack], s)),
             f"Mesh of pack {found.pack} ends on rock",
-            [*_from_to(s, wording), ("Least depth", wording.dimension(s.worst))],
+            [*from_to(s, wording), ("Least depth", wording.dimension(s.worst))],
         )
         for found in _found(result)
         for s in found.on_rock
@@ -115,13 +116,13 @@ def _coloured(
     wording: Wording,
     degrees: Degrees,
 ) -> VectorLayer:
-    styles = [Style(colour, width=6) for colour in COLOURS]
+    styles = [Style(colour, width=BAND) for colour in COLOURS]
     packs = {pack.number: pack for pack in result.enclosure.packs}
     shapes = [
         Shape(
             degrees(stretch_line(packs[found.pack], s)),
             f"{title}, pack {found.pack}",
-            [*_from_to(s, wording), ("At the weakest place", say(s.worst))],
+            [*from_to(s, wording), ("At the weakest place", say(s.worst))],
             style=styles[k],
         )
         for found in _found(result)
@@ -166,11 +167,3 @@ def _found(result: PlotResult) -> tuple[Holding, ...]:
 
 def _hours(value: float) -> str:
     return f"{value:.1f} h"
-
-
-def _from_to(s: Stretch, wording: Wording) -> list[tuple[str, str]]:
-    return [
-        ("From chainage", wording.length(s.start)),
-        ("To chainage", wording.length(s.end)),
-        ("Length", wording.length(s.length)),
-    ]

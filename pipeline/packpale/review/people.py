@@ -7,8 +7,9 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from packpale.care.howl import FOREST_M, LADDER, OPEN_M, Howl, Reach
-from packpale.care.viewing import Viewing
+from packpale.care.howl import FOREST_M, LADDER, OPEN_M, Heard, Howl, Reach
+from packpale.care.neighbours import Neighbours
+from packpale.care.viewing import Viewing, Viewpoint
 from packpale.result import PlotResult
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.settings import Project
@@ -99,45 +100,23 @@ def reach_rows(result: PlotResult, project: Project) -> Iterable[dict[str, Any]]
 def heard_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
     """Rows of the layer howl_levels, but the plot's name."""
     for h in result.care.howl.heard if result.care and result.care.howl else ():
-        yield {
-            "pack": h.pack,
-            "kind": h.kind,
-            "number": h.number,
-            "distance_m": h.distance,
-            "level_db": h.level,
-            "excess_db": h.excess,
-            "screened_db": h.screened,
-            "leaves_db": h.leaves,
-            "audible": h.excess >= 0,
-            "surveyed": h.surveyed,
-            "geometry": shapely.Point(h.x, h.y),
-        }
+        yield _heard(h) | {"audible": h.excess >= 0, "geometry": shapely.Point(h.x, h.y)}
 
 
 def viewpoint_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
     """Rows of the layer viewpoints, but the plot's name."""
     for v in result.care.viewing.viewpoints if result.care and result.care.viewing else ():
-        yield {
-            "viewpoint": v.number,
-            "ground_m": v.ground,
-            "pack": v.pack,
-            "fence_distance_m": v.fence_distance,
-            "keeps_off": v.keeps_off,
-            "seen_share": v.seen_share,
-            "geometry": shapely.Point(v.x, v.y),
-        }
+        told = _viewpoint(v)
+        number = told.pop("number")
+        yield told | {"viewpoint": number, "ground_m": v.ground, "geometry": shapely.Point(v.x, v.y)}
 
 
 def neighbour_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
     """Rows of the layer neighbours, but the plot's name."""
     for n in result.care.neighbours if result.care else ():
-        yield {
+        yield _gap(n) | {
             "pack": n.packs[0],
             "other_pack": n.packs[1],
-            "gap_m": n.gap,
-            "between": n.between,
-            "keeps_separation": n.keeps_separation,
-            "facing_m": n.facing,
             "sees_share": n.sees[0],
             "seen_share": n.sees[1],
             "geometry": shapely.LineString(n.ends),
@@ -161,53 +140,56 @@ def details(result: PlotResult) -> Mapping[str, Any]:
         "howl": _howl(care.howl) if care and care.howl else None,
         "viewing": _viewing(care.viewing) if care and care.viewing else None,
         "neighbours": [
-            {
-                "packs": list(n.packs),
-                "gap_m": n.gap,
-                "between": n.between,
-                "keeps_separation": n.keeps_separation,
-                "facing_m": n.facing,
-                "sees": list(n.sees),
-                "excess_db": list(n.excess),
-                "refuge": list(n.refuge),
-            }
+            _gap(n)
+            | {"packs": list(n.packs), "sees": list(n.sees), "excess_db": list(n.excess), "refuge": list(n.refuge)}
             for n in (care.neighbours if care else ())
         ],
     }
 
 
+def _heard(h: Heard) -> dict[str, Any]:
+    return {
+        "pack": h.pack,
+        "kind": h.kind,
+        "number": h.number,
+        "distance_m": h.distance,
+        "level_db": h.level,
+        "excess_db": h.excess,
+        "screened_db": h.screened,
+        "leaves_db": h.leaves,
+        "surveyed": h.surveyed,
+    }
+
+
+def _viewpoint(v: Viewpoint) -> dict[str, Any]:
+    return {
+        "number": v.number,
+        "pack": v.pack,
+        "fence_distance_m": v.fence_distance,
+        "keeps_off": v.keeps_off,
+        "seen_share": v.seen_share,
+    }
+
+
+def _gap(n: Neighbours) -> dict[str, Any]:
+    return {
+        "gap_m": n.gap,
+        "between": n.between,
+        "keeps_separation": n.keeps_separation,
+        "facing_m": n.facing,
+    }
+
+
 def _viewing(viewing: Viewing) -> dict[str, Any]:
     return {
-        "viewpoints": [
-            {
-                "number": v.number,
-                "pack": v.pack,
-                "fence_distance_m": v.fence_distance,
-                "keeps_off": v.keeps_off,
-                "seen_share": v.seen_share,
-            }
-            for v in viewing.viewpoints
-        ],
+        "viewpoints": [_viewpoint(v) for v in viewing.viewpoints],
         "packs": [{"pack": p.pack, "seen_share": p.seen_share, "refuge_share": p.refuge_share} for p in viewing.packs],
     }
 
 
 def _howl(howl: Howl) -> dict[str, Any]:
     return {
-        "heard": [
-            {
-                "pack": h.pack,
-                "kind": h.kind,
-                "number": h.number,
-                "distance_m": h.distance,
-                "level_db": h.level,
-                "excess_db": h.excess,
-                "screened_db": h.screened,
-                "leaves_db": h.leaves,
-                "surveyed": h.surveyed,
-            }
-            for h in howl.heard
-        ],
+        "heard": [_heard(h) for h in howl.heard],
         "reach": [
             {
                 "pack": r.pack,

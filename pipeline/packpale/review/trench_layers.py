@@ -13,14 +13,15 @@ from packpale.enclosure.model import Pack
 from packpale.result import PlotResult
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.projecting import Degrees
+from packpale.review.stretch_shapes import BAND, from_to
 from packpale.review.wording import Wording
 from packpale.site import Array, Mask
 
 CUT = {
-    (False, False): ("soil, dry", Style("#e69f00", width=6)),
-    (True, False): ("rock, dry", Style("#1d2a2a", width=6)),
-    (False, True): ("soil, below the water table", Style("#56b4e9", width=6)),
-    (True, True): ("rock, below the water table", Style("#0b3c8c", width=6)),
+    (False, False): ("soil, dry", Style("#e69f00", width=BAND)),
+    (True, False): ("rock, dry", Style("#1d2a2a", width=BAND)),
+    (False, True): ("soil, below the water table", Style("#56b4e9", width=BAND)),
+    (True, True): ("rock, below the water table", Style("#0b3c8c", width=BAND)),
 }
 """Words and style of a stretch of trench by whether its bottom lies in rock and in water. Ordered by lightness too."""
 SECURED = Style("#cc79a7", width=9, dash="2 9")
@@ -65,7 +66,7 @@ def trench_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Ite
 
 
 def _secured(pack: Pack, stretch: Stretch, wording: Wording, degrees: Degrees) -> Shape:
-    rows = [*_from_to(stretch.start, stretch.length, wording), ("Deepest", wording.dimension(stretch.worst))]
+    rows = [*from_to(stretch, wording), ("Deepest", wording.dimension(stretch.worst))]
     title = f"Walls of pack {pack.number} to be sloped, shored or shielded"
     return Shape(degrees(_line(pack, stretch.start, stretch.length)), title, rows)
 
@@ -86,13 +87,9 @@ def _cut(pack: Pack, profile: Profile, wording: Wording, degrees: Degrees) -> It
     for (in_rock, in_water), (text, style) in CUT.items():
         holds: Mask = (rock == in_rock) & (wet == in_water)
         for stretch in stretches(holds, profile.depth, step=pack.alignment.step):
-            rows = [*_from_to(stretch.start, stretch.length, wording), ("Deepest", wording.dimension(stretch.worst))]
+            rows = [*from_to(stretch, wording), ("Deepest", wording.dimension(stretch.worst))]
             line = _line(pack, stretch.start, stretch.length)
             yield Shape(degrees(line), f"Trench of pack {pack.number}: {text}", rows, style=style)
-
-
-def _from_to(start: float, length: float, wording: Wording) -> list[tuple[str, str]]:
-    return [("From chainage", wording.dimension(start)), ("Length", wording.dimension(length))]
 
 
 def _line(pack: Pack, start: float, length: float) -> LineString:
