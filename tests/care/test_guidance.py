@@ -2,7 +2,7 @@
 
 import pytest
 
-from packpale.care.guidance import compare, unspoken
+from packpale.care.guidance import compare, speaks_of_climbing, unspoken, verdicts_at_height
 from packpale.settings import Project
 from packpale.values import guidance as table
 from packpale.values.guidance import Part, Rule, guidance
@@ -149,3 +149,22 @@ def test_a_row_without_its_source_is_refused(column):
            "source": "s", "edition": "e", "reading": "read", column: ""}  # fmt: skip
     with pytest.raises(ValueError, match="is missing"):
         table._rule("r", [row])
+
+
+def test_a_fence_that_a_bank_lowers_falls_short_of_the_figures_in_between():
+    project = project_of(fence={"height_m": 2.5, "overhang_m": 1.0})
+    rules = [rule for rule in guidance() if speaks_of_climbing(rule)]
+    names = [rule.name for rule in rules]
+    as_set = {one.rule.name: one.verdict for one in compare(project, rules)}
+    # 8 ft = 2.4384 m lies between 2.5 m and 2.4 m, and so does no other figure printed for a height.
+    lowered = dict(zip(names, verdicts_at_height(project, rules, 2.4), strict=True))
+    assert {name for name in names if as_set[name] != lowered[name]} == {"ohio hyena height"}
+    assert (as_set["ohio hyena height"], lowered["ohio hyena height"]) == ("meets", "falls short")
+    # At 1.7 m nothing that asks for a height is met; an overhang is as long on a low fence.
+    low = dict(zip(names, verdicts_at_height(project, rules, 1.7), strict=True))
+    assert {name for name in names if low[name] == "meets"} == {
+        "ohio cantilever",
+        "usda fox overhang",
+        "canada fox overhang",
+    }
+    assert set(verdicts_at_height(project, rules, float("nan"))) == {"not covered"}

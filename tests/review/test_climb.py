@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from packpale.review.climb import climb_details, climb_layers
+from packpale.review.guidance import guidance_table
 from packpale.review.projecting import to_degrees
 from packpale.review.wording import Wording
 from review import factory, pages
@@ -29,11 +30,16 @@ def test_rows_of_the_geopackage(run):
 
 
 def test_first_page(run):
-    (c,) = climb_details(run.plots[0])
+    (c,) = climb_details(run.plots[0], run.settings)
     text = pages.read(run.folder / "index.html").text
     lowest = f"stands {METRIC.dimension(c['least_m'])} high from inside at its lowest place, chainage "
     assert lowest + METRIC.length(c["weakest_chainage_m"]) in text
     assert f"over {METRIC.length(c['banks_inside_m'])} inside" in text
+    # Published figures stand beside: what is asked, the verdict as set, the verdict at the lowest place.
+    rows = {row.rule: row for row in guidance_table(run.settings, METRIC).rows if row.of_climbing}
+    assert rows.keys() == c["at_lowest"].keys()
+    for name, row in rows.items():
+        assert f"for {row.animals} {row.asked} {row.verdict} {c['at_lowest'][name]}" in text, name
 
 
 def test_the_coloured_line_is_whole_and_each_piece_in_its_class(fitting):

@@ -1,5 +1,6 @@
 """The settings of a run beside what others have published: told, never put right."""
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -14,6 +15,9 @@ ROUNDING = 0.005
 """Settings that miss a figure by no more than this meet it: 0.91 m is 3 ft. [m, and degrees and m2 alike]"""
 UNCOVERED_SECTIONS: Mapping[str, type[Settings]] = {"fence": FenceSettings, "trench": TrenchSettings}
 """Sections whose settings are named if no figure speaks of them."""
+
+CLIMBING = ("fence.height_m", "fence.overhang_m", "fence.overhang_deg")
+"""Settings that hold back what climbs and jumps."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,21 @@ def compare(project: Project, rules: Sequence[Rule]) -> tuple[Comparison, ...]:
     It is not covered where no setting speaks of it, or the setting leaves open what will come of it.
     """
     return tuple(_compare(project, rule) for rule in rules)
+
+
+def speaks_of_climbing(rule: Rule) -> bool:
+    """Whether a rule gives a figure for height or overhang of the fence."""
+    return any(part.key in CLIMBING for way in rule.ways for part in way)
+
+
+def verdicts_at_height(project: Project, rules: Sequence[Rule], height: float) -> tuple[Verdict, ...]:
+    """Every rule beside the settings if the fence were ``height`` high [m]; not covered where that is NaN."""
+    unknown: Verdict = "not covered"
+    if math.isnan(height):
+        return (unknown,) * len(rules)
+    fence = project.fence.model_copy(update={"height_m": height})
+    found = compare(project.model_copy(update={"fence": fence}), rules)
+    return tuple(one.verdict for one in found)
 
 
 def unspoken(rules: Sequence[Rule]) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from packpale.care.climb import Climb
+from packpale.care.guidance import speaks_of_climbing, verdicts_at_height
 from packpale.earthworks.model import Stretch
 from packpale.earthworks.stretches import stretches, total
 from packpale.result import PlotResult
@@ -15,6 +16,7 @@ from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import BAND, from_to
 from packpale.review.wording import Wording
 from packpale.settings import Project
+from packpale.values.guidance import guidance
 
 INSIDE, OUTSIDE, TREES = "bank inside", "bank outside", "woodland near"
 CLASSES = (
@@ -44,8 +46,10 @@ def climb_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
         }
 
 
-def climb_details(result: PlotResult) -> list[dict[str, Any]]:
-    """What the first page tells of each pack."""
+def climb_details(result: PlotResult, project: Project) -> list[dict[str, Any]]:
+    """What the first page tells of each pack; ``at_lowest`` has the verdict of each rule on height or overhang."""
+    rules = [rule for rule in guidance() if speaks_of_climbing(rule)]
+    names = [rule.name for rule in rules]
     return [
         {
             "pack": c.pack,
@@ -55,6 +59,7 @@ def climb_details(result: PlotResult) -> list[dict[str, Any]]:
             "banks_inside_m": total(c.banks_inside),
             "banks_outside_m": total(c.banks_outside),
             "near_trees_m": total(c.near_trees),
+            "at_lowest": dict(zip(names, verdicts_at_height(project, rules, c.least), strict=True)),
         }
         for c in _found(result)
     ]

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from packpale.care.guidance import Comparison, PartFound, Verdict, compare, unspoken
+from packpale.care.guidance import Comparison, PartFound, Verdict, compare, speaks_of_climbing, unspoken
 from packpale.review.assumed import meaning
 from packpale.review.wording import Wording
 from packpale.settings import Project
@@ -30,6 +30,8 @@ ORDER: tuple[Verdict, ...] = ("falls short", "not covered", "meets")
 class GuidanceRow:
     """One published rule on the page."""
 
+    rule: str
+    """Its name in the table of values."""
     verdict: str
     text: str
     asked: str
@@ -37,6 +39,8 @@ class GuidanceRow:
     animals: str
     condition: str
     source: str
+    of_climbing: bool
+    """Whether it speaks of the fence's height or overhang."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +67,7 @@ def _row(one: Comparison, wording: Wording) -> GuidanceRow:
     read = "" if rule.reading == "read" else "; read second-hand"
     values = {found.part.key: found for way in one.ways for found in way}
     return GuidanceRow(
+        rule=rule.name,
         verdict=one.verdict,
         text=rule.text,
         asked=", or ".join(_asked(way, wording) for way in one.ways) or "–",
@@ -70,6 +75,7 @@ def _row(one: Comparison, wording: Wording) -> GuidanceRow:
         animals=rule.animals,
         condition=rule.condition,
         source=f"{rule.source} ({rule.edition}{read})",
+        of_climbing=speaks_of_climbing(rule),
     )
 
 

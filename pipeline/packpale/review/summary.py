@@ -46,7 +46,7 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         notes=notes(result),
         crs=result.site.crs,
         details=_details(result, ground, priced)
-        | _row({"crossings": crossing_details(result, project), "climb": climb_details(result)})
+        | _row({"crossings": crossing_details(result, project), "climb": climb_details(result, project)})
         | _row({"holding": holding_details(result)}),
     )
 
