@@ -30,10 +30,22 @@ debug = click.option("--debug", is_flag=True, help="Show the traceback of an err
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="Output folder.")
 @click.option("--plot", "plots", multiple=True, metavar="ID", help="Compute this plot only; may be repeated.")
 @click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core.")
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Compute on a Dask cluster, such as tcp://192.0.2.7:8786 (needs packpale[cluster]).",
+)
 @click.option("--fresh", is_flag=True, help="Start over; without it, plots already complete are kept.")
 @debug
 def run(
-    config: Path, *, out: Path | None, plots: tuple[str, ...], workers: int | None, fresh: bool, debug: bool
+    config: Path,
+    *,
+    out: Path | None,
+    plots: tuple[str, ...],
+    workers: int | None,
+    cluster: str | None,
+    fresh: bool,
+    debug: bool,
 ) -> None:
     """Compute every plot of a settings file.
 
@@ -43,9 +55,21 @@ def run(
     from packpale.run import run as run_plots
 
     with _faults_as_lines(debug):
+        if cluster is not None and workers is not None:
+            raise Faults(
+                ["--workers: has no effect beside --cluster, whose workers are its own; leave one of the two out"]
+            )
         folder = out or Path("outputs") / config.stem
         with watching() as watch:
-            outcome = run_plots(config, out=folder, plots=plots, workers=workers or _cores(), fresh=fresh, watch=watch)
+            outcome = run_plots(
+                config,
+                out=folder,
+                plots=plots,
+                workers=workers or _cores(),
+                cluster=cluster,
+                fresh=fresh,
+                watch=watch,
+            )
         for plot in outcome.plots:
             if plot.status == "failed":
                 click.echo(f"plot {plot.plot_id}: failed: {plot.reason}", err=True)

@@ -10,12 +10,13 @@ import zlib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Protocol
 
 from packpale import __version__
+from packpale.cluster import WorkersEnded, cluster_executor
 from packpale.faults import Faults, Gathering
 from packpale.ranking import rank
 from packpale.result import PlotSummary
@@ -82,15 +83,18 @@ def run(
     out: Path,
     plots: Sequence[str] = (),
     workers: int = 1,
+    cluster: str | None = None,
     fresh: bool = False,
     watch: Watcher = lambda progress, finished: None,
 ) -> RunOutcome:
     """Compute the plots of a settings file into the folder ``out``.
 
     Plots already complete there from the same settings, inputs and version are kept unless ``fresh``. Nothing outside
-    ``out`` is written; a plot appears under ``out/plots`` only when it is complete.
+    ``out`` is written; a plot appears under ``out/plots`` only when it is complete. With the address of a Dask
+    scheduler as ``cluster`` its workers compute the plots, else ``workers`` processes of this machine.
 
-    Raises Faults if settings or inputs are at fault; then nothing is written.
+    Raises Faults if settings or inputs are at fault; then nothing is written. Raises Faults too if the cluster cannot
+    serve or is lost; then the same call goes on where it was.
     """
     project, inputs = read_and_open(settings)
     chosen = _chosen(inputs, plots)
@@ -107,7 +111,11 @@ def run(
         if summary:
             kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, summary)
     jobs = [_Job(inputs, project, p, folders[p], out, f"{key}-{p}") for p in chosen if p not in kept]
-    outcomes = {**kept, **_compute(jobs, workers, Progress(total=len(jobs)), watch)}
+    progress = Progress(total=len(jobs))
+    if cluster is None:
+        outcomes = {**kept, **_compute(jobs, workers, progress, watch)}
+    else:
+        outcomes = {**kept, **_compute_on_cluster(cluster, jobs, progress, watch)}
 
     ordered = tuple(outcomes[plot_id] for plot_id in chosen)
     _write_run_files(ordered, project, hashes, inputs, out)
@@ -258,13 +266,7 @@ def _finished(folder: Path, key: str) -> PlotSummary | None:
 def _compute(jobs: Sequence[_Job], workers: int, progress: Progress, watch: Watcher) -> dict[str, PlotOutcome]:
     """All jobs over worker processes; a plot that brings its worker down is tried once more, alone."""
     outcomes: dict[str, PlotOutcome] = {}
-
-    def finish(outcome: PlotOutcome) -> None:
-        outcomes[outcome.plot_id] = outcome
-        progress.done += 1
-        progress.failed += outcome.status == "failed"
-        watch(progress, outcome)
-
+    finish = _gathering(outcomes, progress, watch)
     if workers == 1 or len(jobs) <= 1:
         for job in jobs:
             watch(progress, None)
@@ -285,6 +287,34 @@ def _compute(jobs: Sequence[_Job], workers: int, progress: Progress, watch: Watc
     return outcomes
 
 
+def _compute_on_cluster(
+    address: str, jobs: Sequence[_Job], progress: Progress, watch: Watcher
+) -> dict[str, PlotOutcome]:
+    """All jobs on the workers of a Dask cluster, which see the output folder under the same absolute path."""
+    outcomes: dict[str, PlotOutcome] = {}
+    if not jobs:
+        return outcomes
+    jobs = [replace(job, out=job.out.absolute()) for job in jobs]
+    with cluster_executor(address, folder=jobs[0].out / PARTIAL, files=jobs[0].inputs.files) as executor:
+
+        def watching(progress: Progress, finished: PlotOutcome | None) -> None:
+            executor.raise_if_lost()
+            watch(progress, finished)
+
+        _over(executor, jobs, progress, watching, _gathering(outcomes, progress, watching))
+    return outcomes
+
+
+def _gathering(outcomes: dict[str, PlotOutcome], progress: Progress, watch: Watcher) -> Callable[[PlotOutcome], None]:
+    def finish(outcome: PlotOutcome) -> None:
+        outcomes[outcome.plot_id] = outcome
+        progress.done += 1
+        progress.failed += outcome.status == "failed"
+        watch(progress, outcome)
+
+    return finish
+
+
 def _pool(workers: int) -> ProcessPoolExecutor:
     # spawn: compiled kernels and raster handles do not survive a fork.
     return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
@@ -302,13 +332,19 @@ def _over(
         while futures:
             ended, _ = wait(futures, timeout=1.0, return_when=FIRST_COMPLETED)
             for future in ended:
-                futures.pop(future)
-                finish(future.result())
+                finish(_ended(future, futures.pop(future)))
             progress.stages = {j.plot_id: s for j in futures.values() if (s := _read_stage(j.stage_file))}
             watch(progress, None)
     except BaseException:
         executor.shutdown(wait=False, cancel_futures=True)
         raise
+
+
+def _ended(future: Future[PlotOutcome], job: _Job) -> PlotOutcome:
+    try:
+        return future.result()
+    except WorkersEnded as error:
+        return PlotOutcome(job.plot_id, "failed", str(error), 0.0, None)
 
 
 def _read_stage(file: Path) -> str:
