@@ -1,6 +1,5 @@
 """Plots on a Dask cluster of this machine: same files, workers that end, a scheduler that is lost, workers unfit."""
 
-import json
 import os
 import signal
 import socket
@@ -13,6 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from made_cluster import Machine, wait_until
 from made_inputs import NORTH_PLOT, Made
 from packpale import cli, cluster
 from packpale.cluster import cluster_executor, code_hash
@@ -21,39 +21,6 @@ from packpale.run import run
 
 cloudpickle = pytest.importorskip("cloudpickle", reason="the extra cluster is not installed")
 pytest.importorskip("distributed", reason="the extra cluster is not installed")
-
-
-class Machine:
-    """A scheduler and two workers, each a process of its own as on a real cluster."""
-
-    def __init__(self, folder):
-        self.file = folder / "scheduler.json"
-        self.folder = folder
-        self.scheduler = self.start("dask_scheduler", "--port", "0")
-        self.workers = [self.start("dask_worker", "--nthreads", "2", "--no-nanny") for _ in range(2)]
-        wait_until(self.file.exists)
-        self.address = json.loads(self.file.read_text(encoding="utf-8"))["address"]
-
-    def start(self, which, *options):
-        command = [sys.executable, "-m", f"distributed.cli.{which}", "--scheduler-file", str(self.file), *options]
-        return subprocess.Popen(
-            [*command, "--host", "127.0.0.1", "--no-dashboard"],
-            cwd=self.folder,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-
-    def stop(self):
-        for process in [*self.workers, self.scheduler]:
-            process.kill()
-            process.wait()
-
-
-def wait_until(true, seconds=60):
-    end = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
 
 
 @pytest.fixture(scope="module")
