@@ -80,16 +80,24 @@ def run(
 
 @commands.command()
 @click.argument("config", type=EXISTING_FILE)
+@click.option("--plan", "planned", is_flag=True, help="Tell what a run would take, from a few plots computed for it.")
+@click.option("--workers", type=click.IntRange(1), help="Plan for so many; default: for several numbers of them.")
 @debug
-def check(config: Path, debug: bool) -> None:
-    """Read and validate everything, compute nothing, list every fault at once.
+def check(config: Path, *, planned: bool, workers: int | None, debug: bool) -> None:
+    """Read and validate everything, list every fault at once, write nothing.
 
-    Example: packpale check config/demo.toml
+    Example: packpale check config/demo.toml --plan
     """
     with _faults_as_lines(debug):
+        import time
+
         from packpale.run import read_and_open
 
-        _, inputs = read_and_open(config)
+        if workers is not None and not planned:
+            raise Faults(["--workers: has no effect without --plan; add --plan, or leave it out"])
+        started = time.monotonic()
+        project, inputs = read_and_open(config)
+        opening = time.monotonic() - started
         hectares = sum(p.outline.area for p in inputs.plots) / 10_000
         click.echo(
             f"{config}: no fault; {len(inputs.plots)} plots, {hectares:.2f} ha, "
@@ -97,6 +105,11 @@ def check(config: Path, debug: bool) -> None:
         )
         for note in [*inputs.notes, *(f"{p.plot_id}: {n}" for p in inputs.plots for n in p.notes)]:
             click.echo(f"note: {note}")
+        if planned:
+            from packpale.planning import lines, plan
+
+            for line in lines(plan(project, inputs, before=opening), workers=workers):
+                click.echo(line)
 
 
 @commands.command()

@@ -158,8 +158,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
     read any more.
     """
     plot, crs = inputs.plot(plot_id), CRS.from_user_input(inputs.crs)
-    bounds = _bounds(plot, inputs.fence_lines)
-    grid = window(inputs.elevation, crs, inputs.cell_m, bounds, project.land.margin_m)
+    grid = plot_window(inputs, plot, project)
     elevation, odd = blank_implausible(read_elevation(inputs.elevation, crs, grid))
     notes = [*inputs.notes, *plot.notes]
     if odd:
@@ -183,6 +182,12 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         pits=used_pits(inputs.pits, grid, project.soil.pit_range_m),
         fence_lines=inputs.fence_lines.get(plot_id, ()),
     )
+
+
+def plot_window(inputs: Inputs, plot: Plot, project: Project) -> Grid:
+    """The grid on which a plot is computed: its own ground and land.margin_m round it."""
+    crs, bounds = CRS.from_user_input(inputs.crs), _bounds(plot, inputs.fence_lines)
+    return window(inputs.elevation, crs, inputs.cell_m, bounds, project.land.margin_m)
 
 
 def _bounds(plot: Plot, lines: Mapping[str, tuple[Polygon, ...]]) -> tuple[float, float, float, float]:
