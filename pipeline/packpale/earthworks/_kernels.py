@@ -1,4 +1,7 @@
-"""Compiled loops of the volume integral: no checks, no defaults, no files."""
+"""Compiled loops of the volume integral: no checks, no defaults, no files.
+
+All in one file: a cached loop is compiled anew when its own file changes, not when that of a function it calls does.
+"""
 
 # ruff: noqa: PLR0917 - compiled functions take no keyword-only arguments
 
@@ -10,6 +13,9 @@ from numba import njit
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+
+SKIPPED = 1e-9
+"""Of a cell: closer to its border than that, a place counts as on it."""
 
 
 @njit(cache=True)
@@ -38,24 +44,6 @@ def bilinear(z: Floats, west: float, north: float, cell: float, x: float, y: flo
 
 
 @njit(cache=True)
-def nearest_is(values: Flags, west: float, north: float, cell: float, x: float, y: float) -> bool:
-    """The same for a mask."""
-    rows, cols = values.shape
-    c = min(max(math.floor((x - west) / cell), 0), cols - 1)
-    r = min(max(math.floor((north - y) / cell), 0), rows - 1)
-    return bool(values[r, c])
-
-
-@njit(cache=True)
-def nearest(values: Floats, west: float, north: float, cell: float, x: float, y: float) -> float:
-    """Same as Grid.nearest for one point."""
-    rows, cols = values.shape
-    c = min(max(math.floor((x - west) / cell), 0), cols - 1)
-    r = min(max(math.floor((north - y) / cell), 0), rows - 1)
-    return float(values[r, c])
-
-
-@njit(cache=True)
 def positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, float, float, float]:
     """Of a value linear from v1 at o1 to v2 at o2: length and area where it is positive, and their first moments."""
     if v1 <= 0.0 and v2 <= 0.0:
@@ -70,22 +58,189 @@ def positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, fl
 
 
 @njit(cache=True)
-def add_strip(row: Floats, o1: float, o2: float, c1: float, c2: float, rock: float, hard: bool, water: float) -> None:
-    """Add to ``row`` the cut, rock, wet, open and hard rock part of a strip whose cut is linear from c1 to c2."""
+def add_cut(row: Floats, o1: float, o2: float, c1: float, c2: float) -> None:
+    """Add to ``row`` cut and open width of a strip whose cut is linear from c1 to c2."""
     width, width_moment, area, moment = positive_part(o1, o2, c1, c2)
     row[0] += area
     row[1] += moment
     row[6] += width
     row[7] += width_moment
-    _, _, area, moment = positive_part(o1, o2, c1 - rock, c2 - rock)
-    row[2] += area
-    row[3] += moment
-    if hard:
-        row[8] += area
-        row[9] += moment
-    _, _, area, moment = positive_part(o1, o2, c1 - water, c2 - water)
-    row[4] += area
-    row[5] += moment
+
+
+@njit(cache=True)
+def add_below(
+    row: Floats, share: float, o1: float, o2: float, c1: float, c2: float, rock: float, hard: bool, water: float
+) -> None:
+    """Add to ``row`` a share of the rock, hard rock and wet part of a strip over one kind of soil."""
+    if c1 > rock or c2 > rock:
+        _, _, area, moment = positive_part(o1, o2, c1 - rock, c2 - rock)
+        row[2] += share * area
+        row[3] += share * moment
+        if hard:
+            row[8] += share * area
+            row[9] += share * moment
+    if c1 > water or c2 > water:
+        _, _, area, moment = positive_part(o1, o2, c1 - water, c2 - water)
+        row[4] += share * area
+        row[5] += share * moment
+
+
+@njit(cache=True)
+def add_along(
+    row: Floats,
+    o1: float,
+    o2: float,
+    c1: float,
+    c2: float,
+    u: float,
+    v: float,
+    u_end: float,
+    v_end: float,
+    rock: Floats,
+    hard: Flags,
+    water: Floats,
+    rock_shift: float,
+    water_shift: float,
+) -> None:
+    """Add half of a strip over the soil of the cells from (u, v) to (u_end, v_end), in cells, each by its length."""
+    rows, cols = rock.shape
+    du, dv = u_end - u, v_end - v
+    c, r = math.floor(u), math.floor(v)
+    # Of the way: where the next column and the next row begin, and how far it is from one to the next.
+    right, down = (1 if du > 0.0 else -1), (1 if dv > 0.0 else -1)
+    a_column, a_row = (1.0 / abs(du) if du else math.inf), (1.0 / abs(dv) if dv else math.inf)
+    to_column = (c + 1 - u if du > 0.0 else u - c) * a_column if du else math.inf
+    to_row = (r + 1 - v if dv > 0.0 else v - r) * a_row if dv else math.inf
+    done = 0.0
+    while done < 1.0:
+        upto = min(to_column, to_row, 1.0)
+        if upto > done:
+            i, j = min(max(r, 0), rows - 1), min(max(c, 0), cols - 1)
+            d_rock, d_water = max(rock[i, j] + rock_shift, 0.0), max(water[i, j] + water_shift, 0.0)
+            add_below(row, 0.5 * (upto - done), o1, o2, c1, c2, d_rock, hard[i, j], d_water)
+            done = upto
+        if to_column <= to_row:
+            c += right
+            to_column += a_column
+        else:
+            r += down
+            to_row += a_row
+
+
+@njit(cache=True)
+def onwards(a: float, at: float, slope: float) -> float:
+    """Offset, from ``a`` where the section is at column or row ``at`` in cells, at which it enters the next cell."""
+    if slope > 0.0:
+        return a + (math.floor(at + SKIPPED) + 1.0 - at) / slope
+    if slope < 0.0:
+        return a + (math.ceil(at - SKIPPED) - 1.0 - at) / slope
+    return math.inf
+
+
+@njit(cache=True)
+def add_strip(
+    row: Floats,
+    o1: float,
+    o2: float,
+    c1: float,
+    c2: float,
+    about: Floats,
+    u: Floats,
+    v: Floats,
+    su: Floats,
+    sv: Floats,
+    rock: Floats,
+    hard: Flags,
+    water: Floats,
+    rock_shift: float,
+    water_shift: float,
+) -> None:
+    """Add to ``row`` the cut of a strip from o1 to o2, linear from c1 to c2, and what of it is rock or wet.
+
+    ``u + o su`` and ``v + o sv`` (3,) are column and row, in cells, at offset o where the stretch of the station
+    begins, at the station and where it ends. The soil is that of the cells which the stretch crosses at the strip's
+    middle, each by its length; the strip is parted where the section crosses from cell to cell. ``about`` says what
+    is known of all cells near, as ``soil_about`` fills it.
+    """
+    add_cut(row, o1, o2, c1, c2)
+    rows, cols = rock.shape
+    if about[0] <= o1 and o2 <= about[1]:
+        if c1 <= about[2] and c2 <= about[2]:
+            return
+        if about[3] == 1.0:
+            add_below(row, 1.0, o1, o2, c1, c2, about[4], about[5] == 1.0, about[6])
+            return
+    a, cut_a = o1, c1
+    while a < o2:
+        b = min(onwards(a, u[1] + a * su[1], su[1]), onwards(a, v[1] + a * sv[1], sv[1]), o2)
+        cut_b = c2 if b == o2 else c1 + (c2 - c1) * (b - o1) / (o2 - o1)
+        m = (a + b) / 2.0
+        u1, v1 = u[1] + m * su[1], v[1] + m * sv[1]
+        c, r = math.floor(u1), math.floor(v1)
+        share = 0.0
+        for k in (0, 2):
+            u2, v2 = u[k] + m * su[k], v[k] + m * sv[k]
+            if math.floor(u2) == c and math.floor(v2) == r:
+                share += 0.5
+            else:
+                add_along(row, a, b, cut_a, cut_b, u1, v1, u2, v2, rock, hard, water, rock_shift, water_shift)
+        if share > 0.0:
+            i, j = min(max(r, 0), rows - 1), min(max(c, 0), cols - 1)
+            d_rock, d_water = max(rock[i, j] + rock_shift, 0.0), max(water[i, j] + water_shift, 0.0)
+            add_below(row, share, a, b, cut_a, cut_b, d_rock, hard[i, j], d_water)
+        a, cut_a = b, cut_b
+
+
+@njit(cache=True)
+def stretch(
+    i: int, x: Floats, y: Floats, side_x: Floats, side_y: Floats, west: float, north: float, cell: float,
+    u: Floats, v: Floats, su: Floats, sv: Floats,
+) -> None:  # fmt: skip
+    """Fill ``u``, ``v``, ``su``, ``sv`` (3,) as ``add_strip`` takes them.
+
+    The stretch of a station runs half the way to its neighbours on the closed line; points at one offset are joined
+    by straight lines from station to station.
+    """
+    n = x.size
+    for k, other in ((0, (i - 1) % n), (1, i), (2, (i + 1) % n)):
+        u[k] = ((x[i] + x[other]) / 2.0 - west) / cell
+        v[k] = (north - (y[i] + y[other]) / 2.0) / cell
+        su[k] = (side_x[i] + side_x[other]) / 2.0 / cell
+        sv[k] = -(side_y[i] + side_y[other]) / 2.0 / cell
+
+
+@njit(cache=True)
+def soil_about(
+    o1: float, o2: float, u: Floats, v: Floats, su: Floats, sv: Floats,
+    rock: Floats, hard: Flags, water: Floats, rock_shift: float, water_shift: float, about: Floats,
+) -> None:  # fmt: skip
+    """Fill ``about`` (7,) with what is true of all cells about a stretch between two offsets.
+
+    The offsets; the depth above which nothing is rock or wet; 1 if all have one soil, and then its depth to rock, 1
+    if that is hard, and its depth to water.
+    """
+    rows, cols = rock.shape
+    left, right, top, bottom = math.inf, -math.inf, math.inf, -math.inf
+    for k in range(3):
+        for o in (o1, o2):
+            left, right = min(left, u[k] + o * su[k]), max(right, u[k] + o * su[k])
+            top, bottom = min(top, v[k] + o * sv[k]), max(bottom, v[k] + o * sv[k])
+    j0, j1 = min(max(math.floor(left), 0), cols - 1), min(max(math.floor(right), 0), cols - 1)
+    i0, i1 = min(max(math.floor(top), 0), rows - 1), min(max(math.floor(bottom), 0), rows - 1)
+    d_rock, d_water, is_hard = rock[i0, j0], water[i0, j0], hard[i0, j0]
+    same, least_rock, least_water = True, d_rock, d_water
+    for i in range(i0, i1 + 1):
+        for j in range(j0, j1 + 1):
+            least_rock, least_water = min(least_rock, rock[i, j]), min(least_water, water[i, j])
+            same = same and rock[i, j] == d_rock and water[i, j] == d_water and hard[i, j] == is_hard
+    about[0], about[1] = o1, o2
+    about[2] = min(max(least_rock + rock_shift, 0.0), max(least_water + water_shift, 0.0))
+    about[3] = 1.0 if same else 0.0
+    about[4], about[5], about[6] = (
+        max(d_rock + rock_shift, 0.0),
+        1.0 if is_hard else 0.0,
+        max(d_water + water_shift, 0.0),
+    )
 
 
 @njit(cache=True)
@@ -109,27 +264,31 @@ def follow_sections(
     """Fill ``out`` (stations, 10) with the sums of ``add_strip`` where the cut follows the ground.
 
     ``pieces`` has one outline for all stations or one for each, shape (1 or stations, pieces, 4). Depths to rock and
-    water are those of the cell plus the station's shift, never negative.
+    water are those of the cells plus the station's shift, never negative. Where all cells about have one soil, whole
+    pieces are taken at once: within them the cut is linear.
     """
+    u, v, su, sv, about = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(7)
     for i in range(x.size):
         k = min(i, pieces.shape[0] - 1)
+        row = out[i]
+        stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
+        inner, outer, deepest = 0.0, 0.0, 0.0
+        for p in range(pieces.shape[1]):
+            if pieces[k, p, 1] > pieces[k, p, 0]:
+                inner, outer = min(inner, pieces[k, p, 0]), max(outer, pieces[k, p, 1])
+                deepest = max(deepest, pieces[k, p, 2], pieces[k, p, 3])
+        soil_about(inner, outer, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i], about)
+        whole = about[3] == 1.0 or deepest <= about[2]
         for p in range(pieces.shape[1]):
             o1, o2, c1, c2 = pieces[k, p, 0], pieces[k, p, 1], pieces[k, p, 2], pieces[k, p, 3]
             if o2 <= o1:
                 continue
-            n = max(1, math.ceil((o2 - o1) / strip))
+            n = 1 if whole else max(1, math.ceil((o2 - o1) / strip))
             for j in range(n):
                 a, b = o1 + (o2 - o1) * j / n, o1 + (o2 - o1) * (j + 1) / n
-                px, py = x[i] + side_x[i] * (a + b) / 2.0, y[i] + side_y[i] * (a + b) / 2.0
+                cut_a, cut_b = c1 + (c2 - c1) * j / n, c1 + (c2 - c1) * (j + 1) / n
                 add_strip(
-                    out[i],
-                    a,
-                    b,
-                    c1 + (c2 - c1) * j / n,
-                    c1 + (c2 - c1) * (j + 1) / n,
-                    max(nearest(rock, west, north, cell, px, py) + rock_shift[i], 0.0),
-                    nearest_is(hard, west, north, cell, px, py),
-                    max(nearest(water, west, north, cell, px, py) + water_shift[i], 0.0),
+                    row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
                 )
 
 
@@ -165,8 +324,17 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
     offset, depth and direction of the outer walls; each rises until it meets the ground or has gone
     ``reach`` times its depth. ``edges`` (stations, 2) gets the offsets where they end, ``deepest`` the deepest column.
     """
+    u, v, su, sv, about = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(7)
     for i in range(x.size):
         k = min(i, bottoms.shape[0] - 1)
+        row = out[i]
+        stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
+        # As far as the walls reach where the ground rises by a quarter; beyond, each strip looks for itself.
+        inner, outer = (
+            walls[k, 0, 0] - 1.5 * side_slope * walls[k, 0, 1],
+            walls[k, 1, 0] + 1.5 * side_slope * walls[k, 1, 1],
+        )
+        soil_about(inner, outer, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i], about)
         for p in range(bottoms.shape[1]):
             o1, o2, c1, c2 = bottoms[k, p, 0], bottoms[k, p, 1], bottoms[k, p, 2], bottoms[k, p, 3]
             if o2 <= o1:
@@ -179,16 +347,8 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
                 b = o1 + (o2 - o1) * (j + 1) / n
                 px, py = x[i] + side_x[i] * b, y[i] + side_y[i] * b
                 cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + c1 + (c2 - c1) * (j + 1) / n
-                px, py = x[i] + side_x[i] * (a + b) / 2.0, y[i] + side_y[i] * (a + b) / 2.0
                 add_strip(
-                    out[i],
-                    a,
-                    b,
-                    cut_a,
-                    cut_b,
-                    max(nearest(rock, west, north, cell, px, py) + rock_shift[i], 0.0),
-                    nearest_is(hard, west, north, cell, px, py),
-                    max(nearest(water, west, north, cell, px, py) + water_shift[i], 0.0),
+                    row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
                 )
                 deepest[i] = max(deepest[i], cut_b)
                 a, cut_a = b, cut_b
@@ -207,14 +367,14 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
                 cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + depth - j * strip / side_slope
                 if math.isnan(cut_b):
                     break
-                px, py = x[i] + side_x[i] * (a + b) / 2.0, y[i] + side_y[i] * (a + b) / 2.0
-                rock_depth = max(nearest(rock, west, north, cell, px, py) + rock_shift[i], 0.0)
-                water_depth = max(nearest(water, west, north, cell, px, py) + water_shift[i], 0.0)
-                is_hard = nearest_is(hard, west, north, cell, px, py)
                 if direction > 0:
-                    add_strip(out[i], a, b, cut_a, cut_b, rock_depth, is_hard, water_depth)
+                    add_strip(
+                        row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
+                    )
                 else:
-                    add_strip(out[i], b, a, cut_b, cut_a, rock_depth, is_hard, water_depth)
+                    add_strip(
+                        row, b, a, cut_b, cut_a, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
+                    )
                 edges[i, w] = b if cut_b > 0.0 else a + (b - a) * cut_a / (cut_a - cut_b)
                 deepest[i] = max(deepest[i], cut_b)
                 a, cut_a = b, cut_b

@@ -38,11 +38,11 @@ class CutSections:
 
     cut: Array
     rock: Array
-    """Part of each column below the depth to rock of the cell it stands in."""
+    """Part of each column below the depth to rock of the cells it stands in, over the stretch of its station."""
     hard: Array
-    """Part of the rock where that cell's rock needs a breaker."""
+    """Part of the rock where that of those cells needs a breaker."""
     wet: Array
-    """Part of each column below the water table of the cell it stands in."""
+    """Part of each column below the water table of the same cells."""
     open: Array
     """Width of ground that is cut open [m] and its first moment [m2]."""
     edges: Array
@@ -78,8 +78,10 @@ def cut_sections(
     Notes
     -----
     Across the section the cut is taken as linear over strips of at most STRIP_M between exact breakpoints. That is
-    exact for ``follow``, and for ``level`` on inclined planes, catch points included; within a strip, soil is that
-    of the cell under its middle.
+    exact for ``follow``, and for ``level`` on inclined planes, catch points included. Depths to rock and water jump
+    from cell to cell and at the borders of soil polygons. So a station's section does not take them from where it
+    stands: each strip takes them from all cells that it crosses from half-way to the station before to half-way to
+    the next, each by the length in it, and strips are parted where the section enters another cell.
     """
     from packpale.earthworks import _kernels
 
