@@ -1,5 +1,6 @@
 """Setting-out files read back by readers that know nothing of our code, and compared to a millimetre."""
 
+import copy
 import csv
 import math
 import re
@@ -217,19 +218,66 @@ def test_landxml_says_where_it_is_and_holds_the_posts(files):
     assert places == pytest.approx(np.column_stack([pack.posts.y, pack.posts.x, pack.posts.ground]), abs=MM)
 
 
-def test_the_schema_of_landxml_refuses_what_it_should(fitted):
+def first(tree, name):
+    return next(tree.iter(LAND + name))
+
+
+def twice(element):
+    element.addnext(copy.deepcopy(element))
+
+
+LANDXML_FAULTS = {
+    "an element that is none": lambda tree: etree.SubElement(tree.getroot(), LAND + "Fence"),
+    "an element of no namespace": lambda tree: etree.SubElement(tree.getroot(), "Units"),
+    "an attribute that is none": lambda tree: first(tree, "Curve").set("rotation", "cw"),
+    "no date": lambda tree: tree.getroot().attrib.pop("date"),
+    "a date that is none": lambda tree: tree.getroot().set("date", "1 January 2000"),
+    "no sense of rotation": lambda tree: first(tree, "Curve").attrib.pop("rot"),
+    "a sense of rotation that is none": lambda tree: first(tree, "Curve").set("rot", "right"),
+    "a curve of two points": lambda tree: first(tree, "Curve").remove(first(tree, "Center")),
+    "a unit of the other kind": lambda tree: first(tree, "Metric").set("linearUnit", "foot"),
+    "no unit of volume": lambda tree: first(tree, "Metric").attrib.pop("volumeUnit"),
+    "two kinds of units": lambda tree: twice(first(tree, "Metric")),
+    "four coordinates": lambda tree: setattr(first(tree, "Start"), "text", "1 2 3 4"),
+    "coordinates with a comma": lambda tree: setattr(first(tree, "Center"), "text", "1.5, 2.5"),
+    "a length that is no number": lambda tree: first(tree, "Alignment").set("length", "600 m"),
+    "no chainage of the start": lambda tree: first(tree, "Alignment").attrib.pop("staStart"),
+    "two alignments of one name": lambda tree: twice(first(tree, "Alignment")),
+    "no alignment in the list": lambda tree: first(tree, "Alignments").remove(first(tree, "Alignment")),
+    "a profile in the geometry": lambda tree: first(tree, "CoordGeom").append(first(tree, "Profile")),
+    "a point of the profile without its level": lambda tree: setattr(first(tree, "PVI"), "text", "12.5"),
+    "a surface without points": lambda tree: first(tree, "ProfSurf").remove(first(tree, "PntList2D")),
+    "a surface without name": lambda tree: first(tree, "ProfSurf").attrib.pop("name"),
+    "two posts of one name": lambda tree: twice(first(tree, "CgPoint")),
+    "a state that is none": lambda tree: first(tree, "CgPoint").set("state", "planned"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", LANDXML_FAULTS)
+def test_the_schema_of_landxml_refuses(fault, fitted):
     checker = etree.XMLSchema(etree.parse(SCHEMAS / "landxml_1_2_part.xsd"))
-    for spoil in (
-        lambda tree: tree.getroot().attrib.pop("date"),
-        lambda tree: next(tree.iter(LAND + "Curve")).attrib.pop("rot"),
-        lambda tree: next(tree.iter(LAND + "Curve")).remove(next(tree.iter(LAND + "Center"))),
-        lambda tree: next(tree.iter(LAND + "Metric")).set("linearUnit", "foot"),
-        lambda tree: next(tree.iter(LAND + "Start")).__setattr__("text", "1 2 3 4"),
-    ):
-        tree = etree.parse(fitted.folder / "alignment.xml")
-        assert checker.validate(tree)
-        spoil(tree)
-        assert not checker.validate(tree)
+    tree = etree.parse(fitted.folder / "alignment.xml")
+    assert checker.validate(tree)
+    LANDXML_FAULTS[fault](tree)
+    assert not checker.validate(tree)
+
+
+def test_the_schema_of_landxml_refuses_a_line_that_ends_before_it_starts(drawn):
+    checker = etree.XMLSchema(etree.parse(SCHEMAS / "landxml_1_2_part.xsd"))
+    tree = etree.parse(drawn.folder / "alignment.xml")
+    line = first(tree, "Line")
+    line.append(line[0])
+    assert not checker.validate(tree)
+
+
+def test_every_element_that_is_written_is_declared_and_no_other(drawn, fitted):
+    declared = {e.get("name") for e in etree.parse(SCHEMAS / "landxml_1_2_part.xsd").getroot().iter("{*}element")} - {
+        None
+    }
+    written = {
+        e.tag.removeprefix(LAND) for f in (drawn, fitted) for e in etree.parse(f.folder / "alignment.xml").iter()
+    }
+    assert written == declared
 
 
 # Tables and text
