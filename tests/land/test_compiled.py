@@ -6,12 +6,12 @@ import numba
 import numpy as np
 import pytest
 
-from packpale.land import _kernels, _kernels_distance, _kernels_drainage
+from packpale.land import _kernels, _kernels_distance, _kernels_fill, _kernels_flow
 from packpale.land.assess import assess
 
 KERNELS = {
     f"{module.__name__.rsplit('.', 1)[1]}.{name}": kernel
-    for module in (_kernels, _kernels_drainage, _kernels_distance)
+    for module in (_kernels, _kernels_fill, _kernels_flow, _kernels_distance)
     for name, kernel in vars(module).items()
     if name != "njit" and not name.startswith("_") and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
 }
@@ -19,7 +19,7 @@ KERNELS = {
 
 def test_compilation_is_on():
     assert not numba.config.DISABLE_JIT, "unset NUMBA_DISABLE_JIT"
-    assert len(KERNELS) == 9
+    assert len(KERNELS) == 18
 
 
 @pytest.mark.parametrize("name", KERNELS)

@@ -9,10 +9,11 @@ from typing import Generic, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from packpale.land.surroundings import widened
 from packpale.site import Array, Mask
 
 F = TypeVar("F", np.float32, np.float64)
+BLOCK = 256
+"""Cells along the side of a block that shares its table of passes; only speed depends on it."""
 LEAST_SLOPE = 0.001
 """Slope below which ground counts as level in the wetness index, which would be infinite otherwise. [m/m]"""
 
@@ -25,8 +26,8 @@ class Flow(Generic[F]):
     """Elevation with every depression filled to its outlet. [m]"""
     direction: npt.NDArray[np.int8]
     """To the next cell downstream: 0 east, 1 south-east, clockwise to 7 north-east; -1 leaves here, -2 missing."""
-    order: npt.NDArray[np.int32]
-    """Flat indices of the cells that are not missing, each behind the one it drains to."""
+    outlets: Mask
+    """Cells on the window's edge or beside missing ones, where water may leave or come in."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,10 @@ def drainage(elevation: Array, slope: Array, *, cell: float, channel_area: float
     """
     flow = flow_over(elevation)
     cells, is_lower_bound = upstream_cells(flow)
-    upstream_area = np.where(np.isnan(elevation), np.nan, cells * cell**2)
+    # In the precision of the elevation, and in place where it can be: these arrays are a plot's largest.
+    upstream_area = np.multiply(cells, cell**2, dtype=elevation.dtype)
+    upstream_area[np.isnan(elevation)] = np.nan
+    del cells
     channel = upstream_area >= channel_area
     return Drainage(
         filled=flow.filled,
@@ -69,8 +73,12 @@ def flow_over(elevation: npt.NDArray[F]) -> Flow[F]:
     """Fill every depression and route each cell to one neighbour.
 
     Flow takes the steepest way to a lower neighbour of the filled ground (of equals the first clockwise from east).
-    Where none is lower it goes back the way the flood came, so that every cell drains and no route depends on chance;
-    the course across a filled depression has no meaning of its own.
+    Where none is lower it goes to the nearest rim of the flat, so that every cell drains and no route depends on
+    chance; the course across a filled depression has no meaning of its own.
+
+    Every cell belongs to the basin of the bottom that steps to the lowest neighbour lead to. Basins are joined over
+    the lowest passes between them, from the lowest pass up, which gives the level each fills to. All loops but that
+    one go through the ground row by row, so that they run as fast on large windows as on small ones.
 
     Parameters
     ----------
@@ -79,21 +87,35 @@ def flow_over(elevation: npt.NDArray[F]) -> Flow[F]:
 
     References
     ----------
-    .. [1] R. Barnes, C. Lehman, D. Mulla, "Priority-flood: an optimal depression-filling and watershed-labeling
-       algorithm for digital elevation models", Computers & Geosciences 62, 2014, 117-127.
-    .. [2] J. F. O'Callaghan, D. M. Mark, "The extraction of drainage networks from digital elevation data",
+    .. [1] G. Cordonnier, B. Bovy, J. Braun, "A versatile, linear complexity algorithm for flow routing in topographies
+       with depressions", Earth Surface Dynamics 7, 2019, 549-562: basins and the passes between them.
+    .. [2] R. Barnes, C. Lehman, D. Mulla, "Priority-flood: an optimal depression-filling and watershed-labeling
+       algorithm for digital elevation models", Computers & Geosciences 62, 2014, 117-127: what filled ground is.
+    .. [3] J. F. O'Callaghan, D. M. Mark, "The extraction of drainage networks from digital elevation data",
        Computer Vision, Graphics, and Image Processing 28, 1984, 323-344.
     """
-    from packpale.land import _kernels_drainage as kernels
+    from packpale.land import _kernels_flow
 
     z = np.ascontiguousarray(elevation)
+    direction, outlets = np.empty(z.shape, np.int8), np.empty(z.shape, np.bool_)
+    filled = _filled(z, direction, outlets)
+    _kernels_flow.descend(filled, outlets, direction)
+    _kernels_flow.cross_flats(filled, direction)
+    return Flow(filled, direction, outlets)
+
+
+def _filled(z: npt.NDArray[F], direction: npt.NDArray[np.int8], outlets: Mask) -> npt.NDArray[F]:
+    """The ground with its depressions filled; sets ``outlets`` and overwrites ``direction``."""
+    from packpale.land import _kernels_fill as kernels
+
+    kernels.point_down(z, direction, outlets)
+    basin = np.zeros(z.shape, np.int32)
+    level = np.empty(1 + kernels.number_basins(direction, basin), z.dtype)
+    first, second, height = kernels.passes(z, basin, outlets, BLOCK)
+    kernels.spill_levels(first, second, height, np.argsort(height), level)
     filled = np.empty_like(z)
-    direction = np.empty(z.shape, np.int8)
-    order = np.empty(z.size, np.int32)
-    outlets = kernels.mark_outlets(z, direction)
-    count = kernels.flood(z, outlets, direction, filled, order)
-    kernels.descend(filled, direction)
-    return Flow(filled, direction, order[:count])
+    kernels.raise_to(z, basin, level, filled)
+    return filled
 
 
 def upstream_cells(flow: Flow[F]) -> tuple[npt.NDArray[np.int32], Mask]:
@@ -102,15 +124,13 @@ def upstream_cells(flow: Flow[F]) -> tuple[npt.NDArray[np.int32], Mask]:
     It is a lower bound on the window's edge, beside missing cells, and everywhere downstream of them, because water
     may come in there. Missing cells have 0.
     """
-    from packpale.land import _kernels_drainage as kernels
+    from packpale.land import _kernels_flow as kernels
 
-    missing = flow.direction == kernels.MISSING
-    count = np.where(missing, 0, 1).astype(np.int32)
-    from_outside = np.zeros(count.shape, np.bool_)
-    from_outside[[0, -1], :] = from_outside[:, [0, -1]] = True
-    from_outside |= widened(missing)
-    from_outside &= ~missing
-    kernels.accumulate(flow.direction, flow.order, count, from_outside)
+    donors = np.zeros(flow.direction.shape, np.int8)
+    kernels.count_donors(flow.direction, donors)
+    from_outside = flow.outlets.copy()
+    count = np.not_equal(flow.direction, kernels.MISSING).astype(np.int32)
+    kernels.accumulate(flow.direction, donors, count, from_outside)
     return count, from_outside
 
 
@@ -129,7 +149,9 @@ def wetness_index(catchment_per_width: Array, slope: Array) -> Array:
     .. [1] K. J. Beven, M. J. Kirkby, "A physically based, variable contributing area model of basin hydrology",
        Hydrological Sciences Bulletin 24 (1), 1979, 43-69.
     """
-    return np.log(catchment_per_width / np.maximum(slope, LEAST_SLOPE))
+    index: Array = np.maximum(slope, LEAST_SLOPE)
+    np.divide(catchment_per_width, index, out=index)
+    return np.log(index, out=index)
 
 
 def height_above_drainage(flow: Flow[F], channel: Mask) -> npt.NDArray[F]:
@@ -142,8 +164,8 @@ def height_above_drainage(flow: Flow[F], channel: Mask) -> npt.NDArray[F]:
     .. [1] C. D. Renno et al., "HAND, a new terrain descriptor using SRTM-DEM", Remote Sensing of Environment 112,
        2008, 3469-3481.
     """
-    from packpale.land import _kernels_drainage as kernels
+    from packpale.land import _kernels_flow as kernels
 
-    level = np.full_like(flow.filled, np.nan)
-    kernels.channel_level(flow.filled, flow.direction, flow.order, channel, level)
-    return flow.filled - level
+    height = np.empty_like(flow.filled)
+    kernels.height_above(flow.filled, flow.direction, channel, height)
+    return height
