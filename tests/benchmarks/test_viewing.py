@@ -33,7 +33,9 @@ def test_the_same_cells_are_seen(row, col):
     ).values
     seen = np.zeros(z.shape, bool)
     everywhere = np.ones(z.shape, bool)
-    _kernels_viewing.sweep(z, everywhere, float(col), float(row), z[row, col] + EYE_M, TARGET_M, 1e9, seen)
+    _kernels_viewing.sweep(
+        z, *_kernels_viewing.peaks(z), everywhere, float(col), float(row), z[row, col] + EYE_M, TARGET_M, 1e9, seen
+    )
     # Neither all nor nothing is seen there, so that agreement says something.
     assert 0.2 < seen.mean() < 0.7
     assert ((theirs > -1) == seen).mean() > 0.998

@@ -9,6 +9,7 @@ from shapely.geometry import Point
 
 from packpale.care.howl import howl
 from packpale.care.neighbours import neighbour_notes, neighbours
+from packpale.care.sights import lines_of_sight
 from packpale.care.viewing import viewing
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
@@ -26,8 +27,9 @@ def two(gap, ground=plane(), **sections):  # noqa: B008 - a function without sta
     site = dataclasses.replace(site_of(ground), features={"viewpoints": (Point(0, -90),)})
     packs, project = [egg_pack(-20 - gap, 1), egg_pack(30, 2)], project_of(**sections)
     howls = howl(site, packs, project.howl)
-    views = viewing(site, packs, project.viewing)
-    return neighbours(site, packs, howls, views, project), howls, views, project
+    sights = lines_of_sight(site)
+    views = viewing(sights, packs, project.viewing)
+    return neighbours(sights, packs, howls, views, project), howls, views, project
 
 
 @pytest.mark.parametrize(
@@ -66,4 +68,4 @@ def test_on_a_plane_packs_see_all_of_each_other_and_a_ridge_hides_them():
 def test_a_single_pack_has_no_neighbours():
     site, project = site_of(plane()), project_of()
     one = [egg_pack(0, 1)]
-    assert neighbours(site, one, howl(site, one, project.howl), None, project) == ()
+    assert neighbours(lines_of_sight(site), one, howl(site, one, project.howl), None, project) == ()

@@ -10,6 +10,7 @@ from shapely.geometry import LineString, Point, box
 
 from packpale.care import _kernels_viewing
 from packpale.care.dens import DenSite, Passage
+from packpale.care.sights import lines_of_sight
 from packpale.care.viewing import den_notes, ground_inside, in_view, screens, seen_cells, viewing
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
@@ -27,26 +28,26 @@ def egg_pack(x=0.0, number=1):
 
 
 def looked_at(ground, *points, **more):
-    return dataclasses.replace(site_of(ground, **more), features={"viewpoints": tuple(points)})
+    return lines_of_sight(dataclasses.replace(site_of(ground, **more), features={"viewpoints": tuple(points)}))
 
 
 def test_the_kernels_run_compiled():
-    site = looked_at(plane(), Point(60, 0))
-    found = viewing(site, [egg_pack()], ViewingSettings())
-    in_view(site, found, 0.0, 0.0, height=1.0, settings=ViewingSettings())
+    sights = looked_at(plane(), Point(60, 0))
+    found = viewing(sights, [egg_pack()], ViewingSettings())
+    in_view(sights, found, 0.0, 0.0, height=1.0, settings=ViewingSettings())
     assert _kernels_viewing.sweep.nopython_signatures
-    assert _kernels_viewing.sees.nopython_signatures
+    assert _kernels_viewing.what_hides.nopython_signatures
 
 
 @pytest.mark.parametrize(("east", "north"), [(0.0, 0.0), (0.3, -0.2), (-1.5, 0.7)])
 @pytest.mark.parametrize("height", [0.0, 0.6])
 def test_on_a_plane_all_is_seen(east, north, height):
-    site = looked_at(plane(east, north), Point(70.3, 20.8), cell=2.0)
-    found = viewing(site, [egg_pack()], ViewingSettings(target_height_m=height, **LAX))
+    sights = looked_at(plane(east, north), Point(70.3, 20.8), cell=2.0)
+    found = viewing(sights, [egg_pack()], ViewingSettings(target_height_m=height, **LAX))
     assert found.packs[0].seen_share == 1
     assert found.packs[0].refuge_share == 0
     assert found.viewpoints[0].seen_share == 1
-    assert np.nansum(found.seen_from) == ground_inside(egg_pack(), site).sum()
+    assert np.nansum(found.seen_from) == ground_inside(egg_pack(), sights.site).sum()
 
 
 @pytest.mark.parametrize("side", ["east", "north"])
@@ -58,16 +59,21 @@ def test_a_ridge_hides_what_lies_under_the_line_over_its_edge(side):
         return 5.0 * np.maximum(1 - np.abs(across - 40.5) / 5, 0)
 
     x, y = (80.5, 0.5) if side == "east" else (0.5, 80.5)
-    site = looked_at(ground, Point(x, y))
-    everywhere = np.ones(site.grid.shape, bool)
+    sights = looked_at(ground, Point(x, y))
+    everywhere = np.ones(sights.site.grid.shape, bool)
     for height in (4.9, 9.0):
-        seen = seen_cells(site, Point(x, y), everywhere, ViewingSettings(target_height_m=3.0, eye_height_m=height))
+        seen = seen_cells(sights, Point(x, y), everywhere, ViewingSettings(target_height_m=3.0, eye_height_m=height))
         line = seen[99, :] if side == "east" else seen[::-1, 100]
-        at = site.grid.centres()[0]
+        at = sights.site.grid.centres()[0]
         # 9 m eyes look over the edge down to where 5 - (9 - 5) / 40 u = 3 m: u = 20 m behind it, up to x = 20.5.
         expected = (at > 40) if height == 4.9 else (at > 40) | (at < 20.5 + 1e-9)
         beside = np.abs(at - 40.5) < 6
         np.testing.assert_array_equal(line[~beside], expected[~beside])
+
+
+def sees(z, *line, ready=None):
+    """Column, row and height of the eye and of what is looked for."""
+    return _kernels_viewing.what_hides(z, *(ready or _kernels_viewing.peaks(z)), *line, -1) < 0
 
 
 def plain_sight(grid, z, start, end, per_cell=40):
@@ -82,6 +88,7 @@ def plain_sight(grid, z, start, end, per_cell=40):
 def test_sights_on_real_ground_agree_with_a_plain_twin(real_ground):
     z = real_ground
     grid = Grid(0.0, 400.0, 1.0, *z.shape)
+    ready = _kernels_viewing.peaks(z)
     rng = np.random.default_rng(5)
     seen = hidden = 0
     for _ in range(200):
@@ -90,7 +97,7 @@ def test_sights_on_real_ground_agree_with_a_plain_twin(real_ground):
         to_x, to_y = grid.centres()[0][col], grid.centres()[1][row]
         eye = float(grid.bilinear(z, x, y)) + 1.6
         top = z[row, col] + 0.6
-        found = _kernels_viewing.sees(z, x - 0.5, 400 - y - 0.5, eye, float(col), float(row), top)
+        found = sees(z, x - 0.5, 400 - y - 0.5, eye, float(col), float(row), top, ready=ready)
         expected, highest = plain_sight(grid, z, (x, y, eye), (to_x, to_y, top))
         # Between its points the twin may miss a hair of ground.
         assert found == expected or abs(highest) < 0.01
@@ -98,29 +105,72 @@ def test_sights_on_real_ground_agree_with_a_plain_twin(real_ground):
     assert min(seen, hidden) > 20
 
 
+def holed(z):
+    """The same ground with missing heights: a block of them, a strip, and here and there one."""
+    z = z.copy()
+    z[40:90, 120:150] = z[200:203] = np.nan
+    z[np.random.default_rng(8).random(z.shape) < 0.01] = np.nan
+    return z
+
+
+@pytest.mark.parametrize("ground", [lambda z: z, holed], ids=["whole", "holed"])
+@pytest.mark.parametrize(("col", "row"), [(0.0, 0.0), (201.3, 119.8), (390.0, 77.0), (63.5, 210.5)])
+def test_blocks_passed_over_hide_nothing(real_ground, ground, col, row):
+    z = np.ascontiguousarray(ground(real_ground)[:310, :397])
+    eye = real_ground[round(row), round(col)] + 2.6
+    targets = np.zeros(z.shape, bool)
+    targets[::3, ::4] = True
+    seen = np.zeros(z.shape, bool)
+    _kernels_viewing.sweep(z, *_kernels_viewing.peaks(z), targets, col, row, eye, 0.6, 250.0, seen)
+    r, c = np.nonzero(targets)
+    near = np.hypot(c - col, r - row) <= 250
+    # Every line walked from cell to cell, no block left out.
+    expected = np.zeros(z.shape, bool)
+    for at_r, at_c in zip(r[near].tolist(), c[near].tolist(), strict=True):
+        fall = z[at_r, at_c] + 0.6 - eye
+        hidden = _kernels_viewing._hidden(z, col, row, eye, at_c - col, at_r - row, fall, 0.0, 1.0)
+        expected[at_r, at_c] = not hidden
+    np.testing.assert_array_equal(seen, expected)
+    assert 200 < seen.sum() < near.sum() - 200
+
+
+@pytest.mark.parametrize("shape", [(2, 2), (5, 5), (6, 9), (34, 17), (100, 3)])
+def test_a_block_knows_its_highest_ground(shape):
+    z = np.random.default_rng(9).normal(size=shape)
+    high, levels = _kernels_viewing.peaks(z)
+    for k, (start, rows, cols) in enumerate(levels.tolist()):
+        side = _kernels_viewing.BLOCK << k
+        for r, c in np.ndindex(rows, cols):
+            # Down to the first centres of the next block: the ground between two centres belongs to the block too.
+            part = z[r * side : (r + 1) * side + 1, c * side : (c + 1) * side + 1]
+            assert high[start + r * cols + c] == part.max()
+    assert levels[-1, 1:].tolist() == [1, 1]
+
+
 def test_sight_is_mutual_on_real_ground(real_ground):
+    ready = _kernels_viewing.peaks(real_ground)
     rng = np.random.default_rng(6)
     for _ in range(300):
         (c, r), (to_c, to_r) = rng.integers(0, 400, (2, 2)).tolist()
         a, b = real_ground[r, c] + 1.0, real_ground[to_r, to_c] + 1.0
-        there = _kernels_viewing.sees(real_ground, float(c), float(r), a, float(to_c), float(to_r), b)
-        back = _kernels_viewing.sees(real_ground, float(to_c), float(to_r), b, float(c), float(r), a)
+        there = sees(real_ground, float(c), float(r), a, float(to_c), float(to_r), b, ready=ready)
+        back = sees(real_ground, float(to_c), float(to_r), b, float(c), float(r), a, ready=ready)
         assert there == back
 
 
 def test_a_bulge_between_two_cell_crossings_hides():
     # One cell of a saddle: along its diagonal bilinear ground is 4 s (1 - s), 1 m high halfway and 0 at both corners.
     z = np.array([[0.0, 2.0], [2.0, 0.0]])
-    assert not _kernels_viewing.sees(z, 0.0, 0.0, 0.99, 1.0, 1.0, 0.99)
-    assert _kernels_viewing.sees(z, 0.0, 0.0, 1.01, 1.0, 1.0, 1.01)
+    assert not sees(z, 0.0, 0.0, 0.99, 1.0, 1.0, 0.99)
+    assert sees(z, 0.0, 0.0, 1.01, 1.0, 1.0, 1.01)
 
 
 def test_counts_are_by_cell_and_far_ground_is_not_made_out():
-    site = looked_at(plane(), Point(60.5, 0.5), Point(-60.5, 0.5), cell=2.0)
-    found = viewing(site, [egg_pack()], ViewingSettings(sight_m=70.0, **LAX))
-    x, y = np.meshgrid(*site.grid.centres())
+    sights = looked_at(plane(), Point(60.5, 0.5), Point(-60.5, 0.5), cell=2.0)
+    found = viewing(sights, [egg_pack()], ViewingSettings(sight_m=70.0, **LAX))
+    x, y = np.meshgrid(*sights.site.grid.centres())
     expected = (np.hypot(x - 60.5, y - 0.5) <= 70.0).astype(float) + (np.hypot(x + 60.5, y - 0.5) <= 70.0)
-    inside = ground_inside(egg_pack(), site)
+    inside = ground_inside(egg_pack(), sights.site)
     assert set(expected[inside]) == {1.0, 2.0}
     np.testing.assert_array_equal(found.seen_from[inside], expected[inside])
     assert np.isnan(found.seen_from[~inside]).all()
@@ -129,8 +179,8 @@ def test_counts_are_by_cell_and_far_ground_is_not_made_out():
 
 def test_stand_off_limits_and_the_edge_of_the_model_are_said():
     # The egg's tip is at x = 20 on y = 0.
-    site = looked_at(plane(), Point(21, 0), Point(23, 0), Point(150, 0), Point(5000, 0))
-    found = viewing(site, [egg_pack()], ViewingSettings(stand_off_m=1.5))
+    sights = looked_at(plane(), Point(21, 0), Point(23, 0), Point(150, 0), Point(5000, 0))
+    found = viewing(sights, [egg_pack()], ViewingSettings(stand_off_m=1.5))
     assert [p.keeps_off for p in found.viewpoints] == [False, True, True, True]
     assert found.viewpoints[0].fence_distance == pytest.approx(1.0, abs=0.02)
     assert np.isnan(found.viewpoints[2].seen_share)
@@ -146,7 +196,7 @@ def test_stand_off_limits_and_the_edge_of_the_model_are_said():
 
 
 def test_without_viewing_points_there_is_nothing_to_say():
-    assert viewing(site_of(plane()), [egg_pack()], ViewingSettings()) is None
+    assert viewing(lines_of_sight(site_of(plane())), [egg_pack()], ViewingSettings()) is None
 
 
 def test_a_line_is_looked_from_at_its_middle_and_an_area_within():
@@ -158,11 +208,11 @@ def test_a_line_is_looked_from_at_its_middle_and_an_area_within():
 
 def test_a_screen_stands_where_the_line_of_sight_meets_the_fence():
     settings = ViewingSettings()
-    site = looked_at(plane(), Point(60.0, 0.0), Point(-60.0, 0.0), Point(0.0, 5000.0))
+    sights = looked_at(plane(), Point(60.0, 0.0), Point(-60.0, 0.0), Point(0.0, 5000.0))
     pack = egg_pack()
-    found = viewing(site, [pack], settings)
-    assert in_view(site, found, 0.0, 0.0, height=0.4, settings=settings) == [1, 2]
-    east, west = screens(site, found, pack, 0.0, 0.0, height=0.4, settings=settings)
+    found = viewing(sights, [pack], settings)
+    assert in_view(sights, found, 0.0, 0.0, height=0.4, settings=settings) == [1, 2]
+    east, west = screens(sights, found, pack, 0.0, 0.0, height=0.4, settings=settings)
     assert (east.x, east.y) == pytest.approx((20.0, 0.0), abs=0.02)
     assert (west.x, west.y) == pytest.approx((-30.0, 0.0), abs=0.02)
     # On level ground the line falls evenly from 1.6 m at the eye to 0.4 m.
@@ -174,8 +224,8 @@ def test_a_den_in_view_is_said_with_the_sheet_that_hides_it():
     settings = ViewingSettings()
     passage = Passage("mound", 2.0, 0.1, 0.6)
     den = DenSite(1, 2, 0.0, 0.0, 0.5, {}, 0.0, math.nan, 5.0, 0.0, {}, passage)
-    site = looked_at(plane(), Point(60.0, 0.0))
-    (said,) = den_notes(site, viewing(site, [egg_pack()], settings), [egg_pack()], [den], settings)
+    sights = looked_at(plane(), Point(60.0, 0.0))
+    (said,) = den_notes(sights, viewing(sights, [egg_pack()], settings), [egg_pack()], [den], settings)
     # The line falls evenly from 1.6 m at the eye to 0.6 m, and meets the fence after 40 of 60 m: 0.93 m.
     assert said.startswith("Pack 1, den site 2: in view")
     assert "0.9 m for viewing point 1." in said

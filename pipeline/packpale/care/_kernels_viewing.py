@@ -10,9 +10,12 @@ from numba import njit
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.int64]
 
 # Ground that rises above a line of sight by less than this does not block it: rounding. [m]
 TOUCH = 1e-9
+# Side of the smallest blocks whose highest ground is kept. [cells]
+BLOCK = 4
 
 
 @njit(cache=True)
@@ -27,45 +30,175 @@ def _ground(z: Floats, col: float, row: float) -> float:
 
 
 @njit(cache=True)
-def sees(z: Floats, col: float, row: float, eye: float, to_col: float, to_row: float, top: float) -> bool:
-    """No ground stands above the straight line from (col, row, eye) to (to_col, to_row, top); NaN ground hides nothing.
+def _hides(first: float, half: float, last: float) -> bool:
+    """A parabola through three heights, evenly spaced, comes above 0 between the first and the last."""
+    bend = 2.0 * (first + last) - 4.0 * half
+    slope = 4.0 * half - 3.0 * first - last
+    return bend < 0.0 and 0.0 < slope < -2.0 * bend and first - 0.25 * slope * slope / bend > TOUCH
+
+
+@njit(cache=True)
+def _levels(rows: int, cols: int) -> Places:
+    """Start, rows and columns of the blocks of each size, the smallest first, the last a single block."""
+    table = np.empty((64, 3), np.int64)
+    level, size = 0, 0
+    rows, cols = (rows - 2) // BLOCK + 1, (cols - 2) // BLOCK + 1
+    while True:
+        table[level, 0], table[level, 1], table[level, 2] = size, rows, cols
+        size += rows * cols
+        level += 1
+        if rows == 1 and cols == 1:
+            return table[:level]
+        rows, cols = (rows + 1) // 2, (cols + 1) // 2
+
+
+@njit(cache=True)
+def peaks(z: Floats) -> tuple[Floats, Places]:
+    """Highest ground in blocks of BLOCK cells a side, then in blocks twice as large, and so on up to one block.
+
+    All sizes stand one behind the other, row by row; the table has start, rows and columns of each. A block holds the
+    ground from its first row and column of centres to the first of the next block; missing heights do not count.
+    """
+    table = _levels(z.shape[0], z.shape[1])
+    rows, cols = table[0, 1], table[0, 2]
+    out = np.full(table[-1, 0] + 1, -np.inf)
+    for r in range(z.shape[0]):
+        for c in range(z.shape[1]):
+            for br in range(max(r - 1, 0) // BLOCK, min(r // BLOCK, rows - 1) + 1):
+                for bc in range(max(c - 1, 0) // BLOCK, min(c // BLOCK, cols - 1) + 1):
+                    # A missing height compares as false.
+                    if z[r, c] > out[br * cols + bc]:  # noqa: PLR1730 - max() may hand on a NaN
+                        out[br * cols + bc] = z[r, c]
+    for k in range(1, table.shape[0]):
+        below, width = table[k - 1, 0], table[k - 1, 2]
+        for i in range(table[k - 1, 1] * width):
+            at = table[k, 0] + i // width // 2 * table[k, 2] + i % width // 2
+            out[at] = max(out[at], out[below + i])
+    return out, table
+
+
+@njit(cache=True)
+def _next_line(start: float, along: float, t: float) -> tuple[int, float]:
+    """The first grid line that a way from ``start``, ``along`` long, meets past ``t`` of it, and where; 2 for never."""
+    if along == 0.0:
+        return 0, 2.0
+    line = math.floor(start + t * along) + 1 if along > 0.0 else math.ceil(start + t * along) - 1
+    # The line at t itself, missed by rounding.
+    if (line - start) / along <= t:
+        line += 1 if along > 0.0 else -1
+    return line, (line - start) / along
+
+
+@njit(cache=True)
+def _within(start: float, along: float, block: int, near: float, far: float) -> tuple[float, float]:
+    """The part of a way, from ``near`` to ``far`` of its length, that lies in a block's rows or columns."""
+    a, b = block * BLOCK - start, (block + 1) * BLOCK - start
+    if along == 0.0:
+        return (near, far) if a <= 0.0 <= b else (1.0, 0.0)
+    return max(near, min(a / along, b / along)), min(far, max(a / along, b / along))
+
+
+@njit(cache=True)
+def what_hides(
+    z: Floats,
+    high: Floats,
+    levels: Places,
+    col: float,
+    row: float,
+    eye: float,
+    to_col: float,
+    to_row: float,
+    top: float,
+    first: int,
+) -> int:
+    """Block that hides (to_col, to_row, top) from (col, row, eye): ground there stands above the straight line.
+
+    -1 where there is none: then it is seen. NaN ground hides nothing. The block ``first`` is looked at before others.
 
     Between two crossings of grid lines bilinear ground is a parabola along the line, which its two ends and its
-    middle tell: so this is exact for bilinear ground.
+    middle tell: so this is exact for bilinear ground. Blocks whose ``peaks``, in ``high`` and ``levels``, stay under
+    the line are passed over whole.
     """
-    dc, dr = to_col - col, to_row - row
-    t = 0.0
-    rise = _ground(z, col, row) - eye
-    c_step, r_step = (1 if dc > 0 else -1), (1 if dr > 0 else -1)
-    c_line = math.floor(col) + 1 if dc > 0 else math.ceil(col) - 1
-    r_line = math.floor(row) + 1 if dr > 0 else math.ceil(row) - 1
+    dc, dr, fall = to_col - col, to_row - row, top - eye
+    ahead_c, ahead_r = (1 if dc > 0 else 0), (1 if dr > 0 else 0)
+    width = levels[0, 2]
+    if first >= 0:
+        near, far = _within(col, dc, first % width, 0.0, 1.0)
+        near, far = _within(row, dr, first // width, near, far)
+        if near < far and _hidden(z, col, row, eye, dc, dr, fall, near, far):
+            return first
+    level, t = 0, 0.0
     while t < 1.0:
+        # The first crossing of a grid line from here on; the middle of the piece up to there says which cell it is in.
+        end = min(_next_line(col, dc, t)[1], _next_line(row, dr, t)[1], 1.0)
+        mid = 0.5 * (t + end)
+        c = min(max(math.floor(col + mid * dc), 0), z.shape[1] - 2)
+        r = min(max(math.floor(row + mid * dr), 0), z.shape[0] - 2)
+        while True:
+            side = BLOCK << level
+            bc, br = c // side, r // side
+            out_c = ((bc + ahead_c) * side - col) / dc if dc != 0.0 else 2.0
+            out_r = ((br + ahead_r) * side - row) / dr if dr != 0.0 else 2.0
+            leaves = max(min(out_c, out_r, 1.0), end)
+            low = eye + (leaves if fall < 0.0 else t) * fall
+            clear = high[levels[level, 0] + br * levels[level, 2] + bc] - low <= TOUCH
+            if clear or level == 0:
+                break
+            level -= 1
+        if not clear and _hidden(z, col, row, eye, dc, dr, fall, t, leaves):
+            return int(br * width + bc)
+        if level < levels.shape[0] - 1:
+            level += 1
+        t = leaves
+    return -1
+
+
+@njit(cache=True)
+def _hidden(
+    z: Floats, col: float, row: float, eye: float, dc: float, dr: float, fall: float, t: float, until: float
+) -> bool:
+    """Ground stands above a part of a line of sight, from ``t`` to ``until`` of its length."""
+    rise = _ground(z, col + t * dc, row + t * dr) - eye - t * fall
+    c_step, r_step = (1 if dc > 0 else -1), (1 if dr > 0 else -1)
+    c_line, r_line = _next_line(col, dc, t)[0], _next_line(row, dr, t)[0]
+    while t < until:
         tc = (c_line - col) / dc if dc != 0.0 else 2.0
         tr = (r_line - row) / dr if dr != 0.0 else 2.0
-        end = min(tc, tr, 1.0)
+        end = min(tc, tr, until)
         if tc <= end:
             c_line += c_step
         if tr <= end:
             r_line += r_step
         # Height of the ground above the line of sight at the end and in the middle of this piece.
-        last = _ground(z, col + end * dc, row + end * dr) - eye - end * (top - eye)
+        last = _ground(z, col + end * dc, row + end * dr) - eye - end * fall
         mid = 0.5 * (t + end)
-        half = _ground(z, col + mid * dc, row + mid * dr) - eye - mid * (top - eye)
-        if max(rise, last) > TOUCH and end < 1.0:
-            return False
-        bend = 2.0 * (rise + last) - 4.0 * half
-        slope = 4.0 * half - 3.0 * rise - last
-        if bend < 0.0 and 0.0 < slope < -2.0 * bend and rise - 0.25 * slope * slope / bend > TOUCH:
-            return False
+        half = _ground(z, col + mid * dc, row + mid * dr) - eye - mid * fall
+        if (max(rise, last) > TOUCH and end < 1.0) or _hides(rise, half, last):
+            return True
         rise = last
         t = end
-    return True
+    return False
 
 
 @njit(cache=True)
-def sweep(z: Floats, targets: Mask, col: float, row: float, eye: float, over: float, most: float, seen: Mask) -> None:
+def sweep(
+    z: Floats,
+    high: Floats,
+    levels: Places,
+    targets: Mask,
+    col: float,
+    row: float,
+    eye: float,
+    over: float,
+    most: float,
+    seen: Mask,
+) -> None:
     """Set ``seen`` at the targets within ``most`` cells whose ground plus ``over`` the eye sees."""
-    for r in range(z.shape[0]):
-        for c in range(z.shape[1]):
-            if targets[r, c] and math.hypot(c - col, r - row) <= most and sees(z, col, row, eye, c, r, z[r, c] + over):
-                seen[r, c] = True
+    # What hides a cell mostly hides the next one too.
+    before = -1
+    for r in range(math.ceil(max(row - most, 0.0)), math.floor(min(row + most, z.shape[0] - 1.0)) + 1):
+        for c in range(math.ceil(max(col - most, 0.0)), math.floor(min(col + most, z.shape[1] - 1.0)) + 1):
+            if targets[r, c] and math.hypot(c - col, r - row) <= most:
+                found = what_hides(z, high, levels, col, row, eye, c, r, z[r, c] + over, before)
+                seen[r, c] = found < 0
+                before = found if found >= 0 else before

@@ -11,6 +11,7 @@ from packpale.care.howl import howl
 from packpale.care.model import Care
 from packpale.care.neighbours import neighbour_notes, neighbours
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
+from packpale.care.sights import lines_of_sight
 from packpale.care.viewing import den_notes, viewing
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
@@ -79,10 +80,11 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     dens, of_dens = den_sites(site, land, enclosure.packs, settings=project.dens, mounds=den_mounds, mound=mound)
     howls = howl(site, enclosure.packs, project.howl)
     climbs = tuple(climb(site, p, project) for p in enclosure.packs)
-    views = viewing(site, enclosure.packs, project.viewing)
+    sights = lines_of_sight(site)
+    views = viewing(sights, enclosure.packs, project.viewing)
     notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
-    notes += [*views.notes, *den_notes(site, views, enclosure.packs, dens, project.viewing)] if views else ()
-    pairs = neighbours(site, enclosure.packs, howls, views, project)
+    notes += [*views.notes, *den_notes(sights, views, enclosure.packs, dens, project.viewing)] if views else ()
+    pairs = neighbours(sights, enclosure.packs, howls, views, project)
     notes += neighbour_notes(pairs, project)
     return Care(
         hours,

@@ -10,10 +10,10 @@ import shapely
 from shapely.geometry import Point
 
 from packpale.care.howl import Howl
+from packpale.care.sights import Sights
 from packpale.care.viewing import CHORD_ERROR_M, Viewing, ground_inside, seen_cells
 from packpale.enclosure.model import Pack
 from packpale.settings import Project
-from packpale.site import Site
 
 Between = Literal["too close", "double fence", "lane"]
 LOOKOUTS = 16
@@ -47,10 +47,10 @@ class Neighbours:
 
 
 def neighbours(
-    site: Site, packs: Sequence[Pack], howl: Howl, viewing: Viewing | None, project: Project
+    sights: Sights, packs: Sequence[Pack], howl: Howl, viewing: Viewing | None, project: Project
 ) -> tuple[Neighbours, ...]:
     """Every two packs of one plot; none with a single pack."""
-    return tuple(_two(site, pair, howl, viewing, project) for pair in itertools.combinations(packs, 2))
+    return tuple(_two(sights, pair, howl, viewing, project) for pair in itertools.combinations(packs, 2))
 
 
 def neighbour_notes(found: Sequence[Neighbours], project: Project) -> list[str]:
@@ -72,7 +72,7 @@ def neighbour_notes(found: Sequence[Neighbours], project: Project) -> list[str]:
     return said
 
 
-def _two(site: Site, pair: tuple[Pack, Pack], howl: Howl, viewing: Viewing | None, project: Project) -> Neighbours:
+def _two(sights: Sights, pair: tuple[Pack, Pack], howl: Howl, viewing: Viewing | None, project: Project) -> Neighbours:
     a, b = pair
     first, second = (p.line.polygon(CHORD_ERROR_M).exterior for p in (a, b))
     gap = float(first.distance(second))
@@ -92,18 +92,18 @@ def _two(site: Site, pair: tuple[Pack, Pack], howl: Howl, viewing: Viewing | Non
         between,
         gap >= project.enclosure.separation_m - ROUNDING_M,
         facing,
-        (_seen(site, a, b, project), _seen(site, b, a, project)),
+        (_seen(sights, a, b, project), _seen(sights, b, a, project)),
         (loud[a.number, b.number], loud[b.number, a.number]),
         (refuge.get(a.number), refuge.get(b.number)),
     )
 
 
-def _seen(site: Site, watching: Pack, watched: Pack, project: Project) -> float:
+def _seen(sights: Sights, watching: Pack, watched: Pack, project: Project) -> float:
     """Part of a pack's ground that another sees from its fence line, with an animal's eyes as high as its back."""
     eyes = project.viewing.model_copy(update={"eye_height_m": max(project.viewing.target_height_m, 0.01)})
-    cells = ground_inside(watched, site)
+    cells = ground_inside(watched, sights.site)
     line = watching.alignment
     seen = np.zeros(cells.shape, bool)
     for i in np.unique(np.linspace(0, line.x.size - 1, LOOKOUTS).round().astype(int)):
-        seen |= seen_cells(site, Point(line.x[i], line.y[i]), cells, eyes)
+        seen |= seen_cells(sights, Point(line.x[i], line.y[i]), cells, eyes)
     return float(seen.sum() / max(cells.sum(), 1))

@@ -8,12 +8,12 @@ import shapely
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from packpale.care import _kernels_viewing
 from packpale.care.dens import DenSite
+from packpale.care.sights import Sights
 from packpale.enclosure.model import Pack
 from packpale.land.surroundings import cells_within
 from packpale.settings import ViewingSettings
-from packpale.site import Array, Grid, Mask, Site
+from packpale.site import Array, Mask, Site
 
 CHORD_ERROR_M = 0.01
 """Largest distance between a fence line and the polygon whose cells count as inside. [m]"""
@@ -61,12 +61,13 @@ class Viewing:
     notes: tuple[str, ...] = ()
 
 
-def viewing(site: Site, packs: Sequence[Pack], settings: ViewingSettings) -> Viewing | None:
+def viewing(sights: Sights, packs: Sequence[Pack], settings: ViewingSettings) -> Viewing | None:
     """Lines of sight from every viewing point over the ground inside the fences; None where no points are given.
 
     A cell is seen where something ``target_height_m`` high at its centre is; only bare ground hides, so that the seen
     share is an upper bound and the refuge a lower one.
     """
+    site = sights.site
     if "viewpoints" not in site.features or not packs:
         return None
     inside = {pack.number: ground_inside(pack, site) for pack in packs}
@@ -74,8 +75,8 @@ def viewing(site: Site, packs: Sequence[Pack], settings: ViewingSettings) -> Vie
     count = np.where(anywhere, 0.0, np.nan)
     points, notes = [], []
     for number, place in enumerate(map(_place, site.features["viewpoints"]), 1):
-        ground = float(site.grid.bilinear(site.elevation, place.x, place.y))
-        seen = seen_cells(site, place, anywhere, settings)
+        ground = sights.ground(place.x, place.y)
+        seen = seen_cells(sights, place, anywhere, settings)
         count[seen] += 1
         distance, pack = min((p.line.polygon(CHORD_ERROR_M).distance(place), p.number) for p in packs)
         beyond = bool(np.isnan(ground)) and distance <= settings.sight_m
@@ -121,38 +122,24 @@ def ground_inside(pack: Pack, site: Site) -> Mask:
     return cells_within([pack.line.polygon(CHORD_ERROR_M)], site.grid) & ~np.isnan(site.elevation)
 
 
-def seen_cells(site: Site, place: Point, targets: Mask, settings: ViewingSettings) -> Mask:
+def seen_cells(sights: Sights, place: Point, targets: Mask, settings: ViewingSettings) -> Mask:
     """Target cells that a person at a place sees; none from a place without elevation."""
-    grid, seen = site.grid, np.zeros(targets.shape, bool)
-    ground = float(grid.bilinear(site.elevation, place.x, place.y))
-    if not np.isnan(ground):
-        col, row = _in_cells(grid, place.x, place.y)
-        _kernels_viewing.sweep(
-            site.elevation,
-            targets,
-            col,
-            row,
-            ground + settings.eye_height_m,
-            settings.target_height_m,
-            settings.sight_m / grid.cell,
-            seen,
-        )
-    return seen
+    eye, over = settings.eye_height_m, settings.target_height_m
+    return sights.cells(place.x, place.y, targets, eye=eye, over=over, sight=settings.sight_m)
 
 
-def in_view(site: Site, viewing: Viewing, x: float, y: float, *, height: float, settings: ViewingSettings) -> list[int]:
+def in_view(
+    sights: Sights, viewing: Viewing, x: float, y: float, *, height: float, settings: ViewingSettings
+) -> list[int]:
     """Numbers of the viewing points from which something ``height`` metres high at (x, y) is seen."""
-    top = float(site.grid.bilinear(site.elevation, x, y)) + height
-    to_col, to_row = _in_cells(site.grid, x, y)
-    found = []
-    for point in viewing.viewpoints:
-        if np.isnan(point.ground + top) or np.hypot(point.x - x, point.y - y) > settings.sight_m:
-            continue
-        col, row = _in_cells(site.grid, point.x, point.y)
-        eye = point.ground + settings.eye_height_m
-        if _kernels_viewing.sees(site.elevation, col, row, eye, to_col, to_row, top):
-            found.append(point.number)
-    return found
+    top = sights.ground(x, y) + height
+    return [
+        point.number
+        for point in viewing.viewpoints
+        if not np.isnan(point.ground + top)
+        and np.hypot(point.x - x, point.y - y) <= settings.sight_m
+        and sights.clear((point.x, point.y, point.ground + settings.eye_height_m), (x, y, top))
+    ]
 
 
 @dataclass(frozen=True)
@@ -167,16 +154,16 @@ class Screen:
 
 
 def screens(
-    site: Site, viewing: Viewing, pack: Pack, x: float, y: float, *, height: float, settings: ViewingSettings
+    sights: Sights, viewing: Viewing, pack: Pack, x: float, y: float, *, height: float, settings: ViewingSettings
 ) -> list[Screen]:
     """For every viewing point that sees something at (x, y) inside a fence: where its line of sight meets the fence.
 
     A sheet up to ``height`` there hides that point and all below it from that eye.
     """
     fence = pack.line.polygon(CHORD_ERROR_M).exterior
-    top = float(site.grid.bilinear(site.elevation, x, y)) + height
+    top = sights.ground(x, y) + height
     found = []
-    for number in in_view(site, viewing, x, y, height=height, settings=settings):
+    for number in in_view(sights, viewing, x, y, height=height, settings=settings):
         point = viewing.viewpoints[number - 1]
         sight = LineString([(point.x, point.y), (x, y)])
         met = shapely.intersection(sight, fence)
@@ -186,20 +173,20 @@ def screens(
         at = shapely.get_parts(met)[np.argmin(shapely.distance(shapely.get_parts(met), Point(x, y)))].centroid
         part = Point(point.x, point.y).distance(at) / sight.length
         eye = point.ground + settings.eye_height_m
-        ground = float(site.grid.bilinear(site.elevation, at.x, at.y))
+        ground = sights.ground(at.x, at.y)
         found.append(Screen(number, at.x, at.y, eye + part * (top - eye) - ground))
     return found
 
 
 def den_notes(
-    site: Site, viewing: Viewing, packs: Sequence[Pack], dens: Sequence[DenSite], settings: ViewingSettings
+    sights: Sights, viewing: Viewing, packs: Sequence[Pack], dens: Sequence[DenSite], settings: ViewingSettings
 ) -> list[str]:
     """Which den sites people see into, and how high a sheet or planting on the fence hides an animal before them."""
     said = []
     fences = {pack.number: pack for pack in packs}
     for den in dens:
         height = settings.target_height_m
-        found = screens(site, viewing, fences[den.pack], den.x, den.y, height=height, settings=settings)
+        found = screens(sights, viewing, fences[den.pack], den.x, den.y, height=height, settings=settings)
         if found:
             where = ", ".join(f"{s.height:.1f} m for viewing point {s.viewpoint}" for s in found)
             said.append(
@@ -214,8 +201,3 @@ def _place(geometry: BaseGeometry) -> Point:
     if isinstance(geometry, LineString):
         return geometry.interpolate(0.5, normalized=True)
     return shapely.Point(geometry.representative_point())
-
-
-def _in_cells(grid: Grid, x: float, y: float) -> tuple[float, float]:
-    """Column and row as fractions, whole at cell centres."""
-    return (x - grid.west) / grid.cell - 0.5, (grid.north - y) / grid.cell - 0.5
