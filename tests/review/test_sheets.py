@@ -17,6 +17,7 @@ from packpale.enclosure.egg import Egg
 from packpale.review.drawing_set import _sheets, write_drawings
 from packpale.review.lettering import printable, text_width
 from packpale.review.paper import svg
+from packpale.review.setting_out import stakes
 from packpale.review.sheet import FIELD, FRAME, Line, Text, fitting_scale
 from packpale.review.wording import Wording
 from review import factory
@@ -171,6 +172,19 @@ def test_plan_has_the_tables_to_peg_out_from(two):
     assert sum(t.startswith("gate ") for t in texts) == 4
 
 
+def test_plan_and_pegging_call_a_point_the_same(two):
+    """Each row of the plan's tables has the coordinates of the stake of that name, as pegging.txt lists it."""
+    texts = Paper(two.folder / "plan.svg").texts
+    for pack in two.result.enclosure.packs:
+        names = {"A big end": "A", "E flank 1": "E", "B small end": "B", "F flank 2": "F", "P, start": "P"}
+        names |= {name: name for name in "CGHD"}
+        for shown, stake in names.items():
+            (place,) = [(s.x, s.y) for s in stakes(pack) if s.name == stake]
+            # A row is written from left to right.
+            rows = [texts[k : k + 3] for k, text in enumerate(texts) if text == shown]
+            assert [shown, *(f"{v:.3f}" for v in place)] in rows
+
+
 @pytest.mark.parametrize("case", ["one", "two"])
 def test_profile_measured_back(case, request):
     """One strip for each pack, or a single line in two pieces: heights and lengths, each at its scale."""
@@ -267,7 +281,7 @@ def test_three_packs_find_room_for_their_tables():
     plot = factory.result(settings=settings, lines=eggs)
     (sheet,) = (s for name, s in _sheets(plot, settings, wording(settings)) if name == "plan")
     texts = [m for m in sheet.marks if isinstance(m, Text) and m.x > 207]
-    rows = sorted((t.y for t in texts if re.fullmatch(r"[CT]\d.*|start", t.text)), reverse=True)
+    rows = sorted((t.y for t in texts if re.fullmatch(r"[A-H]|[A-H] .* (end|\d)|P, start", t.text)), reverse=True)
     assert len(rows) == 3 * 9
     key = max(t.y for t in texts if t.text == "fence line")
     assert rows[-1] > key + 15

@@ -11,6 +11,7 @@ import shapely
 
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
+from packpale.enclosure.setting_out import pegging
 from packpale.result import PlotResult
 from packpale.review.lettering import text_width
 from packpale.review.sheet import (
@@ -116,17 +117,29 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
 
 
 def _centres(pack: Pack) -> list[tuple[Arc, _Named]]:
-    """Centres of an egg's four arcs; the big end, which the line's start halves, once. A drawn line has none."""
-    arcs = pack.fit.egg.arcs()[:4] if pack.fit else ()
-    return [(arc, _Named(f"C{k}", arc.centre_x, arc.centre_y)) for k, arc in enumerate(arcs, 1)]
+    """Centres of an egg's four arcs, named as its stakes; the big end, which the line's start halves, once. A drawn
+    line has none.
+    """
+    if pack.fit is None:
+        return []
+    arcs = [swing.arc for swing in pegging(pack.fit.egg).swings]
+    names = [swing.centre for swing in pegging(pack.fit.egg).swings]
+    return [(arc, _Named(name, arc.centre_x, arc.centre_y)) for arc, name in zip(arcs, names, strict=True)]
 
 
 def _tangents(pack: Pack) -> list[tuple[float, _Named]]:
-    """Start of the line and the points where arcs or straight pieces meet, with their chainage."""
-    line, letter = pack.line, "T" if pack.fit else "P"
+    """Start of the line and the points where arcs or straight pieces meet, with their chainage.
+
+    On an egg they have the names of their stakes, so that drawing and pegging instructions speak of the same.
+    """
+    line = pack.line
     at = line.points_at(line.breaks)
-    rows = enumerate(zip(line.breaks.tolist(), at.x.tolist(), at.y.tolist(), strict=True))
-    return [(s, _Named(f"{letter}{k}" if s > 0 else "start", x, y)) for k, (s, x, y) in rows]
+    names = ["start", *(f"P{k}" for k in range(1, line.breaks.size))]
+    if pack.fit:
+        big, *others = pegging(pack.fit.egg).swings
+        names = ["P, start", *(swing.start for swing in (*others, big))]
+    rows = zip(names, line.breaks.tolist(), at.x.tolist(), at.y.tolist(), strict=True)
+    return [(s, _Named(name, x, y)) for name, s, x, y in rows]
 
 
 def _line(sheet: Sheet, view: View, pack: Pack, project: Project) -> None:
