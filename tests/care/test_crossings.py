@@ -57,6 +57,18 @@ def test_a_stream_enters_and_leaves_a_tilted_valley_once():
     assert into.is_lower_bound
 
 
+def test_where_the_bed_s_slope_is_not_known_no_opening_is_made_up():
+    site = valley()
+    # Beside the upper crossing, so that its cell has no slope; the stream itself still runs.
+    site.elevation[site.grid.rows // 2 - 31, site.grid.cols // 2 + 1] = np.nan
+    into, out = crossings_in(site, min_area_ha=0.2, **RAIN)
+    assert np.isnan(into.bed_slope)
+    assert into.opening is None
+    assert out.opening is not None
+    notes = crossing_notes((into, out), project_of(crossings=RAIN))
+    assert any("At 1 of the 2 crossings elevation is missing beside the fence line" in n for n in notes)
+
+
 def test_the_least_area_decides_what_counts():
     assert [c.area for c in crossings_in(valley(), min_area_ha=0.36)] == [3600, 9600]
     assert [c.area for c in crossings_in(valley(), min_area_ha=0.361)] == [9600]

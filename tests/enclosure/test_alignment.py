@@ -44,7 +44,8 @@ def test_missing_ground_is_nan():
     line = stations(EGG, step=1.0, elevation=hole, grid=GRID)
     assert np.isnan(line.ground[0])
     assert np.isnan(line.ground).sum() < 30
-    assert length_on_ground(EGG, elevation=hole, grid=GRID) == pytest.approx(EGG.perimeter, rel=1e-4)
+    # The part that is known is not the length.
+    assert np.isnan(length_on_ground(EGG, elevation=hole, grid=GRID))
 
 
 def test_length_on_flat_ground_is_the_perimeter():

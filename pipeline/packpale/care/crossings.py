@@ -57,9 +57,9 @@ class Crossing:
     concentration_min: float
     """[min]"""
     bed_slope: float
-    """Of the ground here, at least LEAST_SLOPE. [m/m]"""
+    """Of the ground here, at least LEAST_SLOPE; NaN where elevation is missing beside it. [m/m]"""
     opening: Opening | None
-    """None where no rainfall is given."""
+    """None where no rainfall is given or the slope of the bed is not known."""
 
 
 def find_crossings(site: Site, land: Land, pack: Pack, settings: CrossingSettings) -> tuple[Crossing, ...]:
@@ -85,7 +85,7 @@ def find_crossings(site: Site, land: Land, pack: Pack, settings: CrossingSetting
         slope = max(float(land.filled[head_r, head_c] - land.filled[r, c]) / length, LEAST_SLOPE)
         minutes = time_of_concentration_min(length, slope)
         here = float(land.slope[r, c])
-        bed = LEAST_SLOPE if math.isnan(here) else max(here, LEAST_SLOPE)
+        bed = here if math.isnan(here) else max(here, LEAST_SLOPE)
         found.append(
             Crossing(
                 pack=pack.number,
@@ -122,6 +122,12 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[str]:
             "crossings.rain_source are not set. Ask the weather service for the intensity of a storm of your return "
             "period that lasts as long as the time of concentration."
         )
+    blind = sum(math.isnan(c.bed_slope) for c in found)
+    if blind and settings.rain_mm_per_h is not None:
+        notes.append(
+            f"At {blind} of the {len(found)} crossings elevation is missing beside the fence line, so that the "
+            "slope is not known there and no opening was worked out."
+        )
     fed = sum(c.is_lower_bound for c in found)
     if fed:
         notes.append(
@@ -139,7 +145,7 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[str]:
 
 
 def _opening(area: float, minutes: float, bed_slope: float, settings: CrossingSettings) -> Opening | None:
-    if settings.rain_mm_per_h is None:
+    if settings.rain_mm_per_h is None or math.isnan(bed_slope):
         return None
     intensity = intensity_at(settings.rain_mm_per_h, minutes)
     flow = rational_flow(

@@ -113,6 +113,11 @@ def _profile(site: Site, pack: Pack, trench: TrenchSettings) -> tuple[Profile | 
     """Profile of the bottom, or why there is none."""
     if np.isnan(pack.alignment.ground).any():
         return None, _no_elevation(site, pack, np.isnan(pack.alignment.ground))
+    if math.isnan(pack.length_3d):
+        return None, [
+            f'plot "{site.plot_id}", pack {pack.number}: no elevation between two stations of the fence line; '
+            "the whole trench needs ground: supply a larger raster or keep the fence away from the gap"
+        ]
     try:
         return trench_profile(pack, site, trench), []
     except (ArithmeticError, ValueError) as error:

@@ -58,8 +58,8 @@ def stations(line: Line, *, step: float, elevation: Array, grid: Grid) -> Alignm
 def length_on_ground(line: Line, *, elevation: Array, grid: Grid) -> float:
     """Length of the fence line on the ground surface. [m]
 
-    The bilinear ground is followed in plan steps of a quarter cell at most, each measured along its slope; where
-    ground is missing at an end of a step, the step counts with its plan length.
+    The bilinear ground is followed in plan steps of a quarter cell at most, each measured along its slope. NaN where
+    ground is missing anywhere under the line.
     """
     n = max(math.ceil(line.perimeter / (0.25 * grid.cell)), 16)
     points = line.points_at(np.arange(n) * (line.perimeter / n))
@@ -68,4 +68,4 @@ def length_on_ground(line: Line, *, elevation: Array, grid: Grid) -> float:
         grid.bilinear(elevation, points.x[:1], points.y[:1])[0]
         - grid.bilinear(elevation, points.x[-1:], points.y[-1:])[0]
     )
-    return float(np.hypot(line.perimeter / n, np.nan_to_num(rise, nan=0.0)).sum())
+    return float(np.hypot(line.perimeter / n, rise).sum())

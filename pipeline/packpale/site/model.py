@@ -30,6 +30,13 @@ class Soil:
     pit_distance: Array
     """Distance to the nearest trial pit; infinite without pits. [m]"""
 
+    def __post_init__(self) -> None:
+        """Raises ValueError if a figure is missing anywhere: comparisons with NaN would pass for good ground."""
+        for name in ("depth_to_rock", "water_table", "clay", "stones", "pit_distance"):
+            # The least of an array with a NaN is NaN; no mask of the array's size is needed.
+            if np.isnan(np.min(getattr(self, name), initial=np.inf)):
+                raise ValueError(f"soil is missing in some cells: {name} holds NaN")
+
 
 @dataclass(frozen=True)
 class Pit:

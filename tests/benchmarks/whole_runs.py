@@ -1,0 +1,137 @@
+"""Whole runs over an invented county, measured: time, processor time, memory, bytes, beside one read of the data.
+
+python tests/benchmarks/whole_runs.py plots 1 10 100        # so many plots of 9 ha, windows of 0.25 million cells
+python tests/benchmarks/whole_runs.py cells 1 25 100        # so many million cells under one plot (400: four)
+"""
+
+import argparse
+import math
+import os
+import platform
+import resource
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import county
+import psutil
+import rasterio
+
+from packpale.run import read_and_open
+from packpale.site.inputs import plot_window
+
+LARGEST_WINDOW = 100
+"""Larger ground is divided among plots, since a plot's window may not have more. [million cells]"""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What one command took."""
+
+    wall: float
+    cpu: float
+    """Of the process and all it started. [s]"""
+    peak: int
+    """Of the process and all it started, at one time; shared pages count for each. [bytes]"""
+
+
+def measured(command: list[str]) -> Measured:
+    """Run a command to its end."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    started = time.monotonic()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    peak, ended = [0], threading.Event()
+
+    def look() -> None:
+        while not ended.wait(0.1):
+            peak[0] = max(peak[0], _memory(process.pid))
+
+    watcher = threading.Thread(target=look)
+    watcher.start()
+    status = process.wait()
+    ended.set()
+    watcher.join()
+    if status:
+        raise SystemExit(f"{' '.join(command)}: ended with status {status}")
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return Measured(time.monotonic() - started, cpu, peak[0])
+
+
+def _memory(pid: int) -> int:
+    total = 0
+    try:
+        top = psutil.Process(pid)
+        for process in [top, *top.children(recursive=True)]:
+            try:
+                total += process.memory_info().rss
+            except psutil.NoSuchProcess:
+                continue
+    except psutil.NoSuchProcess:
+        pass
+    return total
+
+
+def one_read(folder: Path) -> tuple[float, int]:
+    """Processor time of reading every plot's window once, unpacked, and how many cells that is. [s]"""
+    project, inputs = read_and_open(folder / "county.toml")
+    started, cells = time.process_time(), 0
+    with rasterio.open(folder / "terrain.tif") as source:
+        for plot in inputs.plots:
+            grid = plot_window(inputs, plot, project)
+            part = rasterio.windows.from_bounds(*grid.bounds, source.transform)
+            cells += source.read(1, window=part).size
+    return time.process_time() - started, cells
+
+
+def row(folder: Path, side: int, plots: int, plot_side: float | None, workers: int) -> str:
+    """Make a county, run it, tell a line of the table."""
+    county.write_terrain(folder / "terrain.tif", side)
+    county.write_plots(folder / "plots.gpkg", side, plots, plot_side=plot_side)
+    settings = county.write_settings(folder)
+    read, cells = one_read(folder)
+    out = folder / "out"
+    command = [sys.executable, "-m", "packpale.cli", "run", str(settings), "--out", str(out), "--workers", str(workers)]
+    took = measured(command)
+    written = sum(f.stat().st_size for f in out.rglob("*") if f.is_file())
+    return (
+        f"| {plots:,} | {cells / 1e6:.3g} | {workers} | {took.wall:.0f} | {took.cpu:.0f} | {took.cpu / plots:.1f} | "
+        f"{took.peak / 1e9:.2f} | {written / 1e6:.0f} | {read:.2f} | {took.cpu / read:.0f} |"
+    )
+
+
+def main() -> None:
+    """Run the benchmarks asked for and print the table."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=["plots", "cells"])
+    parser.add_argument("sizes", type=int, nargs="+")
+    parser.add_argument("--workers", type=int, default=len(os.sched_getaffinity(0)))
+    given = parser.parse_args()
+    machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+    tell(f"{date.today().isoformat()}, {machine}; x is processor time over that of one read of the windows")
+    tell("| plots | million cells | workers | time s | processor s | a plot | peak GB | written MB | one read s | x |")
+    tell("|---|---|---|---|---|---|---|---|---|---|")
+    for size in given.sizes:
+        with tempfile.TemporaryDirectory(prefix="county-") as folder:
+            if given.what == "plots":
+                # 9 ha and the margin round them, side by side.
+                line = row(Path(folder), 510 * math.ceil(math.sqrt(size)), size, 300.0, given.workers)
+            else:
+                plots = -(-size // LARGEST_WINDOW)
+                line = row(Path(folder), round((size * 1e6) ** 0.5), plots, None, given.workers)
+        tell(line)
+
+
+def tell(line: str) -> None:
+    """Print a line at once."""
+    sys.stdout.write(line + "\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()
