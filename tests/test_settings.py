@@ -119,7 +119,35 @@ CASES = {
     ),
     "rates out of order": (
         MINIMAL + "[rates]\npost_each = [3, 2, 1]\n",
-        "rates.post_each: ['3', '2', '1'] is not in order; write [low, likely, high]",
+        "rates.post_each: found [3, 2, 1]; write [low, likely, high], three numbers from 0 up in this order",
+    ),
+    "a rate of one number, in a key with a figure": (
+        MINIMAL + "[rates]\nmesh_per_m2 = 13\n",
+        "rates.mesh_per_m2: found 13; write [low, likely, high], three numbers from 0 up in this order",
+    ),
+    "a rate of two numbers": (
+        MINIMAL + "[rates]\nmesh_per_m2 = [9, 13]\n",
+        "rates.mesh_per_m2: found [9, 13]; write [low, likely, high], three numbers from 0 up in this order",
+    ),
+    "a negative rate": (
+        MINIMAL + "[rates]\nmesh_per_m2 = [-9, 13, 20]\n",
+        "rates.mesh_per_m2: found [-9, 13, 20]; write [low, likely, high], three numbers from 0 up in this order",
+    ),
+    "a rate that is none": (
+        MINIMAL + "[rates]\nmesh_per_m2 = [9, nan, 20]\n",
+        "rates.mesh_per_m2: found [9, nan, 20]; write [low, likely, high], three numbers from 0 up in this order",
+    ),
+    "an endless rate": (
+        MINIMAL + "[rates]\nmesh_per_m2 = [9, 13, inf]\n",
+        "rates.mesh_per_m2: found [9, 13, inf]; write [low, likely, high], three numbers from 0 up in this order",
+    ),
+    "a rate for what is not in the bill": (
+        MINIMAL + "[rates]\nmesh_per_m3 = [9, 13, 20]\n",
+        "rates.mesh_per_m3: unknown key; did you mean 'mesh_per_m2'?",
+    ),
+    "a figure in a key": (
+        MINIMAL + "[plant]\nbucket_m3 = -1\n",
+        "plant.bucket_m3: found -1; input should be greater than 0",
     ),
     "soil class": (
         MINIMAL + '[soil]\ndrainage_class = "wellish"\n',

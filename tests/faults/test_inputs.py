@@ -620,7 +620,7 @@ def pit_column_misspelt(made):
     made.pits(f"x,y,clay_percent,water_table\n{WEST},{NORTH},20,1\n")
 
 
-@case(r"pits\.csv, row 3: depth_to_rock_m is -1; input should be greater than or equal to 0")
+@case(r"pits\.csv, row 3: depth_to_rock_m is -1, above the ground; write how deep it lies, 0 or more")
 def pit_with_rock_above_ground(made):
     made.pits(f"x,y,depth_to_rock_m\n{WEST},{NORTH},1\n{WEST},{NORTH},-1\n")
 

@@ -1,16 +1,16 @@
 """What every section of the settings file has in common."""
 
+import math
 import re
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 File = Annotated[Path, Field(strict=False)]
 Share = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
-Rate = Annotated[tuple[NotNegative, NotNegative, NotNegative], Field(strict=False)]
 
 
 def _hours_and_minutes(text: str) -> str:
@@ -20,6 +20,18 @@ def _hours_and_minutes(text: str) -> str:
 
 
 TimeOfDay = Annotated[str, AfterValidator(_hours_and_minutes)]
+
+
+def _low_likely_high(found: Any) -> Any:
+    # One sentence for all that can be wrong, instead of one for each of the three.
+    three = isinstance(found, list | tuple) and len(found) == 3
+    numbers = three and all(isinstance(f, int | float) and not isinstance(f, bool) and f >= 0 for f in found)
+    if not (numbers and found[0] <= found[1] <= found[2] < math.inf):
+        raise ValueError(f"found {found!r}; write [low, likely, high], three numbers from 0 up in this order")
+    return found
+
+
+Rate = Annotated[tuple[NotNegative, NotNegative, NotNegative], BeforeValidator(_low_likely_high), Field(strict=False)]
 
 
 class Settings(BaseModel):

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from packpale.settings.base import NotNegative, Rate, Settings
 from packpale.values import default
@@ -123,13 +123,6 @@ class RateSettings(Settings):
     """Gate without its posts."""
     erect_fence_per_m: Rate = tuple(default("rates.erect_fence_per_m"))
     """Labour to set posts and hang mesh. [per m of fence]"""
-
-    @field_validator("*")
-    @classmethod
-    def _in_order(cls, rate: tuple[float, float, float]) -> tuple[float, float, float]:
-        if not rate[0] <= rate[1] <= rate[2]:
-            raise ValueError(f"{[f'{r:g}' for r in rate]} is not in order; write [low, likely, high]")
-        return rate
 
 
 class PlantSettings(Settings):

@@ -57,7 +57,7 @@ def fault_lines(error: ValidationError) -> list[str]:
     by_key: dict[str, list[str]] = {}
     for e in error.errors():
         # Names of types and validators that pydantic puts behind the keys tell a user nothing.
-        parts = [p for p in e["loc"] if isinstance(p, int) or p == "[key]" or re.fullmatch(r"[a-z_]+", p)]
+        parts = [p for p in e["loc"] if isinstance(p, int) or p == "[key]" or re.fullmatch(r"[a-z][a-z0-9_]*", p)]
         if e["type"] == "extra_forbidden":
             parts = list(e["loc"])
         elif parts and parts[-1] == "float":

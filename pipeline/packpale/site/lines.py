@@ -80,8 +80,14 @@ def _ring(layer: Layer, feature: Feature, crs: CRS) -> Polygon:
         raise Faults([f"{where}: has {len(points)} corners, a closed line needs 3; draw it whole"])
     ring = Polygon(points)
     if not ring.is_valid:
-        reason = shapely.is_valid_reason(ring)
-        raise Faults([f"{where}: crosses or touches itself ({reason}); a fence line is one simple ring: draw it again"])
+        # Such as "Self-intersection[420350 6150250]".
+        x, y = (float(v) for v in shapely.is_valid_reason(ring).partition("[")[2].rstrip("]").split()[:2])
+        raise Faults(
+            [
+                f"{where}: crosses or touches itself at x {x:.1f}, y {y:.1f} ({crs.name}); "
+                "a fence line is one simple ring: draw it again"
+            ]
+        )
     if ring.area < LEAST_AREA_M2:
         raise Faults([f"{where}: encloses {ring.area:.2g} m2; draw the line round the enclosure"])
     return ring

@@ -29,6 +29,7 @@ COLUMNS = tuple(name for name in SoilSettings.model_fields if name != "pit_range
 WORDS = {"rock_hardness": ("hard", "soft"), "drainage_class": DRAINAGE_CLASSES}
 """Columns that hold a word, and the words."""
 NUMBERS = tuple(c for c in COLUMNS if c not in WORDS)
+DEPTHS = ("depth_to_rock_m", "water_table_m")
 SHAPEFILE_NAME = 10
 """Characters a column name of a shapefile can have."""
 FARTHEST_PIT = 20.0
@@ -60,6 +61,10 @@ def _value(column: str, found: Any, where: str, *, decimal_comma: bool = False) 
     try:
         SoilSettings.model_validate({column: value})
     except ValidationError as error:
+        if column in DEPTHS and value < 0:
+            raise Faults(
+                [f"{where}: {column} is {text}, above the ground; write how deep it lies, 0 or more"]
+            ) from error
         message = error.errors()[0]["msg"]
         raise Faults([f"{where}: {column} is {text}; {message[0].lower()}{message[1:]}"]) from error
     return value
