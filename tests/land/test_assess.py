@@ -100,7 +100,7 @@ def test_the_note_counts_the_channel_cells_of_the_plot(make_site, make_project):
     share = (channel & edge).sum() / channel.sum()
     assert 0.1 < share < 0.9
     (note,) = land.notes
-    assert f" in {share:.0%} of the plot's channel cells" in note
+    assert f" in {100 * share:.0f} % of the plot's channel cells" in note
 
 
 def test_real_ground_goes_through_whole(real_ground, make_site, make_project):

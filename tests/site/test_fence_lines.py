@@ -104,8 +104,8 @@ FAULTS = {
     "open": (OPEN, "feature 1: is not closed: its ends lie 5.00 m apart, allowed are 0.05 m; draw it to its start"),
     "crossing": (
         LineString([*BOW.coords, BOW.coords[0]]),
-        f"feature 1: crosses or touches itself at x {WEST + 55:.1f}, y {NORTH - 50:.1f} (ETRS89 / UTM zone 32N); a fence line is "
-        "one simple ring: draw it again",
+        f"feature 1: crosses or touches itself at x {WEST + 55:.1f}, y {NORTH - 50:.1f} "
+        "(ETRS89 / UTM zone 32N); a fence line is one simple ring: draw it again",
     ),
     "holes": (HOLED, "feature 1: has holes (1); a fence line is one ring: drop them"),
     "parts": (

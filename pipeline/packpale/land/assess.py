@@ -91,7 +91,7 @@ def _notes_on_inflow(site: Site, water: Drainage) -> tuple[str, ...]:
     if not fed.any():
         return ()
     return (
-        f"Water may enter from outside the ground that was read in {100 * fed.sum() / channel.sum():.0f} % of the plot's "
-        "channel cells: their upstream area is at least the figure shown. "
+        f"Water may enter from outside the ground that was read in {100 * fed.sum() / channel.sum():.0f} % of the "
+        "plot's channel cells: their upstream area is at least the figure shown. "
         "A larger land.margin_m, or elevation from farther out, shows more of the catchment.",
     )
