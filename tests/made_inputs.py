@@ -125,6 +125,14 @@ class Made:
     def project(self):
         return Project.model_validate({"inputs": self.inputs, **self.settings})
 
+    def settings_text(self):
+        """The same as a settings file, its last section open for more keys of [land]."""
+        lines = [f"crs = {json.dumps(self.settings['crs'])}"] if "crs" in self.settings else []
+        lines.append("[inputs]")
+        for key, value in self.inputs.items():
+            lines.append(f"{key} = {json.dumps([str(v) for v in value] if isinstance(value, list) else str(value))}")
+        return "\n".join([*lines, "[land]", f"margin_m = {self.settings['land']['margin_m']}", ""])
+
     def plots(self, *rows, **options):
         """Replace the plots by rows of (id, geometry)."""
         path = self.folder / options.pop("file", "own.gpkg")

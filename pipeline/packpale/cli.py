@@ -7,9 +7,11 @@ from typing import Any
 
 import click
 
-from packpale.faults import Faults
+from packpale.faults import Faults, in_words
 
 EXIT_FAULT, EXIT_PLOT_FAILED, EXIT_BUG, EXIT_STOPPED = 2, 3, 1, 130
+# Whether it is a file at all is told in one line by whoever reads it.
+SETTINGS_FILE = click.Path(path_type=Path)
 EXISTING_FILE = click.Path(dir_okay=False, path_type=Path)
 
 
@@ -26,7 +28,7 @@ debug = click.option("--debug", is_flag=True, help="Show the traceback of an err
 
 
 @commands.command()
-@click.argument("config", type=EXISTING_FILE)
+@click.argument("config", type=SETTINGS_FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="Output folder.")
 @click.option("--plot", "plots", multiple=True, metavar="ID", help="Compute this plot only; may be repeated.")
 @click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core.")
@@ -79,7 +81,7 @@ def run(
 
 
 @commands.command()
-@click.argument("config", type=EXISTING_FILE)
+@click.argument("config", type=SETTINGS_FILE)
 @click.option("--plan", "planned", is_flag=True, help="Tell what a run would take, from a few plots computed for it.")
 @click.option("--workers", type=click.IntRange(1), help="Plan for so many; default: for several numbers of them.")
 @debug
@@ -226,9 +228,7 @@ class _faults_as_lines:  # noqa: N801 - reads as a phrase where it is used
                 click.echo(line, err=True)
             sys.exit(EXIT_FAULT)
         if isinstance(error, OSError):
-            click.echo(
-                f"{error.filename or 'files'}: {error.strerror or error}; free it or choose another --out", err=True
-            )
+            click.echo(in_words(error), err=True)
             sys.exit(EXIT_FAULT)
         if isinstance(error, KeyboardInterrupt):
             click.echo("stopped; the same command goes on where it was", err=True)
@@ -236,7 +236,7 @@ class _faults_as_lines:  # noqa: N801 - reads as a phrase where it is used
         if isinstance(error, Exception):
             if self.debug:
                 traceback.print_exception(error)
-            click.echo(f"error in the program: {type(error).__name__}: {error}; --debug shows where", err=True)
+            click.echo(f"error in the program: {in_words(error)}; --debug shows where", err=True)
             sys.exit(EXIT_BUG)
 
 

@@ -1,19 +1,52 @@
 """What is wrong with settings or inputs, gathered so that a user sees all of it at once."""
 
+import errno
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+
+LONGEST_LINE = 900
+"""Characters of a fault: what is longer repeats a hostile input, and loses its middle."""
+
+
+def one_line(text: str) -> str:
+    """A text as it can stand in one line on any terminal: what is not printable escaped, the middle of a long one cut.
+
+    The beginning says where, the end says what to do; both stay.
+    """
+    if len(text) > LONGEST_LINE:
+        text = f"{text[: LONGEST_LINE // 2]} ... {text[-LONGEST_LINE // 3 :]}"
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 
 class Faults(Exception):  # noqa: N818 - it carries several, and each is called a fault throughout
     """One or more faults in settings or inputs; each is one line: where, what was found, what to do."""
 
     def __init__(self, lines: Sequence[str]) -> None:
-        super().__init__("\n".join(lines))
-        self.lines = tuple(lines)
+        self.lines = tuple(one_line(line) for line in lines)
+        super().__init__("\n".join(self.lines))
 
     def __reduce__(self) -> tuple[type["Faults"], tuple[tuple[str, ...]]]:
-        # Crosses process boundaries with its lines, not with the joined text.
-        return Faults, (self.lines,)
+        # Crosses process boundaries with its lines, not with the joined text; so do its kinds.
+        return type(self), (self.lines,)
+
+
+def in_words(error: Exception) -> str:
+    """What went wrong and what to do, for trouble with files and memory; else the error's kind and text."""
+    if isinstance(error, Faults):
+        return "; ".join(error.lines)
+    if isinstance(error, MemoryError):
+        found = f" ({error})" if str(error) else ""
+        return one_line(
+            f"not enough memory{found}; use fewer --workers, a smaller land.margin_m or a larger land.cell_m"
+        )
+    if isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        what = error.strerror or str(error)
+        todo = "choose another --out, or allow writing there"
+        if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+            todo = "make room and start the same command again, it goes on where it was"
+        return one_line(f"{where}{what}; {todo}")
+    return one_line(f"{type(error).__name__}: {error}")
 
 
 class Gathering:

@@ -17,7 +17,7 @@ from typing import Protocol
 
 from packpale import __version__
 from packpale.cluster import WorkersEnded, cluster_executor
-from packpale.faults import Faults, Gathering
+from packpale.faults import Faults, Gathering, in_words
 from packpale.ranking import rank
 from packpale.result import PlotSummary
 from packpale.settings import Project, read_settings
@@ -188,11 +188,8 @@ def compute_plot(job: _Job) -> PlotOutcome:
     started = time.monotonic()
     try:
         summary = _through_the_rooms(job)
-    except Faults as faults:
-        return PlotOutcome(job.plot_id, "failed", "; ".join(faults.lines), time.monotonic() - started, None)
     except Exception as error:  # noqa: BLE001 - one plot's trouble must not end the others; the run exits with 3
-        reason = f"{type(error).__name__}: {error}"
-        return PlotOutcome(job.plot_id, "failed", reason, time.monotonic() - started, None)
+        return PlotOutcome(job.plot_id, "failed", in_words(error), time.monotonic() - started, None)
     return PlotOutcome(job.plot_id, "done", "", time.monotonic() - started, summary)
 
 

@@ -19,6 +19,15 @@ def _hours_and_minutes(text: str) -> str:
     return text
 
 
+def _one_line_of_text(text: str | None) -> str | None:
+    # Such texts stand on pages, in XML and in workbooks, which cannot hold control characters.
+    if text is not None and not text.isprintable():
+        raise ValueError(f"found {text!r}; write one line of printable characters")
+    return text
+
+
+PRINTABLE = AfterValidator(_one_line_of_text)
+"""Behind a text's bounds: it is one line that shows on any page."""
 TimeOfDay = Annotated[str, AfterValidator(_hours_and_minutes)]
 
 

@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self, get_args
 
 from pydantic import Field, field_validator, model_validator
 
-from packpale.settings.base import NotNegative, Positive, Settings, TimeOfDay, ascending
+from packpale.settings.base import PRINTABLE, NotNegative, Positive, Settings, TimeOfDay, ascending
 from packpale.units import HECTARE_M2
 from packpale.values import default
 
@@ -27,7 +27,7 @@ class CheckSettings(Settings):
     """First round of the day, HH:MM."""
     dig_rate_m_per_h: Positive | None = None
     """Tunnel that an animal digs in an hour, if you know; none is assumed, since none is published. [m/h]"""
-    dig_rate_source: Annotated[str | None, Field(min_length=1, max_length=200)] = None
+    dig_rate_source: Annotated[str | None, Field(min_length=1, max_length=200), PRINTABLE] = None
     """Where that rate comes from; shown beside every figure that follows from it."""
     climb_distance_m: Annotated[float, Field(gt=0, le=20)] = default("checks.climb_distance_m")
     """Ground within this distance of the fence counts for how high the fence is. [m]"""
@@ -119,7 +119,7 @@ class CrossingSettings(Settings):
     ) = None
     """Intensity of the design storm: a number, or a list of [duration in minutes, intensity]; without it only areas
     and times are told. [mm/h]"""
-    rain_source: Annotated[str | None, Field(min_length=1, max_length=200)] = None
+    rain_source: Annotated[str | None, Field(min_length=1, max_length=200), PRINTABLE] = None
     """Where that intensity comes from, with its return period; shown beside every flow."""
     runoff_coefficient: Annotated[float, Field(gt=0, le=1)] = default("crossings.runoff_coefficient")
     """Part of the rain that runs off."""

@@ -19,7 +19,7 @@ CRITERION_NEEDS = {"access": "access", "seclusion": "dwellings", "cover": "woodl
 class LandSettings(Settings):
     """How the land is scored and which part of it may carry the fence."""
 
-    cell_m: Annotated[float | None, Field(gt=0)] = None
+    cell_m: Annotated[float | None, Field(ge=0.001, le=10_000)] = None
     """Cell size of the run; without it the size of the elevation raster's own cells. [m]"""
     margin_m: Annotated[float, Field(ge=0, le=20_000)] = default("land.margin_m")
     """Ground read round each plot. [m]"""

@@ -4,7 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from packpale.settings.base import Settings
+from packpale.settings.base import PRINTABLE, Settings
 from packpale.settings.care import (
     CheckSettings,
     CrossingSettings,
@@ -31,11 +31,11 @@ from packpale.values import default
 class Project(Settings):
     """A whole settings file."""
 
-    title: Annotated[str, Field(min_length=1)] = "Untitled"
+    title: Annotated[str, Field(min_length=1, max_length=200), PRINTABLE] = "Untitled"
     """Shown at the top of every page."""
     crs: str | None = None
     """Projected CRS in metres for all computing, such as "EPSG:25832"; without it the plots' UTM zone."""
-    currency: Annotated[str, Field(min_length=1, max_length=8)] = default("currency")
+    currency: Annotated[str, Field(min_length=1, max_length=8), PRINTABLE] = default("currency")
     """Currency of the rates, as shown."""
     units: Literal["metric", "imperial"] = default("units")
     """Units shown on pages; files are always metric."""

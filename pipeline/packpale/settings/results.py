@@ -4,7 +4,7 @@ from typing import Annotated, Literal, Self, get_args
 
 from pydantic import Field, field_validator, model_validator
 
-from packpale.settings.base import NotNegative, Settings
+from packpale.settings.base import PRINTABLE, NotNegative, Settings
 from packpale.values import default
 
 RankingCriterion = Literal["land", "space", "price"]
@@ -38,12 +38,12 @@ class RunSettings(Settings):
 class MapSettings(Settings):
     """What the maps show beside the run's own results."""
 
-    data_date: Annotated[str | None, Field(min_length=1, max_length=60)] = None
+    data_date: Annotated[str | None, Field(min_length=1, max_length=60), PRINTABLE] = None
     """When the ground was measured, in your words, such as "spring 2021"; stands on every map and its print."""
-    background: Annotated[str | None, Field(pattern=r"^https?://.*$")] = None
+    background: Annotated[str | None, Field(pattern=r"^https?://.*$"), PRINTABLE] = None
     """Address of map tiles with {z}, {x} and {y} in it, shown only while a reader switches it on: it needs a network,
     and its owner learns which place is looked at. Look up what your mapping agency offers and allows."""
-    background_credit: Annotated[str | None, Field(min_length=1, max_length=200)] = None
+    background_credit: Annotated[str | None, Field(min_length=1, max_length=200), PRINTABLE] = None
     """Whom the owner of the background asks to be named beside it."""
 
     @model_validator(mode="after")

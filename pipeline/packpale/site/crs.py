@@ -27,17 +27,23 @@ SCALE_NOTED = 0.001
 """Lengths on the map this much off the ground's are said in a note; within a UTM zone they stay below."""
 SHIFT_NOTED_M = 1.0
 """A change of CRS less accurate than this is said in a note. [m] A fence is set out to decimetres."""
+WIDEST_DEG = 30.0
+"""One geometry spans no more. [deg] No projected CRS holds true that far, and its edges are cut to LONGEST_EDGE_M."""
 STRAY_DEG = 10.0
 """So far outside the area a CRS is made for, coordinates are in another CRS than their label says. [deg]"""
 
 
 def parse(text: str, where: str) -> CRS:
     """The horizontal CRS that ``text`` names; raises Faults naming ``where`` if it names none."""
+    found = text if text.isprintable() else ascii(text)
+    refused = Faults([f'{where}: "{found}" is no CRS; write an EPSG code such as "EPSG:25832"'])
+    # A definition may name grid files anywhere on the machine.
+    if "grids" in text.casefold():
+        raise refused
     try:
         return horizontal(CRS.from_user_input(text))
     except CRSError as error:
-        found = text if text.isprintable() else ascii(text)
-        raise Faults([f'{where}: "{found}" is no CRS; write an EPSG code such as "EPSG:25832"']) from error
+        raise refused from error
 
 
 def from_wkt(wkt: str | None) -> CRS | None:
@@ -111,9 +117,19 @@ def moved_geometry(geometry: BaseGeometry, source: CRS, target: CRS, where: str)
                     f"the file says it is in {shown(source)}: give it the CRS its numbers are in"
                 ]
             )
+    unit = source.axis_info[0].unit_conversion_factor
+    widest = math.radians(WIDEST_DEG) if source.is_geographic else math.radians(WIDEST_DEG) * EARTH_RADIUS_M
+    spans = float(np.ptp(xy, axis=0).max()) * unit if len(xy) else 0.0
+    if spans > widest:
+        found = f"{math.degrees(spans):.3g}°" if source.is_geographic else f"{spans / 1000:.3g} km"
+        raise Faults(
+            [
+                f"{where}: spans {found}, allowed are {WIDEST_DEG:g}° or {widest_km():,.0f} km; "
+                "cut it to the land round the plots"
+            ]
+        )
     if same(source, target):
         return geometry
-    unit = source.axis_info[0].unit_conversion_factor
     longest = LONGEST_EDGE_M / EARTH_RADIUS_M / unit if source.is_geographic else LONGEST_EDGE_M / unit
     change = transformer(source, target).transform
     # Cutting keeps every given corner: shapely's segmentize only adds points.
@@ -126,6 +142,11 @@ def moved_geometry(geometry: BaseGeometry, source: CRS, target: CRS, where: str)
             ]
         )
     return out
+
+
+def widest_km() -> float:
+    """WIDEST_DEG on the ground. [km]"""
+    return math.radians(WIDEST_DEG) * EARTH_RADIUS_M / 1000
 
 
 def stray(geometry: BaseGeometry, source: CRS, where: str) -> None:

@@ -1,5 +1,6 @@
 """Candidate plots: from a vector file, a track walked round a field, or a table of corners, to valid outlines."""
 
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
+from packpale.site.files import check_file
 from packpale.site.model import Plot
 from packpale.site.tables import coordinate_columns, find_column, missing_column, read_table
 from packpale.site.vectors import Layer, choose_layer, layer_names, no_crs, polygonal, read_layer, xml_root
@@ -44,12 +46,17 @@ def read_outlines(
             if layer is not None:
                 raise Faults([f"inputs.plots_layer: {path.name} is a table and has no layers; drop the key"])
             found = _from_table(path, id_column, project_crs, faults)
-        elif path.is_file() and xml_root(path) == "gpx":
+        elif path.suffix.lower() != ".gdb" and _is_gpx(path):
             found = _from_gpx(path, layer, id_column, faults)
         else:
             found = _from_layer(read_layer(path, choose_layer(path, layer, "inputs.plots_layer")), id_column, faults)
     _check_ids(found, faults)
     return tuple(found)
+
+
+def _is_gpx(path: Path) -> bool:
+    check_file(path, "name a file")
+    return xml_root(path) == "gpx"
 
 
 def _from_layer(layer: Layer, id_column: str, faults: Gathering) -> list[Outline]:
@@ -110,6 +117,8 @@ def _outline(value: Any, column: str, where: str, geometry: BaseGeometry, layer:
 
 def _id(value: Any, column: str, where: str) -> str:
     """The id as text. Raises Faults if it is missing or cannot name a plot."""
+    if isinstance(value, bool | bytes | list | tuple | dict):
+        raise Faults([f"{where}: {column} is {value!r}; write a text or a whole number"])
     missing = value is None or (isinstance(value, float | np.floating) and not np.isfinite(value))
     whole = isinstance(value, float | np.floating) and not missing and float(value).is_integer()
     text = "" if missing else str(int(value) if whole else value).strip()
@@ -123,13 +132,15 @@ def _id(value: Any, column: str, where: str) -> str:
 def _check_ids(outlines: Iterable[Outline], faults: Gathering) -> None:
     first: dict[str, str] = {}
     for outline in outlines:
-        if outline.plot_id in first:
+        # Two ways to write the same letters look the same to a reader.
+        same = unicodedata.normalize("NFC", outline.plot_id)
+        if same in first:
             faults.add(
-                f'{outline.where}: the plot "{outline.plot_id}" is there already ({first[outline.plot_id]}); '
+                f'{outline.where}: the plot "{outline.plot_id}" is there already ({first[same]}); '
                 "give every plot a name of its own, or join the parts of one plot to one feature"
             )
         else:
-            first[outline.plot_id] = outline.where
+            first[same] = outline.where
 
 
 def _from_table(path: Path, id_column: str, project_crs: CRS | None, faults: Gathering) -> list[Outline]:

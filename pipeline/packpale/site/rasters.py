@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from packpale.faults import Faults, Gathering
 from packpale.site import _kernels
 from packpale.site import crs as crs_
+from packpale.site.files import check_file, head_of
 from packpale.site.grid import Array, Grid, Mask
 from packpale.units import METRES_PER_ELEVATION_UNIT
 
@@ -24,6 +25,10 @@ REFUSED_DRIVERS = frozenset(
     | {"DERIVED", "GDALG", "PostGISRaster", "RASTERLITE", "Rasterlite", "NGW", "TileDB", "Zarr", "CALS"}
 )
 """GDAL drivers that may not open an input: they point to other files, or to a network."""
+TEXT_DRIVERS = ("AAIGrid", "GRASSASCIIGrid")
+"""GDAL drivers of grids written as text: two bytes a cell at least, read from the first one on."""
+SMALLEST_CELL, LARGEST_CELL = 1e-7, 1e5
+"""Sides of a raster's cell in units of its CRS: a tenth of a micrometre, or a centimetre in degrees, to 100 km."""
 MOST_CELLS = 200_000_000
 """Cells a plot's window may have: 1.6 GB for each array over it."""
 BLOCK_CELLS = 8_000_000
@@ -147,8 +152,24 @@ def _head(path: Path, unit: str) -> _Head:
         if source.dtypes[0].startswith("complex"):
             raise Faults([f"{path.name}: holds complex numbers, elevations are real; extract the elevation"])
         transform: Transform = tuple(source.transform)[:6]
-        if source.transform.is_identity or transform[0] * transform[4] - transform[1] * transform[3] == 0:
+        placed = all(map(math.isfinite, transform)) and not source.transform.is_identity
+        if not placed or transform[0] * transform[4] - transform[1] * transform[3] == 0:
             raise Faults([f"{path.name}: does not say where its cells lie; write its position into the raster"])
+        sides = math.hypot(transform[0], transform[3]), math.hypot(transform[1], transform[4])
+        if not all(SMALLEST_CELL <= side <= LARGEST_CELL for side in sides):
+            raise Faults(
+                [
+                    f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, in units of its CRS, allowed are "
+                    f"{SMALLEST_CELL:g} to {LARGEST_CELL:g}; write its position into the raster"
+                ]
+            )
+        if source.driver in TEXT_DRIVERS and path.stat().st_size < 2 * source.width * source.height - 1:
+            raise Faults(
+                [
+                    f"{path.name}: says it has {source.width:,} x {source.height:,} cells, "
+                    f"which do not fit into its {path.stat().st_size:,} bytes; supply a whole file"
+                ]
+            )
         said = (source.units[0] or "").strip().casefold()
         meant = [u for u, names in _UNIT_NAMES.items() if said in names]
         if meant and meant[0] != unit:
@@ -205,16 +226,11 @@ def _opened(path: Path):  # type: ignore[no-untyped-def]  # rasterio carries no 
     from rasterio.errors import NotGeoreferencedWarning, RasterioError
     from rasterio.io import DatasetReader
 
-    if not path.exists():
-        raise Faults([f"{path}: there is no such file; correct the path"])
-    if path.is_dir():
-        raise Faults([f"{path}: is a folder; name a raster, or list the tiles in it"])
+    check_file(path, "name a raster, or list the tiles in it")
+    # XML and JSON files describe data that lies elsewhere, perhaps on a network: GDAL never sees them.
+    if head_of(path).lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"<", b"{"):
+        raise Faults([f"{path.name}: only points to other files; list those in inputs.elevation instead"])
     try:
-        with path.open("rb") as file:
-            head = file.read(64)
-        # XML and JSON files describe data that lies elsewhere, perhaps on a network: GDAL never sees them.
-        if head.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"<", b"{"):
-            raise Faults([f"{path.name}: only points to other files; list those in inputs.elevation instead"])
         with warnings.catch_warnings(), rasterio.Env():
             # Said in our own words when the CRS or the transform is looked at.
             warnings.simplefilter("ignore", NotGeoreferencedWarning)

@@ -10,9 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from packpale.faults import Faults, Gathering
+from packpale.site.files import check_file, head_of
 
 LONGEST_SHOWN = 80
 """Characters of a cell that a message repeats."""
+MOST_BYTES = 200_000_000
+"""Size of a table; it is held in memory whole."""
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 
@@ -104,10 +107,15 @@ def read_table(path: Path) -> Table:
 
 
 def _text(path: Path) -> str:
+    check_file(path, "name a CSV file")
+    head_of(path)
+    size = path.stat().st_size
+    if size > MOST_BYTES:
+        raise Faults(
+            [f"{path.name}: has {size:,} bytes, allowed are {MOST_BYTES:,}; cut it to the land round the plots"]
+        )
     try:
         return path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError as error:
-        raise Faults([f"{path}: there is no such file; correct the path"]) from error
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
         raise Faults([f"{path.name}, row {line}: is not UTF-8 text; save the table as CSV in UTF-8"]) from error

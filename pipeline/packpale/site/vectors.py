@@ -1,8 +1,10 @@
 """Vector files of any format, feature by feature, before anybody knows what they mean."""
 
 import difflib
+import sqlite3
+import warnings
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,9 +18,13 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.site.crs import from_wkt, moved_geometry
+from packpale.site.files import check_file, check_utf8, head_of
+from packpale.site.tables import number as number_in
 
 MOST_VERTICES = 1_000_000
 """Vertices one feature may have; a fence line needs far fewer, and a slip should not fill the memory."""
+MOST_FEATURES = 500_000
+"""Features a layer may have; a view in a database can go on for ever."""
 FORMATS = (
     "GPKG",
     "GeoJSON",
@@ -74,24 +80,31 @@ def files_of(path: Path) -> tuple[Path, ...]:
 def xml_root(path: Path) -> str | None:
     """Name of the root element of an XML file; None if the file is not XML.
 
-    Raises Faults if the XML is broken, or declares entities or a document type: GDAL's readers might expand them.
+    Raises Faults if the XML is broken, has a coordinate that is no number, or declares entities or a document type:
+    GDAL's readers might expand those, and take a number for what begins like one.
     """
     if path.is_dir():
         return None
-    with path.open("rb") as stream:
-        head = stream.read(256)
+    head = head_of(path)
     wide = head.startswith((b"\xff\xfe", b"\xfe\xff"))
-    if not wide and not head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<"):
+    narrow = head.removeprefix(b"\xef\xbb\xbf").lstrip(b"\0 \t\r\n")
+    if not wide and not narrow.startswith(b"<"):
+        if narrow.startswith((b"{", b"[")):
+            check_utf8(path)
         return None
+    if wide and "<" not in head.decode("utf-16", "replace")[:9]:
+        raise Faults([f"{path.name}: is UTF-16, and no XML; save it in UTF-8"])
     from defusedxml import DefusedXmlException
     from defusedxml.ElementTree import iterparse
 
     root = None
     try:
-        for _, element in iterparse(path, events=("start", "end"), forbid_dtd=True):
+        for event, element in iterparse(path, events=("start", "end"), forbid_dtd=True):
             root = element.tag if root is None else root
-            # Nothing is kept: only the guard and the root's name are wanted.
-            element.clear()
+            if event == "end":
+                _check_numbers(element, path.name)
+                # Nothing is kept: only the guard and the root's name are wanted.
+                element.clear()
     except DefusedXmlException as error:
         raise Faults(
             [f"{path.name}: declares a document type or entities, which are refused; save it without them"]
@@ -99,6 +112,21 @@ def xml_root(path: Path) -> str | None:
     except (ParseError, ValueError) as error:
         raise Faults([f"{path.name}: is no well-formed XML ({error}); export it again"]) from error
     return str(root).rsplit("}", 1)[-1].lower()
+
+
+def _check_numbers(element: Any, name: str) -> None:
+    """Raise Faults for a point of a track, or a coordinate of a KML, that is no number."""
+    kind = str(element.tag).rsplit("}", 1)[-1]
+    if kind in ("trkpt", "rtept", "wpt"):
+        found = [(key, element.get(key)) for key in ("lat", "lon")]
+    elif kind == "coordinates":
+        found = [("a coordinate", part) for place in (element.text or "").split() for part in place.split(",") if part]
+    else:
+        return
+    for what, text in found:
+        if text is None or number_in(text) is None:
+            said = "missing" if text is None else f'"{text}"'
+            raise Faults([f"{name}: {what} of a <{kind}> is {said}; it must be a finite number"])
 
 
 @contextmanager
@@ -116,16 +144,11 @@ def _as_faults(path: Path) -> Iterator[None]:
 
 def _checked(path: Path) -> bool:
     """Whether pyogrio reads the file (KML), after making sure that there is one. Raises Faults."""
-    if not path.exists():
-        raise Faults([f"{path}: there is no such file; correct the path"])
-    if path.is_dir() and path.suffix.lower() != ".gdb":
-        raise Faults([f"{path}: is a folder; name a file"])
+    if not (path.is_dir() and path.suffix.lower() == ".gdb"):
+        check_file(path, "name a file")
     if path.suffix.lower() == ".kmz":
         raise Faults([f"{path.name}: is a packed KML; unpack it and name the .kml file in it"])
-    try:
-        root = xml_root(path)
-    except OSError as error:
-        raise Faults([f"{path}: cannot be read ({error.strerror}); check its permissions"]) from error
+    root = xml_root(path)
     if root not in (None, "kml", "gpx"):
         # Other XML may name files and schemas elsewhere, which GDAL would fetch.
         raise Faults([f"{path.name}: is XML, but neither KML nor GPX (<{root}>); supply {EXAMPLES}"])
@@ -146,7 +169,10 @@ def layer_names(path: Path) -> tuple[str, ...]:
         import fiona
 
         names = []
+        views = _views(path)
         for name in fiona.listlayers(str(path)):
+            if name in views:
+                raise Faults([_view(path, name)])
             with fiona.open(str(path), layer=name, enabled_drivers=list(FORMATS)) as source:
                 if source.schema["geometry"] == "None":
                     continue
@@ -154,6 +180,29 @@ def layer_names(path: Path) -> tuple[str, ...]:
                     continue
                 names.append(name)
         return tuple(names)
+
+
+def _views(path: Path) -> frozenset[str]:
+    """Names of the views in a GeoPackage. Raises Faults if what must be its own table is one.
+
+    A view can have rows without end, which GDAL would count before anybody could stop it.
+    """
+    if path.is_dir() or not head_of(path).startswith(b"SQLite format 3\0"):
+        return frozenset()
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)) as base:
+            views = frozenset(str(n) for (n,) in base.execute("select name from sqlite_master where type = 'view'"))
+    except sqlite3.Error:
+        # Damaged; GDAL says how.
+        return frozenset()
+    for name in sorted(views):
+        if name.startswith("gpkg_"):
+            raise Faults([_view(path, name)])
+    return views
+
+
+def _view(path: Path, name: str) -> str:
+    return f"{path.name}: {name!r} is a view, computed from other tables; save it as a layer of its own"
 
 
 def choose_layer(path: Path, wanted: str | None, key: str) -> str:
@@ -190,6 +239,8 @@ def _read_with_fiona(path: Path, name: str) -> Layer:
         crs = from_wkt(source.crs_wkt)
         columns = tuple(source.schema["properties"])
         for number, record in enumerate(source, 1):
+            if number > MOST_FEATURES:
+                raise Faults([_too_many(path)])
             geometry = None
             if record.geometry is not None:
                 try:
@@ -211,7 +262,12 @@ def _read_kml(path: Path, name: str) -> Layer:
     from pyogrio.raw import read
 
     faults = Gathering()
-    meta, _, wkb, values = read(path, layer=name)
+    with warnings.catch_warnings():
+        # Rings that do not close and the like: told below, if it matters.
+        warnings.simplefilter("ignore", RuntimeWarning)
+        meta, _, wkb, values = read(path, layer=name, max_features=MOST_FEATURES + 1)
+    if len(wkb) > MOST_FEATURES:
+        raise Faults([_too_many(path)])
     columns = tuple(str(c) for c in meta["fields"])
     features = []
     for i, blob in enumerate(wkb):
@@ -236,6 +292,10 @@ def _check_size(geometry: BaseGeometry | None, where: str) -> None:
         raise Faults(
             [f"{where}: has {vertices:,} vertices, allowed are {MOST_VERTICES:,}; simplify it or cut it in pieces"]
         )
+
+
+def _too_many(path: Path) -> str:
+    return f"{path.name}: has more than {MOST_FEATURES:,} features; cut it to the land round the plots"
 
 
 def polygonal(geometry: BaseGeometry) -> MultiPolygon:
