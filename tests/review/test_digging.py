@@ -2,15 +2,18 @@
 
 import dataclasses
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import shapely
 
 from packpale.earthworks.model import Stretch
+from packpale.enclosure.drawn import DrawnLine
 from packpale.review.advice_layers import STRETCHES
-from packpale.review.digging import details, driver_chart, stretch_line
+from packpale.review.digging import details, driver_chart
 from packpale.review.plot_map import plot_map
+from packpale.review.stretch_shapes import stretch_line
 from packpale.review.themes import themes
 from packpale.review.wording import Wording
 from review import factory, pages
@@ -105,6 +108,16 @@ def test_stretch_through_the_lines_beginning_is_drawn_through_it(run):
     assert line.length == pytest.approx(10.0, abs=0.01)
     start = pack.line.points_at([0.0])
     assert line.distance(shapely.Point(start.x[0], start.y[0])) < 0.01
+
+
+def test_stretch_round_a_corner_goes_round_it():
+    line = DrawnLine.from_polygon(shapely.box(0, 0, 40, 30), corner_deg=10.0)
+    corner = float(line.breaks[1])
+    drawn = stretch_line(SimpleNamespace(line=line), Stretch(corner - 3.3, corner + 4.4, 7.7, 1.3))
+    assert drawn.length == pytest.approx(7.7, rel=1e-9)
+    # And through the line's own beginning.
+    drawn = stretch_line(SimpleNamespace(line=line), Stretch(138.0, corner + 0.5, 2.5 + corner, 1.3))
+    assert drawn.length == pytest.approx(2.5 + corner, rel=1e-9)
 
 
 def test_map_shows_stretches_under_the_fence_line_and_where_pits_would_help(run):

@@ -11,12 +11,11 @@ from packpale.review.digging import (
     TOO_DEEP,
     TOO_SHALLOW,
     StretchKind,
-    stretch_line,
     stretches_of,
 )
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.projecting import Degrees
-from packpale.review.stretch_shapes import from_to
+from packpale.review.stretch_shapes import from_to, stretch_line
 from packpale.review.wording import Wording
 
 PIT = Style("#3b1a5a", "#c9a3e6", 1.0, width=2, radius=6)

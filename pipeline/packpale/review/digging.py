@@ -4,18 +4,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import shapely
-from shapely.geometry import LineString
 
 from packpale.earthworks.model import Earthworks, Stretch, TrenchSafety
 from packpale.earthworks.safety import EGRESS_DEPTH_M, PROTECTION_DEPTH_M
 from packpale.earthworks.stretches import total
-from packpale.enclosure.model import Pack
 from packpale.result import PlotResult
+from packpale.review.stretch_shapes import stretch_line
 
-POINT_STEP_M = 1.0
-"""Distance between the points of a stretch's line. [m]"""
 DRIVERS_SHOWN = 10
 PUBLISHED_CLASSES = "AACE International Recommended Practice 18R-97"
 
@@ -58,13 +54,6 @@ def stretches_of(works: Earthworks | None) -> Iterable[tuple[int, StretchKind, S
             (TOO_SHALLOW, profile.shallower),
         ):
             yield from ((safety.pack, kind, stretch) for stretch in found)
-
-
-def stretch_line(pack: Pack, stretch: Stretch) -> LineString:
-    """A stretch on the ground."""
-    count = max(2, round(stretch.length / POINT_STEP_M) + 1)
-    points = pack.line.points_at(np.linspace(stretch.start, stretch.start + stretch.length, count))
-    return shapely.LineString(np.column_stack([points.x, points.y]))
 
 
 def stretch_rows(result: PlotResult) -> Iterable[dict[str, Any]]:

@@ -15,16 +15,15 @@ from packpale.settings import DEN_CRITERIA
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
-STRETCHES = {
+STRETCH = {
     "plot_id": TEXT,
     "pack": WHOLE,
     "kind": TEXT,
     "start_chainage_m": NUMBER,
     "end_chainage_m": NUMBER,
     "length_m": NUMBER,
-    "worst_m": NUMBER,
 }
-"""Columns of every layer of stretches along a fence line."""
+"""Columns of every layer of stretches along a fence line, but for the value farthest beyond the limit."""
 LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "plots": (
         "MultiPolygon",
@@ -87,21 +86,9 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
     "stakes": ("Point", {"plot_id": TEXT, "pack": WHOLE, "stake": TEXT, "what": TEXT}),
     "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
-    "trench_stretches": ("LineString", STRETCHES),
-    "climb_stretches": ("LineString", STRETCHES),
-    "dig_stretches": (
-        "LineString",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "kind": TEXT,
-            "start_chainage_m": NUMBER,
-            "end_chainage_m": NUMBER,
-            "length_m": NUMBER,
-            "worst": NUMBER,
-            "unit": TEXT,
-        },
-    ),
+    "trench_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
+    "climb_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
+    "dig_stretches": ("LineString", {**STRETCH, "worst": NUMBER, "unit": TEXT}),
     "crossings": (
         "Point",
         {

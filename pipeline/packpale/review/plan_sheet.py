@@ -122,9 +122,9 @@ def _centres(pack: Pack) -> list[tuple[Arc, _Named]]:
     """
     if pack.fit is None:
         return []
-    arcs = [swing.arc for swing in pegging(pack.fit.egg).swings]
-    names = [swing.centre for swing in pegging(pack.fit.egg).swings]
-    return [(arc, _Named(name, arc.centre_x, arc.centre_y)) for arc, name in zip(arcs, names, strict=True)]
+    egg = pack.fit.egg
+    pairs = zip(egg.arcs()[:4], pegging(egg).swings, strict=True)
+    return [(arc, _Named(swing.centre, arc.centre_x, arc.centre_y)) for arc, swing in pairs]
 
 
 def _tangents(pack: Pack) -> list[tuple[float, _Named]]:

@@ -1,10 +1,9 @@
 """The trenches of a plot and the mesh's weakest places on its map."""
 
-import math
 from collections.abc import Iterator
 
 import numpy as np
-from shapely.geometry import LineString, Point
+from shapely.geometry import Point
 
 from packpale.care.model import Care, DigOut
 from packpale.earthworks.model import Profile, Stretch
@@ -13,9 +12,9 @@ from packpale.enclosure.model import Pack
 from packpale.result import PlotResult
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.projecting import Degrees
-from packpale.review.stretch_shapes import BAND, from_to
+from packpale.review.stretch_shapes import BAND, from_to, stretch_line
 from packpale.review.wording import Wording
-from packpale.site import Array, Mask
+from packpale.site import Mask
 
 CUT = {
     (False, False): ("soil, dry", Style("#e69f00", width=BAND)),
@@ -68,7 +67,7 @@ def trench_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Ite
 def _secured(pack: Pack, stretch: Stretch, wording: Wording, degrees: Degrees) -> Shape:
     rows = [*from_to(stretch, wording), ("Deepest", wording.dimension(stretch.worst))]
     title = f"Walls of pack {pack.number} to be sloped, shored or shielded"
-    return Shape(degrees(_line(pack, stretch.start, stretch.length)), title, rows)
+    return Shape(degrees(stretch_line(pack, stretch)), title, rows)
 
 
 def _weakest(pack: Pack, found: DigOut, care: Care, wording: Wording, degrees: Degrees) -> Shape:
@@ -88,19 +87,11 @@ def _cut(pack: Pack, profile: Profile, wording: Wording, degrees: Degrees) -> It
         holds: Mask = (rock == in_rock) & (wet == in_water)
         for stretch in stretches(holds, profile.depth, step=pack.alignment.step):
             rows = [*from_to(stretch, wording), ("Deepest", wording.dimension(stretch.worst))]
-            line = _line(pack, stretch.start, stretch.length)
-            yield Shape(degrees(line), f"Trench of pack {pack.number}: {text}", rows, style=style)
-
-
-def _line(pack: Pack, start: float, length: float) -> LineString:
-    """The fence line from a chainage on, in steps of a station's length or less."""
-    return LineString(_points(pack, start + np.linspace(0, length, math.ceil(length / pack.alignment.step) + 1)))
+            yield Shape(
+                degrees(stretch_line(pack, stretch)), f"Trench of pack {pack.number}: {text}", rows, style=style
+            )
 
 
 def _at(pack: Pack, chainage: float) -> Point:
-    return Point(_points(pack, np.array([chainage]))[0])
-
-
-def _points(pack: Pack, chainage: Array) -> Array:
-    points = pack.line.points_at(chainage)
-    return np.column_stack([points.x, points.y])
+    points = pack.line.points_at(np.array([chainage]))
+    return Point(points.x[0], points.y[0])
