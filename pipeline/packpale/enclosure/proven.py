@@ -11,7 +11,7 @@ from packpale.enclosure.fit import fit_largest
 from packpale.enclosure.model import Fit
 from packpale.enclosure.proof import area_bound
 
-_WORK_FOR_ONE = 100_000_000
+_WORK_FOR_ONE = 110_000_000
 """Of the search for a bound, in the units of proof.search; about 10 s."""
 _WORK_FOR_SEVERAL = 6_000_000
 """Where several eggs share the land: the bound for one alone is far above theirs anyway."""

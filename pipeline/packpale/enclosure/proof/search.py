@@ -47,8 +47,8 @@ def area_bound(
     taper: tuple[float, float],
     aspect: tuple[float, float],
     min_radius: float,
-    tolerance: float = 0.01,
-    max_work: int = 100_000_000,
+    tolerance: float = 0.001,
+    max_work: int = 110_000_000,
     max_boxes: int = 400_000,
     seconds: float = 120.0,
 ) -> BoundResult:
