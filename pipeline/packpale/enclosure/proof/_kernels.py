@@ -28,7 +28,7 @@ Work = tuple[Any, ...]
 LEAF = 8
 """Edges in a leaf of the tree."""
 SECTORS = 24
-PER_SECTOR = 3
+PER_SECTOR = 2
 ROWS = SECTORS * PER_SECTOR
 """Constraints kept for one box."""
 UNKNOWNS = 5
