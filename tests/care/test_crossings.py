@@ -197,6 +197,15 @@ def crossing(area):
     return Crossing(1, 1, 0.0, 0.0, 0.0, True, area, False, 100.0, 0.1, 5.0, 0.1, None)
 
 
+@pytest.mark.parametrize(("first", "said"), [(5.1, 1), (5.0, 0), (2.0, 0)])
+def test_water_faster_than_the_shortest_rain_given_is_said(first, said):
+    # The water of this crossing comes together in 5 min.
+    project = project_of(crossings={**RAIN, "rain_mm_per_h": [[first, 160], [20, 80]]})
+    notes = crossing_notes((crossing(9000.0),), project)
+    assert sum("flow and opening are too small there" in note for note in notes) == said
+    assert not any("too small" in note for note in crossing_notes((crossing(9000.0),), project_of(crossings=RAIN)))
+
+
 def test_a_catchment_beyond_the_method_is_said():
     project = project_of(crossings=RAIN)
     assert (

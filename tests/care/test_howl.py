@@ -153,6 +153,17 @@ def test_eight_to_ten_kilometres_of_forest_need_the_high_level_and_half_hard_gro
     assert 8_000 < heard.max() < 12_000
 
 
+def test_the_still_night_told_on_the_page_is_that_of_the_trade():
+    site = near(site_of(plane()), dwellings=[])
+    over_open, in_forest = howl(site, [egg_pack()], HowlSettings()).still_night
+    assert over_open == pytest.approx(reach_on_flat_ground(COLD_NIGHT, 110.0))
+    assert 16_000 < over_open < 21_000
+    assert 8_000 < in_forest < 12_000
+    # Through forest the way is in leaves all along, of which no more than 200 m count.
+    forest = COLD_NIGHT.model_copy(update={"ground_factor": 0.3})
+    np.testing.assert_allclose(clear_excess(forest, np.array([in_forest]), 110.0, leaves_m=9000.0), 0, atol=0.01)
+
+
 def test_level_needed_is_where_the_howl_is_just_heard():
     settings = HowlSettings()
     needed = source_level_needed(settings, 3000.0)

@@ -22,8 +22,11 @@ def project(**sections):
     return Project.model_validate({"title": "Invented estate", "inputs": inputs, **sections})
 
 
-def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0, cell=2.0, crs=CRS):
-    """A square plot of ``side`` metres in the middle of a window with 40 m of ground round it."""
+def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0, cell=2.0, crs=CRS, more=None):
+    """A square plot of ``side`` metres in the middle of a window with 40 m of ground round it.
+
+    ``more`` holds further surroundings by kind.
+    """
     cells = round((side + 80) / cell)
     grid = Grid(west, north, cell, cells, cells)
     x, y = np.meshgrid(*grid.centres())
@@ -59,6 +62,7 @@ def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0
             "services": (),
             "woodland": (Point(corner[0] + 20, corner[1] + side).buffer(35),),
             "access": (LineString([(corner[0] - 30, corner[1] - 10), (corner[0] - 10, corner[1] + side)]),),
+            **(more or {}),
         },
         notes=("The plot's boundary crossed itself and was mended.",),
         pits=(

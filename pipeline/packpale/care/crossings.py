@@ -106,6 +106,11 @@ def find_crossings(site: Site, land: Land, pack: Pack, settings: CrossingSetting
     return tuple(found)
 
 
+def shortest_min(settings: CrossingSettings) -> float:
+    """Shortest duration for which an intensity is given; 0 where one holds for all or none is given. [min]"""
+    return settings.rain_mm_per_h[0][0] if isinstance(settings.rain_mm_per_h, tuple) else 0.0
+
+
 def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[str]:
     """What a reader must know of the crossings of all packs of a plot."""
     if not found:
@@ -127,6 +132,14 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[str]:
         notes.append(
             f"At {blind} of the {len(found)} crossings elevation is missing beside the fence line, so that the "
             "slope is not known there and no opening was worked out."
+        )
+    shortest = shortest_min(settings)
+    quick = sum(c.concentration_min < shortest for c in found)
+    if quick:
+        notes.append(
+            f"At {quick} of the {len(found)} crossings the water comes together in less than {shortest:g} min, the "
+            "shortest duration of crossings.rain_mm_per_h, whose intensity was taken: rain falls harder over a shorter "
+            "time, so that flow and opening are too small there; add shorter durations."
         )
     fed = sum(c.is_lower_bound for c in found)
     if fed:

@@ -23,6 +23,10 @@ LADDER = np.geomspace(10.0, 40_000.0, 420)
 """Distances at which the reach is sought; it lies between two of them, 2 % apart. [m]"""
 OPEN_M, FOREST_M = 16_000.0, 9_000.0
 """How far howls are heard over open ground and in dense forest: common practice, no source. [m]"""
+STILL_NIGHT = {"temperature_c": -10.0, "background_db": 10.0}
+"""Air and quiet in which the method comes to such distances; 10 dB is about the threshold of hearing at 250 Hz."""
+OPEN_GROUND, FOREST_GROUND = 0.0, 0.3
+"""Ground factors that go with it: ice or crusted snow, and a forest's ground that is frozen in part."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +84,9 @@ class Howl:
     """Source level at which open flat ground carries a howl over OPEN_M. [dB]"""
     forest_needs: float
     """Source level at which it is heard over FOREST_M of flat ground through more leaves than count. [dB]"""
+    still_night: tuple[float, float]
+    """How far the high source level is heard under STILL_NIGHT over OPEN_GROUND, and over FOREST_GROUND through more
+    leaves than count. [m]"""
     notes: tuple[str, ...] = ()
 
 
@@ -104,7 +111,20 @@ def howl(site: Site, packs: Sequence[Pack], settings: HowlSettings) -> Howl:
         (flat[0], flat[1], flat[2]),
         source_level_needed(settings, OPEN_M),
         source_level_needed(settings, FOREST_M, leaves_m=FOREST_M),
+        _on_a_still_night(settings),
         _notes(ways, heard),
+    )
+
+
+def _on_a_still_night(settings: HowlSettings) -> tuple[float, float]:
+    """How far the high source level carries over open ground and through forest. [m]"""
+    loudest = settings.source_level_db[2]
+    over_open, in_forest = (
+        settings.model_copy(update={**STILL_NIGHT, "ground_factor": ground}) for ground in (OPEN_GROUND, FOREST_GROUND)
+    )
+    return (
+        reach_on_flat_ground(over_open, loudest),
+        reach_on_flat_ground(in_forest, loudest, leaves_m=FOREST_M),
     )
 
 
@@ -139,9 +159,9 @@ def source_level_needed(settings: HowlSettings, distance: float, leaves_m: float
     return float(-clear_excess(settings, np.array([distance]), 0.0, leaves_m)[0])
 
 
-def reach_on_flat_ground(settings: HowlSettings, level: float) -> float:
-    """Farthest distance at which a howl is heard over open flat ground. [m]"""
-    return _farthest(clear_excess(settings, LADDER, level))
+def reach_on_flat_ground(settings: HowlSettings, level: float, leaves_m: float = 0.0) -> float:
+    """Farthest distance at which a howl is heard over flat ground, with leaves on ``leaves_m`` of the way. [m]"""
+    return _farthest(clear_excess(settings, LADDER, level, leaves_m))
 
 
 def _absorption(settings: HowlSettings, band: float) -> float:

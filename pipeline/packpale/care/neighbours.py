@@ -105,5 +105,5 @@ def _seen(sights: Sights, watching: Pack, watched: Pack, project: Project) -> fl
     line = watching.alignment
     seen = np.zeros(cells.shape, bool)
     for i in np.unique(np.linspace(0, line.x.size - 1, LOOKOUTS).round().astype(int)):
-        seen |= seen_cells(sights, Point(line.x[i], line.y[i]), cells, eyes)
+        seen |= seen_cells(sights, Point(line.x[i], line.y[i]), cells & ~seen, eyes)
     return float(seen.sum() / max(cells.sum(), 1))

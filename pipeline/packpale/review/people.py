@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from packpale.care.howl import FOREST_M, LADDER, OPEN_M, Heard, Howl, Reach
+from packpale.care.howl import FOREST_GROUND, FOREST_M, LADDER, OPEN_GROUND, OPEN_M, STILL_NIGHT, Heard, Howl, Reach
 from packpale.care.neighbours import Neighbours
 from packpale.care.viewing import Viewing, Viewpoint
 from packpale.result import PlotResult
@@ -205,4 +205,6 @@ def _howl(howl: Howl) -> dict[str, Any]:
         "open_needs_db": howl.open_needs,
         "forest_m": FOREST_M,
         "forest_needs_db": howl.forest_needs,
+        "still_night": {**STILL_NIGHT, "open_m": howl.still_night[0], "forest_m": howl.still_night[1]},
+        "still_ground": [OPEN_GROUND, FOREST_GROUND],
     }

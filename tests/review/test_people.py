@@ -1,0 +1,143 @@
+"""Two packs on one plot with viewing points and a dwelling: pages, map and layers against what other code finds."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+import shapely
+from shapely.geometry import Point
+
+from packpale.enclosure.egg import Egg
+from packpale.review.page import write_page
+from packpale.review.people import layers
+from packpale.review.people_layers import people_layers, seen_themes
+from packpale.review.projecting import to_degrees
+from packpale.review.summary import summarise
+from packpale.review.wording import Wording
+from review import factory, pages
+
+METRIC = Wording(imperial=False, currency="EUR")
+WEST, NORTH = 500_000.0, 5_500_000.0
+EGGS = (
+    Egg(WEST + 110.0, NORTH - 90.0, 95.0, 40.0, 26.0, 60.0),
+    Egg(WEST + 200.0, NORTH - 200.0, 300.0, 40.0, 25.0, 70.0),
+)
+
+
+@pytest.fixture(scope="module")
+def settings():
+    rate = {"dig_rate_m_per_h": 0.4, "dig_rate_source": "invented trial"}
+    return factory.project(
+        checks=rate,
+        enclosure={"packs": 2, "separation_m": 12.0},
+        trench={"end_on_rock": True},
+        run={"draws": 100},
+    )
+
+
+@pytest.fixture(scope="module")
+def two(settings):
+    views = {"viewpoints": (Point(WEST + 258, NORTH - 62), Point(WEST + 285, NORTH - 100))}
+    return factory.result(settings=settings, lines=EGGS, more=views)
+
+
+@pytest.fixture(scope="module")
+def text(two, settings, tmp_path_factory):
+    """The first page of a run of this plot alone."""
+    from packpale.ranking import rank
+
+    summary = summarise(two, settings, "plot-0", None)
+    ranking = rank([summary], settings.ranking.weights, draws=200, seed=1)
+    folder = tmp_path_factory.mktemp("two-packs")
+    record = {"version": "0.0", "settings_hash": "0", "crs": factory.CRS, "input_hashes": {}, "seed": 1}
+    record |= {"plots": {}, "warnings": []}
+    path = folder / "index.html"
+    write_page([summary], ranking, settings, METRIC, record=record, path=path, plots=folder)
+    return pages.read(path).text
+
+
+def rings():
+    """The eggs as polygons of many points, by their own positions along the line."""
+    found = []
+    for egg in EGGS:
+        points = egg.points_at(np.linspace(0, egg.perimeter, 4_000, endpoint=False))
+        found.append(shapely.Polygon(np.column_stack([points.x, points.y])))
+    return found
+
+
+def test_gap_and_what_lies_between(two, settings, text):
+    first, second = rings()
+    gap = first.distance(second)
+    (row,) = layers(two, settings)["neighbours"]
+    assert row["gap_m"] == pytest.approx(gap, abs=0.02)
+    assert row["geometry"].length == pytest.approx(row["gap_m"])
+    assert (row["between"], row["keeps_separation"]) == ("lane", gap >= 12)
+    (n,) = two.care.neighbours
+    told = f"1 and 2 {METRIC.dimension(n.gap)} lane {'yes' if gap >= 12 else 'no'} {METRIC.length(n.facing)} "
+    told += f"{METRIC.percent(n.sees[0])}, {METRIC.percent(n.sees[1])} "
+    assert told + f"{n.excess[0]:.0f} dB, {n.excess[1]:.0f} dB {METRIC.percent(n.refuge[0])}" in text
+
+
+def test_refuge_of_each_pack_is_counted_within_its_own_line(two, text):
+    seen = two.care.viewing.seen_from
+    x, y = np.meshgrid(*two.site.grid.centres())
+    for ring, told in zip(rings(), two.care.viewing.packs, strict=True):
+        inside = shapely.contains_xy(ring, x, y)
+        assert told.refuge_share == pytest.approx((seen[inside] == 0).mean(), abs=0.01)
+        assert f"Pack {told.pack}: {METRIC.percent(told.seen_share)} of the ground inside the fence is seen" in text
+    shares = [p.refuge_share for p in two.care.viewing.packs]
+    assert min(shares) > 0
+    assert abs(shares[0] - shares[1]) > 0.02
+    (n,) = two.care.neighbours
+    assert list(n.refuge) == shares
+    (theme,) = seen_themes(two)
+    assert theme.values is seen
+
+
+def test_each_pack_is_heard_at_the_other_and_at_the_dwelling(two, settings, text):
+    rows = layers(two, settings)["howl_levels"]
+    assert [(r["pack"], r["kind"], r["number"]) for r in rows] == [
+        (1, "dwelling", 1),
+        (1, "pack", 2),
+        (2, "dwelling", 1),
+        (2, "pack", 1),
+    ]
+    for r in rows:
+        heard = f"{METRIC.length(r['distance_m'])} {r['level_db']:.0f} dB {r['excess_db']:.0f} dB"
+        assert f"{r['pack']} {r['kind']} {r['number']} {heard}" in text.replace(" (flat ground assumed)", "")
+    assert "on a still night of -10 °C against a background of 10 dB" in text
+
+
+def test_dens_keep_away_from_the_other_pack(two):
+    dens = two.care.dens
+    assert {d.pack for d in dens} == {1, 2}
+    for den in dens:
+        own, other = (rings()[k] for k in ((0, 1) if den.pack == 1 else (1, 0)))
+        assert own.contains(Point(den.x, den.y))
+        # Distances are taken between middles of cells.
+        assert den.distances["other pack"] == pytest.approx(other.distance(Point(den.x, den.y)), abs=2.0)
+
+
+def test_every_pack_has_its_round_its_margin_and_its_rock(two, text):
+    assert [walk.pack for walk in two.care.rounds] == [1, 2]
+    for walk, egg in zip(two.care.rounds, EGGS, strict=True):
+        # A parallel of the egg: longer by the full turn times its distance.
+        assert walk.length == pytest.approx(egg.perimeter + 2 * np.pi * walk.offset, abs=0.01)
+        assert f"Pack {walk.pack}: A round is {METRIC.length(walk.length)} long" in text
+    for found in two.care.holdings:
+        assert f"Pack {found.pack}: At 0.40 m per hour (invented trial) the mesh is dug under over" in text
+    assert "before the morning round. Over" in text
+    assert "the skirt ends on rock" in text
+
+
+def test_the_map_has_a_layer_for_each(two, settings):
+    shown = {layer.title: len(layer.shapes) for layer in people_layers(two, settings, METRIC, to_degrees(factory.CRS))}
+    assert shown == {
+        "How far people hear the pack": 6,
+        "Howls at dwellings": 2,
+        "What viewing points see": 2,
+        "Least gap between two packs": 1,
+    }
+    alone = dataclasses.replace(two, care=dataclasses.replace(two.care, neighbours=(), viewing=None))
+    (gap,) = [v for v in people_layers(alone, settings, METRIC, to_degrees(factory.CRS)) if "gap" in v.title]
+    assert gap.shapes == []
