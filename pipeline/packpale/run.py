@@ -1,8 +1,11 @@
 """Which room follows which for one plot, many plots over an executor, and going on where a run stopped."""
 
+import functools
 import hashlib
 import json
 import os
+import pickle
+import platform
 import re
 import shutil
 import time
@@ -115,7 +118,7 @@ def run(
     if cluster is None:
         outcomes = {**kept, **_compute(jobs, workers, progress, watch)}
     else:
-        outcomes = {**kept, **_compute_on_cluster(cluster, jobs, progress, watch)}
+        outcomes = {**kept, **_compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
 
     ordered = tuple(outcomes[plot_id] for plot_id in chosen)
     _write_run_files(ordered, project, hashes, inputs, out)
@@ -167,7 +170,8 @@ def folder_names(plot_ids: Sequence[str]) -> dict[str, str]:
 class _Job:
     """One plot to compute; goes to a worker process."""
 
-    inputs: Inputs
+    inputs: Inputs | Path
+    """Or a file of this run that holds them, so that not every plot takes all of them to its worker."""
     project: Project
     plot_id: str
     folder: str
@@ -176,7 +180,8 @@ class _Job:
 
     @property
     def building(self) -> Path:
-        return self.out / PARTIAL / self.folder
+        # Of this process alone: a worker given up for lost may still be writing when another takes its plot.
+        return self.out / PARTIAL / f"{self.folder}.{platform.node()}-{os.getpid()}"
 
     @property
     def stage_file(self) -> Path:
@@ -204,7 +209,8 @@ def _through_the_rooms(job: _Job) -> PlotSummary:
 
     stage = _stages(job.stage_file)
     stage("reading")
-    site = read_site(job.inputs, job.plot_id, job.project)
+    inputs = _read_back(job.inputs) if isinstance(job.inputs, Path) else job.inputs
+    site = read_site(inputs, job.plot_id, job.project)
     stage("scoring land")
     land = assess_land(site, job.project)
     stage("fitting")
@@ -269,7 +275,7 @@ def _compute(jobs: Sequence[_Job], workers: int, progress: Progress, watch: Watc
             watch(progress, None)
             finish(compute_plot(job))
         return outcomes
-    left = list(jobs)
+    left = jobs = _sharing(jobs)
     try:
         with _pool(min(workers, len(jobs))) as pool:
             _over(pool, left, progress, watch, finish)
@@ -285,14 +291,14 @@ def _compute(jobs: Sequence[_Job], workers: int, progress: Progress, watch: Watc
 
 
 def _compute_on_cluster(
-    address: str, jobs: Sequence[_Job], progress: Progress, watch: Watcher
+    address: str, jobs: Sequence[_Job], files: Sequence[Path], progress: Progress, watch: Watcher
 ) -> dict[str, PlotOutcome]:
     """All jobs on the workers of a Dask cluster, which see the output folder under the same absolute path."""
     outcomes: dict[str, PlotOutcome] = {}
     if not jobs:
         return outcomes
-    jobs = [replace(job, out=job.out.absolute()) for job in jobs]
-    with cluster_executor(address, folder=jobs[0].out / PARTIAL, files=jobs[0].inputs.files) as executor:
+    jobs = _sharing([replace(job, out=job.out.absolute()) for job in jobs])
+    with cluster_executor(address, folder=jobs[0].out / PARTIAL, files=files) as executor:
 
         def watching(progress: Progress, finished: PlotOutcome | None) -> None:
             executor.raise_if_lost()
@@ -300,6 +306,20 @@ def _compute_on_cluster(
 
         _over(executor, jobs, progress, watching, _gathering(outcomes, progress, watching))
     return outcomes
+
+
+def _sharing(jobs: Sequence[_Job]) -> list[_Job]:
+    """The same jobs, their inputs in a file beside what they build, which each worker reads once."""
+    held = pickle.dumps(jobs[0].inputs)
+    file = jobs[0].out / PARTIAL / f"inputs-{hashlib.sha256(held).hexdigest()[:16]}.pickle"
+    file.write_bytes(held)
+    return [replace(job, inputs=file) for job in jobs]
+
+
+@functools.lru_cache(maxsize=1)
+def _read_back(file: Path) -> Inputs:
+    inputs: Inputs = pickle.loads(file.read_bytes())  # noqa: S301 - written by this run, in its own folder
+    return inputs
 
 
 def _gathering(outcomes: dict[str, PlotOutcome], progress: Progress, watch: Watcher) -> Callable[[PlotOutcome], None]:

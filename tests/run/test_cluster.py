@@ -1,13 +1,16 @@
 """Plots on a Dask cluster of this machine: same files, workers that end, a scheduler that is lost, workers unfit."""
 
 import os
+import pickle
 import signal
 import socket
 import subprocess
 import sys
 import time
+from concurrent.futures import CancelledError, Future
 from importlib.metadata import version
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
@@ -15,11 +18,13 @@ from click.testing import CliRunner
 from made_cluster import Machine, wait_until
 from made_inputs import NORTH_PLOT, Made
 from packpale import cli, cluster
-from packpale.cluster import cluster_executor, code_hash
+from packpale import run as run_module
+from packpale.cluster import ClusterExecutor, WorkersEnded, cluster_executor, code_hash
 from packpale.faults import Faults
-from packpale.run import run
+from packpale.site.inputs import open_inputs
 
 cloudpickle = pytest.importorskip("cloudpickle", reason="the extra cluster is not installed")
+KilledWorker = pytest.importorskip("distributed", reason="the extra cluster is not installed").KilledWorker
 pytest.importorskip("distributed", reason="the extra cluster is not installed")
 
 
@@ -101,6 +106,80 @@ def test_nothing_at_the_address_and_no_extra_are_one_line(tmp_path, monkeypatch)
         pass
 
 
+def test_a_worker_that_comes_late_with_another_packpale_computes_nothing():
+    with pytest.raises(Faults, match=r"worker on .*: has another packpale; install packpale"):
+        cluster._alone("of another packpale", pytest.fail)
+
+
+class Client:
+    """Stands for a connection: what a call ends with, and which workers there are."""
+
+    def __init__(self, ends_with=None):
+        self.ends_with, self.workers, self.status = ends_with, {"a": {}}, "running"
+        self.scheduler_comm = SimpleNamespace(comm=SimpleNamespace(closed=lambda: False))
+
+    def get_executor(self, **_options):
+        return self
+
+    def submit(self, *_call):
+        ended = Future()
+        ended.set_exception(self.ends_with)
+        return ended
+
+    def scheduler_info(self):
+        return {"workers": self.workers}
+
+
+@pytest.mark.parametrize(
+    ("ended", "told", "said"),
+    [
+        (KilledWorker("a plot", "a worker", 3), WorkersEnded, "each worker computing this plot was ended from outside"),
+        (ModuleNotFoundError("not here", name="packpale"), Faults, "a worker has no packpale; install packpale"),
+        (CancelledError(), Faults, "the connection to the scheduler was lost"),
+        (ZeroDivisionError("no such luck"), ZeroDivisionError, "no such luck"),
+    ],
+    ids=lambda value: type(value).__name__ if isinstance(value, BaseException) else "",
+)
+def test_what_ended_a_call_is_told(ended, told, said):
+    executor = ClusterExecutor(Client(ended), "tcp://192.0.2.7:8786")
+    with pytest.raises(told, match=said):
+        executor.submit(len, "abc").result(timeout=1)
+
+
+def test_a_cluster_without_workers_is_given_up_after_a_while(monkeypatch):
+    client = Client()
+    executor = ClusterExecutor(client, "tcp://192.0.2.7:8786")
+    now = time.monotonic()
+    monkeypatch.setattr(time, "monotonic", lambda: now + 1000)
+    executor.raise_if_lost()
+    client.workers = {}
+    monkeypatch.setattr(time, "monotonic", lambda: now + 1050)
+    executor.raise_if_lost()
+    monkeypatch.setattr(time, "monotonic", lambda: now + 1070)
+    with pytest.raises(Faults, match="no worker is left; start some, and the same command goes on"):
+        executor.raise_if_lost()
+
+
+def test_a_plot_whose_workers_were_ended_fails_and_the_run_goes_on():
+    ended = Future()
+    ended.set_exception(WorkersEnded("each worker was ended"))
+    outcome = run_module._ended(ended, SimpleNamespace(plot_id="north"))
+    assert (outcome.plot_id, outcome.status, outcome.reason) == ("north", "failed", "each worker was ended")
+
+
+def test_workers_read_the_inputs_of_a_run_from_one_file(tmp_path):
+    made = Made(tmp_path)
+    project = made.project()
+    inputs = open_inputs(project)
+    (tmp_path / ".partial").mkdir()
+    jobs = [run_module._Job(inputs, project, p.plot_id, p.plot_id, tmp_path, "key") for p in inputs.plots]
+    shared = run_module._sharing(jobs)
+    assert [job.plot_id for job in shared] == ["north", "south"]
+    assert len({job.inputs for job in shared}) == 1
+    assert run_module._read_back(shared[0].inputs) == inputs
+    assert len(pickle.dumps(shared[0])) < len(pickle.dumps(jobs[0]))
+
+
 def test_workers_beside_a_cluster_are_refused():
     command = ["run", "demo.toml", "--workers", "2", "--cluster", "tcp://127.0.0.1:1"]
     done = CliRunner().invoke(cli.commands, command)
@@ -118,7 +197,7 @@ def config(tmp_path):
 
 
 def test_a_run_has_the_same_bytes_as_without_a_cluster(machine, config, tmp_path, monkeypatch):
-    run(config, out=tmp_path / "here")
+    run_module.run(config, out=tmp_path / "here")
     monkeypatch.chdir(tmp_path)
     on_cluster = ["run", "small.toml", "--out", "there", "--cluster", machine.address]
     done = CliRunner().invoke(cli.commands, on_cluster)
