@@ -63,3 +63,12 @@ def test_every_file_beside_the_code_is_packed():
     beside = {f for f in SOURCE.rglob("*") if f.is_file() and f.suffix != ".py" and "__pycache__" not in f.parts}
     assert beside
     assert beside <= packed, sorted(beside - packed)
+
+
+def test_compiled_loops_call_those_of_their_own_file_only():
+    """Numba looks at the file of a kernel alone when it decides whether what it compiled earlier still holds."""
+    files = sorted(SOURCE.rglob("_kernels*.py"))
+    assert files
+    for file in files:
+        for name in imported(ast.parse(file.read_text(encoding="utf-8"))):
+            assert name.split(".")[0] != "packpale" or name == "packpale.site.grid", f"{file.name} imports {name}"

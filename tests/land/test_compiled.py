@@ -5,13 +5,14 @@ import inspect
 import numba
 import numpy as np
 import pytest
+from shapely.geometry import LineString
 
-from packpale.land import _kernels, _kernels_distance, _kernels_fill, _kernels_flow
+from packpale.land import _kernels, _kernels_distance, _kernels_drainage
 from packpale.land.assess import assess
 
 KERNELS = {
     f"{module.__name__.rsplit('.', 1)[1]}.{name}": kernel
-    for module in (_kernels, _kernels_fill, _kernels_flow, _kernels_distance)
+    for module in (_kernels, _kernels_drainage, _kernels_distance)
     for name, kernel in vars(module).items()
     if name != "njit" and not name.startswith("_") and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
 }
@@ -19,11 +20,12 @@ KERNELS = {
 
 def test_compilation_is_on():
     assert not numba.config.DISABLE_JIT, "unset NUMBA_DISABLE_JIT"
-    assert len(KERNELS) == 18
+    assert len(KERNELS) == 14
 
 
 @pytest.mark.parametrize("name", KERNELS)
 def test_kernel_runs_compiled(name, make_site, make_project):
     z = np.add.outer(np.arange(12.0), np.arange(12.0))
-    assess(make_site(z), make_project("access", weights={"slope": 1, "access": 1}))
+    site = make_site(z, features={"access": (LineString([(1000, 2000), (1012, 2000)]),)})
+    assess(site, make_project("access", weights={"slope": 1, "access": 1}))
     assert KERNELS[name].nopython_signatures

@@ -94,19 +94,19 @@ def flow_over(elevation: npt.NDArray[F]) -> Flow[F]:
     .. [3] J. F. O'Callaghan, D. M. Mark, "The extraction of drainage networks from digital elevation data",
        Computer Vision, Graphics, and Image Processing 28, 1984, 323-344.
     """
-    from packpale.land import _kernels_flow
+    from packpale.land import _kernels_drainage
 
     z = np.ascontiguousarray(elevation)
     direction, outlets = np.empty(z.shape, np.int8), np.empty(z.shape, np.bool_)
     filled = _filled(z, direction, outlets)
-    _kernels_flow.descend(filled, outlets, direction)
-    _kernels_flow.cross_flats(filled, direction)
+    _kernels_drainage.descend(filled, outlets, direction)
+    _kernels_drainage.cross_flats(filled, direction)
     return Flow(filled, direction, outlets)
 
 
 def _filled(z: npt.NDArray[F], direction: npt.NDArray[np.int8], outlets: Mask) -> npt.NDArray[F]:
     """The ground with its depressions filled; sets ``outlets`` and overwrites ``direction``."""
-    from packpale.land import _kernels_fill as kernels
+    from packpale.land import _kernels_drainage as kernels
 
     kernels.point_down(z, direction, outlets)
     basin = np.zeros(z.shape, np.int32)
@@ -124,7 +124,7 @@ def upstream_cells(flow: Flow[F]) -> tuple[npt.NDArray[np.int32], Mask]:
     It is a lower bound on the window's edge, beside missing cells, and everywhere downstream of them, because water
     may come in there. Missing cells have 0.
     """
-    from packpale.land import _kernels_flow as kernels
+    from packpale.land import _kernels_drainage as kernels
 
     donors = np.zeros(flow.direction.shape, np.int8)
     kernels.count_donors(flow.direction, donors)
@@ -164,7 +164,7 @@ def height_above_drainage(flow: Flow[F], channel: Mask) -> npt.NDArray[F]:
     .. [1] C. D. Renno et al., "HAND, a new terrain descriptor using SRTM-DEM", Remote Sensing of Environment 112,
        2008, 3469-3481.
     """
-    from packpale.land import _kernels_flow as kernels
+    from packpale.land import _kernels_drainage as kernels
 
     height = np.empty_like(flow.filled)
     kernels.height_above(flow.filled, flow.direction, channel, height)
