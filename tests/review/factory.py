@@ -11,7 +11,7 @@ from packpale.settings import Project
 from packpale.site import Grid, Pit, Site, Soil
 
 CRS = "EPSG:32632"
-HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>\"'&"
+HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>\"'&{{7*7}}{%x"
 FORMULA = '=HYPERLINK("http://example.org")'
 
 

@@ -40,6 +40,8 @@ MAP = """
 var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {{ this.options|tojavascript }});
 {% endmacro %}
 """
+SHIELD = "\ufdd0"
+"""Stands for an opening brace in texts; no sign of any writing, and none that a text may hold."""
 PANEL = """
 {% macro html(this, kwargs) %}{{ this.body }}{% endmacro %}
 {% macro script(this, kwargs) %}
@@ -79,7 +81,9 @@ def _figure(page: MapPage) -> str:
     figure._template = Template(PAGE)
     figure.title = html.escape(page.title)
     for name, text in _libraries():
-        figure.header.add_child(Element(text), name=name)
+        library: Any = Element()
+        library._template = _AsItIs(text)
+        figure.header.add_child(library, name=name)
 
     for png, bounds in page.grounds:
         folium.raster_layers.ImageOverlay(
@@ -95,7 +99,7 @@ def _figure(page: MapPage) -> str:
                 z_index=2,
                 class_name="picture",
                 show=False,
-                alt=layer.title,
+                alt=_shielded(layer.title),
             ).add_to(chart),
         )
         for layer in page.pictures
@@ -105,11 +109,38 @@ def _figure(page: MapPage) -> str:
     _number(figure)
     panel: Any = MacroElement()  # type: ignore[no-untyped-call]  # branca leaves it untyped
     panel._template = Template(PANEL)
-    panel.body = _panel(page, [(x, e.get_name()) for x, e in pictures], [(x, e.get_name()) for x, e in vectors])
-    panel.data = _data(page) | {"drawn": [element.get_name() for _, element in vectors]}
+    body = _panel(page, [(x, e.get_name()) for x, e in pictures], [(x, e.get_name()) for x, e in vectors])
+    panel.body = _shielded(body)
+    panel.data = _shielded(_data(page) | {"drawn": [element.get_name() for _, element in vectors]})
     panel._id = "panel"
     chart.add_child(panel)
-    return str(figure.render())
+    # In scripts the sign stands escaped within strings, in HTML as itself.
+    return str(figure.render()).replace(r"\ufdd0", r"\u007b").replace(SHIELD, "&#123;")
+
+
+class _AsItIs:
+    """A template that is its own text: a library is not searched for places to fill."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+
+    def render(self, **_: Any) -> str:
+        return self.text
+
+
+def _shielded(value: Any) -> Any:
+    """The same texts with a sign that no file holds for each opening brace.
+
+    branca takes what its elements have written for a template once more: a name with two braces would be worked out
+    there, as code.
+    """
+    if isinstance(value, str):
+        return value.replace("{", SHIELD)
+    if isinstance(value, dict):
+        return {_shielded(k): _shielded(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_shielded(v) for v in value]
+    return value
 
 
 def _vectors(layer: VectorLayer) -> Any:
@@ -120,14 +151,16 @@ def _vectors(layer: VectorLayer) -> Any:
         {
             "type": "Feature",
             "geometry": dict(shape.geometry),
-            "properties": {
-                "title": shape.title,
-                "rows": list(shape.rows),
-                "link": shape.link,
-                "label": shape.label,
-                # folium lays this over the style of the layer.
-                "style": shape.style.options() if shape.style else {},
-            },
+            "properties": _shielded(
+                {
+                    "title": shape.title,
+                    "rows": list(shape.rows),
+                    "link": shape.link,
+                    "label": shape.label,
+                    # folium lays this over the style of the layer.
+                    "style": shape.style.options() if shape.style else {},
+                }
+            ),
         }
         for shape in layer.shapes
     ]

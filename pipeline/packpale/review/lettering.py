@@ -27,6 +27,7 @@ class Face:
         self._font: Any = TTFont(io.BytesIO(file.read_bytes()), lazy=True)
         self._names: dict[int, str] = self._font.getBestCmap()
         self._glyphs = self._font.getGlyphSet()
+        self._advances: dict[str, float] = {}
         self.units: float = float(self._font["head"].unitsPerEm)
         """Font units of one size."""
 
@@ -35,7 +36,9 @@ class Face:
 
     def advance(self, sign: str) -> float:
         """Width of a sign. [font units]"""
-        return float(self._glyphs[self._names[ord(sign)]].width)
+        if sign not in self._advances:
+            self._advances[sign] = float(self._glyphs[self._names[ord(sign)]].width)
+        return self._advances[sign]
 
     def outline(self, sign: str) -> str:
         """Outline of a sign as the data of an SVG path, upward positive. [font units]"""
@@ -67,10 +70,14 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
 
 def printable(text: str) -> str:
     """The text in signs that the font has: white space becomes blanks, and what cannot be drawn a question mark."""
-    regular, bold = face(bold=False), face(bold=True)
-    return "".join(
-        " " if c.isspace() else c if c.isprintable() and regular.has(c) and bold.has(c) else "?" for c in text
-    )
+    return "".join(map(_drawn, text))
+
+
+@functools.lru_cache(maxsize=4096)
+def _drawn(sign: str) -> str:
+    if sign.isspace():
+        return " "
+    return sign if sign.isprintable() and face(bold=False).has(sign) and face(bold=True).has(sign) else "?"
 
 
 def fitted(text: str, size: float, most: float, *, bold: bool) -> tuple[float, str]:
