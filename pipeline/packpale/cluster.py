@@ -234,7 +234,7 @@ def code_hash() -> str:
     home = Path(__file__).parent
     digest = hashlib.sha256()
     for file in sorted(home.rglob("*")):
-        if file.suffix in {".py", ".csv", ".css", ".js", ".html"}:
+        if file.suffix in {".py", ".csv", ".css", ".js", ".html", ".typ"}:
             digest.update(file.relative_to(home).as_posix().encode() + b"\0" + file.read_bytes())
     return digest.hexdigest()
 
