@@ -181,7 +181,7 @@ class _Job:
     @property
     def building(self) -> Path:
         # Of this process alone: a worker given up for lost may still be writing when another takes its plot.
-        return self.out / PARTIAL / f"{self.folder}.{platform.node()}-{os.getpid()}"
+        return self.out / PARTIAL / f"{platform.node()}-{os.getpid()}" / self.folder
 
     @property
     def stage_file(self) -> Path:

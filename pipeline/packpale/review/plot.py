@@ -23,7 +23,7 @@ OVERVIEW_SIDE = 260
 
 
 def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummary:
-    """Write one plot's files into ``folder``, which exists and is empty, and return what the run needs of them.
+    """Write one plot's files into ``folder``, which exists, is empty and is named as under plots/; return what the run needs.
 
     Where nothing fits there is no setting-out, profile or plan; the map, the rasters and the section are there.
     """
