@@ -23,8 +23,9 @@ OVERVIEW_SIDE = 260
 
 
 def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummary:
-    """Write one plot's files into ``folder``, which exists, is empty and is named as under plots/; return what the run needs.
+    """Write one plot's files into ``folder``, and return what the run needs of them.
 
+    The folder exists, is empty and has the name that it will have under plots/, as pages of the run link to it.
     Where nothing fits there is no setting-out, profile or plan; the map, the rasters and the section are there.
     """
     wording = Wording(imperial=project.units == "imperial", currency=project.currency)
