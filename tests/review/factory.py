@@ -22,10 +22,12 @@ def project(**sections):
     return Project.model_validate({"title": "Invented estate", "inputs": inputs, **sections})
 
 
-def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0, cell=2.0, crs=CRS, more=None):
+def site(
+    plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0, cell=2.0, crs=CRS, more=None, standing=()
+):
     """A square plot of ``side`` metres in the middle of a window with 40 m of ground round it.
 
-    ``more`` holds further surroundings by kind.
+    ``more`` holds further surroundings by kind, ``standing`` trees and boulders.
     """
     cells = round((side + 80) / cell)
     grid = Grid(west, north, cell, cells, cells)
@@ -64,6 +66,7 @@ def site(plot_id="north field", *, west=500_000.0, north=5_500_000.0, side=220.0
             "access": (LineString([(corner[0] - 30, corner[1] - 10), (corner[0] - 10, corner[1] + side)]),),
             **(more or {}),
         },
+        standing=tuple(standing),
         notes=("The plot's boundary crossed itself and was mended.",),
         pits=(
             Pit(corner[0] + 60, corner[1] + 90, {"depth_to_rock_m": 0.42, "stones_percent": 12.5}),

@@ -22,6 +22,7 @@ LAYERS = [
     "trench_stretches",
     "dig_stretches",
     "climb_stretches",
+    "climbing_aids",
     "crossings",
     "advised_pits",
     "dens",

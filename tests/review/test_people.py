@@ -1,6 +1,7 @@
 """Two packs on one plot with viewing points and a dwelling: pages, map and layers against what other code finds."""
 
 import dataclasses
+import math
 
 import numpy as np
 import pytest
@@ -8,19 +9,31 @@ import shapely
 from shapely.geometry import Point
 
 from packpale.enclosure.egg import Egg
+from packpale.review.aids import aid_layer, aid_rows
 from packpale.review.page import write_page
 from packpale.review.people import layers
 from packpale.review.people_layers import people_layers, seen_themes
 from packpale.review.projecting import to_degrees
 from packpale.review.summary import summarise
 from packpale.review.wording import Wording
+from packpale.site import Standing
 from review import factory, pages
 
 METRIC = Wording(imperial=False, currency="EUR")
 WEST, NORTH = 500_000.0, 5_500_000.0
+ORIGIN = np.array([[WEST], [NORTH]])
 EGGS = (
     Egg(WEST + 110.0, NORTH - 90.0, 95.0, 40.0, 26.0, 60.0),
     Egg(WEST + 200.0, NORTH - 200.0, 300.0, 40.0, 25.0, 70.0),
+)
+
+OUTSIDE_PACK_1 = Point(WEST + 110.0 - 42.0, NORTH - 90.0)
+"""2 m beyond the first egg's big end."""
+THINGS = (
+    Standing(Point(WEST + 150, NORTH - 150), 9.0),  # far from both
+    Standing(OUTSIDE_PACK_1, 1.5),
+    Standing(Point(WEST + 110, NORTH - 90.0), math.nan),  # in the middle of the first
+    Standing(Point(WEST + 110.0 - 37.0, NORTH - 90.0), math.nan),  # 3 m inside it
 )
 
 
@@ -38,7 +51,7 @@ def settings():
 @pytest.fixture(scope="module")
 def two(settings):
     views = {"viewpoints": (Point(WEST + 258, NORTH - 62), Point(WEST + 285, NORTH - 100))}
-    return factory.result(settings=settings, lines=EGGS, more=views)
+    return factory.result(settings=settings, lines=EGGS, more=views, standing=THINGS)
 
 
 @pytest.fixture(scope="module")
@@ -128,6 +141,20 @@ def test_every_pack_has_its_round_its_margin_and_its_rock(two, text):
         assert f"Pack {found.pack}: At 0.40 m per hour (invented trial) the mesh is dug under over" in text
     assert "before the morning round. Over" in text
     assert "the skirt ends on rock" in text
+
+
+def test_trees_and_boulders_near_a_fence_are_listed(two, settings, text):
+    rows = sorted(aid_rows(two), key=lambda row: row["number"])
+    assert [(r["pack"], r["number"], r["side"]) for r in rows] == [(1, 2, "outside"), (1, 4, "inside")]
+    assert [r["distance_m"] for r in rows] == pytest.approx([2, 3], abs=0.05)
+    ground = two.site.grid.bilinear(two.site.elevation, *np.array([[68.0, 70.0], [90.0, 90.0]]) * [[1], [-1]] + ORIGIN)
+    assert rows[0]["left_m"] == pytest.approx(ground[1] + settings.fence.height_m - ground[0] - 1.5, abs=0.02)
+    assert "2 trees, boulders or other things stand within 5.00 m of a fence." in text
+    chainages = [METRIC.length(r["chainage_m"]) for r in rows]
+    assert f"2 1, {chainages[0]} 2.00 m outside 1.50 m {METRIC.dimension(rows[0]['left_m'])} yes" in text
+    assert f"4 1, {chainages[1]} 3.00 m inside not given not known perhaps" in text
+    layer = aid_layer(two, settings, METRIC, to_degrees(factory.CRS))
+    assert len(layer.shapes) == 2
 
 
 def test_the_map_has_a_layer_for_each(two, settings):

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from packpale.care.aids import aid_notes, climbing_aids
 from packpale.care.climb import climb, climb_notes
 from packpale.care.crossings import crossing_notes, find_crossings
 from packpale.care.dens import den_sites
@@ -80,9 +81,11 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     dens, of_dens = den_sites(site, land, enclosure.packs, settings=project.dens, mounds=den_mounds, mound=mound)
     howls = howl(site, enclosure.packs, project.howl)
     climbs = tuple(climb(site, p, project) for p in enclosure.packs)
+    aids = tuple(aid for p in enclosure.packs for aid in climbing_aids(site, p, project))
     sights = lines_of_sight(site)
     views = viewing(sights, enclosure.packs, project.viewing)
     notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
+    notes += aid_notes(aids, project)
     notes += [*views.notes, *den_notes(sights, views, enclosure.packs, dens, project.viewing)] if views else ()
     pairs = neighbours(sights, enclosure.packs, howls, views, project)
     notes += neighbour_notes(pairs, project)
@@ -94,6 +97,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         howl=howls,
         crossings=crossings,
         climbs=climbs,
+        aids=aids,
         dens=dens,
         viewing=views,
         holdings=tuple(holdings),

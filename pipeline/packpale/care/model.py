@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from packpale.care.aids import ClimbingAid
 from packpale.care.climb import Climb
 from packpale.care.crossings import Crossing
 from packpale.care.dens import DenSite
@@ -48,6 +49,8 @@ class Care:
     """Where flow paths cross the fence lines, pack by pack, along the line."""
     climbs: tuple[Climb, ...] = ()
     """Each pack's fence against climbing."""
+    aids: tuple[ClimbingAid, ...] = ()
+    """Trees, boulders and the like near the fences, pack by pack, along the line."""
     viewing: Viewing | None = None
     """None where no viewing points are given."""
     neighbours: tuple[Neighbours, ...] = ()

@@ -88,6 +88,19 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
     "trench_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
     "climb_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
+    "climbing_aids": (
+        "Point",
+        {
+            "plot_id": TEXT,
+            "pack": WHOLE,
+            "number": WHOLE,
+            "side": TEXT,
+            "chainage_m": NUMBER,
+            "distance_m": NUMBER,
+            "height_m": NUMBER,
+            "left_m": NUMBER,
+        },
+    ),
     "dig_stretches": ("LineString", {**STRETCH, "worst": NUMBER, "unit": TEXT}),
     "crossings": (
         "Point",

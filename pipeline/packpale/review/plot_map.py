@@ -8,6 +8,7 @@ from pathlib import Path
 from packpale.result import PlotResult
 from packpale.review import themes
 from packpale.review.advice_layers import pit_layer, stretch_layers
+from packpale.review.aids import aid_layer
 from packpale.review.climb import climb_layers
 from packpale.review.crossings import crossing_layers
 from packpale.review.dens import den_layer
@@ -156,5 +157,6 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     yield from people_layers(result, project, wording, degrees)
     yield from (layer for layer in ground if layer.style.radius)
     yield from crossing_layers(result, wording, degrees)
+    yield aid_layer(result, project, wording, degrees)
     yield den_layer(result, wording, degrees)
     yield pit_layer(result, wording, degrees)

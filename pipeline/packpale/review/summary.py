@@ -19,6 +19,7 @@ from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.result import PlotResult, PlotSummary
 from packpale.review import dens, digging, patrol, people
+from packpale.review.aids import aid_details, aid_rows
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.holding import holding_details, holding_rows
@@ -47,6 +48,7 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         crs=result.site.crs,
         details=_details(result, ground, priced)
         | _row({"crossings": crossing_details(result, project), "climb": climb_details(result, project)})
+        | _row({"aids": aid_details(result, project)})
         | _row({"holding": holding_details(result)}),
     )
 
@@ -234,6 +236,7 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
         "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
         "climb_stretches": [{**plot, **row} for row in climb_rows(result)],
+        "climbing_aids": [{**plot, **row} for row in aid_rows(result)],
         "dig_stretches": [{**plot, **row} for row in holding_rows(result)],
         "crossings": [{**plot, **row} for row in crossing_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],

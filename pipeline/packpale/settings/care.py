@@ -34,7 +34,7 @@ class CheckSettings(Settings):
     climb_loss_m: Annotated[float, Field(gt=0, le=3)] = default("checks.climb_loss_m")
     """Where such ground takes more than this from the fence's height, it is reported. [m]"""
     tree_distance_m: Annotated[float, Field(ge=0, le=50)] = default("checks.tree_distance_m")
-    """Woodland within this distance of the fence is reported. [m]"""
+    """Woodland, and single trees and boulders, within this distance of the fence are reported. [m]"""
 
     @model_validator(mode="after")
     def _a_rate_has_a_source(self) -> Self:

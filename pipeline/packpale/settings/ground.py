@@ -49,6 +49,8 @@ class InputSettings(Settings):
     """Buried cables and pipes."""
     woodland: File | None = None
     """Woods, as polygons."""
+    trees_and_boulders: File | None = None
+    """Single trees, boulders, huts and other things beside a fence: points, lines or outlines, heights in height_m."""
     access: File | None = None
     """Tracks and roads a vehicle can use."""
     viewpoints: File | None = None

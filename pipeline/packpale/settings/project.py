@@ -71,9 +71,11 @@ class Project(Settings):
                 )
         if self.soil.pit_range_m != default("soil.pit_range_m") and self.inputs.pits is None:
             raise ValueError("soil.pit_range_m has no effect without inputs.pits; give the file or drop the key")
-        if self.checks.tree_distance_m != default("checks.tree_distance_m") and self.inputs.woodland is None:
+        near = (self.inputs.woodland, self.inputs.trees_and_boulders)
+        if self.checks.tree_distance_m != default("checks.tree_distance_m") and near == (None, None):
             raise ValueError(
-                "checks.tree_distance_m has no effect without inputs.woodland; give the file or drop the key"
+                "checks.tree_distance_m has no effect without inputs.woodland or inputs.trees_and_boulders; give a "
+                "file or drop the key"
             )
         named = {*(self.land.weights or {}), *(self.land.pairwise or {})}
         for criterion in sorted(named & CRITERION_NEEDS.keys()):

@@ -15,7 +15,7 @@ from packpale.settings import CRITERION_NEEDS, FEATURE_KINDS, Project
 from packpale.site import crs as crs_
 from packpale.site.grid import Grid
 from packpale.site.lines import read_fence_lines
-from packpale.site.model import Pit, Plot, Site
+from packpale.site.model import Pit, Plot, Site, Standing
 from packpale.site.plots import Outline, read_outlines, to_plots
 from packpale.site.rasters import (
     Elevation,
@@ -28,6 +28,7 @@ from packpale.site.rasters import (
     window,
 )
 from packpale.site.soil import SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits, used_pits
+from packpale.site.standing import read_standing
 from packpale.site.vectors import files_of, read_surroundings
 
 FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
@@ -52,6 +53,7 @@ class Inputs:
     """Surroundings by kind, those kinds alone that are given."""
     soil: tuple[SoilArea, ...]
     pits: tuple[Pit, ...]
+    standing: tuple[Standing, ...]
     fence_lines: Mapping[str, tuple[Polygon, ...]]
     """Fence lines given, by plot; a plot without any is absent."""
     files: tuple[Path, ...]
@@ -87,6 +89,8 @@ def open_inputs(project: Project) -> Inputs:
     }
     soil = read_soil_areas(given.soil, crs, faults, notes) if given.soil else ()
     pits = read_pits(given.pits, crs, named, faults) if given.pits else ()
+    things = given.trees_and_boulders
+    standing = read_standing(things, crs, faults, notes) if things is not None else ()
     plots = to_plots(outlines, crs, faults) if crs is not None else ()
     lines: dict[str, tuple[Polygon, ...]] = {}
     if crs is not None and plots and project.enclosure.fence_line is not None:
@@ -128,6 +132,7 @@ def open_inputs(project: Project) -> Inputs:
         features=features,
         soil=soil,
         pits=pits,
+        standing=standing,
         fence_lines=lines,
         files=_files(project, elevation),
         notes=tuple(notes),
@@ -144,7 +149,7 @@ def _utm(outlines: tuple[Outline, ...], faults: Gathering) -> CRS | None:
 
 def _files(project: Project, elevation: Elevation) -> tuple[Path, ...]:
     given = project.inputs
-    vectors = [getattr(given, k) for k in ("plots", "soil", "pits", *FEATURE_KINDS)]
+    vectors = [getattr(given, k) for k in ("plots", "soil", "pits", "trees_and_boulders", *FEATURE_KINDS)]
     vectors.append(project.enclosure.fence_line)
     files = [f for tile in elevation.tiles for f in tile.files]
     files += [f for path in vectors if path is not None for f in files_of(path)]
@@ -178,6 +183,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         inside=inside(grid, plot.outline),
         soil=soil_on(grid, inputs.soil, inputs.pits, project.soil),
         features={k: _within_reach(g, k, grid, project) for k, g in inputs.features.items()},
+        standing=tuple(s for s in inputs.standing if s.geometry.intersects(shapely.box(*grid.bounds))),
         notes=tuple(notes),
         pits=used_pits(inputs.pits, grid, project.soil.pit_range_m),
         fence_lines=inputs.fence_lines.get(plot_id, ()),

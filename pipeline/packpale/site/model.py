@@ -48,6 +48,16 @@ class Pit:
 
 
 @dataclass(frozen=True)
+class Standing:
+    """A tree, boulder or the like that may help a climber."""
+
+    geometry: BaseGeometry
+    """Valid, 2-D, in the run's CRS. [m]"""
+    height: float
+    """Above the ground it stands on; NaN where it is not given. [m]"""
+
+
+@dataclass(frozen=True)
 class Plot:
     """One candidate plot as it was read, in the run's projected CRS."""
 
@@ -76,6 +86,8 @@ class Site:
     features: Mapping[str, tuple[BaseGeometry, ...]]
     """Given inputs by kind (settings.FEATURE_KINDS), those within reach of the plot's window. A kind that was
     given but has nothing near is an empty tuple; a kind that was not given is absent."""
+    standing: tuple[Standing, ...] = ()
+    """Trees, boulders and the like in the plot's window, in the order of the file."""
     notes: tuple[str, ...] = ()
     """What was repaired or assumed while reading, one sentence each, for the report."""
     pits: tuple[Pit, ...] = ()

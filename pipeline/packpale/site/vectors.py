@@ -321,7 +321,14 @@ def read_surroundings(path: Path, crs: CRS | None, faults: Gathering, notes: lis
     With ``crs`` None, which means that another fault left the run without one, the file is read but nothing is
     moved. Adds to ``faults`` and ``notes``.
     """
-    out: list[BaseGeometry] = []
+    return tuple(geometry for geometry, _, _ in read_features(path, crs, faults, notes))
+
+
+def read_features(
+    path: Path, crs: CRS | None, faults: Gathering, notes: list[str]
+) -> tuple[tuple[BaseGeometry, Feature, Layer], ...]:
+    """As ``read_surroundings``, each geometry with the feature and layer it comes from."""
+    out: list[tuple[BaseGeometry, Feature, Layer]] = []
     empty = repaired = 0
     before = len(faults.lines)
     with faults.gather():
@@ -340,7 +347,7 @@ def read_surroundings(path: Path, crs: CRS | None, faults: Gathering, notes: lis
                         geometry = moved_geometry(geometry, layer.crs, crs, layer.where(feature))
                         if not geometry.is_valid:
                             geometry, repaired = shapely.make_valid(geometry), repaired + 1
-                    out.append(geometry)
+                    out.append((geometry, feature, layer))
     if not out and len(faults.lines) == before:
         faults.add(f"{path.name}: holds no feature with a geometry; add some, or drop the key from [inputs]")
     if empty and out:
