@@ -303,6 +303,20 @@ def features() -> dict[str, list[tuple[str, BaseGeometry]]]:
     }
 
 
+def things() -> list[tuple[str, float | None, BaseGeometry]]:
+    """Single trees and boulders with their heights in metres; None where nobody has measured."""
+    return [
+        ("shelter oak", 11.0, Point(375, 895)),
+        ("rowan", None, Point(622, 721)),
+        ("erratic", 1.3, area("241 304, 244 304, 245 307, 242 308")),
+        ("slab", 0.2, Point(458, 136)),
+        ("alder by the Tessel", 9.0, Point(919, 782)),
+        ("split boulder", 0.9, area("782 677, 784 677, 784.5 679, 782.5 679.5")),
+        ("fold thorn", None, Point(1419, 884)),
+        ("lone birch", 7.5, Point(1100, 600)),
+    ]
+
+
 def main(folder: Path) -> None:
     """Write every file of the demo into the folder."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -313,7 +327,9 @@ def main(folder: Path) -> None:
     head, *lines = PITS.splitlines()
     (folder / "pits.csv").write_text("\n".join([head, *map(_on_the_map, lines)]) + "\n", encoding="utf-8")
     for kind, named in features().items():
-        _write_geojson(folder / f"{kind}.geojson", named)
+        _write_geojson(folder / f"{kind}.geojson", [({"name": name}, shape) for name, shape in named])
+    standing = [({"name": name, "height_m": height}, shape) for name, height, shape in things()]
+    _write_geojson(folder / "trees_and_boulders.geojson", standing)
 
 
 def _write_tiles(folder: Path, z: Array) -> None:
@@ -354,11 +370,11 @@ def _on_the_map(pit: str) -> str:
     return f"{number},{float(x) + WEST:g},{float(y) + SOUTH:.10g},{rest}"
 
 
-def _write_geojson(path: Path, named: list[tuple[str, BaseGeometry]]) -> None:
+def _write_geojson(path: Path, features: list[tuple[dict[str, object], BaseGeometry]]) -> None:
     crs = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:{CRS.replace(':', '::')}"}}
     rows = [
-        {"type": "Feature", "properties": {"name": name}, "geometry": mapping(affinity.translate(shape, WEST, SOUTH))}
-        for name, shape in named
+        {"type": "Feature", "properties": told, "geometry": mapping(affinity.translate(shape, WEST, SOUTH))}
+        for told, shape in features
     ]
     collection = {"type": "FeatureCollection", "name": path.stem, "crs": crs, "features": rows}
     path.write_text(json.dumps(collection, indent=1) + "\n", encoding="utf-8")

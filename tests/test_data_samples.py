@@ -22,6 +22,7 @@ from packpale.settings import DRAINAGE_CLASSES, FEATURE_KINDS, read_settings
 TOP = Path(__file__).parents[1]
 SAMPLES, CONFIG = TOP / "data_samples", TOP / "config"
 DEMO = SAMPLES / "demo"
+GEOJSON = (*FEATURE_KINDS, "trees_and_boulders")
 TILES = [DEMO / "elevation_west.tif", DEMO / "elevation_east.tif"]
 
 
@@ -136,7 +137,7 @@ def test_script_makes_the_committed_elevation_again(made_again):
 
 def test_script_makes_the_committed_layers_again(made_again):
     layers = sorted(p.name for p in DEMO.iterdir() if p.suffix in {".gpkg", ".geojson"})
-    assert len(layers) == 2 + len(FEATURE_KINDS)
+    assert len(layers) == 3 + len(FEATURE_KINDS)
     for name in layers:
         kept, new = gpd.read_file(DEMO / name), gpd.read_file(made_again / name)
         assert kept.crs == new.crs
@@ -175,7 +176,7 @@ def test_tiles_join_without_gap_or_missing_cell(ground):
     assert seam.mean() == pytest.approx(beside.mean(), rel=0.1)
 
 
-@pytest.mark.parametrize("name", [f"{kind}.geojson" for kind in FEATURE_KINDS] + ["plots.gpkg", "soil.gpkg"])
+@pytest.mark.parametrize("name", [f"{kind}.geojson" for kind in GEOJSON] + ["plots.gpkg", "soil.gpkg"])
 def test_layers_lie_on_the_estate(name, ground):
     elevation, transform = ground
     rows, cols = elevation.shape
@@ -367,7 +368,7 @@ def test_every_file_of_real_data_has_its_provenance(folder):
 def test_settings_are_valid_and_every_file_they_name_is_there(path):
     project = read_settings(path)
     inputs = project.inputs
-    given = [*inputs.elevation, inputs.plots, inputs.soil, inputs.pits, *(getattr(inputs, k) for k in FEATURE_KINDS)]
+    given = [*inputs.elevation, inputs.plots, inputs.soil, inputs.pits, *(getattr(inputs, k) for k in GEOJSON)]
     named = [p for p in given if p is not None]
     assert all(p.is_file() for p in named)
     written = tomllib.loads(path.read_text())["inputs"]
@@ -385,5 +386,5 @@ def test_every_sample_has_a_settings_file():
 def test_demo_settings_use_every_input():
     inputs = read_settings(CONFIG / "demo.toml").inputs
     assert {p.resolve() for p in (*inputs.elevation, inputs.plots, inputs.soil, inputs.pits)} | {
-        getattr(inputs, kind).resolve() for kind in FEATURE_KINDS
+        getattr(inputs, kind).resolve() for kind in GEOJSON
     } == set(DEMO.iterdir())
