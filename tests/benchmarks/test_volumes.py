@@ -1,5 +1,6 @@
 """Cutting 100 km of trench at stations of 1 m, and the tunnels under its mesh. Run with pytest-benchmark."""
 
+import dataclasses
 import math
 import time
 
@@ -33,6 +34,29 @@ def test_volumes(benchmark, long_trench, formation):
     cut_sections(SECTION, circle_line(20.0, step=5.0), site, side="outside", formation=formation)  # compiled beforehand
     cuts = benchmark(cut_sections, SECTION, line, site, side="outside", formation=formation)
     assert np.isfinite(cuts.cut).all()
+
+
+@pytest.fixture(scope="module")
+def uneven_trench():
+    """100 km of line, a hundred times round 1 km, over cells of 1 m of which no two have the same soil."""
+    r = np.random.default_rng(1)
+    site = site_of(
+        lambda x, y: 200 + 5 * np.sin(x / 80) + r.normal(0, 0.05, x.shape),
+        half=180.0,
+        rock=lambda x, y: 0.9 + 0.3 * r.random(x.shape),
+        water=lambda x, y: 1.0 + 0.3 * r.random(x.shape),
+    )
+    once = circle_line(1000 / (2 * math.pi), step=1.0, elevation=lambda x, y: site.grid.bilinear(site.elevation, x, y))
+    names = ("chainage", "x", "y", "bearing_deg", "outward", "arc", "radius", "ground")
+    return dataclasses.replace(once, **{n: np.concatenate([getattr(once, n)] * 100) for n in names}), site
+
+
+@pytest.mark.parametrize("formation", ["follow", "level"])
+@pytest.mark.parametrize("trench", ["long_trench", "uneven_trench"])
+def test_a_hundred_kilometres_take_less_than_two_seconds(trench, formation, request):
+    line, site = request.getfixturevalue(trench)
+    cut_sections(SECTION, circle_line(20.0, step=5.0), site, side="outside", formation=formation)
+    assert least_processor_seconds(lambda: cut_sections(SECTION, line, site, side="outside", formation=formation)) < 2.0
 
 
 @pytest.mark.parametrize("formation", ["follow", "level"])

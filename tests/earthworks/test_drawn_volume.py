@@ -46,34 +46,35 @@ def dug(shape, side):
     return float((np.abs(np.diff(areas)) * depth_at((offsets[:-1] + offsets[1:]) / 2)).sum())
 
 
-def overlap(turns, side):
-    """What a corner's kites exceed sectors by, times the section's moment on the inner side of the turn."""
-    o = np.linspace(0, 2.2, 22001)
-    right, left = (np.trapezoid(depth_at(s * o) * o, o) for s in (1, -1))
-    if side == "inside":
-        right, left = left, right
-    # A turn to the right, round the enclosed ground, has that ground on its inner side.
-    return sum(2 * (math.tan(abs(t) / 2) - abs(t) / 2) * (left if t > 0 else right) for t in turns)
+ZIGZAG = Polygon([(-40, -40), (40, -40), (40, 0), (30, 25), (22, 0), (10, 30), (0, 5), (-12, 34), (-40, 40)])
 
 
 @pytest.mark.parametrize("step", [0.8, 7.0])
 @pytest.mark.parametrize("side", ["outside", "inside"])
-@pytest.mark.parametrize("shape", [SQUARE, L_SHAPE], ids=["square", "L"])
-def test_the_volume_is_that_dug_but_for_the_overlap_inside_corners(shape, side, step):
-    found, exact = volume(shape, side, step), dug(shape, side)
-    excess = overlap(line_of(shape).turns, side)
-    assert found - excess == pytest.approx(exact, rel=2e-4)
-    # It errs to the safe side, and by little.
-    assert exact < found < 1.02 * exact
-    assert excess > 5e-4 * exact
+@pytest.mark.parametrize("shape", [SQUARE, L_SHAPE, ZIGZAG], ids=["square", "L", "zigzag"])
+def test_the_volume_is_that_dug(shape, side, step):
+    # Corners outward and inward, turns of 45 to 155 degrees.
+    assert volume(shape, side, step) == pytest.approx(dug(shape, side), rel=2e-4)
 
 
-def test_steiners_formula_for_the_square():
-    # A section of area A and moment M about the fence: L A + 2 pi M, whatever the shape.
-    o = np.linspace(-2.2, 2.2, 440001)
-    area, moment = np.trapezoid(depth_at(o), o), np.trapezoid(depth_at(o) * o, o)
-    assert volume(SQUARE, "outside", 1.0) == pytest.approx(240 * area + 2 * math.pi * moment, rel=1e-5)
-    assert volume(L_SHAPE, "outside", 1.0) == pytest.approx(320 * area + 2 * math.pi * moment, rel=1e-5)
+def test_corners_nearer_together_than_their_overlaps_make_volumes_too_large_not_too_small():
+    # Teeth of 2 m on one side of a square, as a line drawn by a shaking hand.
+    teeth = [(x, -30 + (1.5 if x % 2 else 0)) for x in range(-30, 30)]
+    shape = Polygon([*teeth, (30, -30), (30, 30), (-30, 30)])
+    for side in ("outside", "inside"):
+        assert dug(shape, side) * (1 - 1e-4) < volume(shape, side, 1.0) < 1.35 * dug(shape, side)
+
+
+def test_corners_take_sectors_outside_and_kites_inside():
+    # Of a section with area A, moments M outside and m inside, four corners of a right angle: L A + 2 pi M on the
+    # outer side of each, 2 tan(45 degrees) m on the inner.
+    o = np.linspace(0, 2.2, 220001)
+    area, moment = (np.trapezoid(depth_at(o) + depth_at(-o), o), np.trapezoid(depth_at(o) * o, o))
+    inner = -np.trapezoid(depth_at(-o) * o, o)
+    assert volume(SQUARE, "outside", 1.0) == pytest.approx(240 * area + 2 * math.pi * moment + 8 * inner, rel=1e-5)
+    # Five corners outward and one inward.
+    expected = 320 * area + (2.5 * math.pi - 2) * moment + (10 - math.pi / 2) * inner
+    assert volume(L_SHAPE, "outside", 1.0) == pytest.approx(expected, rel=1e-5)
 
 
 @pytest.mark.parametrize("formation", ["follow", "level"])

@@ -72,8 +72,14 @@ def se(share, sd, draws=4000):
     return 5 * math.sqrt(share * (1 - share) / draws) / density
 
 
-def test_ground_that_is_sure_has_the_volumes_drawn():
-    found, _ = works(soil={"rock": 0.8, "water": 1.0})
+EVEN = {"rock": 0.8, "water": 1.0}
+# Two soils with borders at an angle to the line, between stations.
+TWO = {"rock": lambda x, y: np.where(x > 11, 0.6, 1.1), "water": lambda x, y: np.where(y > 27, 0.9, 9.0)}
+
+
+@pytest.mark.parametrize("soil", [EVEN, TWO], ids=["one soil", "two soils"])
+def test_ground_that_is_sure_has_the_volumes_drawn(soil):
+    found, _ = works(soil=soil)
     v, u = found.volumes[0], found.uncertainty
     for name, figure in (
         ("cut", v.cut),

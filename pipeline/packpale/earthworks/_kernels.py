@@ -14,6 +14,8 @@ from numba import njit
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
+CUT, ROCK, WET, OPEN, HARD = range(5)
+"""Parts of a section in their order."""
 SKIPPED = 1e-9
 """Of a cell: closer to its border than that, a place counts as on it."""
 
@@ -58,13 +60,25 @@ def positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, fl
 
 
 @njit(cache=True)
+def add_part(row: Floats, part: int, share: float, o1: float, o2: float, v1: float, v2: float) -> None:
+    """Add to ``row`` a share of the positive part of a value linear from v1 to v2, on one side of the fence line.
+
+    Each part has three sums: the area, and the first moments to the apron side and to the other.
+    """
+    _, _, area, moment = positive_part(o1, o2, v1, v2)
+    row[3 * part] += share * area
+    row[3 * part + (1 if o1 + o2 > 0.0 else 2)] += share * moment
+
+
+@njit(cache=True)
 def add_cut(row: Floats, o1: float, o2: float, c1: float, c2: float) -> None:
     """Add to ``row`` cut and open width of a strip whose cut is linear from c1 to c2."""
     width, width_moment, area, moment = positive_part(o1, o2, c1, c2)
-    row[0] += area
-    row[1] += moment
-    row[6] += width
-    row[7] += width_moment
+    side = 1 if o1 + o2 > 0.0 else 2
+    row[3 * CUT] += area
+    row[3 * CUT + side] += moment
+    row[3 * OPEN] += width
+    row[3 * OPEN + side] += width_moment
 
 
 @njit(cache=True)
@@ -73,16 +87,11 @@ def add_below(
 ) -> None:
     """Add to ``row`` a share of the rock, hard rock and wet part of a strip over one kind of soil."""
     if c1 > rock or c2 > rock:
-        _, _, area, moment = positive_part(o1, o2, c1 - rock, c2 - rock)
-        row[2] += share * area
-        row[3] += share * moment
+        add_part(row, ROCK, share, o1, o2, c1 - rock, c2 - rock)
         if hard:
-            row[8] += share * area
-            row[9] += share * moment
+            add_part(row, HARD, share, o1, o2, c1 - rock, c2 - rock)
     if c1 > water or c2 > water:
-        _, _, area, moment = positive_part(o1, o2, c1 - water, c2 - water)
-        row[4] += share * area
-        row[5] += share * moment
+        add_part(row, WET, share, o1, o2, c1 - water, c2 - water)
 
 
 @njit(cache=True)
@@ -261,7 +270,7 @@ def follow_sections(
     cell: float,
     out: Floats,
 ) -> None:
-    """Fill ``out`` (stations, 10) with the sums of ``add_strip`` where the cut follows the ground.
+    """Fill ``out`` (stations, 15) with the sums of ``add_strip`` where the cut follows the ground.
 
     ``pieces`` has one outline for all stations or one for each, shape (1 or stations, pieces, 4). Depths to rock and
     water are those of the cells plus the station's shift, never negative. Where all cells about have one soil, whole

@@ -124,9 +124,10 @@ class Outlines:
     """Outlines of one section dug to several depths of the skirt trench; rows as in ``TrenchSection``. [m]"""
 
     pieces: Array
-    """The whole outline below level ground, shape (depths, 5, 4); a piece that is not there has no width."""
+    """The whole outline below level ground, shape (depths, 6, 4), parted at the fence line; a piece that is not there
+    has no width."""
     bottoms: Array
-    """Between the two outer walls, shape (depths, 3, 4)."""
+    """Between the two outer walls, shape (depths, 4, 4)."""
     walls: Array
     """Offset, depth and direction of the outer walls, shape (depths, 2, 3)."""
 
@@ -145,7 +146,8 @@ def outlines(section: TrenchSection, depth: Array) -> Outlines:
     bench = (h > 0) & (reach > meeting)
     bottoms = np.stack(
         [
-            np.stack([zero - half, zero + half, d, d], axis=1),
+            np.stack([zero - half, zero, d, d], axis=1),
+            np.stack([zero, zero + half, d, d], axis=1),
             np.stack([zero + half, np.where(bench, meeting, half), d, zero + h], axis=1),
             np.stack([meeting, np.where(bench, reach, meeting), zero + h, zero + h], axis=1),
         ],

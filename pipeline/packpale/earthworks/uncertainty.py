@@ -47,7 +47,7 @@ from packpale.earthworks.narrowing import (
 )
 from packpale.earthworks.price import drawn_prices, generator
 from packpale.earthworks.section import TrenchSection
-from packpale.earthworks.volume import CutSections, cut_sections
+from packpale.earthworks.volume import CutSections, at_stations, cut_sections
 from packpale.enclosure.model import Pack
 from packpale.settings import BulkingSettings, Project
 from packpale.site import Array, Site
@@ -252,7 +252,7 @@ def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: Tre
                     water_shift=np.full(line.chainage.size, water_at[j]),
                 )
                 parts = np.stack([cuts.cut, cuts.rock - cuts.hard, cuts.hard, cuts.wet])
-                along = line.step * (parts[..., 0] + parts[..., 1] * one.curvature)
+                along = line.step * at_stations(parts, one.curvature)
                 out[:, over, own, j] = sum_over_segments(along, found, k)
     return _Table(out[0, :, :, 0].copy(), out[1], out[2], out[3], rock_shifts, water_shifts)
 

@@ -5,7 +5,8 @@ the fence line by the curvature::
 
     V = integral of c(s, o) (1 + o k(s)) do ds = integral of (A(s) + M(s) k(s)) ds
 
-with the section's area A and its first moment M about the fence line. For one constant section that is Pappus's
+with the section's area A and its first moment M about the fence line, taken for either side of the line by itself,
+because at a corner of a drawn line they see different turnings. For one constant section that is Pappus's
 theorem: the area times the path of its centroid.
 """
 
@@ -30,10 +31,10 @@ CATCH_REACH = 10.0
 
 @dataclass(frozen=True)
 class CutSections:
-    """The cut at each station; arrays of shape (stations,) or, for parts with their moment, (stations, 2).
+    """The cut at each station; arrays of shape (stations,) or, for parts with their moments, (stations, 3).
 
-    The two columns are the area [m2] and its first moment about the fence line [m3], offsets positive to the apron
-    side. NaN where the elevation under the trench is missing.
+    The columns are the area [m2] and the first moments about the fence line [m3] of what lies on the apron side and
+    of what lies on the other, whose offsets are negative. NaN where the elevation under the trench is missing.
     """
 
     cut: Array
@@ -44,7 +45,7 @@ class CutSections:
     wet: Array
     """Part of each column below the water table of the same cells."""
     open: Array
-    """Width of ground that is cut open [m] and its first moment [m2]."""
+    """Width of ground that is cut open [m] and its first moments [m2]."""
     edges: Array
     """Offsets of the two top edges, first the one away from the apron, shape (stations, 2). [m]"""
     deepest: Array
@@ -87,7 +88,7 @@ def cut_sections(
 
     sign = 1.0 if side == "outside" else -1.0
     stations = line.chainage.size
-    out = np.zeros((stations, 10))
+    out = np.zeros((stations, 15))
     along = (np.ascontiguousarray(line.x, float), np.ascontiguousarray(line.y, float))
     across = (np.ascontiguousarray(sign * line.outward[:, 0]), np.ascontiguousarray(sign * line.outward[:, 1]))
     rock = np.ascontiguousarray(site.soil.depth_to_rock, float)
@@ -125,7 +126,7 @@ def cut_sections(
             deepest,
             caught,
         )
-    cut, in_rock, wet, opened, in_hard = (out[:, k : k + 2] for k in range(0, 10, 2))
+    cut, in_rock, wet, opened, in_hard = (out[:, k : k + 3] for k in range(0, 15, 3))
     return CutSections(cut, in_rock, in_hard, wet, opened, edges, deepest, caught)
 
 
@@ -136,14 +137,14 @@ def _shift(shift: Array | None, stations: int) -> Array:
 def mean_curvature(line: Alignment, *, side: Side) -> Array:
     """Mean curvature of the fence line over the stretch of each station, positive where the apron side is longer.
 
-    Shape (stations,), 1 / radius within an arc. [1/m] Where two arcs join between neighbouring stations, the place
-    of the join follows from the turning between them and the two radii, so that each stretch gets exactly its own
-    part. Taken positive for an apron outside a line that bends round the enclosed ground and negative for one
-    inside; added up over the stretches, the turning of a closed line is one full circle.
+    Shape (stations, 2), 1 / radius within an arc: as a strip on the apron side has it, and as one on the other. [1/m]
+    Where two arcs join between neighbouring stations, the place of the join follows from the turning between them and
+    the two radii, so that each stretch gets exactly its own part. Taken positive for an apron outside a line that
+    bends round the enclosed ground and negative for one inside; added up over the stretches, the turning of a closed
+    line is one full circle.
 
     A drawn line brings its turning with it. At its corners the strip on the outer side of the turn is a sector, as it
-    is dug; on the inner side two strips overlap in a kite and a sector is taken off instead, which leaves a strip of
-    width w and a corner of turning t too large by w^2 (tan(t / 2) - t / 2): volumes err to the safe side.
+    is dug; on the inner side two strips overlap in a kite, which is taken off: there the two columns differ.
 
     Raises ValueError if the line has fewer than three stations or does not close after one full turn.
     """
@@ -151,7 +152,11 @@ def mean_curvature(line: Alignment, *, side: Side) -> Array:
         raise ValueError(f"a closed line needs at least 3 stations, got {line.chainage.size}")
     outer = 1.0 if side == "outside" else -1.0
     if line.turning is not None:
-        return np.asarray(outer * line.turning / line.step)
+        # Of a turn to the right, round the enclosed ground, that ground lies on the inner side.
+        lapped = np.zeros((line.chainage.size, 2)) if line.lapped is None else line.lapped
+        inside, outside = line.turning + lapped[:, 0], line.turning + lapped[:, 1]
+        both = (outside, inside) if side == "outside" else (inside, outside)
+        return np.asarray(outer * np.column_stack(both) / line.step)
     bearing = np.deg2rad(line.bearing_deg)
     # Turning from each station to the next, wrapped into half a circle either way.
     turning = (np.roll(bearing, -1) - bearing + math.pi) % (2 * math.pi) - math.pi
@@ -169,15 +174,21 @@ def mean_curvature(line: Alignment, *, side: Side) -> Array:
     first_half[differ[found]] = np.copysign(split, turning[differ])[found]
     second_half = turning - first_half
     sign = math.copysign(1.0, total) * outer
-    return np.asarray(sign * (first_half + np.roll(second_half, 1)) / line.step)
+    curvature = sign * (first_half + np.roll(second_half, 1)) / line.step
+    return np.column_stack([curvature, curvature])
+
+
+def at_stations(part: Array, curvature: Array) -> Array:
+    """What a metre of line takes of a part, from area and first moments; shape (..., stations, 3) and (stations, 2)."""
+    return np.asarray(part[..., 0] + (part[..., 1:] * curvature).sum(axis=-1))
 
 
 def along_curve(part: Array, curvature: Array, *, step: float) -> float:
-    """Integral along the line of a part given by area and first moment at each station, shape (stations, 2).
+    """Integral along the line of a part given by area and first moments at each station, shape (stations, 3).
 
     The periodic midpoint rule: each station stands for ``step`` metres of line. [m3], or [m2] for a width.
     """
-    return float(step * np.sum(part[:, 0] + part[:, 1] * curvature))
+    return float(step * at_stations(part, curvature).sum())
 
 
 def average_end_area(areas: Array, *, spacing: float, closed: bool) -> float:

@@ -190,13 +190,14 @@ def _faults(site: Site, pack: Pack, cuts: CutSections, curvature: Array) -> list
     missing = np.isnan(cuts.cut[:, 0]) | np.isnan(line.ground)
     if missing.any():
         return _no_elevation(site, pack, missing)
-    folded = (1 + cuts.edges * curvature[:, None]).min(axis=1) <= 0
+    folded = (1 + cuts.edges * curvature[:, ::-1]).min(axis=1) <= 0
     # Inside a corner of a drawn line two strips lie over each other; that is not a fold.
     if folded.any() and line.turning is None:
         i = int(np.flatnonzero(folded)[0])
+        radius, reach = 1 / np.abs(curvature[i]).max(), np.abs(cuts.edges[i]).max()
         return [
             f'plot "{site.plot_id}", pack {pack.number}: at chainage {line.chainage[i]:.1f} m the fence bends with a '
-            f"radius of {1 / abs(curvature[i]):.2f} m and the trench reaches {np.abs(cuts.edges[i]).max():.2f} m "
+            f"radius of {radius:.2f} m and the trench reaches {reach:.2f} m "
             "towards the centre; the radius must be larger: raise enclosure.min_radius_m"
         ]
     return []

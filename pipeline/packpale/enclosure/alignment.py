@@ -52,6 +52,7 @@ def stations(line: Line, *, step: float, elevation: Array, grid: Grid) -> Alignm
         radius=radius,
         ground=grid.bilinear(elevation, points.x, points.y),
         turning=turning,
+        lapped=line.lapped(n),
     )
 
 

@@ -22,6 +22,8 @@ from packpale.site.grid import Array, Mask
 
 LEAST_PIECE_M = 0.001
 """Corners nearer to each other than this are one. [m]"""
+LAPPED_M = 3.0
+"""Width of a strip, on one side of the line, up to which the strips of neighbouring corners are kept apart. [m]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,9 +152,28 @@ class DrawnLine:
 
     def turning(self, stations: int) -> Array:
         """Turning of the points within the stretch centred on each of so many equal stations, in all 2 pi. [rad]"""
+        return np.bincount(self._station(stations), weights=self.turns, minlength=stations).astype(float)
+
+    def _station(self, stations: int) -> npt.NDArray[np.int64]:
+        """Which of so many equal stations each point belongs to."""
         step = self.perimeter / stations
-        which = np.floor(self._joints[:-1] / step + 0.5).astype(int) % stations
-        return np.bincount(which, weights=self.turns, minlength=stations).astype(float)
+        return np.asarray(np.floor(self._joints[:-1] / step + 0.5).astype(np.int64) % stations)
+
+    def lapped(self, stations: int) -> Array:
+        """What strips on the inner side of the points lose beyond the turning, shape (stations, 2). [rad]
+
+        2 tan(t / 2) - t of turns t to the right, and of those to the left. It grows no further once the kite of a
+        strip LAPPED_M wide would reach the middle of a piece, where that of the next point may begin: beyond, volumes
+        are too large rather than too small.
+        """
+        shorter = np.minimum(self._lengths, np.roll(self._lengths, 1))
+        t = np.minimum(np.abs(self.turns), 2 * np.arctan(shorter / 2 / LAPPED_M))
+        lost = np.sign(self.turns) * (2 * np.tan(t / 2) - t)
+        both = [
+            np.bincount(self._station(stations), weights=np.where(of, lost, 0.0), minlength=stations)
+            for of in (self.turns > 0, self.turns < 0)
+        ]
+        return np.column_stack(both)
 
     def contains(self, x: npt.ArrayLike, y: npt.ArrayLike) -> Mask:
         """Whether points lie inside or on the line."""

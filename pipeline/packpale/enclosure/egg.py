@@ -193,6 +193,9 @@ class Egg:
     def turning(self, stations: int) -> None:
         """Nothing of its own: the arcs tell how the line turns."""
 
+    def lapped(self, stations: int) -> None:
+        """None: an egg has no corners."""
+
     def arcs(self) -> tuple[Arc, ...]:
         """Five arcs in running order from the tip of the big end.
 

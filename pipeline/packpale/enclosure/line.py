@@ -48,6 +48,13 @@ class Line(Protocol):
         Positive to the right, shape (stations,). None where the arcs tell it.
         """
 
+    def lapped(self, stations: int) -> Array | None:
+        """What strips on the inner side of its corners lose beyond the turning, by which side that is. [rad]
+
+        Shape (stations, 2): 2 tan(t / 2) - t, added up over the turns t to the right, which have the enclosed ground
+        on their inner side, and over those to the left, negative. None where no strips lie over each other.
+        """
+
     def contains(self, x: npt.ArrayLike, y: npt.ArrayLike) -> Mask:
         """Whether points lie inside or on the line."""
 

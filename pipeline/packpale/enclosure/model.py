@@ -50,6 +50,9 @@ class Alignment:
     turning: Array | None = None
     """Angle through which a drawn line turns over the station's stretch, positive to the right; they add up to 2 pi.
     None on an egg, whose arcs tell it. [rad]"""
+    lapped: Array | None = None
+    """What a strip on the inner side of those turns loses beyond that, as ``Line.lapped`` has it, shape (stations, 2).
+    [rad]"""
 
 
 PostKind = Literal["line", "bend", "gate", "steep"]
