@@ -96,7 +96,7 @@ def test_a_plan_names_the_largest_plot_and_the_worker_numbers(made_plan):
 
 
 def test_a_plan_of_plots_that_fail_names_them(tmp_path, monkeypatch):
-    monkeypatch.setattr(planning, "ProcessPoolExecutor", lambda n, mp_context: ThreadPoolExecutor(n))
+    monkeypatch.setattr(planning, "_process", lambda: ThreadPoolExecutor(1))
     made = Made(tmp_path)
     project = made.project()
     inputs = open_inputs(project)

@@ -40,6 +40,7 @@ class Sample:
     plot_id: str
     cells: int
     seconds: float
+    """Processor time."""
     written: int
     """Size of its files. [bytes]"""
     peak: int | None
@@ -89,7 +90,8 @@ class Plan:
 def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
     """Compute some of the plots in a folder for temporary files, and conclude from them on all.
 
-    ``before`` is the time it took to open ``inputs``. [s] Raises Faults if a plot computed for this fails.
+    ``before`` is the processor time it took to open ``inputs``. [s] All times are processor time: what other work on this
+    machine takes away does not count, nor does waiting for files. Raises Faults if a plot computed for this fails.
     """
     windows = {p.plot_id: plot_window(inputs, p, project) for p in inputs.plots}
     cells = {plot_id: grid.rows * grid.cols for plot_id, grid in windows.items()}
@@ -98,23 +100,27 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
     try:
         (folder / PARTIAL).mkdir()
         jobs = [_Job(inputs, project, p, f"sample-{n}", folder, "plan") for n, p in enumerate(chosen)]
-        with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
-            started = time.monotonic()
-            # The first one is computed twice: what it takes longer the first time is the start of a worker.
-            results = [pool.submit(_measured, jobs[0]).result()]
-            first = time.monotonic() - started
-            results += [pool.submit(_measured, job).result() for job in jobs]
-        failed = {f"plot {o.plot_id}: failed: {o.reason}" for o, *_ in results if o.summary is None}
+        with _process() as pool:
+            # The first one twice: what has to be compiled is compiled once and for all, and is no part of a run.
+            results = [pool.submit(_measured, job).result() for job in (jobs[0], *jobs)]
+        with _process() as pool:
+            # Once more in a new process: what that takes longer is the start of a worker.
+            first = pool.submit(_measured, jobs[0]).result()
+        ended = [r.outcome for r in results]
+        failed = {f"plot {o.plot_id}: failed: {o.reason}" for o in ended if o.summary is None}
         if failed:
             raise Faults(sorted(failed))
-        started = time.monotonic()
-        _write_run_files([o for o, *_ in results[1:]], project, {}, inputs, folder)
-        finishing = (time.monotonic() - started) / len(jobs)
+        started = time.process_time()
+        _write_run_files(ended[1:], project, {}, inputs, folder)
+        finishing = (time.process_time() - started) / len(jobs)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     samples = tuple(
-        Sample(o.plot_id, cells[o.plot_id], o.seconds, written, peak, bool(o.summary and o.summary.figures["feasible"]))
-        for o, written, peak in results[1:]
+        Sample(
+            o.plot_id, cells[o.plot_id], r.seconds, r.written, r.peak, bool(o.summary and o.summary.figures["feasible"])
+        )
+        for r in results[1:]
+        for o in [r.outcome]
     )
     sizes = [s.cells for s in samples]
     peaks = [s.peak for s in samples if s.peak is not None]
@@ -125,10 +131,14 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
         seconds=line_through(sizes, [s.seconds for s in samples]),
         written=line_through(sizes, [s.written for s in samples]),
         memory=line_through(sizes, peaks) if len(peaks) == len(sizes) else None,
-        starting=max(0.0, first - samples[0].seconds),
+        starting=max(0.0, first.since_start - samples[0].seconds),
         before=before,
         finishing=finishing,
     )
+
+
+def _process() -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(1, mp_context=get_context("spawn"))
 
 
 def to_compute(cells: Mapping[str, int]) -> list[str]:
@@ -138,11 +148,24 @@ def to_compute(cells: Mapping[str, int]) -> list[str]:
     return list(dict.fromkeys(quick[round(n * (len(quick) - 1) / (SAMPLES - 1))] for n in range(SAMPLES)))
 
 
-def _measured(job: _Job) -> tuple[PlotOutcome, int, int | None]:
-    """In a process of its own: one plot, the size of its files [bytes] and the most memory held so far. [bytes]"""
+@dataclass(frozen=True)
+class _Measured:
+    """What computing one plot took, in a process for such measurements. Times are processor time. [s]"""
+
+    outcome: PlotOutcome
+    seconds: float
+    since_start: float
+    """Of the process since it was started, to the plot's end."""
+    written: int
+    peak: int | None
+
+
+def _measured(job: _Job) -> _Measured:
+    started = time.process_time()
     outcome = compute_plot(job)
+    now = time.process_time()
     written = sum(f.stat().st_size for f in (job.out / "plots" / job.folder).rglob("*") if f.is_file())
-    return outcome, written, _peak_memory()
+    return _Measured(outcome, now - started, now, written, _peak_memory())
 
 
 def _peak_memory() -> int | None:
@@ -199,12 +222,15 @@ def lines(made: Plan, *, workers: int | None) -> list[str]:
         told.append(f"memory: about {_size(made.memory.at(sizes[-1]))} for a worker with the largest plot")
     shown = [workers] if workers else [n for n in SHOWN_WORKERS if n == 1 or n <= len(sizes)]
     times = ", ".join(f"{n} worker{'s' * (n > 1)} {_duration(made.minutes(n))}" for n in shown)
-    told.append(f"time: {times}; with a free core like this machine's for each worker, within a factor of {WITHIN:g}")
+    told.append(
+        f"time: {times}; with a free core like this machine's for each worker and no waiting for files, "
+        f"within a factor of {WITHIN:g}"
+    )
     rate = f"{made.seconds.fixed:.1f} s a plot and {made.seconds.per_cell * 1e6:.2g} s a million cells"
     fits = sum(s.fits for s in made.samples)
     names = ", ".join(f"{s.plot_id} ({s.cells:,} cells, {s.seconds:.1f} s)" for s in made.samples)
     told.append(
-        f"measured now on this machine: {names}; that is {rate}, {made.starting:.1f} s to start a worker, "
+        f"measured now on this machine, processor time: {names}; that is {rate}, {made.starting:.1f} s to start a worker, "
         f"{made.before:.1f} s to check the inputs, {made.finishing:.2g} s a plot for the files of the whole run; "
         f"an enclosure fits in {fits} of the {len(made.samples)} plots measured, and where none fits a plot takes less"
     )
