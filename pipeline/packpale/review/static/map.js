@@ -25,9 +25,12 @@ packpale.style = function (feature, style) {
 packpale.shape = function (feature, layer) {
   layer.on("click", function (event) { event.originalEvent.packpaleShape = feature.properties; });
   var label = feature.properties.label;
+  var point = feature.geometry.type === "Point";
   if (label) {
     layer.bindTooltip(function () { return document.createTextNode(label); },
-      {permanent: true, direction: "center", className: "label", interactive: false});
+      // Above a point, which it would hide.
+      {permanent: true, direction: point ? "top" : "center", offset: [0, point ? -4 : 0],
+        className: "label", interactive: false});
   }
 };
 
