@@ -15,7 +15,8 @@ import numpy as np
 from pyproj import CRS
 
 from packpale.faults import Faults
-from packpale.run import PARTIAL, PlotOutcome, _Job, _write_run_files, compute_plot
+from packpale.holding import held
+from packpale.run import PlotOutcome, _Job, _write_run_files, compute_plot
 from packpale.settings import Project
 from packpale.site import crs as crs_
 from packpale.site.grid import Grid
@@ -98,14 +99,14 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
     chosen = to_compute(cells)
     folder = Path(tempfile.mkdtemp(prefix="packpale-plan-"))
     try:
-        (folder / PARTIAL).mkdir()
-        jobs = [_Job(inputs, project, p, f"sample-{n}", folder, "plan") for n, p in enumerate(chosen)]
-        with _process() as pool:
-            # The first one twice: what has to be compiled is compiled once and for all, and is no part of a run.
-            results = [pool.submit(_measured, job).result() for job in (jobs[0], *jobs)]
-        with _process() as pool:
-            # Once more in a new process: what that takes longer is the start of a worker.
-            first = pool.submit(_measured, jobs[0]).result()
+        with held(folder) as name:
+            jobs = [_Job(inputs, project, p, f"sample-{n}", folder, "plan", name) for n, p in enumerate(chosen)]
+            with _process() as pool:
+                # The first one twice: what has to be compiled is compiled once and for all, and is no part of a run.
+                results = [pool.submit(_measured, job).result() for job in (jobs[0], *jobs)]
+            with _process() as pool:
+                # Once more in a new process: what that takes longer is the start of a worker.
+                first = pool.submit(_measured, jobs[0]).result()
         ended = [r.outcome for r in results]
         failed = {f"plot {o.plot_id}: failed: {o.reason}" for o in ended if o.summary is None}
         if failed:

@@ -1,5 +1,6 @@
 """Which room follows which for one plot, many plots over an executor, and going on where a run stopped."""
 
+import errno
 import functools
 import hashlib
 import json
@@ -16,19 +17,22 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Protocol
+from typing import Literal, Protocol
 
 from packpale import __version__
 from packpale.cluster import WorkersEnded, cluster_executor
 from packpale.faults import Faults, Gathering, in_words
+from packpale.holding import KEY, PARTIAL, PLOTS, end_with_the_run, held, put_in_place
 from packpale.ranking import rank
 from packpale.result import PlotSummary
 from packpale.settings import Project, read_settings
+from packpale.site.digest import digest
 from packpale.site.inputs import Inputs, open_inputs
+from packpale.site.model import Site
 
 STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
-PARTIAL = ".partial"
-"""Folder inside the output folder in which everything is built before it is renamed into place."""
+LITTLE_ROOM_MB = 10.0
+"""Less room than this beside the output counts as a full disk when something could not be written."""
 
 
 @dataclass(frozen=True)
@@ -92,42 +96,51 @@ def run(
 ) -> RunOutcome:
     """Compute the plots of a settings file into the folder ``out``.
 
-    Plots already complete there from the same settings, inputs and version are kept unless ``fresh``. Nothing outside
-    ``out`` is written; a plot appears under ``out/plots`` only when it is complete. With the address of a Dask
+    Plots already complete there from the same settings and version, and from the same inputs as far as they concern
+    the plot, are kept unless ``fresh``. Nothing outside ``out`` is written; a plot appears under ``out/plots`` only
+    when it is complete. With the address of a Dask
     scheduler as ``cluster`` its workers compute the plots, else ``workers`` processes of this machine.
 
-    Raises Faults if settings or inputs are at fault; then nothing is written. Raises Faults too if the cluster cannot
+    Raises Faults if settings or inputs are at fault, or another run is writing to ``out``; then nothing is written.
+    Raises Faults too if the cluster cannot
     serve or is lost; then the same call goes on where it was.
     """
-    project, inputs = read_and_open(settings)
+    project, inputs = read_and_open(settings, unreadable_ground="fails its plot")
     chosen = _chosen(inputs, plots)
     folders = folder_names([p.plot_id for p in inputs.plots])
     # Relative names: the same inputs in another place, or on another machine, are the same inputs.
     home = settings.resolve().parent
     hashes = {Path(os.path.relpath(f, home)).as_posix(): _file_hash(f) for f in sorted(set(inputs.files))}
     key = _key(project, hashes)
-    (out / PARTIAL).mkdir(parents=True, exist_ok=True)
-
-    kept: dict[str, PlotOutcome] = {}
-    for plot_id in chosen:
-        summary = None if fresh else _finished(out / "plots" / folders[plot_id], f"{key}-{plot_id}")
-        if summary:
-            kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, summary)
-    jobs = [_Job(inputs, project, p, folders[p], out, f"{key}-{p}") for p in chosen if p not in kept]
-    progress = Progress(total=len(jobs))
-    if cluster is None:
-        outcomes = {**kept, **_compute(jobs, workers, progress, watch)}
-    else:
-        outcomes = {**kept, **_compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
-
-    ordered = tuple(outcomes[plot_id] for plot_id in chosen)
-    _write_run_files(ordered, project, hashes, inputs, out)
-    shutil.rmtree(out / PARTIAL)
+    with held(out) as name:
+        kept: dict[str, PlotOutcome] = {}
+        for plot_id in chosen:
+            summary = None if fresh else _finished(out / PLOTS / folders[plot_id], 0, f"{key}-{plot_id}")
+            if summary:
+                kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, summary)
+        jobs = [_Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in chosen if p not in kept]
+        progress = Progress(total=len(jobs))
+        if cluster is None:
+            outcomes = {**kept, **_compute(jobs, workers, progress, watch)}
+        else:
+            outcomes = {**kept, **_compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
+        ordered = tuple(outcomes[plot_id] for plot_id in chosen)
+        try:
+            _write_run_files(ordered, project, hashes, inputs, out)
+        except Exception as error:
+            if isinstance(error, OSError | Faults) or not _full(out):
+                raise
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(out)) from error
     return RunOutcome(out, ordered)
 
 
-def read_and_open(settings: Path) -> tuple[Project, Inputs]:
+def read_and_open(
+    settings: Path, *, unreadable_ground: Literal["is a fault", "fails its plot"] = "is a fault"
+) -> tuple[Project, Inputs]:
     """Read the settings and open every input; nothing is computed.
+
+    With ``unreadable_ground`` "fails its plot", elevation that cannot be read in the middle of a file is no fault as
+    long as it can be read for another plot: the plot fails when it is computed.
 
     Raises Faults with all faults of the inputs and of the comparisons between criteria; those of the settings file
     itself come first and alone, since they say which inputs there are.
@@ -143,7 +156,7 @@ def read_and_open(settings: Path) -> tuple[Project, Inputs]:
             faults.lines.extend(str(error).splitlines())
     inputs = None
     with faults.gather():
-        inputs = open_inputs(project)
+        inputs = open_inputs(project, unreadable_ground=unreadable_ground)
     if inputs is None or faults.lines:
         raise Faults(faults.lines)
     return project, inputs
@@ -177,11 +190,20 @@ class _Job:
     folder: str
     out: Path
     key: str
+    """Of settings, version and all input files; a plot's folder under the same key is complete without a look."""
+    run: str = "run"
+    """Name of the run's own folder in PARTIAL: what is left of a killed run never mixes with it."""
+    fresh: bool = True
+    """Compute the plot also where the same stands already."""
 
     @property
     def building(self) -> Path:
-        # Of this process alone: a worker given up for lost may still be writing when another takes its plot.
-        return self.out / PARTIAL / f"{platform.node()}-{os.getpid()}" / self.folder
+        # Of this run and process alone: a worker of a killed run, or one given up for lost, may still be writing.
+        return self.out / PARTIAL / self.run / f"{platform.node()}-{os.getpid()}" / self.folder
+
+    @property
+    def finished(self) -> Path:
+        return self.out / PLOTS / self.folder
 
     @property
     def stage_file(self) -> Path:
@@ -192,13 +214,22 @@ def compute_plot(job: _Job) -> PlotOutcome:
     """Take one plot through all rooms and put its finished folder in place; a failure is an outcome, not an error."""
     started = time.monotonic()
     try:
-        summary = _through_the_rooms(job)
+        status, summary = _through_the_rooms(job)
     except Exception as error:  # noqa: BLE001 - one plot's trouble must not end the others; the run exits with 3
-        return PlotOutcome(job.plot_id, "failed", in_words(error), time.monotonic() - started, None)
-    return PlotOutcome(job.plot_id, "done", "", time.monotonic() - started, summary)
+        reason = in_words(error)
+        if not isinstance(error, OSError | MemoryError | Faults) and _full(job.out):
+            reason += f"; less than {LITTLE_ROOM_MB:g} MB are free: make room and start the same command again"
+        # On a full disk the other plots need the room.
+        shutil.rmtree(job.building, ignore_errors=True)
+        return PlotOutcome(job.plot_id, "failed", reason, time.monotonic() - started, None)
+    return PlotOutcome(job.plot_id, status, "", time.monotonic() - started, summary)
 
 
-def _through_the_rooms(job: _Job) -> PlotSummary:
+def _full(folder: Path) -> bool:
+    return shutil.disk_usage(folder).free < LITTLE_ROOM_MB * 1e6
+
+
+def _through_the_rooms(job: _Job) -> tuple[str, PlotSummary]:
     from packpale.care.assess import assess as assess_care
     from packpale.earthworks.work_out import work_out
     from packpale.enclosure.place import place
@@ -211,6 +242,13 @@ def _through_the_rooms(job: _Job) -> PlotSummary:
     stage("reading")
     inputs = _read_back(job.inputs) if isinstance(job.inputs, Path) else job.inputs
     site = read_site(inputs, job.plot_id, job.project)
+    reads = _reads_key(job.project, site)
+    if not job.fresh and (summary := _finished(job.finished, 1, reads)):
+        # Something in the inputs has changed, and nothing that concerns this plot.
+        job.building.parent.mkdir(parents=True, exist_ok=True)
+        _write_key(job, reads, job.building.with_name(f"{job.folder}.key")).replace(job.finished / KEY)
+        job.stage_file.unlink(missing_ok=True)
+        return "kept", summary
     stage("scoring land")
     land = assess_land(site, job.project)
     stage("fitting")
@@ -226,10 +264,15 @@ def _through_the_rooms(job: _Job) -> PlotSummary:
     shutil.rmtree(job.building, ignore_errors=True)
     job.building.mkdir(parents=True)
     summary = write_plot(PlotResult(site, land, enclosure, earthworks, care), job.project, job.building)
-    (job.building / "key.txt").write_text(job.key + "\n", encoding="utf-8")
-    _put_in_place(job.building, job.out / "plots" / job.folder)
+    _write_key(job, reads, job.building / KEY)
+    put_in_place(job.building, job.finished)
     job.stage_file.unlink(missing_ok=True)
-    return summary
+    return "done", summary
+
+
+def _write_key(job: _Job, reads: str, file: Path) -> Path:
+    file.write_text(f"{job.key}\n{reads}\n", encoding="utf-8")
+    return file
 
 
 def _stages(file: Path) -> Callable[[str], None]:
@@ -240,27 +283,14 @@ def _stages(file: Path) -> Callable[[str], None]:
     return stage
 
 
-def _put_in_place(built: Path, target: Path) -> None:
-    """Rename a finished folder to its place; what stood there goes first, so that no mixture can ever be seen."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    if target.exists():
-        old = built.with_name(built.name + ".old")
-        shutil.rmtree(old, ignore_errors=True)
-        target.rename(old)
-        built.rename(target)
-        shutil.rmtree(old)
-    else:
-        built.rename(target)
-
-
-def _finished(folder: Path, key: str) -> PlotSummary | None:
-    """Summary of a plot that an earlier run completed under the same key."""
+def _finished(folder: Path, line: int, key: str) -> PlotSummary | None:
+    """Summary of a plot that an earlier run completed, if ``line`` of its keys is ``key``."""
     from packpale.review.summary import read_summary
 
     try:
-        if (folder / "key.txt").read_text(encoding="utf-8").strip() == key:
+        if not folder.is_symlink() and (folder / KEY).read_text(encoding="utf-8").splitlines()[line] == key:
             return read_summary(folder / "result.json")
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, IndexError):
         # Damaged or from an older layout: compute it again.
         return None
     return None
@@ -334,7 +364,7 @@ def _gathering(outcomes: dict[str, PlotOutcome], progress: Progress, watch: Watc
 
 def _pool(workers: int) -> ProcessPoolExecutor:
     # spawn: compiled kernels and raster handles do not survive a fork.
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=end_with_the_run)
 
 
 def _over(
@@ -380,7 +410,9 @@ def _write_run_files(
 ) -> None:
     from packpale.review.run import write_run
 
-    summaries = [o.summary for o in outcomes if o.summary]
+    own = [o.summary for o in outcomes if o.summary]
+    # What holds for all plots is no part of a plot's own files: it may change when another plot does.
+    summaries = [replace(s, notes=tuple(dict.fromkeys((*inputs.notes, *s.notes)))) for s in own]
     ranking = rank(summaries, project.ranking.weights, draws=project.run.draws, seed=project.run.seed)
     record = {
         "version": __version__,
@@ -392,12 +424,13 @@ def _write_run_files(
         "plots": {
             o.plot_id: {"status": o.status, "reason": _reason(o), "seconds": round(o.seconds, 3)} for o in outcomes
         },
-        "warnings": [*inputs.notes, *(f"{s.plot_id}: {n}" for s in summaries for n in s.notes)],
+        "warnings": [*inputs.notes, *(f"{s.plot_id}: {n}" for s in own for n in s.notes)],
     }
-    building = out / PARTIAL / "run-files"
+    # No folder of a plot has a dot in its name.
+    building = out / PARTIAL / "files.run"
     shutil.rmtree(building, ignore_errors=True)
-    building.mkdir()
-    write_run(summaries, ranking, project, record, building, plots=out / "plots")
+    building.mkdir(parents=True)
+    write_run(summaries, ranking, project, record, building, plots=out / PLOTS)
     for file in sorted(building.iterdir()):
         file.replace(out / file.name)
 
@@ -436,6 +469,13 @@ def _key(project: Project, hashes: Mapping[str, str]) -> str:
     text = json.dumps([__version__, _without_paths(project), sorted(hashes.items())])
     names = project.inputs.model_dump(include={"elevation_unit", "plots_layer", "plot_id"})
     return hashlib.sha256((text + json.dumps(names, sort_keys=True)).encode()).hexdigest()
+
+
+def _reads_key(project: Project, site: Site) -> str:
+    """Stands for everything that a plot's files depend on but its folder's name, inputs by what is read of them."""
+    given = sorted(name for name, value in project.inputs if value is not None)
+    text = json.dumps([__version__, _without_paths(project), given, digest(site)])
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def _file_hash(path: Path) -> str:

@@ -64,7 +64,7 @@ def unreadable_raster(made):
     made.inputs["elevation"] = [made.text("II*\0 no raster at all", "broken.tif")]
 
 
-@case(r"cut\.tif: cannot be read to its end \(.+\); supply a whole file")
+@case(r"plot \"south\": cut\.tif: cannot be read to its end \(.+\); supply a whole file")
 def truncated_raster(made):
     made.raster(file="cut.tif")
     whole = (made.folder / "cut.tif").read_bytes()

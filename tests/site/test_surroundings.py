@@ -37,8 +37,11 @@ def test_a_kind_not_given_is_absent_and_one_with_nothing_near_is_empty(tmp_path)
     made.inputs["services"] = write_vector(tmp_path / "s.gpkg", rows)
     site = site_of(made)
     assert site.features == {"services": ()}
+    # What holds for all plots is said once, and is no part of what a plot's files depend on.
+    assert site.notes == ()
     # From the eastern edge of the southern plot's window, 170 m and a margin of 10 m from the west.
-    assert site.notes == ("s.gpkg: nothing lies within reach of any plot, the nearest 49.8 km away.",)
+    notes = open_inputs(made.project()).notes
+    assert notes == ("s.gpkg: nothing lies within reach of any plot, the nearest 49.8 km away.",)
 
 
 @pytest.mark.parametrize(
@@ -104,7 +107,7 @@ def test_repairs_and_missing_geometries_are_said(tmp_path):
     site = site_of(made)
     assert all(g.is_valid for g in site.features["keep_out"])
     assert sum(g.area for g in site.features["keep_out"]) == pytest.approx(2 * 20 * 10 / 2 + 81)
-    assert site.notes == (
+    assert open_inputs(made.project()).notes == (
         "k.gpkg: 1 of 3 features have no geometry and were left out.",
         "k.gpkg: 1 of 2 features crossed themselves and were repaired.",
     )

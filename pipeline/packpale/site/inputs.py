@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -70,9 +71,13 @@ class Inputs:
         raise Faults([f'plot "{plot_id}": there is no such plot; plots are {known}'])
 
 
-def open_inputs(project: Project) -> Inputs:
+def open_inputs(
+    project: Project, *, unreadable_ground: Literal["is a fault", "fails its plot"] = "is a fault"
+) -> Inputs:
     """Open every input and check whatever can be checked without computing.
 
+    With ``unreadable_ground`` "fails its plot", elevation that cannot be read under one plot is left to ``read_site``
+    to tell, unless it can be read under none.
     Elevation is looked at inside the plots alone. Raises Faults with all faults found.
     """
     faults, notes, given = Gathering(), list[str](), project.inputs
@@ -111,7 +116,9 @@ def open_inputs(project: Project) -> Inputs:
             middle = (float(west + east) / 2, float(south + north) / 2)
             cell = cell_size(elevation, crs, project.land.cell_m, middle, notes)
             shapes = [(p.plot_id, p.outline) for p in plots]
-            check_coverage(elevation, crs, shapes, cell=cell, margin=project.land.margin_m, faults=faults)
+            unread = check_coverage(elevation, crs, shapes, cell=cell, margin=project.land.margin_m, faults=faults)
+            if unreadable_ground == "is a fault" or len(unread) == len(plots):
+                faults.lines.extend(unread)
     faults.raise_if_any()
     if crs is None or elevation is None:
         # Cannot be: whatever leaves either open has added a fault.
@@ -165,7 +172,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
     plot, crs = inputs.plot(plot_id), CRS.from_user_input(inputs.crs)
     grid = plot_window(inputs, plot, project)
     elevation, odd = blank_implausible(read_elevation(inputs.elevation, crs, grid))
-    notes = [*inputs.notes, *plot.notes]
+    notes = [*plot.notes]
     if odd:
         notes.append(f"Cells of the margin left out because no land has their elevation: {odd}.")
     bare = uncovered(plot.outline, inputs.soil) if inputs.soil else 0.0

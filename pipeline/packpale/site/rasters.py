@@ -55,6 +55,10 @@ _UNIT_NAMES = {
 Transform = tuple[float, float, float, float, float, float]
 
 
+class Unreadable(Faults):
+    """A file that broke while it was read, behind a head that can be read."""
+
+
 @dataclass(frozen=True)
 class Tile:
     """One raster file: where its first cell lies on the common lattice, and its size in cells."""
@@ -413,7 +417,7 @@ def _read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int
                 read = source.read(1, window=Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0), masked=True)
             except (RasterioError, OSError) as error:
                 reason = " ".join(str(error).split())
-                raise Faults(
+                raise Unreadable(
                     [f"{tile.path.name}: cannot be read to its end ({reason}); supply a whole file"]
                 ) from error
             values = np.ma.filled(read.astype(np.float64), np.nan)
@@ -442,8 +446,12 @@ def check_coverage(
     cell: float,
     margin: float,
     faults: Gathering,
-) -> None:
-    """A fault for each plot whose window is too large, or that the elevation does not cover with plausible values."""
+) -> list[str]:
+    """A fault for each plot whose window is too large, or that the elevation does not cover with plausible values.
+
+    Returns a line for each plot under which a file cannot be read, though its head can.
+    """
+    unread = []
     footprint = elevation.footprint()
     for plot_id, outline in plots:
         with faults.gather():
@@ -454,7 +462,11 @@ def check_coverage(
                 in_raster_crs = None
             if in_raster_crs is None or not footprint.intersects(in_raster_crs):
                 raise Faults([_outside(elevation, crs, plot_id, outline)])
-            _check_cells(elevation, crs, window(elevation, crs, cell, outline.bounds, 0.0), plot_id, outline)
+            try:
+                _check_cells(elevation, crs, window(elevation, crs, cell, outline.bounds, 0.0), plot_id, outline)
+            except Unreadable as error:
+                unread += [f'plot "{plot_id}": {line}' for line in error.lines]
+    return unread
 
 
 def _check_window(grid: Grid, plot_id: str) -> None:

@@ -1,0 +1,32 @@
+"""Workers that come to grief; in a module of its own, so that a spawned process can import it."""
+
+import os
+import signal
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+
+from packpale.holding import end_with_the_run
+from packpale.run import _Job
+
+
+@dataclass(frozen=True)
+class Deadly(_Job):
+    """A job that ends its process as lack of memory does: from outside, without a word."""
+
+    @property
+    def building(self):
+        os.kill(os.getpid(), signal.SIGKILL)
+
+
+def sleep_and_tell():
+    sys.stdout.write(f"{os.getpid()}\n")
+    sys.stdout.flush()
+    time.sleep(60)
+
+
+if __name__ == "__main__":
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_the_run) as pool:
+        pool.submit(sleep_and_tell).result()

@@ -1,0 +1,239 @@
+"""What a change between two runs makes the second one do again, and what trouble while writing leaves behind.
+
+The rooms between reading and writing stand aside here, so that a whole run takes a blink: whether a plot is computed,
+kept or fails is decided outside them. Whole runs with all rooms are in `test_going_on.py`.
+"""
+
+import errno
+import json
+import os
+import shutil
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from shapely.affinity import translate
+from shapely.geometry import LineString, Point, box
+
+from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres, plane, write_raster, write_vector
+from packpale.cli import commands
+from packpale.holding import PARTIAL
+from packpale.result import PlotSummary
+from packpale.review.summary import write_summary
+
+WEST_PLOT = box(WEST + 20, NORTH - 180, WEST + 90, NORTH - 110)
+PLOTS = {"north": NORTH_PLOT, "south": SOUTH_PLOT, "west": WEST_PLOT}
+
+
+@pytest.fixture
+def made(tmp_path, monkeypatch):
+    """Three plots, and rooms that only say how high the ground is."""
+
+    def write_plot(result, project, folder):
+        site = result.site
+        (folder / "setting_out.csv").write_text(f"{np.nanmean(site.elevation)}\n", encoding="utf-8")
+        summary = PlotSummary(site.plot_id, folder.name, {"reason": ""}, (), (), {}, site.notes)
+        write_summary(summary, folder / "result.json")
+        return summary
+
+    def write_run(summaries, ranking, project, record, folder, *, plots):
+        (folder / "ranking.csv").write_text("\n".join(s.plot_id for s in summaries), encoding="utf-8")
+        (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
+
+    nothing_fits = SimpleNamespace(feasible=False, notes=(), packs=())
+    monkeypatch.setattr("packpale.land.assess.assess", lambda site, project: SimpleNamespace(notes=()))
+    monkeypatch.setattr("packpale.enclosure.place.place", lambda site, land, project: nothing_fits)
+    monkeypatch.setattr("packpale.review.plot.write_plot", write_plot)
+    monkeypatch.setattr("packpale.review.run.write_run", write_run)
+    monkeypatch.setattr("packpale.run.rank", lambda summaries, weights, **options: None)
+    made = Made(tmp_path)
+    made.plots(*PLOTS.items())
+    return made
+
+
+def run(made, *options, more=""):
+    """The command in this process: its result, and how each plot ended."""
+    config = made.text(made.settings_text() + more, "land.toml")
+    out = made.folder / "out"
+    command = ["run", str(config), "--out", str(out), "--workers", "1", *options]
+    done = CliRunner().invoke(commands, command)
+    record = out / "run.json"
+    plots = json.loads(record.read_text(encoding="utf-8"))["plots"] if record.exists() else {}
+    return done, {name: plot["status"] for name, plot in plots.items()}
+
+
+def redone(made, **options):
+    done, statuses = run(made, **options)
+    assert done.exit_code == 0, done.output
+    assert set(statuses) == set(PLOTS)
+    assert not (made.folder / "out" / PARTIAL).exists()
+    return {name for name, status in statuses.items() if status == "done"}
+
+
+def test_nothing_changed_nothing_is_redone(made):
+    assert redone(made) == set(PLOTS)
+    assert redone(made) == set()
+
+
+def test_a_changed_plot_alone_is_redone(made):
+    redone(made)
+    made.plots(("north", translate(NORTH_PLOT, 1)), ("south", SOUTH_PLOT), ("west", WEST_PLOT))
+    assert redone(made) == {"north"}
+    assert redone(made) == set()
+
+
+def test_ground_that_changed_under_one_plot_redoes_that_one(made):
+    redone(made)
+    values = plane(*centres(200, 200)).astype("float32")
+    values[130:140, 120:140] += 1
+    write_raster(made.folder / "dem.tif", values)
+    assert redone(made) == {"south"}
+
+
+def test_ground_that_changed_between_the_plots_redoes_none(made):
+    redone(made)
+    values = plane(*centres(200, 200)).astype("float32")
+    values[0:5, 190:200] += 1
+    write_raster(made.folder / "dem.tif", values)
+    assert redone(made) == set()
+
+
+def test_a_pit_redoes_the_plots_it_reaches(made):
+    near = f"x,y,depth_to_rock_m\n{WEST + 50},{NORTH - 50},1.0\n"
+    made.pits(near)
+    redone(made)
+    # So far that it is nearest to no cell, and pulls none.
+    made.pits(near + f"{WEST + 50_000},{NORTH},3.0\n")
+    assert redone(made) == set()
+    made.pits(near.replace("1.0", "1.1"))
+    assert redone(made) == set(PLOTS)
+
+
+def test_surroundings_redo_the_plots_within_reach(made):
+    def cables(*lines):
+        rows = [({"name": "x"}, line) for line in lines]
+        made.inputs["services"] = write_vector(made.folder / "s.gpkg", rows)
+
+    near = LineString([(WEST + 30, NORTH - 12), (WEST + 35, NORTH - 17)])
+    cables(near)
+    redone(made)
+    cables(near, LineString([(WEST + 9000, NORTH), (WEST + 9000, NORTH - 10)]))
+    assert redone(made) == set()
+    cables(translate(near, 1))
+    assert redone(made) == {"north"}
+    made.inputs["dwellings"] = write_vector(made.folder / "d.gpkg", [({"name": "x"}, Point(WEST + 90_000, NORTH))])
+    # That dwellings are given counts, though none is near: their distance is told as "far" from then on.
+    assert redone(made) == set(PLOTS)
+
+
+def test_settings_redo_every_plot(made):
+    redone(made)
+    assert redone(made, more="max_slope_deg = 10\n") == set(PLOTS)
+
+
+def test_fresh_redoes_every_plot(made):
+    redone(made)
+    done, statuses = run(made, "--fresh")
+    assert done.exit_code == 0
+    assert set(statuses.values()) == {"done"}
+
+
+def test_a_damaged_result_is_redone(made):
+    redone(made)
+    plots = made.folder / "out" / "plots"
+    (plots / "north" / "result.json").write_text("{", encoding="utf-8")
+    (plots / "south" / "key.txt").write_text("", encoding="utf-8")
+    shutil.move(plots / "west", made.folder / "elsewhere")
+    (plots / "west").symlink_to(made.folder / "elsewhere")
+    assert redone(made) == set(PLOTS)
+    assert not (plots / "west").is_symlink()
+
+
+def test_a_corrupt_tile_in_the_middle_fails_its_plot_and_the_others_end(made):
+    values = plane(*centres(208, 208)).astype("float32")
+    options = {"tiled": True, "blockxsize": 16, "blockysize": 16, "compress": "deflate"}
+    made.raster(values, file="tiled.tif", **options)
+    whole = (made.folder / "tiled.tif").read_bytes()
+    # Find the block at the middle of the southern plot: its bytes alone change when its cells do.
+    values[144:160, 128:144] += np.arange(16, dtype="float32")
+    write_raster(made.folder / "other.tif", values, **options)
+    other = (made.folder / "other.tif").read_bytes()
+    first = next(i for i, (a, b) in enumerate(zip(whole, other, strict=False)) if a != b and i > 8000)
+    (made.folder / "tiled.tif").write_bytes(whole[:first] + bytes(24) + whole[first + 24 :])
+    done, statuses = run(made)
+    failed = [name for name, status in statuses.items() if status == "failed"]
+    assert done.exit_code == 3, done.output
+    assert len(failed) == 1
+    line = f"plot {failed[0]}: failed: tiled.tif: cannot be read to its end ("
+    assert sum(said.startswith(line) for said in done.stderr.splitlines()) == 1
+    assert [name for name, status in statuses.items() if status == "done"] == [p for p in PLOTS if p not in failed]
+    assert not (made.folder / "out" / "plots" / failed[0]).exists()
+    # The check, which computes nothing, has it as a fault.
+    checked = CliRunner().invoke(commands, ["check", str(made.folder / "land.toml")])
+    assert checked.exit_code == 2
+    assert checked.stderr.startswith(f'plot "{failed[0]}": tiled.tif: cannot be read to its end (')
+    (made.folder / "tiled.tif").write_bytes(whole)
+    assert redone(made) == set(failed)
+
+
+@pytest.mark.parametrize("writes", range(6))
+def test_a_disk_that_fills_up_fails_plots_or_ends_the_run_and_the_next_goes_on(made, monkeypatch, writes):
+    whole = made.folder / "whole"
+    redone(made)
+    (made.folder / "out").rename(whole)
+    left = writes
+
+    def room(*_):
+        nonlocal left
+        left -= 1
+        if left < 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), "some file")
+
+    write_text = type(whole).write_text
+
+    def filling(path, text, **options):
+        if path.suffix in (".csv", ".txt", ".json"):
+            write_text(path, text[: len(text) // 2], **options)
+            room()
+        return write_text(path, text, **options)
+
+    with monkeypatch.context() as full:
+        full.setattr(type(whole), "write_text", filling)
+        done, _ = run(made)
+    trouble = "some file: No space left on device; make room and start the same command again, it goes on where it was"
+    said = done.stderr.splitlines()
+    assert done.exit_code in (2, 3)
+    assert said[-1].endswith(trouble)
+    assert "Traceback" not in done.output
+    # The run's own file could not be written either, or all was.
+    finished = {p.name for p in (made.folder / "out" / "plots").glob("*")}
+    assert len(finished) == min(writes // 2, 3)
+    assert redone(made) == set(PLOTS) - finished
+    for name in PLOTS:
+        files = [sorted(p.name for p in (base / "plots" / name).iterdir()) for base in (whole, made.folder / "out")]
+        assert files[0] == files[1]
+        one, two = ((base / "plots" / name / "setting_out.csv").read_bytes() for base in (whole, made.folder / "out"))
+        assert one == two
+
+
+def test_an_output_folder_that_cannot_be_written_is_said_in_one_line(made, monkeypatch):
+    def read_only(path, *_, **__):
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))
+
+    monkeypatch.setattr("packpale.holding.Path.mkdir", read_only)
+    done, _ = run(made)
+    assert done.exit_code == 2
+    where = made.folder / "out" / PARTIAL
+    assert done.stderr == f"{where}: Read-only file system; choose another --out, or allow writing there\n"
+
+
+def test_notes_that_hold_for_all_plots_are_told_and_redo_none(made):
+    redone(made)
+    rows = [({"name": "a"}, Point(WEST + 50_000, NORTH))]
+    made.inputs["services"] = write_vector(made.folder / "s.gpkg", rows, crs=CRS)
+    redone(made)
+    write_vector(made.folder / "s.gpkg", [*rows, ({"name": "b"}, None)], crs=CRS)
+    assert redone(made) == set()
+    record = json.loads((made.folder / "out" / "run.json").read_text(encoding="utf-8"))
+    assert "s.gpkg: 1 of 2 features have no geometry and were left out." in record["warnings"]
