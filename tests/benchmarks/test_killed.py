@@ -90,7 +90,7 @@ def test_a_run_killed_again_and_again_ends_with_the_same_bytes(config, tmp_path,
             assert {name for name in compared if found[name] != expected[name]} == set()
             break
     with capsys.disabled():
-        print(  
+        print(  # noqa: T201 - the figures are what the benchmark is for
             f"\n{kills} kills over {seconds:.1f} s a run, {left_over} of them left a half-done folder; "
             f"{ended} runs went on to their end with {len(compared)} of {len(expected)} files the same bytes; "
             f"differing without a kill too: {', '.join(sorted(differing))}"
