@@ -338,10 +338,14 @@ def test_a_drawn_line_has_a_plan_without_centres():
     plot = factory.result(settings=settings, lines=(line,))
     sheets = dict(_sheets(plot, settings, wording(settings)))
     texts = {m.text for m in sheets["plan"].marks if isinstance(m, Text)}
-    assert {"start", "P1", "P2", "P3", "P4", "corner"} <= texts
+    # Numbered as pegging.txt lists them; where one of its stakes A to D stands, with its letter.
+    at = {(s.x, s.y): s.name for s in stakes(plot.enclosure.packs[0])}
+    names = [f"{k} {at.get(tuple(p), '')}".strip() for k, p in enumerate(line.points, 1)]
+    assert {f"{names[0]}, start", *names[1:], "corner"} <= texts
+    assert "".join(sorted(at.values())) == "ABCD"
     assert "centre of an arc" not in texts
     assert {f"{500_000 + x:.3f}" for x, _ in corners} <= texts
-    assert not [t for t in texts if re.fullmatch(r"(to )?C\d|R .*|T\d", t)]
+    assert not [t for t in texts if re.fullmatch(r"(to )?[A-H]|R .*", t)]
     (drawn,) = (m for m in sheets["plan"].marks if isinstance(m, Line) and m.name == "fence-line-1")
     scale = float(sheets["plan"].title.scale.removeprefix("1:").replace(",", ""))
     assert shapely.Polygon(drawn.points * scale / 1000).area == pytest.approx(polygon.area, rel=1e-9)

@@ -14,6 +14,7 @@ from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
 from packpale.result import PlotResult
 from packpale.review.lettering import text_width
+from packpale.review.setting_out import stakes
 from packpale.review.sheet import (
     CHAIN,
     DASHED,
@@ -130,14 +131,20 @@ def _centres(pack: Pack) -> list[tuple[Arc, _Named]]:
 def _tangents(pack: Pack) -> list[tuple[float, _Named]]:
     """Start of the line and the points where arcs or straight pieces meet, with their chainage.
 
-    On an egg they have the names of their stakes, so that drawing and pegging instructions speak of the same.
+    They are named as in the pegging instructions: on an egg by their stakes, on a drawn line by their number there,
+    with the letter of a stake that stands on them.
     """
     line = pack.line
     at = line.points_at(line.breaks)
-    names = ["start", *(f"P{k}" for k in range(1, line.breaks.size))]
     if pack.fit:
         big, *others = pegging(pack.fit.egg).swings
         names = ["P, start", *(swing.start for swing in (*others, big))]
+    else:
+        numbers = {arc.chainage: str(k) for k, arc in enumerate(line.arcs(), 1)}
+        letters = {(stake.x, stake.y): f" {stake.name}" for stake in stakes(pack)}
+        points = zip(line.breaks.tolist(), at.x.tolist(), at.y.tolist(), strict=True)
+        names = [numbers[s] + letters.get((x, y), "") for s, x, y in points]
+        names[0] += ", start"
     rows = zip(names, line.breaks.tolist(), at.x.tolist(), at.y.tolist(), strict=True)
     return [(s, _Named(name, x, y)) for name, s, x, y in rows]
 
@@ -305,7 +312,7 @@ def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, sca
         points = [(p.name, f"{p.x:.3f}", f"{p.y:.3f}", f"{s:.3f}") for s, p in _tangents(pack)]
         most = MOST_POINTS // len(packs)
         if len(points) > most:
-            points[most:] = [(f"and {len(points) - most} more: setting_out.csv", "", "", "")]
+            points[most:] = [(f"and {len(points) - most} more: pegging.txt", "", "", "")]
         tables += [(f"{name}arcs", ("centre", "x", "y", "radius"), centres)] if centres else []
         tables += [(f"{name}points on the line", ("point", "x", "y", "chainage"), points)]
     rows = sum(2 + len(table[2]) for table in tables)
