@@ -91,8 +91,8 @@ class Plan:
 def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
     """Compute some of the plots in a folder for temporary files, and conclude from them on all.
 
-    ``before`` is the processor time it took to open ``inputs``. [s] All times are processor time: what other work on this
-    machine takes away does not count, nor does waiting for files. Raises Faults if a plot computed for this fails.
+    ``before`` is the processor time it took to open ``inputs``. [s] All times are processor time: what other work on
+    this machine takes away does not count, nor does waiting for files. Raises Faults if a plot computed for this fails.
     """
     windows = {p.plot_id: plot_window(inputs, p, project) for p in inputs.plots}
     cells = {plot_id: grid.rows * grid.cols for plot_id, grid in windows.items()}
@@ -116,13 +116,7 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
         finishing = (time.process_time() - started) / len(jobs)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
-    samples = tuple(
-        Sample(
-            o.plot_id, cells[o.plot_id], r.seconds, r.written, r.peak, bool(o.summary and o.summary.figures["feasible"])
-        )
-        for r in results[1:]
-        for o in [r.outcome]
-    )
+    samples = tuple(_sample(r, cells[r.outcome.plot_id]) for r in results[1:])
     sizes = [s.cells for s in samples]
     peaks = [s.peak for s in samples if s.peak is not None]
     return Plan(
@@ -183,6 +177,12 @@ def _peak_memory() -> int | None:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 
+def _sample(measured: _Measured, cells: int) -> Sample:
+    outcome = measured.outcome
+    fits = bool(outcome.summary and outcome.summary.figures["feasible"])
+    return Sample(outcome.plot_id, cells, measured.seconds, measured.written, measured.peak, fits)
+
+
 def line_through(cells: Sequence[int], values: Sequence[float]) -> Line:
     """The line nearest to samples by least squares; in proportion to the cells where it would not be a sensible one."""
     x, y = np.array(cells, float), np.array(values, float)
@@ -231,8 +231,8 @@ def lines(made: Plan, *, workers: int | None) -> list[str]:
     fits = sum(s.fits for s in made.samples)
     names = ", ".join(f"{s.plot_id} ({s.cells:,} cells, {s.seconds:.1f} s)" for s in made.samples)
     told.append(
-        f"measured now on this machine, processor time: {names}; that is {rate}, {made.starting:.1f} s to start a worker, "
-        f"{made.before:.1f} s to check the inputs, {made.finishing:.2g} s a plot for the files of the whole run; "
+        f"measured now on this machine, processor time: {names}; that is {rate}, "
+        f"{made.starting:.1f} s to start a worker, {made.before:.1f} s to check the inputs, {made.finishing:.2g} s a plot for the files of the whole run; "
         f"an enclosure fits in {fits} of the {len(made.samples)} plots measured, and where none fits a plot takes less"
     )
     return told
