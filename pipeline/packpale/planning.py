@@ -232,7 +232,8 @@ def lines(made: Plan, *, workers: int | None) -> list[str]:
     names = ", ".join(f"{s.plot_id} ({s.cells:,} cells, {s.seconds:.1f} s)" for s in made.samples)
     told.append(
         f"measured now on this machine, processor time: {names}; that is {rate}, "
-        f"{made.starting:.1f} s to start a worker, {made.before:.1f} s to check the inputs, {made.finishing:.2g} s a plot for the files of the whole run; "
+        f"{made.starting:.1f} s to start a worker, {made.before:.1f} s to check the inputs, "
+        f"{made.finishing:.2g} s a plot for the files of the whole run; "
         f"an enclosure fits in {fits} of the {len(made.samples)} plots measured, and where none fits a plot takes less"
     )
     return told
