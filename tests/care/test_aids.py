@@ -55,6 +55,7 @@ def test_only_within_the_distance_and_what_reaches_over_the_line_is_at_it():
     assert min(aid.distance for aid in things) == 0
     (over,) = [aid for aid in things if aid.number == 3]
     assert over.outside  # 9 of its 12 m
+    assert over.side == "on the line"
     assert found(Standing(far, 9.0), tree_distance_m=6.0)[0][0].number == 1
 
 

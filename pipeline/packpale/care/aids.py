@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -12,6 +13,10 @@ from packpale.site import Site
 
 CHORD_ERROR_M = 0.001
 """Largest distance between a fence line and the polygon that distances are taken from. [m]"""
+
+ON_THE_LINE_M = 0.005
+"""What stands nearer reaches over the fence line. [m]"""
+Side = Literal["outside", "inside", "on the line"]
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,13 @@ class ClimbingAid:
     x: float
     y: float
     """Its point nearest to the fence."""
+
+    @property
+    def side(self) -> Side:
+        """In words."""
+        if self.distance < ON_THE_LINE_M:
+            return "on the line"
+        return "outside" if self.outside else "inside"
 
 
 def climbing_aids(site: Site, pack: Pack, project: Project) -> tuple[ClimbingAid, ...]:
@@ -85,7 +97,8 @@ def _note(pack: int, weak: Sequence[ClimbingAid], checks: CheckSettings) -> str:
     if len(weak) == 1:
         things = "1 tree, boulder or other thing stands"
     nearest = min(weak, key=lambda aid: aid.distance)
-    place = f"{nearest.distance:.1f} m {'outside' if nearest.outside else 'inside'}, chainage {nearest.chainage:.0f} m"
+    away = nearest.side if nearest.side == "on the line" else f"{nearest.distance:.1f} m {nearest.side}"
+    place = f"{away}, chainage {nearest.chainage:.0f} m"
     left = min((aid.left for aid in weak if not np.isnan(aid.left)), default=None)
     height = ""
     if left is not None:

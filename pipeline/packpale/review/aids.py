@@ -32,12 +32,16 @@ def _values(aid: ClimbingAid) -> dict[str, Any]:
     return {
         "pack": aid.pack,
         "number": aid.number,
-        "side": "outside" if aid.outside else "inside",
+        "side": aid.side,
         "chainage_m": aid.chainage,
         "distance_m": aid.distance,
         "height_m": aid.height,
         "left_m": aid.left,
     }
+
+
+def _away(aid: ClimbingAid, wording: Wording) -> str:
+    return aid.side if aid.side == "on the line" else f"{wording.dimension(aid.distance)} {aid.side}"
 
 
 def _left(aid: ClimbingAid, wording: Wording) -> str:
@@ -51,7 +55,7 @@ def aid_layer(result: PlotResult, project: Project, wording: Wording, degrees: D
     shapes = []
     for aid in result.care.aids if result.care else ():
         rows = [
-            ("Distance to the fence", f"{wording.dimension(aid.distance)} {'outside' if aid.outside else 'inside'}"),
+            ("Distance to the fence", _away(aid, wording)),
             ("Chainage", wording.length(aid.chainage)),
             ("Height", "not given" if np.isnan(aid.height) else wording.dimension(aid.height)),
             ("Left of the fence's height", _left(aid, wording)),
