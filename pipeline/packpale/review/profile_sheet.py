@@ -44,6 +44,8 @@ LABEL_MM = 15.0
 """Least distance between two figures in a row."""
 GATE_MM = 9.0
 """Kept free above the ground, for the marks of the gates and the name of the strip."""
+BELOW_MM = 8.0
+"""Where paper is free: as far below the bottom of the trench rock and the water table are kept in sight."""
 MOST_EXAGGERATED = 25.0
 """Heights are drawn at most this many times larger than lengths."""
 EARTH, GRASS, ROCK, WATER = "#e9dfc8", "#5c7f45", "#6f5a3c", "#1f6f8b"
@@ -200,7 +202,10 @@ def _draw(
     x0, base = corner[0], corner[1] + len(ROWS) * ROW_MM
     low, high = strip.range
     step = next(s for s in round_steps() if s * unit * 1000 / scale_up >= 5.0) * unit
-    # The lowest level of the strip is a round one, a little below the trench.
+    # Rock and water just below the trench stay in sight where there is paper for it; then a round level, below that.
+    free = high - drawn * scale_up / 1000
+    layers = np.concatenate([strip.levels(strip.line.rock), strip.levels(strip.line.water)])
+    low = min(low, max(float(layers.min()), low - BELOW_MM * scale_up / 1000, free))
     datum = np.floor((low - 1.5 * scale_up / 1000) / step) * step
     if (high - datum) * 1000 / scale_up > drawn + 3:
         datum = low - 1.0 * scale_up / 1000
