@@ -76,3 +76,25 @@ def test_widening_on_a_curve():
     per_metre = [along_curve(part[None, :], np.array([1 / 120]), step=1.0) for part in parts]
     assert prismoidal(*per_metre, length=300) == printed("3166")
     assert prismoidal(*area, length=300) == printed("3375")
+
+
+@pytest.mark.parametrize("first", [(2.4, 1.8, 3.3), (0.6, 0.9, 0.4)])
+@pytest.mark.parametrize("last", [(3.1, 2.2, 4.5), (0.0, 0.0, 0.0)])
+def test_prismoidal_correction_of_three_level_sections(first, last):
+    """C = L (c1 - c2) (w1 - w2) / 12, taken off the average end area (surveying textbooks, from memory).
+
+    Of sections with a base of 6 m, walls 1.5 in 1, and the cut on the centre line and at both slope stakes; their
+    area is c w / 2 + b (hl + hr) / 4 with the width w between the stakes.
+    """
+    base, slope, length = 6.0, 1.5, 30.0
+
+    def section(centre, left, right):
+        width = base + slope * (left + right)
+        return centre * width / 2 + base * (left + right) / 4, width
+
+    middle = [(a + b) / 2 for a, b in zip(first, last, strict=True)]
+    (a1, w1), (am, _), (a2, w2) = section(*first), section(*middle), section(*last)
+    correction = length * (first[0] - last[0]) * (w1 - w2) / 12
+    end_area = average_end_area(np.array([a1, a2]), spacing=length, closed=False)
+    assert prismoidal(a1, am, a2, length=length) == pytest.approx(end_area - correction, rel=1e-12)
+    assert abs(correction) > 0.1
