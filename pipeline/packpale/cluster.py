@@ -19,7 +19,7 @@ from typing import Any
 from packpale import __version__
 from packpale.faults import Faults
 
-CONNECT_S = 10.0
+CONNECT_S = 20.0
 """How long a scheduler may take to answer, and its first worker to appear. [s]"""
 NO_WORKER_S = 60.0
 """How long a cluster may be without any worker before the run gives up; a worker ended is often started again. [s]"""
