@@ -7,6 +7,7 @@ import pytest
 from pydantic import ValidationError
 
 from packpale.care.assess import assess
+from packpale.care.digout import shortest_tunnels
 from packpale.care.holding import skirt_depths
 from packpale.land.assess import assess as assess_land
 from trench_cases import circle_line, enclosure_of, pack_of, plane, project_of, site_of
@@ -39,6 +40,28 @@ def half_rock(x, y):
 def test_a_skirt_that_ends_on_rock_is_a_shallower_skirt(depth, formation):
     care, _ = held(rock=depth, end_on_rock=True, formation=formation)
     np.testing.assert_allclose(care.dig_out[0].tunnel, tunnel(depth), atol=1e-5)
+
+
+@pytest.mark.parametrize("side", ["outside", "inside"])
+@pytest.mark.parametrize("slope", [-0.3, 0.3])
+@pytest.mark.parametrize("rock", [0.2, 0.5])
+def test_on_rock_under_a_slope_the_way_leads_round_the_shallower_skirt(side, slope, rock):
+    # In the east the ground is z = m u, u to the apron side. The skirt ends on rock d down; c = cos of the slope's
+    # angle. From its end d c to the ground where the other side falls away, else d up along the skirt; then straight
+    # to the apron's free end, (a, m a - h) under ground that it follows with h no more than d, and h c up from there.
+    ground = plane(east=slope)
+    line = circle_line(30.0, step=2 * math.pi * 30 / 360, elevation=ground)
+    site = site_of(ground, half=45.0, rock=rock)
+    trench = project_of(trench={**MESH, "end_on_rock": True, "side": side}).trench
+    depth = skirt_depths(line, site, trench)
+    np.testing.assert_array_equal(depth, rock)
+    found = shortest_tunnels(
+        line, site, depth=depth, apron_reach=REACH, apron_cover=COVER, side=side, formation="follow"
+    )
+    at = int(np.argmax(line.x) if side == "outside" else np.argmin(line.x))
+    c, cover = 1 / math.hypot(1, slope), min(COVER, rock)
+    down = rock * c if slope > 0 else rock
+    assert found[at] == pytest.approx(down + math.hypot(REACH, slope * REACH - cover + rock) + cover * c, rel=1e-9)
 
 
 def test_each_station_has_the_depth_of_its_own_rock():

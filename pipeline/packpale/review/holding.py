@@ -18,7 +18,7 @@ from packpale.site import Array
 
 COLOURS = ("#5c0a2e", "#c8501e", "#e3b23c", "#b9d7c9")
 """From the weakest stretches to the best, lighter and lighter."""
-ABOVE_WEAKEST = (1.1, 1.25, 1.5)
+ABOVE_WEAKEST = (1.02, 1.1, 1.25)
 """Limits between the classes of rates, as multiples of the plot's lowest."""
 MARGINS_H = (0.0, 2.0, 6.0)
 """Limits between the classes of margins. [h]"""
