@@ -14,6 +14,8 @@ from packpale.review.page import write_page
 from packpale.review.people import layers
 from packpale.review.people_layers import people_layers, seen_themes
 from packpale.review.projecting import to_degrees
+from packpale.review.rasters import rasters
+from packpale.review.stations import station_rows
 from packpale.review.summary import summarise
 from packpale.review.wording import Wording
 from packpale.site import Standing
@@ -105,6 +107,7 @@ def test_refuge_of_each_pack_is_counted_within_its_own_line(two, text):
     assert list(n.refuge) == shares
     (theme,) = seen_themes(two)
     assert theme.values is seen
+    assert rasters(two)["seen_from.tif"][0] is seen
 
 
 def test_each_pack_is_heard_at_the_other_and_at_the_dwelling(two, settings, text):
@@ -141,6 +144,20 @@ def test_every_pack_has_its_round_its_margin_and_its_rock(two, text):
         assert f"Pack {found.pack}: At 0.40 m per hour (invented trial) the mesh is dug under over" in text
     assert "before the morning round. Over" in text
     assert "the skirt ends on rock" in text
+
+
+def test_stations_tell_what_holds_there(two, settings):
+    rows = list(station_rows(two))
+    for pack, dug, climbed in zip(two.enclosure.packs, two.care.dig_out, two.care.climbs, strict=True):
+        mine = [row for row in rows if row["pack"] == pack.number]
+        assert [row["chainage_m"] for row in mine] == pack.alignment.chainage.tolist()
+        weakest = min(mine, key=lambda row: row["tunnel_m"])
+        assert (weakest["chainage_m"], weakest["tunnel_m"]) == (dug.weakest_chainage, dug.shortest)
+        for row in mine:
+            assert row["dig_rate_m_per_h"] == pytest.approx(row["tunnel_m"] / 11)
+            assert row["margin_h"] == pytest.approx(row["tunnel_m"] / 0.4 - 11)
+        assert min(row["height_inside_m"] for row in mine) == pytest.approx(climbed.least)
+        assert max(row["height_outside_m"] for row in mine) <= settings.fence.height_m
 
 
 def test_trees_and_boulders_near_a_fence_are_listed(two, settings, text):

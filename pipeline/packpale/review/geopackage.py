@@ -9,7 +9,7 @@ import shapely
 
 from packpale.ranking import Ranking
 from packpale.result import PlotSummary
-from packpale.review import people
+from packpale.review import people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.settings import DEN_CRITERIA
 
@@ -69,6 +69,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "bearing_deg": NUMBER,
             "arc": TEXT,
             "radius_m": NUMBER,
+            **stations.COLUMNS,
         },
     ),
     "posts": (

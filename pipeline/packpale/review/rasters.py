@@ -16,13 +16,14 @@ BLOCK = 256
 
 def rasters(result: PlotResult) -> dict[str, tuple[Array, str]]:
     """The rasters a plot's folder holds, by file name, each with its unit."""
-    land = result.land
+    land, viewing = result.land, result.care.viewing if result.care else None
     return {
         "slope_deg.tif": (np.degrees(np.arctan(land.slope)), "degree"),
         "wetness.tif": (land.wetness, "ln(m)"),
         "ponding_m.tif": (land.ponding, "metre"),
         "diggability.tif": (land.diggability, "1"),
         "suitability.tif": (land.suitability, "1"),
+        **({"seen_from.tif": (viewing.seen_from, "1")} if viewing else {}),
     }
 
 

@@ -23,7 +23,8 @@ from packpale.review.aids import aid_details, aid_rows
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.holding import holding_details, holding_rows
-from packpale.review.setting_out import setting_out, stake_rows
+from packpale.review.setting_out import stake_rows
+from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
 
@@ -229,7 +230,7 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
         "fence_lines": [{**plot, **fence_line_row(pack.number, pack.line, pack.fit)} for pack in packs],
         "aprons": [{**plot, **_apron(pack, project.trench)} for pack in packs],
-        "stations": [{**plot, **row} for row in setting_out(result)],
+        "stations": [{**plot, **row} for row in station_rows(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
