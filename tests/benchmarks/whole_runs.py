@@ -1,7 +1,8 @@
 """Whole runs over an invented county, measured: time, processor time, memory, bytes, beside one read of the data.
 
 python tests/benchmarks/whole_runs.py plots 1 10 100        # so many plots of 9 ha, windows of 0.25 million cells
-python tests/benchmarks/whole_runs.py cells 1 25 100        # so many million cells under one plot (400: four)
+python tests/benchmarks/whole_runs.py cells 1 25             # so many million cells under one plot
+python tests/benchmarks/whole_runs.py cells 100 --window 25  # under plots of 25 million cells
 """
 
 import argparse
@@ -24,9 +25,6 @@ import rasterio
 
 from packpale.run import read_and_open
 from packpale.site.inputs import plot_window
-
-LARGEST_WINDOW = 100
-"""Larger ground is divided among plots, since a plot's window may not have more. [million cells]"""
 
 
 @dataclass(frozen=True)
@@ -111,6 +109,7 @@ def main() -> None:
     parser.add_argument("what", choices=["plots", "cells"])
     parser.add_argument("sizes", type=int, nargs="+")
     parser.add_argument("--workers", type=int, default=len(os.sched_getaffinity(0)))
+    parser.add_argument("--window", type=int, default=100, help="most million cells under one plot")
     given = parser.parse_args()
     machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
     tell(f"{date.today().isoformat()}, {machine}; x is processor time over that of one read of the windows")
@@ -122,7 +121,7 @@ def main() -> None:
                 # 9 ha and the margin round them, side by side.
                 line = row(Path(folder), 510 * math.ceil(math.sqrt(size)), size, 300.0, given.workers)
             else:
-                plots = -(-size // LARGEST_WINDOW)
+                plots = math.ceil(size / given.window)
                 line = row(Path(folder), round((size * 1e6) ** 0.5), plots, None, given.workers)
         tell(line)
 
