@@ -11,7 +11,7 @@ import pytest
 SOURCE = Path(__file__).parents[1] / "pipeline" / "packpale"
 ROOMS = ["site", "land", "enclosure", "earthworks", "care", "review"]
 COMPUTING = ["land", "enclosure", "earthworks", "care"]
-FRONT = {"run", "cli", "cluster", "planning", "progress", "ranking", "start", "template"}
+FRONT = {"run", "cli", "cluster", "planning", "progress", "ranking", "start", "template", "warming"}
 
 
 def modules_of(room):

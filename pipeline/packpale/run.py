@@ -29,6 +29,7 @@ from packpale.settings import Project, read_settings
 from packpale.site.digest import digest
 from packpale.site.inputs import Inputs, open_inputs
 from packpale.site.model import Site
+from packpale.warming import parts_to_compile, warm
 
 STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
 LITTLE_ROOM_MB = 10.0
@@ -308,6 +309,9 @@ def _compute(jobs: Sequence[_Job], workers: int, progress: Progress, watch: Watc
     left = jobs = _sharing(jobs)
     try:
         with _pool(min(workers, len(jobs))) as pool:
+            # Ahead of the plots in the queue; should one go wrong, the plots will say so.
+            for part in parts_to_compile():
+                pool.submit(warm, part)
             _over(pool, left, progress, watch, finish)
     except BrokenProcessPool:
         for job in [j for j in jobs if j.plot_id not in outcomes]:

@@ -1,0 +1,71 @@
+"""Compiling the largest kernels once for all workers, before the plots of a first run.
+
+Compiled code is kept on disk, so a later run finds it there. On the first run every worker would compile the same
+kernels at the same time; here each is compiled by one worker, several workers at a time, and the others load it.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+
+def parts_to_compile() -> list[str]:
+    """Names of the parts that a worker would have to compile now, the longest first."""
+    from packpale.enclosure import _kernels as fit
+    from packpale.enclosure.proof import _kernels as proof
+    from packpale.land import _kernels_drainage as flow
+
+    last_compiled = {"proof": proof.search, "fit": fit.refine_all, "land": flow.height_above}
+    return [name for name, kernel in last_compiled.items() if is_cold(kernel)]
+
+
+def is_cold(kernel: Any) -> bool:
+    """Whether no compiled code of a kernel is kept on disk; False where the compiler does not tell."""
+    try:
+        return not kernel._cache._cache_file._load_index()
+    except (AttributeError, OSError):
+        return False
+
+
+def warm(part: str) -> None:
+    """Compile one of ``parts_to_compile`` by working through a small case of it."""
+    _PARTS[part]()
+
+
+def _fit() -> None:
+    from packpale.enclosure.fit import fit_largest
+
+    fit_largest(_small_land(), **_ranges())
+
+
+def _proof() -> None:
+    from packpale.enclosure.proof import area_bound
+
+    land = _small_land()
+    # An area that cannot be reached ends the search at once.
+    area_bound(land, best_area=land.area / 2, tolerance=0.5, **_ranges())
+
+
+def _land() -> None:
+    import numpy as np
+
+    from packpale.land.drainage import drainage
+    from packpale.land.slope import aspect_deg, hillshade, slope
+
+    z = np.add.outer(np.arange(8.0), np.arange(8.0))
+    ground_slope = slope(z, cell_size=(1.0, 1.0))
+    drainage(z, ground_slope, cell=1.0, channel_area=4.0)
+    aspect_deg(z, cell_size=(1.0, 1.0))
+    hillshade(z, cell_size=(1.0, 1.0))
+
+
+def _small_land() -> Any:
+    from shapely.geometry import MultiPolygon, Polygon
+
+    return MultiPolygon([Polygon([(0, 0), (120, 0), (120, 70), (70, 70), (70, 130), (0, 130)])])
+
+
+def _ranges() -> dict[str, Any]:
+    return {"clearance": 3.0, "taper": (0.5, 0.9), "aspect": (1.1, 1.6), "min_radius": 5.0}
+
+
+_PARTS: Mapping[str, Callable[[], None]] = {"proof": _proof, "fit": _fit, "land": _land}
