@@ -17,8 +17,8 @@ from affine import Affine
 from shapely.affinity import translate
 from shapely.geometry import MultiPolygon, Polygon, box, mapping
 
-from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres, gpx, plane
-from packpale.site import vectors
+from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres, gpx, plane, write_geojson
+from packpale.site import tables, vectors
 
 HERE = box(10.41, 50.541, 10.411, 50.5415)
 """A polygon near the made raster, in degrees."""
@@ -586,6 +586,64 @@ def list_of_layers_that_never_ends(made):
         ("alter table gpkg_contents rename to cc", ()),
         (f"create view gpkg_contents as {endless}", ()),
     )
+
+
+# --- soil and pits -------------------------------------------------------------------------------------------------
+
+
+def json_soil(made, clay):
+    made.inputs["soil"] = write_geojson(made.folder / "s.geojson", [({"clay_percent": clay}, HERE)])
+
+
+@case(r"s\.geojson, feature 1: clay_percent is \"\[\]\"; it must be a finite number")
+def clay_that_is_a_list(made):
+    json_soil(made, [])
+
+
+@case(r's\.geojson, feature 1: clay_percent is "\{.+\}"; it must be a finite number')
+def clay_that_is_a_table(made):
+    json_soil(made, {"a": 1})
+
+
+@case(r's\.geojson, feature 1: clay_percent is "True"; it must be a finite number')
+def clay_that_is_a_truth_value(made):
+    json_soil(made, True)
+
+
+@case(r's\.geojson, feature 1: clay_percent is "20 \\x1b\[2J"; it must be a finite number')
+def clay_that_clears_the_screen(made):
+    json_soil(made, "20 \x1b[2J")
+
+
+@case(r"pits\.csv, row 2: depth_to_rock_m is \"=1\+1\"; it must be a finite number")
+def pit_that_is_a_formula(made):
+    made.pits(f"x,y,depth_to_rock_m\n{WEST},{NORTH},=1+1\n")
+
+
+@case(r"pits\.csv, row 2: depth_to_rock_m is \"\\u0662\"; it must be a finite number|.+ is \"٢\"; .+")
+def pit_in_other_digits(made):
+    made.pits(f"x,y,depth_to_rock_m\n{WEST},{NORTH},٢\n")
+
+
+@case(r"pits\.csv, row 2: x is \"1e400\"; it must be a finite number")
+def pit_at_an_infinite_place(made):
+    made.pits(f"x,y,depth_to_rock_m\n1e400,{NORTH},1\n")
+
+
+@case(r"pits\.csv: has 100,002 columns, allowed are 1,000; drop those that are not needed")
+def pits_of_a_hundred_thousand_columns(made):
+    made.pits("x,y" + ",x" * 100_000 + "\n1,2\n")
+
+
+@case(r"pits\.csv: has [\d,]+ bytes, allowed are 100; cut it to the land round the plots")
+def table_too_large_for_memory(made, monkeypatch):
+    monkeypatch.setattr(tables, "MOST_BYTES", 100)
+    made.pits("x,y,depth_to_rock_m\n" + "600000,5600000,1\n" * 100)
+
+
+@case(r"pits\.csv, row 2: is no CSV \(field larger than field limit .+\); save the table again as CSV")
+def pit_of_two_hundred_thousand_letters(made):
+    made.pits(f"x,y,remark,clay_percent\n{WEST},{NORTH},{'a' * 200_000},20\n")
 
 
 # --- XML -----------------------------------------------------------------------------------------------------------

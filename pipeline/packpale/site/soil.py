@@ -55,7 +55,11 @@ def _value(column: str, found: Any, where: str, *, decimal_comma: bool = False) 
         return None
     if column in WORDS:
         return _word(column, text, where)
-    value = number(text, decimal_comma=decimal_comma) if isinstance(found, str) else float(found)
+    value = None
+    if isinstance(found, str):
+        value = number(text, decimal_comma=decimal_comma)
+    elif isinstance(found, int | float | np.number) and not isinstance(found, bool):
+        value = float(found)
     if value is None or not math.isfinite(value):
         raise Faults([f'{where}: {column} is "{shown(text)}"; it must be a finite number'])
     try:

@@ -16,6 +16,8 @@ LONGEST_SHOWN = 80
 """Characters of a cell that a message repeats."""
 MOST_BYTES = 200_000_000
 """Size of a table; it is held in memory whole."""
+MOST_COLUMNS = 1_000
+"""Columns of a table: each is compared with every name that is known."""
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 
@@ -90,6 +92,10 @@ def read_table(path: Path) -> Table:
     if not lines:
         raise Faults([f"{name}: is empty; it needs a header line and rows"])
     columns = tuple(lines[0][1])
+    if len(columns) > MOST_COLUMNS:
+        raise Faults(
+            [f"{name}: has {len(columns):,} columns, allowed are {MOST_COLUMNS:,}; drop those that are not needed"]
+        )
     twice = sorted({c for c in columns if c and columns.count(c) > 1})
     if twice:
         raise Faults([f"{name}: has more than one column {', '.join(map(repr, twice))}; rename or drop one"])
