@@ -1,10 +1,11 @@
 """The round along the fence: closed forms on planes, check points in walking order, what is said of it."""
 
+import dataclasses
 import math
 
 import numpy as np
 import pytest
-from shapely.geometry import Polygon
+from shapely.geometry import LineString, Polygon
 
 from packpale.care.assess import assess
 from packpale.care.patrol import Mark, gate_marks, longest_unseen_h, rounds, weak_places
@@ -209,3 +210,25 @@ def test_care_of_a_plot_holds_the_round_with_gates_and_weak_places():
     ]
     (dug,) = found.dig_out
     assert dug.weakest_chainage in {c.mark.chainage for c in walked.checks if c.mark.kind == "weak place"}
+
+
+@pytest.mark.parametrize("gap", [1.0, 2.9, 3.1])
+def test_a_round_stays_out_of_the_other_pack_s_enclosure(gap):
+    # Two circles of radius 30, as eggs all but; the round is set 1.5 m outside. Nearer than 3 m it keeps half the gap
+    # from the other fence and is no nearer to its own.
+    site = site_of(plane(), half=90.0)
+    first = Egg(-30.0 - gap / 2, 0.0, 0.0, 30.0, 29.9, 0.2)
+    second = Egg(30.0 + gap / 2, 0.0, 0.0, 30.0, 29.9, 0.2)
+    packs = [pack(first, site), dataclasses.replace(pack(second, site), number=2)]
+    marks = {p.number: gate_marks(p) for p in packs}
+    found, notes = rounds(site, packs, marks, patrol=PatrolSettings(offset_m=1.5), trench=TrenchSettings())
+    areas = [p.line.polygon(0.001) for p in packs]
+    for walk_, own, other in zip(found, areas, areas[::-1], strict=True):
+        path = LineString(walk_.path)
+        assert path.distance(other) == pytest.approx(max(gap / 2, gap - 1.5), abs=0.01)
+        assert path.distance(own) == pytest.approx(min(gap / 2, 1.5), abs=0.01)
+        # All the rest is the parallel.
+        assert path.length == pytest.approx(first.perimeter + 2 * math.pi * 1.5, rel=0.01)
+    said = [note for note in notes if "midway between the two" in note]
+    assert len(said) == (2 if gap < 3 else 0)
+    assert all(f"{gap / 2:.2f} m away" in note for note in said)

@@ -64,6 +64,19 @@ def neighbour_notes(found: Sequence[Neighbours], project: Project) -> list[str]:
                 f"{project.neighbours.perimeter_m:g} m that neighbours.perimeter_m asks for between two fences: packs "
                 "fight and dig through one fence."
             )
+        trench = project.trench
+        dig = trench.outside_strip_m - trench.working_strip_m
+        both = "dig the two trenches as one there; volumes and prices hold both in full."
+        if trench.side == "outside" and n.gap < 2 * trench.apron_reach_m:
+            said.append(
+                f"Packs {a} and {b}: each apron reaches {trench.apron_reach_m:g} m out and the gap between the fences "
+                f"is {n.gap:.2f} m: lay one mesh from fence to fence where they meet, and {both}"
+            )
+        elif n.gap < 2 * dig:
+            said.append(
+                f"Packs {a} and {b}: each trench takes {dig:.2f} m outside its fence and the gap between the fences is "
+                f"{n.gap:.2f} m: {both}"
+            )
         if not n.keeps_separation:
             said.append(
                 f"Packs {a} and {b}: their fences come within {n.gap:.2f} m, less than enclosure.separation_m = "

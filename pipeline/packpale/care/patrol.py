@@ -19,6 +19,8 @@ SHORTEST_STEP_M, LONGEST_STEP_M = 1.0, 5.0
 """Limits to the step over which a slope is felt, else a cell. [m] Over less, noise of the model counts as climb."""
 CHORD_ERROR_M = 0.001
 """Largest distance between the parallel of the fence line and the path's straight pieces. [m]"""
+ROUND_SEGMENTS = 64
+"""Straight pieces for a quarter of a turn round another pack's fence."""
 WEAKER_M = 0.01
 """A place is weak where the tunnel is shorter by more than this than at the middle station; less is rounding. [m]"""
 
@@ -124,13 +126,20 @@ def rounds(
     offset = patrol.offset_m if outside else -patrol.offset_m
     found, notes = [], []
     for pack in packs:
-        rings = _parallels(pack, offset)
+        near = _near(pack, packs, offset)
+        rings = _parallels(pack, offset, near)
         if not rings:
             notes.append(
                 f"Pack {pack.number}: there is no round {patrol.offset_m:g} m inside the fence line, which bends more "
                 "tightly than that; lower patrol.offset_m."
             )
             continue
+        notes += [
+            f"Pack {pack.number}: the round passes the fence of pack {number} {gap / 2:.2f} m away, midway between the "
+            "two, where they stand nearer to each other than twice patrol.offset_m; whether anybody may walk between "
+            "two packs there is for the keeper to decide."
+            for number, gap, _ in near
+        ]
         if len(rings) > 1:
             notes.append(
                 f"Pack {pack.number}: {patrol.offset_m:g} m inside the fence line the round falls into {len(rings)} "
@@ -216,11 +225,27 @@ def longest_unseen_h(walks: Sequence[Round], *, unattended_h: float) -> float:
     return unattended_h + sum(walk.total_s for walk in walks) / 3600
 
 
-def _parallels(pack: Pack, offset: float) -> list[LineString]:
-    """Closed parallels of the fence line, clockwise, the longest first; none where they would vanish."""
+def _near(pack: Pack, packs: Sequence[Pack], offset: float) -> list[tuple[int, float, Polygon]]:
+    """Other packs whose fence a round outside would come nearer to than to its own: number, gap [m], enclosure."""
+    own, found = pack.line.polygon(CHORD_ERROR_M), []
+    for other in packs:
+        area = other.line.polygon(CHORD_ERROR_M)
+        gap = own.distance(area)
+        if other.number != pack.number and gap < 2 * offset:
+            found.append((other.number, gap, area))
+    return found
+
+
+def _parallels(pack: Pack, offset: float, near: Sequence[tuple[int, float, Polygon]]) -> list[LineString]:
+    """Closed parallels of the fence line, clockwise, the longest first; none where they would vanish.
+
+    From fences ``near`` they keep half the gap away, so that no round leads into another pack's enclosure.
+    """
     if pack.fit is not None and pack.fit.egg.small_radius + offset <= 0:
         return []
     outline = pack.line.outline_at(offset, CHORD_ERROR_M)
+    for _, gap, area in near:
+        outline = outline.difference(area.buffer(gap / 2, quad_segs=ROUND_SEGMENTS))
     parts = [outline] if isinstance(outline, Polygon) else list(outline.geoms)
     rings = [part.exterior for part in parts if not part.is_empty]
     rings.sort(key=lambda ring: -ring.length)
