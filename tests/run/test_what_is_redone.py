@@ -8,6 +8,9 @@ import errno
 import json
 import os
 import shutil
+import signal
+import warnings
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -237,3 +240,50 @@ def test_notes_that_hold_for_all_plots_are_told_and_redo_none(made):
     assert redone(made) == set()
     record = json.loads((made.folder / "out" / "run.json").read_text(encoding="utf-8"))
     assert "s.gpkg: 1 of 2 features have no geometry and were left out." in record["warnings"]
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="kills a copy of this process")
+@pytest.mark.parametrize("renames", [0, 1, 2, 5, 6, 7])
+def test_killed_before_any_rename_the_next_run_ends_with_the_same_bytes(made, monkeypatch, renames):
+    # Two renames for each of three plots that stand already, then one for each of the run's own two files.
+    redone(made)
+    out = made.folder / "out"
+    before = contents(out)
+    left = renames
+
+    def killed_at_last(rename):
+        def renaming(path, target):
+            nonlocal left
+            left -= 1
+            if left < 0:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return rename(path, target)
+
+        return renaming
+
+    with warnings.catch_warnings(), monkeypatch.context() as deadly:
+        # From Python 3.12 on a fork is warned of where libraries have started threads; the copy needs none of them.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        for name in ("rename", "replace"):
+            deadly.setattr(Path, name, killed_at_last(getattr(Path, name)))
+        copy = os.fork()
+        if copy == 0:
+            try:
+                run(made, "--fresh")
+            finally:
+                os._exit(0)
+        _, status = os.waitpid(copy, 0)
+    assert os.WIFSIGNALED(status)
+    assert os.WTERMSIG(status) == signal.SIGKILL
+    assert (out / PARTIAL).exists()
+    complete = {key.parent.name.removesuffix(".old") for key in out.rglob("key.txt")}
+    assert complete == set(PLOTS)
+    # Whatever was whole is kept, the plots put aside among them.
+    assert redone(made) == set()
+    assert contents(out) == before
+
+
+def contents(out):
+    """Every file but run.json, which says how long each plot took."""
+    files = (p for p in out.rglob("*") if p.is_file() and p.name != "run.json")
+    return {p.relative_to(out).as_posix(): p.read_bytes() for p in files}
