@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from packpale.ranking import rank
+from packpale.ranking import rank, unknown_figures
 from packpale.result import PlotSummary
 
 WEIGHTS = {"land": 3.0, "space": 3.0, "price": 2.0}
@@ -28,6 +28,15 @@ def test_what_does_not_fit_stands_last_without_a_score():
     assert [(r.plot_id, r.rank, r.feasible) for r in ranking.rows] == [("z", 1, True), ("a", None, False)]
     assert ranking.rows[1].score is None
     assert rank([plot("a", feasible=False)], WEIGHTS, draws=100, seed=1).rows[0].rank is None
+
+
+@pytest.mark.parametrize("missing", [{"land": None}, {"area": None}, {"price": None}], ids=str)
+def test_a_missing_figure_of_one_plot_never_turns_into_scores_of_all(missing):
+    plots = [plot("a"), plot("b", **missing), plot("c", feasible=False, **missing)]
+    (name,) = unknown_figures(plots[1])
+    assert unknown_figures(plots[0]) == unknown_figures(plots[2]) == []
+    with pytest.raises(ValueError, match=f"plot b cannot be ranked without {name}"):
+        rank(plots, WEIGHTS, draws=100, seed=1)
 
 
 def test_a_plot_better_in_everything_is_first_in_every_draw():

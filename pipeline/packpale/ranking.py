@@ -10,6 +10,8 @@ from packpale.result import PlotSummary
 from packpale.settings import RANKING_CRITERIA, RankingCriterion
 from packpale.site.grid import Array
 
+RANKED_BY = ("mean_suitability", "enclosed_area_m2", "cost_p50")
+"""Figures of a plot that its score is made of."""
 WEIGHT_SPREAD = 2.0
 """Every weight is drawn between one over this and this many times the chosen one."""
 USUAL = (0.1, 0.9)
@@ -140,8 +142,17 @@ def _overtaking(ahead: Array, chosen: Array) -> tuple[Overtaking, ...]:
     return tuple(found)
 
 
+def unknown_figures(plot: PlotSummary) -> list[str]:
+    """Names of the figures without which a plot that fits cannot be ranked, those that are missing."""
+    return [name for name in RANKED_BY if plot.figures["feasible"] and plot.figures[name] is None]
+
+
 def _degrees(plots: Sequence[PlotSummary]) -> Array:
     """Land, space and price of each plot, 0 to 1; shape (plots, 3)."""
+    for plot in plots:
+        if unknown := unknown_figures(plot):
+            # As NaN it would take the price from all plots, not only from this one.
+            raise ValueError(f"plot {plot.plot_id} cannot be ranked without {', '.join(unknown)}")
     land = np.array([p.figures["mean_suitability"] for p in plots], float)
     area = np.array([p.figures["enclosed_area_m2"] for p in plots], float)
     price = np.array([p.figures["cost_p50"] for p in plots], float) / area

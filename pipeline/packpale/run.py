@@ -23,7 +23,7 @@ from packpale import __version__
 from packpale.cluster import WorkersEnded, cluster_executor
 from packpale.faults import Faults, Gathering, in_words
 from packpale.holding import KEY, PARTIAL, PLOTS, end_with_the_run, held, put_in_place
-from packpale.ranking import rank
+from packpale.ranking import rank, unknown_figures
 from packpale.result import PlotSummary
 from packpale.settings import Project, read_settings
 from packpale.site.digest import digest
@@ -265,6 +265,8 @@ def _through_the_rooms(job: _Job) -> tuple[str, PlotSummary]:
     shutil.rmtree(job.building, ignore_errors=True)
     job.building.mkdir(parents=True)
     summary = write_plot(PlotResult(site, land, enclosure, earthworks, care), job.project, job.building)
+    if unknown := unknown_figures(summary):
+        raise Faults([f"could not be worked out: {', '.join(unknown)}; look for gaps in the elevations there"])
     _write_key(job, reads, job.building / KEY)
     put_in_place(job.building, job.finished)
     job.stage_file.unlink(missing_ok=True)
