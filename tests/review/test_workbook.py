@@ -174,6 +174,9 @@ def test_values_that_stand_in_the_file_are_the_figures_of_the_run(values, summar
             assert sheet.cell(row, 4).value == pytest.approx(item["quantity"])
             low, likely, high = (sheet.cell(row, c).value for c in (5, 6, 7))
             assert low <= likely <= high
+            # What is counted is shown whole, what is measured to a tenth.
+            shown = {sheet.cell(row, c).number_format for c in (4, 5, 6, 7)}
+            assert shown == {"#,##0" if item["unit"] == "each" else "#,##0.0"}
             assert [sheet.cell(row, c).value for c in (8, 9, 10)] == item["rate"]
             for k in range(3):
                 assert sheet.cell(row, 11 + k).value == pytest.approx(

@@ -122,12 +122,12 @@ class Page:
     def name(self) -> str:
         return str(self._sheet.get_name())
 
-    def add(self, cells: Sequence[Cell], *, inputs: Sequence[int] = (), **style: Any) -> int:
-        """Write a row; ``inputs`` are columns that a user fills in. Returns its number."""
+    def add(self, cells: Sequence[Cell], *, inputs: Sequence[int] = (), whole: Sequence[int] = (), **style: Any) -> int:
+        """Write a row; ``inputs`` are columns that a user fills in, ``whole`` those of counts. Returns its number."""
         for k, (cell, column) in enumerate(zip(cells, self._columns, strict=True)):
             look = dict(style)
             if column.number and not isinstance(cell, str | bool):
-                look["num_format"] = column.number
+                look["num_format"] = COUNT if k in whole else column.number
             elif isinstance(cell, str) or cell is None:
                 look |= {"text_wrap": True, "quote_prefix": True, "align": "left", "indent": 1}
             if k in inputs:

@@ -185,7 +185,9 @@ def _bill(book: Book, plot: _Plot, rates: Page, rate_rows: Mapping[str, int], pr
         of_rates = [Formula(rates.reference(rate_rows[item["key"]], 2 + k), item["rate"][k]) for k in range(3)]
         prices = [Formula(f"{address(row, 4 + k)}*{address(row, 7 + k)}", item["price_range"][k]) for k in range(3)]
         unit = UNITS.get(item["unit"], item["unit"])
-        page.add([number, item["text"], unit, item["quantity"], *item["quantity_range"], *of_rates, *prices])
+        whole = range(3, 7) if item["unit"] == "each" else ()
+        cells = [number, item["text"], unit, item["quantity"], *item["quantity_range"], *of_rates, *prices]
+        page.add(cells, whole=whole)
     last = page.row - 1
     sums = summary.details["bill"]
     totals = [Formula(f"SUM({address(first, 10 + k)}:{address(last, 10 + k)})", sums["total"][k]) for k in range(3)]
