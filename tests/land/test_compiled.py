@@ -5,14 +5,14 @@ import inspect
 import numba
 import numpy as np
 import pytest
-from shapely.geometry import LineString
+from shapely.geometry import LineString, box
 
-from packpale.land import _kernels, _kernels_distance, _kernels_drainage
+from packpale.land import _kernels, _kernels_cells, _kernels_distance, _kernels_drainage
 from packpale.land.assess import assess
 
 KERNELS = {
     f"{module.__name__.rsplit('.', 1)[1]}.{name}": kernel
-    for module in (_kernels, _kernels_drainage, _kernels_distance)
+    for module in (_kernels, _kernels_drainage, _kernels_distance, _kernels_cells)
     for name, kernel in vars(module).items()
     if name != "njit" and not name.startswith("_") and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
 }
@@ -20,12 +20,12 @@ KERNELS = {
 
 def test_compilation_is_on():
     assert not numba.config.DISABLE_JIT, "unset NUMBA_DISABLE_JIT"
-    assert len(KERNELS) == 14
+    assert len(KERNELS) == 15
 
 
 @pytest.mark.parametrize("name", KERNELS)
 def test_kernel_runs_compiled(name, make_site, make_project):
     z = np.add.outer(np.arange(12.0), np.arange(12.0))
-    site = make_site(z, features={"access": (LineString([(1000, 2000), (1012, 2000)]),)})
+    site = make_site(z, features={"access": (LineString([(1000, 2000), (1012, 2000)]), box(1000, 2000, 1003, 2003))})
     assess(site, make_project("access", weights={"slope": 1, "access": 1}))
     assert KERNELS[name].nopython_signatures

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
-from shapely import area, intersection, points, union_all
+from shapely import MultiPolygon, area, contains_xy, intersection, points, union_all
 from shapely import box as polygon_boxes
 from shapely import distance as shapely_distance
 from shapely.geometry import GeometryCollection, LineString, MultiLineString, MultiPoint, Point, Polygon, box
@@ -87,3 +87,28 @@ def test_no_cell_that_overlaps_a_polygon_is_missed(coordinates):
     x, y = np.meshgrid(*GRID.centres())
     overlap = area(intersection(polygon_boxes(x - 1, y - 1, x + 1, y + 1), plot))
     assert cells_reached(plot, GRID)[overlap > 0].all()
+
+
+def test_cells_within_are_those_whose_centres_lie_in_a_polygon():
+    """Against an independent library, on polygons with holes, that overlap, that reach out, and beside lines."""
+    rng = np.random.default_rng(5)
+    grid = Grid(west=100.0, north=260.0, cell=2.5, rows=60, cols=80)
+    x, y = np.meshgrid(*grid.centres())
+    for _ in range(20):
+        discs = [Point(*p).buffer(r) for p, r in zip(rng.uniform(90, 310, (6, 2)), rng.uniform(1, 70, 6), strict=True)]
+        ring = discs[0].difference(discs[1])
+        features = [ring, MultiPolygon([box(0, 0, 99, 99), discs[2]]), discs[3], discs[4].boundary]
+        expected = np.zeros(grid.shape, bool)
+        for feature in features[:3]:
+            expected |= contains_xy(feature, x, y)
+        np.testing.assert_array_equal(cells_within(features, grid), expected)
+
+
+def test_a_centre_on_an_edge_belongs_to_one_of_two_neighbours():
+    grid = Grid(west=0.0, north=4.0, cell=1.0, rows=4, cols=4)
+    west, east = box(-1, -1, 1.5, 5), box(1.5, -1, 5, 5)
+    north, south = box(-1, 2.5, 5, 5), box(-1, -1, 5, 2.5)
+    for one, other in ((west, east), (north, south)):
+        held = [cells_within([part], grid) for part in (one, other)]
+        assert (held[0] ^ held[1]).all()
+        assert 0 < held[0].sum() < 16

@@ -28,12 +28,25 @@ def distance_to(features: Sequence[BaseGeometry], grid: Grid) -> Array:
 
 def cells_within(features: Sequence[BaseGeometry], grid: Grid) -> Mask:
     """Cells whose centre lies in a polygon among ``features``; points and lines hold no cell."""
-    return _burnt(features, grid, all_touched=False)
+    from packpale.land import _kernels_cells
+
+    within = np.zeros(grid.shape, np.bool_)
+    polygons = [part for part in _parts(features) if part.geom_type == "Polygon" and part.area > 0]
+    if polygons:
+        rings, polygon = shapely.get_rings(polygons, return_index=True)
+        xy, ring = shapely.get_coordinates(rings, return_index=True)
+        west, _, _, north = grid.bounds
+        at = np.column_stack([(xy[:, 0] - west) / grid.cell - 0.5, (north - xy[:, 1]) / grid.cell - 0.5])
+        joined = ring[1:] == ring[:-1]
+        edges = np.hstack([at[:-1], at[1:]])[joined]
+        first = np.searchsorted(polygon[ring[:-1][joined]], np.arange(len(polygons) + 1))
+        _kernels_cells.mark_within(edges, first, within)
+    return within
 
 
 def cells_reached(area: BaseGeometry, grid: Grid) -> Mask:
     """All cells that a polygon touches, and some round it: outside them nothing can overlap it."""
-    return widened(_burnt([area], grid, all_touched=True))
+    return widened(_touched(area, grid))
 
 
 def widened(cells: Mask) -> Mask:
@@ -76,15 +89,15 @@ def sums_within(values: Array | Mask, *, reach: float, cell: float) -> Array:
     return total
 
 
-def _burnt(features: Sequence[BaseGeometry], grid: Grid, *, all_touched: bool) -> Mask:
+def _touched(area: BaseGeometry, grid: Grid) -> Mask:
     from rasterio import Affine
     from rasterio.features import rasterize
 
-    polygons = [part for part in _parts(features) if part.geom_type == "Polygon" and part.area > 0]
+    polygons = [part for part in _parts([area]) if part.geom_type == "Polygon" and part.area > 0]
     if not polygons:
         return np.zeros(grid.shape, np.bool_)
     burnt: npt.NDArray[np.uint8] = rasterize(
-        polygons, out_shape=grid.shape, transform=Affine(*grid.transform), all_touched=all_touched, dtype="uint8"
+        polygons, out_shape=grid.shape, transform=Affine(*grid.transform), all_touched=True, dtype="uint8"
     )
     return burnt.astype(np.bool_)
 

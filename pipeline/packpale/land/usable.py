@@ -96,8 +96,22 @@ def cell_outlines(cells: Mask, grid: Grid) -> MultiPolygon:
     from rasterio.features import shapes
 
     found = shapes(cells.astype(np.uint8), mask=cells, connectivity=4, transform=Affine(*grid.transform))
+    points, corners, rings_of = [], [], []
+    for outline, _ in found:
+        rings_of.append(len(outline["coordinates"]))
+        for ring in outline["coordinates"]:
+            corners.append(len(ring))
+            points += ring
+    if not points:
+        return MultiPolygon()
+    # All at once: one by one takes ten times as long.
+    rings = shapely.linearrings(points, indices=np.repeat(np.arange(len(corners)), corners))
+    shells = np.cumsum([0, *rings_of[:-1]])
+    outlines = shapely.polygons(rings[shells])
+    for i in np.flatnonzero(np.array(rings_of) > 1):
+        outlines[i] = shapely.polygons(rings[shells[i]], holes=rings[shells[i] + 1 : shells[i] + rings_of[i]])
     # Cells joined by a corner alone stay separate polygons, which may touch in points: valid without a union.
-    return MultiPolygon([shapely.geometry.shape(outline) for outline, _ in found])
+    return MultiPolygon(list(outlines))
 
 
 def polygons(area: BaseGeometry, *, least_area: float = 0.0) -> MultiPolygon:

@@ -153,11 +153,11 @@ def _fill(axes: "Axes", area: "BaseGeometry", **style: Any) -> None:
     from matplotlib.patches import PathPatch
     from matplotlib.path import Path as Outline
 
-    for part in shapely.get_parts(area):
-        if part.geom_type != "Polygon" or part.is_empty:
-            continue
-        rings = [np.asarray(ring.coords) for ring in (part.exterior, *part.interiors)]
-        outline = Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
+    parts = shapely.get_parts(area)
+    rings = shapely.get_rings(parts[shapely.get_dimensions(parts) == 2])
+    if len(rings):
+        # One patch for all: rough ground has thousands of parts.
+        outline = Outline.make_compound_path(*(Outline(shapely.get_coordinates(ring), closed=True) for ring in rings))
         axes.add_patch(PathPatch(outline, edgecolor="none", **style))
 
 
