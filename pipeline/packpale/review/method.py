@@ -23,6 +23,10 @@ METHOD = (
     "Digging out: the shortest tunnel from the ground inside to the ground outside round the buried mesh, in the "
     "section as drawn on the ground as it is. No speed of digging is assumed: the figure is the speed that would be "
     "enough.",
+    "Climbing: the fence's top above the highest ground within the distance set, straight across from the fence on "
+    "either side; single trees and boulders by their own heights. The overhang is left out.",
+    "Crossings of water: time of concentration after Kirpich (Civil Engineering 10, 1940), peak flow by the rational "
+    "method (FHWA Hydraulic Engineering Circular 22), opening after Manning with what bars and debris leave of it.",
     "Round along the fence: a parallel of the fence line, walked over the ground at the speed of Tobler's function "
     "(1993), 6 exp(-3.5 |slope + 0.05|) km/h, times the factor set; a closed loop with a stop at each check point.",
     "Howls: spreading over a sphere, absorption by the air after ISO 9613-1, ground, leaves and the way over ridges "
