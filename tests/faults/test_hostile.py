@@ -15,9 +15,9 @@ import pyproj
 import pytest
 from affine import Affine
 from shapely.affinity import translate
-from shapely.geometry import MultiPolygon, Polygon, box, mapping
+from shapely.geometry import MultiPolygon, Point, Polygon, box, mapping
 
-from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres, gpx, plane, write_geojson
+from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres, gpx, plane, write_geojson, write_vector
 from packpale.site import tables, vectors
 
 HERE = box(10.41, 50.541, 10.411, 50.5415)
@@ -488,9 +488,27 @@ def plot_as_large_as_a_country(made):
     made.plots(("a", box(WEST - 3e5, NORTH - 3e5, WEST + 2e5, NORTH + 3e5)))
 
 
-@case(r'own\.gpkg, feature 1: plot "a": lies at nowhere on Earth, far outside the area of EPSG:25832 .+')
+NO_PLACE = r"which is no place on Earth; the file says it is in EPSG:25832: correct it in the file"
+
+
+@case(rf'own\.gpkg, feature 1: plot "a": has the coordinate \(1e\+15, 5\.59992e\+06\), {NO_PLACE}')
 def plot_beyond_the_sun(made):
     made.plots(("a", translate(NORTH_PLOT, 1e15)))
+
+
+@case(rf'c\.csv, row 2: plot "a": has the coordinate \(-?1e\+308, 1e\+308\), {NO_PLACE}')
+def corners_as_far_apart_as_numbers_go(made):
+    made.plots_text("name,x,y\na,1e308,1e308\na,-1e308,1e308\na,1,2\n", "c.csv")
+
+
+@case(rf"d\.gpkg, feature 1: has the coordinate \(1e\+300, 1e\+300\), {NO_PLACE}")
+def house_beyond_the_universe(made):
+    made.inputs["dwellings"] = write_vector(made.folder / "d.gpkg", [({"name": "x"}, Point(1e300, 1e300))])
+
+
+@case(rf"pits\.csv, row 2: has the coordinate \(1e\+300, 5\.6e\+06\), {NO_PLACE}")
+def pit_beyond_the_universe(made):
+    made.pits(f"x,y,clay_percent\n1e300,{NORTH},20\n")
 
 
 @case(r"own\.gpkg, feature 1: has 2,400 vertices, allowed are 1,000; simplify it or cut it in pieces")

@@ -29,6 +29,8 @@ SHIFT_NOTED_M = 1.0
 """A change of CRS less accurate than this is said in a note. [m] A fence is set out to decimetres."""
 WIDEST_DEG = 30.0
 """One geometry spans no more. [deg] No projected CRS holds true that far, and its edges are cut to LONGEST_EDGE_M."""
+FARTHEST_M = 1e9
+"""No coordinate of a projected CRS is larger: false origins lie some ten thousand km away at most. [m]"""
 STRAY_DEG = 10.0
 """So far outside the area a CRS is made for, coordinates are in another CRS than their label says. [deg]"""
 
@@ -118,6 +120,14 @@ def moved_geometry(geometry: BaseGeometry, source: CRS, target: CRS, where: str)
                 ]
             )
     unit = source.axis_info[0].unit_conversion_factor
+    if not source.is_geographic and len(xy) and np.abs(xy).max() * unit > FARTHEST_M:
+        x, y = xy[np.argmax(np.abs(xy).max(axis=1))]
+        raise Faults(
+            [
+                f"{where}: has the coordinate ({x:g}, {y:g}), which is no place on Earth; "
+                f"the file says it is in {shown(source)}: correct it in the file"
+            ]
+        )
     widest = math.radians(WIDEST_DEG) if source.is_geographic else math.radians(WIDEST_DEG) * EARTH_RADIUS_M
     spans = float(np.ptp(xy, axis=0).max()) * unit if len(xy) else 0.0
     if spans > widest:
