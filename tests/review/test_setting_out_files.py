@@ -346,6 +346,14 @@ def test_check_distances_in_the_text_are_those_of_its_stakes(files):
         assert math.dist(stakes[a], stakes[b]) == pytest.approx(float(distance), abs=2 * MM)
 
 
+def test_the_text_explains_arcs_where_there_are_any(fitted, drawn):
+    said = [" ".join((f.folder / "pegging.txt").read_text(encoding="utf-8").split()) for f in (fitted, drawn)]
+    assert "an arc of 20 m deflects by 19.099 degrees" in said[0]
+    assert "The plan numbers the corners" not in said[0]
+    assert "The plan numbers the corners as the table above does." in said[1]
+    assert " arc" not in said[1].partition("pegs.csv has a row")[2]
+
+
 def test_the_text_knows_how_long_a_metre_of_the_grid_is(fitted):
     text = (fitted.folder / "pegging.txt").read_text(encoding="utf-8")
     # On the central meridian of a UTM zone the scale is 0.9996.

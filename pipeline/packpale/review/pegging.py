@@ -52,7 +52,7 @@ def write_pegging(result: PlotResult, project: Project, path: Path) -> None:
     for pack in result.enclosure.packs:
         lines += [f"PACK {pack.number}", ""]
         lines += _egg(pack, pack.line, project) if isinstance(pack.line, Egg) else _drawn(pack)
-        lines += [*_pegs(project), ""]
+        lines += [*_pegs(project, arcs=isinstance(pack.line, Egg)), ""]
     path.write_bytes(("\n".join(lines).rstrip() + "\n").encode("utf-8"))
 
 
@@ -153,19 +153,24 @@ def _drawn(pack: Pack) -> Iterator[str]:
         )
 
 
-def _pegs(project: Project) -> Iterator[str]:
+def _pegs(project: Project, *, arcs: bool) -> Iterator[str]:
+    """What pegs.csv holds; a drawn line has no arcs to explain."""
     yield ""
-    yield from _wrapped(
-        f"pegs.csv has a row for every post, gate, change of arc and every {project.setting_out.step_m:g} m of "
-        "chainage: "
+    what = "change of arc" if arcs else "corner"
+    text = (
+        f"pegs.csv has a row for every post, gate, {what} and every {project.setting_out.step_m:g} m of chainage: "
         "distance from A along baseline 1 and to its right (negative: left), which are at the same time the offset "
-        "from "
-        "baseline 2 and the distance along it; two tie distances; and on each arc the length of ARC from its start, "
-        "the "
-        "deflection from the tangent there for that length of arc, and the length of the CHORD to tape. Posts stand on "
-        "chords: the distance to the peg before is straight. On a radius of 30 m an arc of 20 m deflects by 19.099 "
-        "degrees and a chord of 20 m by 19.471."
+        "from baseline 2 and the distance along it; and two tie distances."
     )
+    if arcs:
+        text += (
+            " On each arc it gives the length of ARC from its start, the deflection from the tangent there for that "
+            "length of arc, and the length of the CHORD to tape. Posts stand on chords: the distance to the peg before "
+            "is straight. On a radius of 30 m an arc of 20 m deflects by 19.099 degrees and a chord of 20 m by 19.471."
+        )
+    else:
+        text += " The plan numbers the corners as the table above does."
+    yield from _wrapped(text)
 
 
 def _table(stakes: Sequence[Stake]) -> Iterator[str]:
