@@ -51,7 +51,7 @@ def people_layers(result: PlotResult, project: Project, wording: Wording, degree
         REACH,
         False,
         "A howl from the middle of the enclosure, downwind or on a clear calm night. Beyond the elevation model flat "
-        "open ground is assumed.",
+        "open ground is assumed. It reaches far beyond the plot: zoom out.",
         ((REACH, "likely source level"), (REACH_BOUND, "low and high source level")),
     )
     yield VectorLayer(
