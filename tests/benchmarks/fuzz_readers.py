@@ -112,6 +112,9 @@ def main() -> None:
 
     warnings.simplefilter("error")
     # Inputs that fail are written to where we are.
+    for seed in SEEDS[kind]:
+        # Libraries are loaded on first use, which would count as the time of an input.
+        once(seed)
     atheris.Setup([sys.argv[0], *sys.argv[1:], str(corpus)], once)
     atheris.Fuzz()
 

@@ -2,6 +2,7 @@
 
     pytest tests/benchmarks/test_killed.py -s              50 kills, about 10 to 20 minutes
     PACKPALE_KILLS=5 pytest tests/benchmarks/test_killed.py -s
+    PACKPALE_MINUTES=30 pytest tests/benchmarks/test_killed.py -s      as many of the 50 as that time has room for
 
 A run is killed as `kill -9` does, with its workers still at work, again and again until it has ended by itself; then
 the next one begins from nothing, until the kills are used up. Compared is every file that two undisturbed runs have the
@@ -25,6 +26,7 @@ from made_inputs import NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made
 
 ROOT = Path(__file__).parents[2]
 KILLS = int(os.environ.get("PACKPALE_KILLS", "50"))
+MINUTES = float(os.environ.get("PACKPALE_MINUTES", "600"))
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT / "pipeline")}
 NOT_THE_SAME = ("run.json",)
 """Holds how long each plot took, and whether it was kept."""
@@ -79,13 +81,14 @@ def test_a_run_killed_again_and_again_ends_with_the_same_bytes(config, tmp_path,
     assert {Path(n).suffix for n in differing if n not in NOT_THE_SAME} <= set(LARGE), differing
     draw = random.Random(7)  # noqa: S311 - moments, no secrets
     kills = ended = left_over = 0
-    while kills < KILLS:
+    until = time.monotonic() + 60 * MINUTES
+    while kills < KILLS and time.monotonic() < until:
         out = tmp_path / f"run-{ended}"
         while True:
             with subprocess.Popen(
                 command(config, out), env=ENVIRONMENT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
             ) as run:
-                if kills < KILLS:
+                if kills < KILLS and time.monotonic() < until:
                     try:
                         run.wait(draw.uniform(0.0, 1.05 * seconds))
                     except subprocess.TimeoutExpired:
