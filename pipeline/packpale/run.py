@@ -14,6 +14,7 @@ import zlib
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 from pathlib import Path
@@ -109,6 +110,7 @@ def run(
     project, inputs = read_and_open(settings, unreadable_ground="fails its plot")
     chosen = _chosen(inputs, plots)
     folders = folder_names([p.plot_id for p in inputs.plots])
+    seen = {f: _seen(f) for f in inputs.files}
     # Relative names: the same inputs in another place, or on another machine, are the same inputs.
     home = settings.resolve().parent
     hashes = {Path(os.path.relpath(f, home)).as_posix(): _file_hash(f) for f in sorted(set(inputs.files))}
@@ -125,6 +127,7 @@ def run(
             outcomes = {**kept, **_compute(jobs, workers, progress, watch)}
         else:
             outcomes = {**kept, **_compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
+        _refuse_changed(seen, [job.finished for job in jobs])
         ordered = tuple(outcomes[plot_id] for plot_id in chosen)
         try:
             _write_run_files(ordered, project, hashes, inputs, out)
@@ -477,10 +480,34 @@ def _key(project: Project, hashes: Mapping[str, str]) -> str:
     return hashlib.sha256((text + json.dumps(names, sort_keys=True)).encode()).hexdigest()
 
 
+def _seen(file: Path) -> tuple[int, int]:
+    state = file.stat()
+    return state.st_size, state.st_mtime_ns
+
+
+def _refuse_changed(seen: Mapping[Path, tuple[int, int]], finished: Sequence[Path]) -> None:
+    """Raise Faults if an input has changed since it was looked at: plots may have read either.
+
+    The first key of the plots of this run is taken back, so that the next one looks at what they read.
+    """
+    changed = [f for f, state in seen.items() if not f.exists() or _seen(f) != state]
+    if not changed:
+        return
+    for folder in finished:
+        with suppress(OSError):
+            reads = (folder / KEY).read_text(encoding="utf-8").splitlines()[1:]
+            (folder / KEY).write_text("\n".join(["", *reads, ""]), encoding="utf-8")
+    raise Faults(
+        [
+            f"{f}: changed while the run was going on; start the same command again, it redoes what that concerns"
+            for f in changed
+        ]
+    )
+
+
 def _reads_key(project: Project, site: Site) -> str:
-    """Stands for everything that a plot's files depend on but its folder's name, inputs by what is read of them."""
-    given = sorted(name for name, value in project.inputs if value is not None)
-    text = json.dumps([__version__, _without_paths(project), given, digest(site)])
+    """Stands for all that a plot's files depend on, inputs by what is read of them; a Site tells which were given."""
+    text = json.dumps([__version__, _without_paths(project), digest(site)])
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -36,7 +36,7 @@ def made(tmp_path, monkeypatch):
     def write_plot(result, project, folder):
         site = result.site
         (folder / "setting_out.csv").write_text(f"{np.nanmean(site.elevation)}\n", encoding="utf-8")
-        summary = PlotSummary(site.plot_id, folder.name, {"reason": ""}, (), (), {}, site.notes)
+        summary = PlotSummary(site.plot_id, folder.name, {"reason": "", "feasible": False}, (), (), {}, site.notes)
         write_summary(summary, folder / "result.json")
         return summary
 
@@ -133,6 +133,31 @@ def test_surroundings_redo_the_plots_within_reach(made):
 def test_settings_redo_every_plot(made):
     redone(made)
     assert redone(made, more="max_slope_deg = 10\n") == set(PLOTS)
+
+
+def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redoes_what_it_concerns(made, monkeypatch):
+    from packpale.review import plot as rooms
+
+    write, dem = rooms.write_plot, made.folder / "dem.tif"
+    before = dem.read_bytes()
+    values = plane(*centres(200, 200)).astype("float32")
+    values[130:140, 120:140] += 1
+
+    def changing(result, project, folder):
+        # North is read before, south and west after.
+        if result.site.plot_id == "north":
+            write_raster(dem, values)
+        return write(result, project, folder)
+
+    with monkeypatch.context() as once:
+        once.setattr(rooms, "write_plot", changing)
+        done, _ = run(made)
+    assert done.exit_code == 2
+    line = f"{dem}: changed while the run was going on; start the same command again, it redoes what that concerns"
+    assert done.stderr.splitlines()[-1] == line
+    # The file is as it was when the run began: south has read the other one.
+    dem.write_bytes(before)
+    assert redone(made) == {"south"}
 
 
 def test_fresh_redoes_every_plot(made):
