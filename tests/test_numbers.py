@@ -34,27 +34,48 @@ def rolling(x, y):
     return plane(x, y) + 1.5 * np.sin((x - WEST) / 17.3) * np.cos((NORTH - y) / 23.7)
 
 
-@pytest.fixture
-def made(tmp_path):
+def inputs_in(folder):
     """Rolling ground, a house, a viewpoint and a wood."""
-    made = Made(tmp_path)
+    made = Made(folder)
     made.raster(rolling(*centres(200, 200)), file="whole.tif")
     for kind, shape in (
         ("dwellings", Point(WEST + 10, NORTH - 190)),
         ("viewpoints", Point(WEST + 15, NORTH - 10)),
         ("woodland", box(WEST, NORTH - 100, WEST + 30, NORTH - 70)),
     ):
-        made.inputs[kind] = write_vector(tmp_path / f"{kind}.gpkg", [({"name": "one"}, shape)])
+        made.inputs[kind] = write_vector(folder / f"{kind}.gpkg", [({"name": "one"}, shape)])
     made.settings["run"] = {"draws": 200}
     return made
 
 
-@pytest.fixture
-def drawn(made):
+def with_line(made):
     """The same with a drawn fence line, which stays where it is whatever the ground."""
     path = write_vector(made.folder / "line.gpkg", [({"name": "north"}, LINE)])
     made.settings["enclosure"] = {"fence_line": path}
     return made
+
+
+@pytest.fixture
+def made(tmp_path):
+    return inputs_in(tmp_path)
+
+
+@pytest.fixture
+def drawn(tmp_path):
+    return with_line(inputs_in(tmp_path))
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """What is told of the northern plot."""
+    return summary(*read(inputs_in(tmp_path_factory.mktemp("fitted"))))
+
+
+@pytest.fixture(scope="module")
+def whole_drawn(tmp_path_factory):
+    """The same with the drawn line; site and settings with it."""
+    site, project = read(with_line(inputs_in(tmp_path_factory.mktemp("drawn"))))
+    return summary(site, project), site, project
 
 
 def read(made, plot="north"):
@@ -106,9 +127,8 @@ def same(first, second, **within):
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_a_gap_anywhere_leaves_a_figure_as_it_is_or_missing_or_is_told(drawn, seed):
-    site, project = read(drawn)
-    whole = summary(site, project)
+def test_a_gap_anywhere_leaves_a_figure_as_it_is_or_missing_or_is_told(whole_drawn, seed):
+    whole, site, project = whole_drawn
     rng = np.random.default_rng(seed)
     elevation = site.elevation.copy()
     elevation[rng.integers(0, site.grid.rows, 3), rng.integers(0, site.grid.cols, 3)] = np.nan
@@ -129,11 +149,11 @@ def test_a_gap_anywhere_leaves_a_figure_as_it_is_or_missing_or_is_told(drawn, se
     assert told or not changed
 
 
-def test_a_gap_in_the_margin_changes_no_figure_of_the_land(drawn):
-    site, project = read(drawn)
+def test_a_gap_in_the_margin_changes_no_figure_of_the_land(whole_drawn):
+    whole, site, project = whole_drawn
     gap = site.elevation.copy()
     gap[-1, -1] = np.nan
-    whole, found = summary(site, project), summary(dataclasses.replace(site, elevation=gap), project)
+    found = summary(dataclasses.replace(site, elevation=gap), project)
     assert found.figures == whole.figures
     assert not {MISSING} & {limit["name"] for limit in found.details["limits"]}
 
@@ -181,8 +201,7 @@ def test_the_order_of_plots_is_no_matter(made):
     assert ranked[0] == ranked[1]
 
 
-def test_a_raster_in_tiles_gives_the_same_to_the_last_digit(made):
-    whole = summary(*read(made))
+def test_a_raster_in_tiles_gives_the_same_to_the_last_digit(made, whole):
     values = rolling(*centres(200, 200))
     # Through both plots and not through the middle.
     parts = [(slice(0, 51), slice(0, 57)), (slice(0, 51), slice(57, 200)), (slice(51, 200), slice(0, 57))]
@@ -195,10 +214,10 @@ def test_a_raster_in_tiles_gives_the_same_to_the_last_digit(made):
 
 
 @pytest.mark.parametrize("cell", [None, 1.7], ids=["cells of the raster", "cells of the run's own"])
-def test_where_the_raster_begins_is_no_matter(made, cell):
+def test_where_the_raster_begins_is_no_matter(made, whole, cell):
     if cell is not None:
         made.settings["land"]["cell_m"] = cell
-    whole = summary(*read(made))
+        whole = summary(*read(made))
     # One cell less in the north and the west, three in the south and the east, on the same lattice.
     made.raster(rolling(*centres(200, 200))[1:-3, 1:-3], file="less.tif", west=WEST + 1, north=NORTH - 1)
     less = summary(*read(made))
@@ -207,8 +226,7 @@ def test_where_the_raster_begins_is_no_matter(made, cell):
 
 
 @pytest.mark.parametrize(("unit", "metres"), [("ft", FOOT), ("us-ft", US_FOOT)])
-def test_the_unit_of_elevations_is_no_matter(made, unit, metres):
-    whole = summary(*read(made))
+def test_the_unit_of_elevations_is_no_matter(made, whole, unit, metres):
     made.raster(rolling(*centres(200, 200)) / metres, file=f"{unit}.tif")
     made.inputs["elevation_unit"] = unit
     same(whole, summary(*read(made)), rel=1e-6, abs=1e-6)
