@@ -132,6 +132,8 @@ def run(
         try:
             _write_run_files(ordered, project, hashes, inputs, out)
         except Exception as error:
+            if isinstance(error, OSError) and error.errno and not error.filename:
+                raise OSError(error.errno, error.strerror, str(out)) from error
             if isinstance(error, OSError | Faults) or not _full(out):
                 raise
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(out)) from error

@@ -245,6 +245,17 @@ def test_a_disk_that_fills_up_fails_plots_or_ends_the_run_and_the_next_goes_on(m
         assert one == two
 
 
+def test_a_disk_that_is_full_at_the_end_is_said_with_the_folder(made, monkeypatch):
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("packpale.review.run.write_run", full)
+    done, _ = run(made)
+    assert done.exit_code == 2
+    todo = "make room and start the same command again, it goes on where it was"
+    assert done.stderr.splitlines()[-1] == f"{made.folder / 'out'}: No space left on device; {todo}"
+
+
 def test_an_output_folder_that_cannot_be_written_is_said_in_one_line(made, monkeypatch):
     def read_only(path, *_, **__):
         raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))
