@@ -30,6 +30,7 @@ from packpale.settings import Project, read_settings
 from packpale.site.digest import digest
 from packpale.site.inputs import Inputs, open_inputs
 from packpale.site.model import Site
+from packpale.site.neighbourhood import near_after_near
 from packpale.warming import parts_to_compile, warm
 
 STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
@@ -121,7 +122,9 @@ def run(
             summary = None if fresh else _finished(out / PLOTS / folders[plot_id], 0, f"{key}-{plot_id}")
             if summary:
                 kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, summary)
-        jobs = [_Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in chosen if p not in kept]
+        # Neighbours one after the other: what one has read of a raster's blocks the next finds in memory.
+        left = [p.plot_id for p in near_after_near(p for p in inputs.plots if p.plot_id in chosen)]
+        jobs = [_Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in left if p not in kept]
         progress = Progress(total=len(jobs))
         if cluster is None:
             outcomes = {**kept, **_compute(jobs, workers, progress, watch)}

@@ -1,6 +1,7 @@
 """Elevation on the run's grid: native cells exact, reprojection bilinear, tiles seamless, units and nodata."""
 
 import json
+import os
 import warnings
 from pathlib import Path
 
@@ -214,9 +215,26 @@ def test_only_tiles_under_the_window_are_opened(tmp_path, monkeypatch):
     project = made.project()
     inputs = open_inputs(project)
     opened = []
-    monkeypatch.setattr(rasters, "_opened", lambda path, real=rasters._opened: opened.append(path.name) or real(path))
+    real = rasters._kept_open
+    monkeypatch.setattr(rasters, "_kept_open", lambda path: opened.append(path.name) or real(path))
     read_site(inputs, "north", project)
     assert opened == ["a.tif"]
+
+
+def test_a_raster_stays_open_for_the_next_plot_and_is_opened_again_once_it_changed(tmp_path, monkeypatch):
+    opened = []
+    monkeypatch.setattr(rasters, "_opened", lambda path, real=rasters._opened: opened.append(path.name) or real(path))
+    path = write_raster(tmp_path / "one.tif")
+    sources = [rasters._kept_open(path) for _ in range(3)]
+    assert opened == ["one.tif"]
+    assert sources[0] is sources[2]
+    os.utime(path, ns=(1, 1))
+    assert rasters._kept_open(path) is not sources[0]
+    others = [write_raster(tmp_path / f"{k}.tif") for k in range(rasters.MOST_OPEN)]
+    for other in others:
+        rasters._kept_open(other)
+    assert sources[0].closed
+    assert len(rasters._kept.sources) == rasters.MOST_OPEN
 
 
 def test_only_the_window_is_read(tmp_path, monkeypatch):

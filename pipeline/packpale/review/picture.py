@@ -158,7 +158,8 @@ def _fill(axes: "Axes", area: "BaseGeometry", **style: Any) -> None:
     if len(rings):
         # One patch for all: rough ground has thousands of parts.
         outline = Outline.make_compound_path(*(Outline(shapely.get_coordinates(ring), closed=True) for ring in rings))
-        axes.add_patch(PathPatch(outline, edgecolor="none", **style))
+        # Not add_patch: it would measure every corner, for limits that are set already.
+        axes.add_artist(PathPatch(outline, edgecolor="none", **style))
 
 
 def _lines(axes: "Axes", lines: "BaseGeometry", **style: Any) -> None:

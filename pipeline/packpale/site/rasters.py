@@ -2,10 +2,12 @@
 
 import functools
 import math
+import threading
 import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import shapely
@@ -33,6 +35,10 @@ MOST_CELLS = 200_000_000
 """Cells a plot's window may have: 1.6 GB for each array over it."""
 BLOCK_CELLS = 8_000_000
 """Cells worked on at a time. 64 MB for each array."""
+BLOCK_CACHE_BYTES = 64_000_000
+"""Blocks of rasters that a process keeps, for plots that share them. GDAL alone would take 5 % of all memory."""
+MOST_OPEN = 16
+"""Rasters kept open at a time."""
 LATTICE_TOLERANCE = 0.01
 """Tiles lie on one lattice if their cells meet within this part of a cell."""
 KNOT_STEP = 16
@@ -245,6 +251,30 @@ def _opened(path: Path):  # type: ignore[no-untyped-def]  # rasterio carries no 
         raise Faults([f"{path.name}: cannot be read as a raster ({reason}); supply a whole file"]) from error
 
 
+class _Kept(threading.local):
+    """Rasters that a thread has open, those read last at the end; GDAL lets no two threads share one."""
+
+    def __init__(self) -> None:
+        self.sources: dict[tuple[Path, int, int], Any] = {}
+
+
+_kept = _Kept()
+
+
+def _kept_open(path: Path) -> Any:
+    """As _opened, but left open for the next plot: what it read of shared blocks stays in memory, up to a limit."""
+    try:
+        status = path.stat()
+    except OSError:
+        return _opened(path)
+    key = (path, status.st_mtime_ns, status.st_size)
+    source = _kept.sources.pop(key, None) or _opened(path)
+    _kept.sources[key] = source
+    while len(_kept.sources) > MOST_OPEN:
+        _kept.sources.pop(next(iter(_kept.sources))).close()
+    return source
+
+
 @functools.cache
 def _drivers() -> list[str]:
     import rasterio
@@ -400,6 +430,7 @@ def _lattice_of_centres(elevation: Elevation, crs: CRS, grid: Grid) -> tuple[Arr
 
 def _read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int) -> Array:
     """Elevations of a window of the lattice [m], NaN where no tile has data; opens only tiles that it touches."""
+    import rasterio
     from rasterio.errors import RasterioError
     from rasterio.windows import Window
 
@@ -412,7 +443,8 @@ def _read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int
         part = out[r0 - row : r1 - row, c0 - col : c1 - col]
         if not np.isnan(part).any():
             continue
-        with _opened(tile.path) as source:
+        with rasterio.Env(GDAL_CACHEMAX=BLOCK_CACHE_BYTES):
+            source = _kept_open(tile.path)
             try:
                 read = source.read(1, window=Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0), masked=True)
             except (RasterioError, OSError) as error:
