@@ -1,6 +1,7 @@
 """The plan of a run: what it concludes from the plots measured. The benchmarks compare whole plans with runs."""
 
 from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 
 import pytest
 from click.testing import CliRunner
@@ -103,6 +104,20 @@ def test_a_plan_of_plots_that_fail_names_them(tmp_path, monkeypatch):
     made.inputs["elevation"][0].unlink()
     with pytest.raises(Faults, match=r"plot north: failed: .*there is no such file"):
         planning.plan(project, inputs, before=0.0)
+
+
+def test_a_process_that_is_ended_while_a_plan_is_made_is_told(tmp_path, monkeypatch):
+    class Ended(ThreadPoolExecutor):
+        def submit(self, *_call):
+            raise BrokenProcessPool
+
+    monkeypatch.setattr(planning, "_process", lambda: Ended(1))
+    made = Made(tmp_path)
+    project = made.project()
+    with pytest.raises(
+        Faults, match="one of the plots north, south was ended from outside, perhaps for lack of memory"
+    ):
+        planning.plan(project, open_inputs(project), before=0.0)
 
 
 def test_a_number_of_workers_without_a_plan_is_refused():

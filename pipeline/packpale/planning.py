@@ -7,6 +7,7 @@ import tempfile
 import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
@@ -114,6 +115,13 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
         started = time.process_time()
         _write_run_files(ended[1:], project, {}, inputs, folder)
         finishing = (time.process_time() - started) / len(jobs)
+    except BrokenProcessPool as error:
+        raise Faults(
+            [
+                f"--plan: the process computing one of the plots {', '.join(chosen)} was ended from outside, perhaps "
+                "for lack of memory; free some, or set a larger land.cell_m"
+            ]
+        ) from error
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     samples = tuple(_sample(r, cells[r.outcome.plot_id]) for r in results[1:])
