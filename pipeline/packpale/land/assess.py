@@ -82,7 +82,13 @@ def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | Non
 
 def weighted_sum(memberships: Mapping[str, Array], weights: Mapping[str, float]) -> Array:
     """Sum of weight times membership over the criteria; NaN where a membership is."""
-    return np.sum([weight * memberships[name] for name, weight in weights.items()], axis=0)  # type: ignore[no-any-return]
+    total: Array | None = None
+    # One after the other: all terms at once would be a plot's largest need of memory.
+    for name, weight in weights.items():
+        total = weight * memberships[name] if total is None else np.add(total, weight * memberships[name], out=total)
+    if total is None:
+        raise ValueError("no criterion has a weight")
+    return total
 
 
 def _notes_on_inflow(site: Site, water: Drainage) -> tuple[str, ...]:

@@ -52,16 +52,18 @@ def dryness(
     height_above_drainage: Array,
 ) -> Array:
     """Degree of drainage, 0 to 1, by the worst of five quantities; lengths in metres."""
-    quantities = {
-        "wetness": wetness,
-        "ponding": ponding,
-        "drainage class": drainage_class.astype(float),
-        "water table": 100 * water_table,
+    # Made when their turn comes, so that no more than two are held at a time.
+    quantities: dict[str, Callable[[], Array]] = {
+        "wetness": lambda: wetness,
+        "ponding": lambda: ponding,
+        "drainage class": lambda: drainage_class.astype(float),
+        "water table": lambda: 100 * water_table,
         # Where water leaves the window before it meets a channel, no channel is known to be near.
-        "height above drainage": np.where(np.isnan(height_above_drainage), np.inf, height_above_drainage),
+        "height above drainage": lambda: np.where(np.isnan(height_above_drainage), np.inf, height_above_drainage),
     }
-    degrees = [degree(quantity, criteria()["drainage", name]) for name, quantity in quantities.items()]
-    worst: Array = np.minimum.reduce(degrees)
+    worst: Array = np.full(wetness.shape, np.inf)
+    for name, quantity in quantities.items():
+        np.minimum(worst, degree(quantity(), criteria()["drainage", name]), out=worst)
     return worst
 
 

@@ -1,6 +1,6 @@
 """How far the ground limits digging, and which of its properties limits it most."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,20 +34,22 @@ def digging(soil: Soil, *, slope: Array, ponding: Array) -> Digging:
     .. [1] USDA Natural Resources Conservation Service, "ENG - Shallow Excavations" (rule 302 of the National Soil
        Information System); its numbers stand in values/shallow_excavations.csv.
     """
-    quantities = {
-        "hard bedrock": np.where(soil.rock_is_hard, 100 * soil.depth_to_rock, np.inf),
-        "soft bedrock": np.where(soil.rock_is_hard, np.inf, 100 * soil.depth_to_rock),
-        "water table": 100 * soil.water_table,
-        "clay": soil.clay,
-        "stones": soil.stones,
-        "slope": 100 * slope,
-        "ponding": ponding,
+    # Made when their turn comes, so that no more than two are held at a time.
+    quantities: dict[str, Callable[[], Array]] = {
+        "hard bedrock": lambda: np.where(soil.rock_is_hard, 100 * soil.depth_to_rock, np.inf),
+        "soft bedrock": lambda: np.where(soil.rock_is_hard, np.inf, 100 * soil.depth_to_rock),
+        "water table": lambda: 100 * soil.water_table,
+        "clay": lambda: soil.clay,
+        "stones": lambda: soil.stones,
+        "slope": lambda: 100 * slope,
+        "ponding": lambda: ponding,
     }
     limitation, feature = np.zeros(slope.shape), np.full(slope.shape, -1, np.int8)
-    for index, degrees in enumerate(limitations(quantities).values()):
+    for index, (name, curve) in enumerate(shallow_excavations().items()):
+        degrees = degree(quantities[name](), curve)
         feature[degrees > limitation] = index
         # np.maximum hands NaN on: a cell with an unknown feature is not known.
-        limitation = np.maximum(limitation, degrees)
+        np.maximum(limitation, degrees, out=limitation)
     feature[np.isnan(limitation)] = -1
     return Digging(limitation, feature)
 
