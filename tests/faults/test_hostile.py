@@ -428,6 +428,16 @@ def empty_plots(made):
     made.plots_text("", "p.geojson")
 
 
+@case(r"p\.geojson: has no column 'name'; columns are none; name one of them")
+def columns_without_a_name(made):
+    # Found by fuzzing: the library warned on stderr.
+    made.plots_text(
+        '{"type": "FeatureCollection", "features": [{"type": "Feature", "\0\0operties": {"name": "a"}, '
+        '"geometry": {"type": "Polygon", "c/ordinates": [[[10.41, 50.54], [10.42, 50.54], [10.42, 40.55]]]}}]}',
+        "p.geojson",
+    )
+
+
 @case(rf"p\.geojson: {NOT_READ}")
 def json_that_is_no_collection(made):
     made.plots_text("[1, 2, 3]", "p.geojson")

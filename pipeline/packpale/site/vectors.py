@@ -136,7 +136,10 @@ def _as_faults(path: Path) -> Iterator[None]:
     from pyogrio.errors import DataLayerError, DataSourceError
 
     try:
-        yield
+        with warnings.catch_warnings():
+            # Columns without a name and the like: what matters of it is told as a fault.
+            warnings.simplefilter("ignore")
+            yield
     except (FionaError, DataSourceError, DataLayerError, OSError, ValueError, UnicodeError) as error:
         reason = " ".join(str(error).split())
         raise Faults([f"{path.name}: cannot be read as a vector file ({reason}); supply {EXAMPLES}"]) from error
