@@ -208,3 +208,27 @@ def test_pictures_that_are_not_there_are_linked_to(run, tmp_path):
     sources = {a["src"] for a in pages.read(tmp_path / "embedded/index.html").named("img")}
     assert all(s.startswith("data:image/png") for s in sources)
     assert json.loads((tmp_path / "run.json").read_text()) == record
+
+
+def test_plots_beyond_those_told_in_full_stand_in_the_tables_only(run, tmp_path):
+    from packpale.review.run import write_run
+    from packpale.review.summary import read_summary
+
+    settings = factory.project(ranking={"told_in_full": 1})
+    summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
+    first, second, last = (row.plot_id for row in run.ranking.rows)
+    warnings = ["Of all.", f"{first}: of the first.", f"{second}: of the second.", f"{last}: of the last."]
+    record = {"version": "0", "seed": 1, "crs": factory.CRS, "warnings": warnings}
+    write_run(summaries, run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
+    page = pages.read(tmp_path / "index.html")
+    assert [a["aria-labelledby"] for a in page.named("article")] == ["plot-1"]
+    links = {a["href"] for a in page.named("a")}
+    assert "#plot-1" in links
+    assert not {"#plot-2", "#plot-3"} & links
+    assert {f"plots/{s.folder}/map.html" for s in summaries} <= links
+    text = (tmp_path / "index.html").read_text(encoding="utf-8")
+    assert "The 2 others stand in the tables" in text
+    assert "Of all." in text
+    assert "of the first." in text
+    assert "of the second." not in text
+    assert "of the last." not in text

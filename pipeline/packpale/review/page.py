@@ -59,12 +59,18 @@ def write_page(
     """Write index.html; pictures are taken from the plots' folders inside ``plots``."""
     by_id = {s.plot_id: s for s in summaries}
     budget = _Budget(EMBEDDED_BYTES)
-    cards = [_card(place, by_id[place.plot_id], plots, budget) for place in ranking.rows]
+    told = project.ranking.told_in_full
+    cards = [
+        _card(place, by_id[place.plot_id], plots if n < told else None, budget) for n, place in enumerate(ranking.rows)
+    ]
     text = render(
         "index.html",
         project=project,
         show=wording,
         cards=cards,
+        told=cards[:told],
+        address_of=lambda index: f"#plot-{index + 1}" if index < told else cards[index].map_address,
+        warnings=_warnings(record.get("warnings", ()), [c.place.plot_id for c in cards[told:]]),
         winners=[c for c in cards if c.place.feasible],
         record=record,
         failed={k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"},
@@ -72,7 +78,7 @@ def write_page(
         backed=list(backed(project)),
         method=METHOD,
         guidance=guidance_table(project, wording),
-        bars=place_bars(ranking),
+        bars=place_bars(ranking)[:told],
         places_text=places_text,
         overtaking=list(overtaking_sentences(ranking)),
         limits_of=_limits,
@@ -81,6 +87,12 @@ def write_page(
     )
     path.write_bytes(text.encode("utf-8"))
     write_report(text, path.with_name("report.pdf"), title=project.title, plots=plots)
+
+
+def _warnings(lines: Sequence[str], left_out: Sequence[str]) -> list[str]:
+    """Warnings of the run but those of plots that are not told of."""
+    beginnings = tuple(f"{plot_id}: " for plot_id in left_out)
+    return [line for line in lines if not line.startswith(beginnings)]
 
 
 def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:
@@ -116,7 +128,8 @@ class _Budget:
         return True
 
 
-def _card(place: RankedPlot, summary: PlotSummary, plots: Path, budget: _Budget) -> Card:
+def _card(place: RankedPlot, summary: PlotSummary, plots: Path | None, budget: _Budget) -> Card:
+    """The card of a plot; without ``plots`` it has no pictures."""
     name = place.plot_id
     fits = bool(summary.layers["fence_lines"])
     texts = {
@@ -135,7 +148,9 @@ def _card(place: RankedPlot, summary: PlotSummary, plots: Path, budget: _Budget)
         ),
     }
     shown = ("picture", "section", "profile") if summary.earthworks else ("picture",)
-    pictures = {key: Picture(_source(plots, summary.folder, f"{key}.png", budget), *texts[key]) for key in shown}
+    pictures = {
+        key: Picture(_source(plots, summary.folder, f"{key}.png", budget), *texts[key]) for key in shown if plots
+    }
     return Card(place, summary, pictures, plot_map_address(summary), f"plots/{quote(summary.folder)}/")
 
 

@@ -17,6 +17,8 @@ class RankingSettings(Settings):
 
     weights: dict[RankingCriterion, NotNegative] = {k: default(f"ranking.weights.{k}") for k in RANKING_CRITERIA}
     """Weight of the suitability inside the fence, of its size, and of the price per hectare."""
+    told_in_full: Annotated[int, Field(ge=1, le=200)] = default("ranking.told_in_full")
+    """Plots that index.html and report.pdf tell of in full, from the first; the others stand in the tables and maps."""
 
     @field_validator("weights")
     @classmethod
