@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 
 from packpale.holding import end_with_the_run
-from packpale.run import _Job
+from packpale.one_plot import Job
 
 
 @dataclass(frozen=True)
-class Deadly(_Job):
+class Deadly(Job):
     """A job that ends its process as lack of memory does: from outside, without a word."""
 
     @property

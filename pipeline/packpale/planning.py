@@ -17,7 +17,8 @@ from pyproj import CRS
 
 from packpale.faults import Faults
 from packpale.holding import held
-from packpale.run import PlotOutcome, _Job, _write_run_files, compute_plot
+from packpale.one_plot import Job, PlotOutcome, compute_plot
+from packpale.run import write_run_files
 from packpale.settings import Project
 from packpale.site import crs as crs_
 from packpale.site.grid import Grid
@@ -101,7 +102,7 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
     folder = Path(tempfile.mkdtemp(prefix="packpale-plan-"))
     try:
         with held(folder) as name:
-            jobs = [_Job(inputs, project, p, f"sample-{n}", folder, "plan", name) for n, p in enumerate(chosen)]
+            jobs = [Job(inputs, project, p, f"sample-{n}", folder, "plan", name) for n, p in enumerate(chosen)]
             with _process() as pool:
                 # The first one twice: what has to be compiled is compiled once and for all, and is no part of a run.
                 results = [pool.submit(_measured, job).result() for job in (jobs[0], *jobs)]
@@ -113,7 +114,7 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
         if failed:
             raise Faults(sorted(failed))
         started = time.process_time()
-        _write_run_files(ended[1:], project, {}, inputs, folder)
+        write_run_files(ended[1:], project, {}, inputs, folder)
         finishing = (time.process_time() - started) / len(jobs)
     except BrokenProcessPool as error:
         raise Faults(
@@ -163,7 +164,7 @@ class _Measured:
     peak: int | None
 
 
-def _measured(job: _Job) -> _Measured:
+def _measured(job: Job) -> _Measured:
     started = time.process_time()
     outcome = compute_plot(job)
     now = time.process_time()

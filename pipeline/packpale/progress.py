@@ -5,7 +5,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from packpale.run import PlotOutcome, Progress, Watcher
+from packpale.many_plots import Progress, Watcher
+from packpale.one_plot import PlotOutcome
 
 PLAIN_EVERY_S = 5.0
 """Between two plain lines of a count. [s]"""

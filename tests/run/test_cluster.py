@@ -17,10 +17,10 @@ from click.testing import CliRunner
 
 from made_cluster import Machine, wait_until
 from made_inputs import NORTH_PLOT, Made
-from packpale import cli, cluster
-from packpale import run as run_module
+from packpale import cli, cluster, many_plots, one_plot
 from packpale.cluster import ClusterExecutor, WorkersEnded, cluster_executor, code_hash
 from packpale.faults import Faults
+from packpale.run import run
 from packpale.site.inputs import open_inputs
 
 cloudpickle = pytest.importorskip("cloudpickle", reason="the extra cluster is not installed")
@@ -163,7 +163,7 @@ def test_a_cluster_without_workers_is_given_up_after_a_while(monkeypatch):
 def test_a_plot_whose_workers_were_ended_fails_and_the_run_goes_on():
     ended = Future()
     ended.set_exception(WorkersEnded("each worker was ended"))
-    outcome = run_module._ended(ended, SimpleNamespace(plot_id="north"))
+    outcome = many_plots._ended(ended, SimpleNamespace(plot_id="north"))
     assert (outcome.plot_id, outcome.status, outcome.reason) == ("north", "failed", "each worker was ended")
 
 
@@ -172,11 +172,11 @@ def test_workers_read_the_inputs_of_a_run_from_one_file(tmp_path):
     project = made.project()
     inputs = open_inputs(project)
     (tmp_path / ".partial").mkdir()
-    jobs = [run_module._Job(inputs, project, p.plot_id, p.plot_id, tmp_path, "key") for p in inputs.plots]
-    shared = run_module._sharing(jobs)
+    jobs = [one_plot.Job(inputs, project, p.plot_id, p.plot_id, tmp_path, "key") for p in inputs.plots]
+    shared = many_plots._sharing(jobs)
     assert [job.plot_id for job in shared] == ["north", "south"]
     assert len({job.inputs for job in shared}) == 1
-    assert run_module._read_back(shared[0].inputs) == inputs
+    assert one_plot._read_back(shared[0].inputs) == inputs
     assert len(pickle.dumps(shared[0])) < len(pickle.dumps(jobs[0]))
 
 
@@ -197,7 +197,7 @@ def config(tmp_path):
 
 
 def test_a_run_has_the_same_bytes_as_without_a_cluster(machine, config, tmp_path, monkeypatch):
-    run_module.run(config, out=tmp_path / "here")
+    run(config, out=tmp_path / "here")
     monkeypatch.chdir(tmp_path)
     on_cluster = ["run", "small.toml", "--out", "there", "--cluster", machine.address]
     done = CliRunner().invoke(cli.commands, on_cluster)

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from packpale import run as run_module
-from packpale.run import folder_names
+from packpale import one_plot
+from packpale.run import folder_names, run
 from packpale.settings import read_settings
 from packpale.site.inputs import open_inputs
 
@@ -70,15 +70,15 @@ def test_an_unknown_plot_is_named_with_those_there_are(run_command, config, tmp_
 
 def test_a_failed_plot_is_named_and_the_others_are_complete(config, tmp_path, monkeypatch):
     broken = some_plot(config)
-    whole = run_module._through_the_rooms
+    whole = one_plot._through_the_rooms
 
     def breaking(job):
         if job.plot_id == broken:
             raise RuntimeError("the ground opened")
         return whole(job)
 
-    monkeypatch.setattr(run_module, "_through_the_rooms", breaking)
-    outcome = run_module.run(config, out=tmp_path / "out", workers=1)
+    monkeypatch.setattr(one_plot, "_through_the_rooms", breaking)
+    outcome = run(config, out=tmp_path / "out", workers=1)
     assert not outcome.complete
     failed = [p for p in outcome.plots if p.status == "failed"]
     assert [(p.plot_id, p.reason) for p in failed] == [(broken, "RuntimeError: the ground opened")]
@@ -88,7 +88,7 @@ def test_a_failed_plot_is_named_and_the_others_are_complete(config, tmp_path, mo
     assert f"<li>{broken}: RuntimeError: the ground opened</li>" in page
     assert len(list((tmp_path / "out" / "plots").iterdir())) == len(outcome.plots) - 1
     monkeypatch.undo()
-    assert run_module.run(config, out=tmp_path / "out", workers=1).complete
+    assert run(config, out=tmp_path / "out", workers=1).complete
     assert "computing failed" not in (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
 
 
@@ -96,8 +96,8 @@ def test_a_run_without_a_plot_computed_says_so_and_not_that_nothing_fits(config,
     def breaking(_job):
         raise RuntimeError("the ground opened")
 
-    monkeypatch.setattr(run_module, "_through_the_rooms", breaking)
-    run_module.run(config, out=tmp_path / "out", workers=1)
+    monkeypatch.setattr(one_plot, "_through_the_rooms", breaking)
+    run(config, out=tmp_path / "out", workers=1)
     page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
     assert "No plot could be computed." in page
     assert "does an enclosure fit" not in page

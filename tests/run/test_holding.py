@@ -12,11 +12,11 @@ from click.testing import CliRunner
 
 import made_workers
 from made_inputs import Made
-from packpale import run as run_module
 from packpale.cli import commands
 from packpale.faults import Faults, in_words
 from packpale.holding import KEY, PARTIAL, held, put_in_place
-from packpale.run import Progress
+from packpale.many_plots import Progress, compute_here
+from packpale.one_plot import Job
 
 ROOT = Path(__file__).parents[2]
 ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT / "pipeline"), str(ROOT / "tests")])}
@@ -168,11 +168,11 @@ def test_a_link_in_the_place_of_a_plot_makes_way_and_what_it_leads_to_stays(tmp_
 def test_a_plot_whose_worker_is_killed_fails_with_its_name_and_the_other_ends(tmp_path):
     (tmp_path / PARTIAL).mkdir()
     # Without inputs a job fails; one ends its process on top of that.
-    jobs = [kind(None, None, kind.__name__, "a", tmp_path, "") for kind in (made_workers.Deadly, run_module._Job)]
-    outcomes = run_module._compute(jobs, 2, Progress(total=2), lambda progress, finished: None)
+    jobs = [kind(None, None, kind.__name__, "a", tmp_path, "") for kind in (made_workers.Deadly, Job)]
+    outcomes = compute_here(jobs, 2, Progress(total=2), lambda progress, finished: None)
     assert {name: (o.status, o.reason) for name, o in outcomes.items()} == {
         "Deadly": ("failed", "the process computing this plot was ended from outside, perhaps for lack of memory"),
-        "_Job": ("failed", "AttributeError: 'NoneType' object has no attribute 'plot'"),
+        "Job": ("failed", "AttributeError: 'NoneType' object has no attribute 'plot'"),
     }
 
 

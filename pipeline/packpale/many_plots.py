@@ -1,0 +1,137 @@
+"""Many plots over the processes of this machine or the workers of a cluster, and what is told meanwhile."""
+
+import hashlib
+import pickle
+import time
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field, replace
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Protocol
+
+from packpale.cluster import WorkersEnded, cluster_executor
+from packpale.holding import PARTIAL, end_with_the_run
+from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
+from packpale.warming import parts_to_compile, warm
+
+
+@dataclass
+class Progress:
+    """What a caller is told while a run goes on."""
+
+    total: int
+    done: int = 0
+    failed: int = 0
+    started: float = field(default_factory=time.monotonic)
+    stages: Mapping[str, str] = field(default_factory=dict)
+    """Stage of each plot that is being computed, by plot."""
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Estimate from the plots finished so far; None before the first."""
+        if not self.done:
+            return None
+        return (time.monotonic() - self.started) / self.done * (self.total - self.done)
+
+
+class Watcher(Protocol):
+    """Called whenever a plot ends and about once a second in between."""
+
+    def __call__(self, progress: Progress, finished: PlotOutcome | None) -> None: ...
+
+
+def compute_here(jobs: Sequence[Job], workers: int, progress: Progress, watch: Watcher) -> dict[str, PlotOutcome]:
+    """All jobs over worker processes; a plot that brings its worker down is tried once more, alone."""
+    outcomes: dict[str, PlotOutcome] = {}
+    finish = _gathering(outcomes, progress, watch)
+    if workers == 1 or len(jobs) <= 1:
+        for job in jobs:
+            watch(progress, None)
+            finish(compute_plot(job))
+        return outcomes
+    left = jobs = _sharing(jobs)
+    try:
+        with _pool(min(workers, len(jobs))) as pool:
+            # Ahead of the plots in the queue; should one go wrong, the plots will say so.
+            for part in parts_to_compile():
+                pool.submit(warm, part)
+            _over(pool, left, progress, watch, finish)
+    except BrokenProcessPool:
+        for job in [j for j in jobs if j.plot_id not in outcomes]:
+            try:
+                with _pool(1) as alone:
+                    _over(alone, [job], progress, watch, finish)
+            except BrokenProcessPool:
+                reason = "the process computing this plot was ended from outside, perhaps for lack of memory"
+                finish(PlotOutcome(job.plot_id, "failed", reason, 0.0, None))
+    return outcomes
+
+
+def compute_on_cluster(
+    address: str, jobs: Sequence[Job], files: Sequence[Path], progress: Progress, watch: Watcher
+) -> dict[str, PlotOutcome]:
+    """All jobs on the workers of a Dask cluster, which see the output folder under the same absolute path."""
+    outcomes: dict[str, PlotOutcome] = {}
+    if not jobs:
+        return outcomes
+    jobs = _sharing([replace(job, out=job.out.absolute()) for job in jobs])
+    with cluster_executor(address, folder=jobs[0].out / PARTIAL, files=files) as executor:
+
+        def watching(progress: Progress, finished: PlotOutcome | None) -> None:
+            executor.raise_if_lost()
+            watch(progress, finished)
+
+        _over(executor, jobs, progress, watching, _gathering(outcomes, progress, watching))
+    return outcomes
+
+
+def _sharing(jobs: Sequence[Job]) -> list[Job]:
+    """The same jobs, their inputs in a file beside what they build, which each worker reads once."""
+    held = pickle.dumps(jobs[0].inputs)
+    file = jobs[0].out / PARTIAL / f"inputs-{hashlib.sha256(held).hexdigest()[:16]}.pickle"
+    file.write_bytes(held)
+    return [replace(job, inputs=file) for job in jobs]
+
+
+def _gathering(outcomes: dict[str, PlotOutcome], progress: Progress, watch: Watcher) -> Callable[[PlotOutcome], None]:
+    def finish(outcome: PlotOutcome) -> None:
+        outcomes[outcome.plot_id] = outcome
+        progress.done += 1
+        progress.failed += outcome.status == "failed"
+        watch(progress, outcome)
+
+    return finish
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    # spawn: compiled kernels and raster handles do not survive a fork.
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=end_with_the_run)
+
+
+def _over(
+    executor: Executor,
+    jobs: Sequence[Job],
+    progress: Progress,
+    watch: Watcher,
+    finish: Callable[[PlotOutcome], None],
+) -> None:
+    futures: dict[Future[PlotOutcome], Job] = {executor.submit(compute_plot, job): job for job in jobs}
+    try:
+        while futures:
+            ended, _ = wait(futures, timeout=1.0, return_when=FIRST_COMPLETED)
+            for future in ended:
+                finish(_ended(future, futures.pop(future)))
+            progress.stages = {j.plot_id: s for j in futures.values() if (s := read_stage(j.stage_file))}
+            watch(progress, None)
+    except BaseException:
+        executor.shutdown(wait=False, cancel_futures=True)
+        raise
+
+
+def _ended(future: Future[PlotOutcome], job: Job) -> PlotOutcome:
+    try:
+        return future.result()
+    except WorkersEnded as error:
+        return PlotOutcome(job.plot_id, "failed", str(error), 0.0, None)

@@ -1,0 +1,167 @@
+"""One plot through all rooms: which room follows which, and its finished folder put in place."""
+
+import functools
+import os
+import pickle
+import platform
+import shutil
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from packpale.faults import Faults, in_words
+from packpale.holding import KEY, PARTIAL, PLOTS, put_in_place
+from packpale.keys import plot_key
+from packpale.ranking import unknown_figures
+from packpale.result import PlotSummary
+from packpale.settings import Project
+from packpale.site.inputs import Inputs
+
+STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
+LITTLE_ROOM_MB = 10.0
+"""Less room than this beside the output counts as a full disk when something could not be written."""
+
+
+@dataclass(frozen=True)
+class PlotOutcome:
+    """How one plot ended."""
+
+    plot_id: str
+    status: str
+    """done, kept (from an earlier run) or failed."""
+    reason: str
+    seconds: float
+    summary: PlotSummary | None
+
+
+@dataclass(frozen=True)
+class Job:
+    """One plot to compute; goes to a worker process."""
+
+    inputs: Inputs | Path
+    """Or a file of this run that holds them, so that not every plot takes all of them to its worker."""
+    project: Project
+    plot_id: str
+    folder: str
+    out: Path
+    key: str
+    """Of settings, version and all input files; a plot's folder under the same key is complete without a look."""
+    run: str = "run"
+    """Name of the run's own folder in PARTIAL: what is left of a killed run never mixes with it."""
+    fresh: bool = True
+    """Compute the plot also where the same stands already."""
+
+    @property
+    def building(self) -> Path:
+        # Of this run and process alone: a worker of a killed run, or one given up for lost, may still be writing.
+        return self.out / PARTIAL / self.run / f"{platform.node()}-{os.getpid()}" / self.folder
+
+    @property
+    def finished(self) -> Path:
+        return self.out / PLOTS / self.folder
+
+    @property
+    def stage_file(self) -> Path:
+        return self.out / PARTIAL / f"{self.folder}.stage"
+
+
+def compute_plot(job: Job) -> PlotOutcome:
+    """Take one plot through all rooms and put its finished folder in place; a failure is an outcome, not an error."""
+    started = time.monotonic()
+    try:
+        status, summary = _through_the_rooms(job)
+    except Exception as error:  # noqa: BLE001 - one plot's trouble must not end the others; the run exits with 3
+        reason = in_words(error)
+        if not isinstance(error, OSError | MemoryError | Faults) and nearly_full(job.out):
+            reason += f"; less than {LITTLE_ROOM_MB:g} MB are free: make room and start the same command again"
+        # On a full disk the other plots need the room.
+        shutil.rmtree(job.building, ignore_errors=True)
+        return PlotOutcome(job.plot_id, "failed", reason, time.monotonic() - started, None)
+    return PlotOutcome(job.plot_id, status, "", time.monotonic() - started, summary)
+
+
+def nearly_full(folder: Path) -> bool:
+    return shutil.disk_usage(folder).free < LITTLE_ROOM_MB * 1e6
+
+
+def _through_the_rooms(job: Job) -> tuple[str, PlotSummary]:
+    from packpale.care.assess import assess as assess_care
+    from packpale.earthworks.work_out import work_out
+    from packpale.enclosure.place import place
+    from packpale.land.assess import assess as assess_land
+    from packpale.result import PlotResult
+    from packpale.review.plot import write_plot
+    from packpale.site.inputs import read_site
+
+    stage = _stages(job.stage_file)
+    stage("reading")
+    inputs = _read_back(job.inputs) if isinstance(job.inputs, Path) else job.inputs
+    site = read_site(inputs, job.plot_id, job.project)
+    reads = plot_key(job.project, site)
+    if not job.fresh and (summary := finished_under(job.finished, 1, reads)):
+        # Something in the inputs has changed, and nothing that concerns this plot.
+        job.building.parent.mkdir(parents=True, exist_ok=True)
+        _write_key(job, reads, job.building.with_name(f"{job.folder}.key")).replace(job.finished / KEY)
+        job.stage_file.unlink(missing_ok=True)
+        return "kept", summary
+    stage("scoring land")
+    land = assess_land(site, job.project)
+    stage("fitting")
+    enclosure = place(site, land, job.project)
+    earthworks = care = None
+    if enclosure.feasible:
+        stage("earthworks")
+        earthworks = work_out(site, enclosure, job.project)
+        stage("care")
+        mounds = earthworks.haul.den_mounds if earthworks.haul else 0
+        care = assess_care(site, land, enclosure, job.project, den_mounds=mounds)
+    stage("writing")
+    shutil.rmtree(job.building, ignore_errors=True)
+    job.building.mkdir(parents=True)
+    summary = write_plot(PlotResult(site, land, enclosure, earthworks, care), job.project, job.building)
+    if unknown := unknown_figures(summary):
+        raise Faults([f"could not be worked out: {', '.join(unknown)}; look for gaps in the elevations there"])
+    _write_key(job, reads, job.building / KEY)
+    put_in_place(job.building, job.finished)
+    job.stage_file.unlink(missing_ok=True)
+    return "done", summary
+
+
+def _write_key(job: Job, reads: str, file: Path) -> Path:
+    file.write_text(f"{job.key}\n{reads}\n", encoding="utf-8")
+    return file
+
+
+def _stages(file: Path) -> Callable[[str], None]:
+    # A small file, not a queue: it works for any executor that shares the output folder.
+    def stage(name: str) -> None:
+        file.write_text(name, encoding="utf-8")
+
+    return stage
+
+
+def finished_under(folder: Path, line: int, key: str) -> PlotSummary | None:
+    """Summary of a plot that an earlier run completed, if ``line`` of its keys is ``key``."""
+    from packpale.review.summary import read_summary
+
+    try:
+        if not folder.is_symlink() and (folder / KEY).read_text(encoding="utf-8").splitlines()[line] == key:
+            return read_summary(folder / "result.json")
+    except (OSError, ValueError, KeyError, IndexError):
+        # Damaged or from an older layout: compute it again.
+        return None
+    return None
+
+
+@functools.lru_cache(maxsize=1)
+def _read_back(file: Path) -> Inputs:
+    inputs: Inputs = pickle.loads(file.read_bytes())  # noqa: S301 - written by this run, in its own folder
+    return inputs
+
+
+def read_stage(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8")
+    except OSError:
+        return ""
