@@ -5,7 +5,7 @@ import os
 import re
 import shutil
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -163,7 +163,11 @@ def write_run_files(
         "plots": {
             o.plot_id: {"status": o.status, "reason": _reason(o), "seconds": round(o.seconds, 3)} for o in outcomes
         },
-        "warnings": [*inputs.notes, *(f"{s.plot_id}: {n}" for s in own for n in s.notes)],
+        "warnings": [
+            *_told_of_the_outdated(out / PLOTS, {s.folder for s in own}),
+            *inputs.notes,
+            *(f"{s.plot_id}: {n}" for s in own for n in s.notes),
+        ],
     }
     # No folder of a plot has a dot in its name.
     building = out / PARTIAL / "files.run"
@@ -172,6 +176,16 @@ def write_run_files(
     write_run(summaries, ranking, project, record, building, plots=out / PLOTS)
     for file in sorted(building.iterdir()):
         file.replace(out / file.name)
+
+
+def _told_of_the_outdated(plots: Path, current: Collection[str]) -> list[str]:
+    """What an earlier run left beside the plots of this one: its setting-out data may be of another line."""
+    others = sorted(f.name for f in plots.iterdir() if f.name not in current) if plots.is_dir() else []
+    return [
+        f"The folder {plots.name}/{name} is left from an earlier run and no part of these results: "
+        "do not build from what is in it."
+        for name in others
+    ]
 
 
 def _reason(outcome: PlotOutcome) -> str:

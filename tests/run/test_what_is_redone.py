@@ -162,6 +162,26 @@ def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redo
     assert redone(made) == set(written[1:])
 
 
+def warnings_of(made):
+    return json.loads((made.folder / "out" / "run.json").read_text(encoding="utf-8"))["warnings"]
+
+
+def test_results_that_an_earlier_run_left_are_told(made, monkeypatch):
+    redone(made)
+    assert not [w for w in warnings_of(made) if "earlier run" in w]
+    made.plots(("north", NORTH_PLOT), ("south", translate(SOUTH_PLOT, 1)))
+
+    def failing(site, land, project):
+        raise ValueError("no")
+
+    monkeypatch.setattr("packpale.enclosure.place.place", failing)
+    done, statuses = run(made)
+    assert done.exit_code == 3
+    assert statuses == {"north": "kept", "south": "failed"}
+    told = [w.split()[2] for w in warnings_of(made) if "left from an earlier run" in w]
+    assert told == ["plots/south", "plots/west"]
+
+
 def test_fresh_redoes_every_plot(made):
     redone(made)
     done, statuses = run(made, "--fresh")
