@@ -12,7 +12,7 @@ from shapely import get_coordinates, union_all
 from shapely.geometry import LineString, MultiPoint, Point, Polygon, box
 
 from packpale.land.assess import assess
-from packpale.land.usable import cell_outlines, inward, outward, why_not
+from packpale.land.usable import cell_outlines, inward, outward
 from packpale.site import Grid
 
 LEVEL = np.zeros((40, 50))
@@ -116,26 +116,6 @@ def test_patches_smaller_than_a_cell_are_dropped(make_site, make_project):
     features = {"keep_out": (box(1044, 2000, 1045, 2040),)}
     land = assess(make_site(LEVEL, outline=plot, features=features), make_project("keep_out", setback_m=0))
     assert [round(part.area) for part in land.usable.geoms] == [39 * 30]
-
-
-def test_first_reason_of_each_cell(make_site, make_project):
-    z = LEVEL.copy()
-    z[:, 20:] = 5.0
-    features = {"keep_out": (box(1015, 2010, 1030, 2020),)}
-    site = make_site(z, outline=box(1005, 2005, 1045, 2035), features=features)
-    land = assess(site, make_project("keep_out", setback_m=3))
-    reason, names = why_not(site, land)
-    assert names == ("plot boundary setback of 3 m", "steeper than 20 degrees", "inside keep-out")
-    expected = np.full(LEVEL.shape, -1)
-    expected[20:30, 15:30] = 2
-    expected[:, 19:21] = 1
-    x, y = np.meshgrid(*site.grid.centres())
-    expected[(np.abs(x - 1025) > 17) | (np.abs(y - 2020) > 12)] = 0
-    expected[~site.inside] = -1
-    np.testing.assert_array_equal(reason, expected)
-    usable = (reason == -1) & site.inside
-    # The straight sides lie on cell edges but for the hair on the setback.
-    assert usable.sum() == pytest.approx(land.usable.area, rel=0.002)
 
 
 @settings(deadline=None, max_examples=80)

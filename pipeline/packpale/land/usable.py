@@ -4,13 +4,12 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, box
 from shapely.geometry.base import BaseGeometry
 
-from packpale.land.model import Land, Limit
-from packpale.land.surroundings import cells_reached, cells_within
+from packpale.land.model import Limit
+from packpale.land.surroundings import cells_reached
 from packpale.settings import LandSettings
 from packpale.site import Array, Grid, Mask, Site
 
@@ -58,17 +57,6 @@ def usable_land(
         if not within.is_empty:
             limits.append(Limit(name, within, within.area / plot.area))
     return usable, tuple(limits)
-
-
-def why_not(site: Site, land: Land) -> tuple[npt.NDArray[np.int8], tuple[str, ...]]:
-    """Index of the first limit that rules each cell out, by its centre, and the names of the limits.
-
-    -1 where the cell is usable and outside the plot.
-    """
-    first = np.full(site.grid.shape, -1, np.int8)
-    for index, limit in reversed(list(enumerate(land.limits))):
-        first[cells_within([limit.area], site.grid) & site.inside] = index
-    return first, tuple(limit.name for limit in land.limits)
 
 
 def inward(area: BaseGeometry, distance: float) -> BaseGeometry:
