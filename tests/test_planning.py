@@ -13,7 +13,7 @@ from packpale.faults import Faults, Gathering
 from packpale.planning import Line, Plan, Sample, line_through, lines, read_bytes, to_compute
 from packpale.site.grid import Grid
 from packpale.site.inputs import open_inputs
-from packpale.site.rasters import open_elevation
+from packpale.site.raster_files import open_elevation
 
 
 @pytest.fixture

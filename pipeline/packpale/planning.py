@@ -23,7 +23,7 @@ from packpale.settings import Project
 from packpale.site import crs as crs_
 from packpale.site.grid import Grid
 from packpale.site.inputs import Inputs, plot_window
-from packpale.site.rasters import Elevation
+from packpale.site.lattice import Elevation
 
 SAMPLE_CELLS = 4_000_000
 """Plots with more cells are not computed for a plan, unless all have more."""

@@ -16,7 +16,7 @@ from scipy.interpolate import RegularGridInterpolator
 from shapely.geometry import box
 
 from made_inputs import CRS, NORTH, NORTH_PLOT, WEST, Made, centres, plane, write_raster, write_vector
-from packpale.site import Grid, _kernels, rasters
+from packpale.site import Grid, _kernels, lattice, raster_files, rasters
 from packpale.site.inputs import open_inputs, read_site
 from packpale.units import FOOT_M, METRES_PER_ELEVATION_UNIT, US_SURVEY_FOOT_M
 
@@ -215,26 +215,27 @@ def test_only_tiles_under_the_window_are_opened(tmp_path, monkeypatch):
     project = made.project()
     inputs = open_inputs(project)
     opened = []
-    real = rasters._kept_open
-    monkeypatch.setattr(rasters, "_kept_open", lambda path: opened.append(path.name) or real(path))
+    real = raster_files._kept_open
+    monkeypatch.setattr(raster_files, "_kept_open", lambda path: opened.append(path.name) or real(path))
     read_site(inputs, "north", project)
     assert opened == ["a.tif"]
 
 
 def test_a_raster_stays_open_for_the_next_plot_and_is_opened_again_once_it_changed(tmp_path, monkeypatch):
     opened = []
-    monkeypatch.setattr(rasters, "_opened", lambda path, real=rasters._opened: opened.append(path.name) or real(path))
+    real = raster_files._opened
+    monkeypatch.setattr(raster_files, "_opened", lambda path: opened.append(path.name) or real(path))
     path = write_raster(tmp_path / "one.tif")
-    sources = [rasters._kept_open(path) for _ in range(3)]
+    sources = [raster_files._kept_open(path) for _ in range(3)]
     assert opened == ["one.tif"]
     assert sources[0] is sources[2]
     os.utime(path, ns=(1, 1))
-    assert rasters._kept_open(path) is not sources[0]
-    others = [write_raster(tmp_path / f"{k}.tif") for k in range(rasters.MOST_OPEN)]
+    assert raster_files._kept_open(path) is not sources[0]
+    others = [write_raster(tmp_path / f"{k}.tif") for k in range(raster_files.MOST_OPEN)]
     for other in others:
-        rasters._kept_open(other)
+        raster_files._kept_open(other)
     assert sources[0].closed
-    assert len(rasters._kept.sources) == rasters.MOST_OPEN
+    assert len(raster_files._kept.sources) == raster_files.MOST_OPEN
 
 
 def test_only_the_window_is_read(tmp_path, monkeypatch):
@@ -353,7 +354,7 @@ def test_geographic_raster_against_scipy_at_the_reprojected_points(tmp_path):
 def test_coordinates_between_knots_are_as_exact_as_claimed():
     """Every centre of a grid computed by pyproj itself, against interpolation between every 16th."""
     transform = (1e-5, 0.0, 10.0, 0.0, -1e-5, 51.0)
-    elevation = rasters.Elevation((), pyproj.CRS("EPSG:4326"), transform, 1.0, "made")
+    elevation = lattice.Elevation((), pyproj.CRS("EPSG:4326"), transform, 1.0, "made")
     grid = Grid(600_003.0, 5_600_001.0, 1.0, 173, 211)
     col, row = rasters._lattice_of_centres(elevation, pyproj.CRS(CRS), grid)
     x, y = np.meshgrid(*grid.centres())
@@ -365,7 +366,7 @@ def test_coordinates_between_knots_are_as_exact_as_claimed():
 def test_where_interpolation_between_knots_is_too_coarse_every_centre_is_computed(monkeypatch):
     monkeypatch.setattr(rasters, "KNOT_TOLERANCE", 1e-7)
     transform = (1e-5, 0.0, 10.0, 0.0, -1e-5, 51.0)
-    elevation = rasters.Elevation((), pyproj.CRS("EPSG:4326"), transform, 1.0, "made")
+    elevation = lattice.Elevation((), pyproj.CRS("EPSG:4326"), transform, 1.0, "made")
     # Cells of 500 m: the change of CRS bends visibly within 16 of them.
     grid = Grid(600_000.0, 5_600_000.0, 500.0, 30, 30)
     col, _ = rasters._lattice_of_centres(elevation, pyproj.CRS(CRS), grid)

@@ -8,6 +8,10 @@ node L + i and holds the edges i * LEAF to (i + 1) * LEAF.
 ``bands``: edges by horizontal band, ``band_start`` (b + 1,), ``band_edge``; ``band_frame`` (south, height of a band).
 A shape is a tuple (k, d, F, sin phi, cos phi, dF/dk, dF/da, log A, dlogA/dk, dlogA/da) at R = 1.
 A position z is (x, y, psi, k, a): psi is the direction of the axis, counter-clockwise from east.
+
+Long on purpose: compiled code is kept on disk until its own file changes, so loops that call each other stay in one
+file (DEVELOPERS.md). In their order: shape and contact of an egg, search of the land's edges, one step of the fit,
+rating of centres, depth of the land, several packs, refining, and the mean of a raster over an egg with its refining.
 """
 
 # ruff: noqa: C901, PLR0912, PLR0915, PLR0917 - compiled loops: calls with keywords and many small calls cost time here

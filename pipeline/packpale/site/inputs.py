@@ -14,20 +14,14 @@ from shapely.geometry.base import BaseGeometry
 from packpale.faults import Faults, Gathering
 from packpale.settings import CRITERION_NEEDS, FEATURE_KINDS, Project
 from packpale.site import crs as crs_
+from packpale.site.coverage import blank_implausible, check_coverage, inside
 from packpale.site.grid import Grid
+from packpale.site.lattice import Elevation
 from packpale.site.lines import read_fence_lines
 from packpale.site.model import Pit, Plot, Site, Standing
 from packpale.site.plots import Outline, read_outlines, to_plots
-from packpale.site.rasters import (
-    Elevation,
-    blank_implausible,
-    cell_size,
-    check_coverage,
-    inside,
-    open_elevation,
-    read_elevation,
-    window,
-)
+from packpale.site.raster_files import open_elevation
+from packpale.site.rasters import cell_size, read_elevation, window
 from packpale.site.soil import SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits, used_pits
 from packpale.site.standing import read_standing
 from packpale.site.vectors import files_of, read_surroundings

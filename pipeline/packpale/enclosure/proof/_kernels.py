@@ -7,6 +7,10 @@ Nodes of the tree: 0-1 centre, 2 radius of a circle that holds the edges below.
 Box rows: 0-4 centre (x, y, theta, p, q), 5-9 half widths, 10-11 heap numbers of p and q, 12 bound on log area,
 13 the unknown to split.
 Shape: 0 p, 1 q, 2 d, 3 k, 4 G, 5 e, 6 log A, 7-8 its gradient, 9-10 e_p and e_q.
+
+Long on purpose: compiled code is kept on disk until its own file changes, so loops that call each other stay in one
+file (DEVELOPERS.md). In their order: terms of lines and points, the land's edges, constraints of a box,
+weights by the simplex method, the bound and narrowing, the heap and the search.
 """
 
 # ruff: noqa: C901, PLR0912, PLR0915, PLR0917 - compiled loops: calls with keywords and many small calls cost time here

@@ -1,0 +1,131 @@
+"""Whether the elevations cover a plot, with values that land can have."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from pyproj import CRS
+from shapely.geometry import MultiPolygon
+
+from packpale.faults import Faults, Gathering
+from packpale.site import crs as crs_
+from packpale.site.grid import Array, Grid, Mask
+from packpale.site.lattice import Elevation
+from packpale.site.raster_files import Unreadable
+from packpale.site.rasters import blocks, read_elevation, window
+
+MOST_CELLS = 200_000_000
+"""Cells a plot's window may have: 1.6 GB for each array over it."""
+LOWEST_LAND_M = -500.0
+"""Lower than any dry land: the shore of the Dead Sea lies at about -430 m. [m]"""
+HIGHEST_LAND_M = 9000.0
+"""Higher than any land: Everest is 8849 m. [m]"""
+
+
+def inside(grid: Grid, outline: MultiPolygon) -> Mask:
+    """Cells whose centre lies in ``outline``."""
+    from affine import Affine
+    from rasterio.features import geometry_mask
+
+    if outline.is_empty:
+        return np.zeros(grid.shape, dtype=bool)
+    mask: Mask = geometry_mask([outline], grid.shape, Affine(*grid.transform), invert=True)
+    return mask
+
+
+def check_coverage(
+    elevation: Elevation,
+    crs: CRS,
+    plots: Sequence[tuple[str, MultiPolygon]],
+    *,
+    cell: float,
+    margin: float,
+    faults: Gathering,
+) -> list[str]:
+    """A fault for each plot whose window is too large, or that the elevation does not cover with plausible values.
+
+    Returns a line for each plot under which a file cannot be read, though its head can.
+    """
+    unread = []
+    footprint = elevation.footprint()
+    for plot_id, outline in plots:
+        with faults.gather():
+            _check_window(window(elevation, crs, cell, outline.bounds, margin), plot_id)
+            try:
+                in_raster_crs = crs_.moved_geometry(outline, crs, elevation.crs, plot_id)
+            except Faults:
+                in_raster_crs = None
+            if in_raster_crs is None or not footprint.intersects(in_raster_crs):
+                raise Faults([_outside(elevation, crs, plot_id, outline)])
+            try:
+                _check_cells(elevation, crs, window(elevation, crs, cell, outline.bounds, 0.0), plot_id, outline)
+            except Unreadable as error:
+                unread += [f'plot "{plot_id}": {line}' for line in error.lines]
+    return unread
+
+
+def _check_window(grid: Grid, plot_id: str) -> None:
+    cells = grid.rows * grid.cols
+    if cells > MOST_CELLS:
+        raise Faults(
+            [
+                f'plot "{plot_id}": its window has {cells:,} cells of {grid.cell:g} m, allowed are {MOST_CELLS:,}; '
+                "set a larger land.cell_m or a smaller land.margin_m, or divide the plot"
+            ]
+        )
+
+
+def _check_cells(elevation: Elevation, crs: CRS, grid: Grid, plot_id: str, outline: MultiPolygon) -> None:
+    cells = valid = 0
+    low, high = math.inf, -math.inf
+    for _, strip in blocks(grid):
+        mask = inside(strip, outline)
+        if not mask.any():
+            continue
+        values = read_elevation(elevation, crs, strip)[mask]
+        known = values[np.isfinite(values)]
+        cells, valid = cells + values.size, valid + known.size
+        if known.size:
+            low, high = min(low, float(known.min())), max(high, float(known.max()))
+    if not cells:
+        raise Faults(
+            [
+                f'plot "{plot_id}": holds no centre of a cell of {grid.cell:g} m; '
+                "supply a finer elevation raster or set a smaller land.cell_m"
+            ]
+        )
+    if not valid:
+        raise Faults([f'{elevation.name} has no data anywhere in plot "{plot_id}"; supply a raster that has'])
+    if valid < cells:
+        # Never rounded up to the 100 % that is asked for.
+        percent = math.floor(1000 * valid / cells) / 10
+        raise Faults(
+            [
+                f'{elevation.name} covers {percent:g} % of plot "{plot_id}"; scoring needs all of it (100 %); '
+                "supply a larger raster or trim the plot"
+            ]
+        )
+    if low < LOWEST_LAND_M or high > HIGHEST_LAND_M:
+        odd = low if low < LOWEST_LAND_M else high
+        raise Faults(
+            [
+                f'{elevation.name} has an elevation of {odd:g} m in plot "{plot_id}", allowed are {LOWEST_LAND_M:g} to '
+                f"{HIGHEST_LAND_M:g} m; declare it as nodata in the raster, or check inputs.elevation_unit"
+            ]
+        )
+
+
+def _outside(elevation: Elevation, crs: CRS, plot_id: str, outline: MultiPolygon) -> str:
+    lon, lat = (float(v) for v in crs_.lonlat(outline, crs))
+    raster_lon, raster_lat = (float(v) for v in crs_.lonlat(elevation.footprint(), elevation.crs))
+    return (
+        f'plot "{plot_id}" (at {crs_.place_text(lon, lat)}) lies outside {elevation.name} '
+        f"(around {crs_.place_text(raster_lon, raster_lat)}); supply a raster that covers it"
+    )
+
+
+def blank_implausible(values: Array) -> tuple[Array, int]:
+    """Elevations with those no land has made NaN, and how many they were; plots themselves hold none by then."""
+    odd = (values < LOWEST_LAND_M) | (values > HIGHEST_LAND_M)
+    count = int(odd.sum())
+    return (np.where(odd, np.nan, values), count) if count else (values, 0)

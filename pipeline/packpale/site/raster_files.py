@@ -1,0 +1,243 @@
+"""Elevation files opened: what their heads say, checked, and windows of their cells read."""
+
+import functools
+import math
+import threading
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from pyproj import CRS
+
+from packpale.faults import Faults, Gathering
+from packpale.site import crs as crs_
+from packpale.site.files import check_file, head_of
+from packpale.site.grid import Array
+from packpale.site.lattice import Elevation, Tile, Transform
+from packpale.units import METRES_PER_ELEVATION_UNIT
+
+REFUSED_DRIVERS = frozenset(
+    {"VRT", "WMS", "WCS", "WMTS", "HTTP", "OGCAPI", "EEDA", "EEDAI", "STACIT", "STACTA", "GTI", "PLMOSAIC", "DAAS"}
+    | {"DERIVED", "GDALG", "PostGISRaster", "RASTERLITE", "Rasterlite", "NGW", "TileDB", "Zarr", "CALS"}
+)
+"""GDAL drivers that may not open an input: they point to other files, or to a network."""
+TEXT_DRIVERS = ("AAIGrid", "GRASSASCIIGrid")
+"""GDAL drivers of grids written as text: two bytes a cell at least, read from the first one on."""
+SMALLEST_CELL, LARGEST_CELL = 1e-7, 1e5
+"""Sides of a raster's cell in units of its CRS: a tenth of a micrometre, or a centimetre in degrees, to 100 km."""
+BLOCK_CACHE_BYTES = 64_000_000
+"""Blocks of rasters that a process keeps, for plots that share them. GDAL alone would take 5 % of all memory."""
+MOST_OPEN = 16
+"""Rasters kept open at a time."""
+LATTICE_TOLERANCE = 0.01
+"""Tiles lie on one lattice if their cells meet within this part of a cell."""
+MISSING_BEYOND = 1e30
+"""Larger values are a nodata value that lost its last digits on the way, never an elevation."""
+_UNIT_NAMES = {
+    "m": ("m", "metre", "meter", "metres", "meters"),
+    "ft": ("ft", "foot", "feet", "international foot", "foot (international)"),
+    "us-ft": ("us-ft", "us survey foot", "us survey feet", "ftus", "sft", "foot_us", "us_survey_foot"),
+}
+"""What files write for the units of inputs.elevation_unit."""
+
+
+class Unreadable(Faults):
+    """A file that broke while it was read, behind a head that can be read."""
+
+
+def open_elevation(paths: Sequence[Path], unit: str, faults: Gathering) -> Elevation | None:
+    """Look at the heads of all elevation files; None, and lines in ``faults``, if they cannot serve together."""
+    before = len(faults.lines)
+    heads: list[_Head] = []
+    for path in paths:
+        with faults.gather():
+            heads.append(_head(path, unit))
+    if len(faults.lines) > before or not heads:
+        return None
+    first = heads[0]
+    tiles = []
+    for head in heads:
+        with faults.gather():
+            tiles.append(_on_lattice(head, first))
+    if len(faults.lines) > before:
+        return None
+    name = first.path.name if len(heads) == 1 else f"elevation ({len(heads)} rasters)"
+    return Elevation(tuple(tiles), first.crs, first.transform, METRES_PER_ELEVATION_UNIT[unit], name)
+
+
+@dataclass(frozen=True)
+class _Head:
+    path: Path
+    files: tuple[Path, ...]
+    crs: CRS
+    transform: Transform
+    cols: int
+    rows: int
+
+
+def _head(path: Path, unit: str) -> _Head:
+    """What the head of one raster says, checked. Raises Faults."""
+    with _opened(path) as source:
+        crs = crs_.from_wkt(source.crs.to_wkt()) if source.crs else None
+        if crs is None:
+            raise Faults(
+                [f"{path.name}: has no coordinate reference system; write it into the raster, it says where cells lie"]
+            )
+        if source.count != 1:
+            raise Faults([f"{path.name}: has {source.count} bands, an elevation raster has 1; extract the elevation"])
+        if source.dtypes[0].startswith("complex"):
+            raise Faults([f"{path.name}: holds complex numbers, elevations are real; extract the elevation"])
+        transform: Transform = tuple(source.transform)[:6]
+        placed = all(map(math.isfinite, transform)) and not source.transform.is_identity
+        if not placed or transform[0] * transform[4] - transform[1] * transform[3] == 0:
+            raise Faults([f"{path.name}: does not say where its cells lie; write its position into the raster"])
+        sides = math.hypot(transform[0], transform[3]), math.hypot(transform[1], transform[4])
+        if not all(SMALLEST_CELL <= side <= LARGEST_CELL for side in sides):
+            raise Faults(
+                [
+                    f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, in units of its CRS, allowed are "
+                    f"{SMALLEST_CELL:g} to {LARGEST_CELL:g}; write its position into the raster"
+                ]
+            )
+        if source.driver in TEXT_DRIVERS and path.stat().st_size < 2 * source.width * source.height - 1:
+            raise Faults(
+                [
+                    f"{path.name}: says it has {source.width:,} x {source.height:,} cells, "
+                    f"which do not fit into its {path.stat().st_size:,} bytes; supply a whole file"
+                ]
+            )
+        said = (source.units[0] or "").strip().casefold()
+        meant = [u for u, names in _UNIT_NAMES.items() if said in names]
+        if meant and meant[0] != unit:
+            raise Faults(
+                [
+                    f'{path.name}: says its elevations are in "{source.units[0]}", inputs.elevation_unit is "{unit}"; '
+                    f'set elevation_unit = "{meant[0]}", or correct the unit written in the raster'
+                ]
+            )
+        files = tuple(sorted({path, *(p for p in map(Path, source.files) if p.is_file())}))
+        return _Head(path, files, crs, transform, source.width, source.height)
+
+
+def _on_lattice(head: _Head, first: _Head) -> Tile:
+    """Place of a tile on the first one's lattice. Raises Faults if it has none."""
+    if not crs_.same(head.crs, first.crs):
+        raise Faults(
+            [
+                f"{head.path.name}: is in {crs_.shown(head.crs)}, {first.path.name} in {crs_.shown(first.crs)}; "
+                "bring all elevation rasters to one CRS"
+            ]
+        )
+    a, b, c, d, e, f = first.transform
+    det = a * e - b * d
+    x, y = head.transform[2] - c, head.transform[5] - f
+    col, row = (e * x - b * y) / det, (a * y - d * x) / det
+    # Cells must still meet at the far end of the tile.
+    drift = max(
+        abs(p - q) * max(head.cols, head.rows)
+        for p, q in zip(_linear(head.transform), _linear(first.transform), strict=True)
+    ) / math.sqrt(abs(det))
+    if max(abs(col - round(col)), abs(row - round(row)), drift) > LATTICE_TOLERANCE:
+        raise Faults(
+            [
+                f"{head.path.name}: its cells do not meet those of {first.path.name} "
+                f"(cell {_cell_text(head)} against {_cell_text(first)}); resample all elevation rasters to one grid"
+            ]
+        )
+    return Tile(head.path, head.files, round(col), round(row), head.cols, head.rows)
+
+
+def _linear(transform: Transform) -> tuple[float, float, float, float]:
+    return transform[0], transform[1], transform[3], transform[4]
+
+
+def _cell_text(head: _Head) -> str:
+    a, b, _, d, e, _ = head.transform
+    return f"{math.hypot(a, d):.6g} x {math.hypot(b, e):.6g} at {head.transform[2]:.10g}, {head.transform[5]:.10g}"
+
+
+def _opened(path: Path):  # type: ignore[no-untyped-def]  # rasterio carries no types
+    """A local raster file, opened by a driver that reads nothing else. Raises Faults."""
+    import rasterio
+    from rasterio.errors import NotGeoreferencedWarning, RasterioError
+    from rasterio.io import DatasetReader
+
+    check_file(path, "name a raster, or list the tiles in it")
+    # XML and JSON files describe data that lies elsewhere, perhaps on a network: GDAL never sees them.
+    if head_of(path).lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"<", b"{"):
+        raise Faults([f"{path.name}: only points to other files; list those in inputs.elevation instead"])
+    try:
+        with warnings.catch_warnings(), rasterio.Env():
+            # Said in our own words when the CRS or the transform is looked at.
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)
+            # rasterio.open takes one driver at most; the class behind it takes a list of those allowed.
+            return DatasetReader(str(path), driver=_drivers())
+    except (RasterioError, OSError, ValueError) as error:
+        reason = " ".join(str(error).split())
+        raise Faults([f"{path.name}: cannot be read as a raster ({reason}); supply a whole file"]) from error
+
+
+class _Kept(threading.local):
+    """Rasters that a thread has open, those read last at the end; GDAL lets no two threads share one."""
+
+    def __init__(self) -> None:
+        self.sources: dict[tuple[Path, int, int], Any] = {}
+
+
+_kept = _Kept()
+
+
+def _kept_open(path: Path) -> Any:
+    """As _opened, but left open for the next plot: what it read of shared blocks stays in memory, up to a limit."""
+    try:
+        status = path.stat()
+    except OSError:
+        return _opened(path)
+    key = (path, status.st_mtime_ns, status.st_size)
+    source = _kept.sources.pop(key, None) or _opened(path)
+    _kept.sources[key] = source
+    while len(_kept.sources) > MOST_OPEN:
+        _kept.sources.pop(next(iter(_kept.sources))).close()
+    return source
+
+
+@functools.cache
+def _drivers() -> list[str]:
+    import rasterio
+
+    with rasterio.Env() as env:
+        return sorted(set(env.drivers()) - REFUSED_DRIVERS)
+
+
+def read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int) -> Array:
+    """Elevations of a window of the lattice [m], NaN where no tile has data; opens only tiles that it touches."""
+    import rasterio
+    from rasterio.errors import RasterioError
+    from rasterio.windows import Window
+
+    out = np.full((rows, cols), np.nan)
+    for tile in elevation.tiles:
+        c0, c1 = max(col, tile.col), min(col + cols, tile.col + tile.cols)
+        r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.rows)
+        if c1 <= c0 or r1 <= r0:
+            continue
+        part = out[r0 - row : r1 - row, c0 - col : c1 - col]
+        if not np.isnan(part).any():
+            continue
+        with rasterio.Env(GDAL_CACHEMAX=BLOCK_CACHE_BYTES):
+            source = _kept_open(tile.path)
+            try:
+                read = source.read(1, window=Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0), masked=True)
+            except (RasterioError, OSError) as error:
+                reason = " ".join(str(error).split())
+                raise Unreadable(
+                    [f"{tile.path.name}: cannot be read to its end ({reason}); supply a whole file"]
+                ) from error
+            values = np.ma.filled(read.astype(np.float64), np.nan)
+            values[~(np.abs(values) < MISSING_BEYOND)] = np.nan
+            values = (values * source.scales[0] + source.offsets[0]) * elevation.unit_m
+        np.copyto(part, values, where=np.isnan(part))
+    return out
