@@ -41,7 +41,7 @@ def touching(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:
     """Every place where the fence line is held: a thin line to the limit, and a point on the limit."""
     for touch in pack.touches:
         here, limit = (touch.x, touch.y), (touch.limit_x, touch.limit_y)
-        title = f"Touches: {limit_text(touch)}"
+        title = f"Touches: {wording.told(limit_text(touch))}"
         rows = [
             ("Fence line of pack", f"{pack.number}"),
             ("Chainage", wording.dimension(touch.chainage)),

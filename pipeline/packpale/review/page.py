@@ -70,7 +70,7 @@ def write_page(
         cards=cards,
         told=cards[:told],
         address_of=lambda index: f"#plot-{index + 1}" if index < told else cards[index].map_address,
-        warnings=_warnings(record.get("warnings", ()), [c.place.plot_id for c in cards[told:]]),
+        warnings=_warnings(record.get("warnings", ()), [c.place.plot_id for c in cards], told, wording),
         winners=[c for c in cards if c.place.feasible],
         record=record,
         failed={k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"},
@@ -89,10 +89,17 @@ def write_page(
     write_report(text, path.with_name("report.pdf"), title=project.title, plots=plots)
 
 
-def _warnings(lines: Sequence[str], left_out: Sequence[str]) -> list[str]:
-    """Warnings of the run but those of plots that are not told of."""
-    beginnings = tuple(f"{plot_id}: " for plot_id in left_out)
-    return [line for line in lines if not line.startswith(beginnings)]
+def _warnings(lines: Sequence[str], plot_ids: Sequence[str], told: int, wording: Wording) -> list[str]:
+    """Warnings of the run but those of plots beyond the first ``told``; a plot's own name stays as it is."""
+    kept = []
+    for line in lines:
+        # The longest name that fits: one plot may be called as another and a colon.
+        named = max((i for i in plot_ids if line.startswith(f"{i}: ")), key=len, default=None)
+        if named is None:
+            kept.append(wording.told(line))
+        elif named in plot_ids[:told]:
+            kept.append(f"{named}: {wording.told(line.removeprefix(f'{named}: '))}")
+    return kept
 
 
 def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:

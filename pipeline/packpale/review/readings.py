@@ -41,16 +41,16 @@ def plot_probe(result: PlotResult, wording: Wording) -> Probe:
                 known=known,
             ),
             number("suitability", "Suitability", land.suitability, digits=0, unit="of 100", scale=100),
-            not_usable(result),
+            not_usable(result, wording),
         ),
     )
 
 
-def not_usable(result: PlotResult) -> Reading:
+def not_usable(result: PlotResult, wording: Wording) -> Reading:
     """Everything that keeps a cell, by its centre, from being usable."""
     site, land = result.site, result.land
     held = [cells_within([limit.area], site.grid) & site.inside for limit in land.limits]
-    names = [limit.name for limit in land.limits]
+    names = [wording.told(limit.name) for limit in land.limits]
     free = cells_within([land.usable], site.grid)
     scrap = site.inside & ~free & ~np.logical_or.reduce([*held, np.zeros(site.grid.shape, bool)])
     return flags(

@@ -56,7 +56,7 @@ def themes(result: PlotResult, project: Project, wording: Wording) -> list[Theme
         _rock(result, project, wording),
         *_pit_distance(result, wording),
         _suitability(result),
-        not_usable(result),
+        not_usable(result, wording),
         *seen_themes(result),
     ]
 
@@ -233,7 +233,7 @@ def _suitability(result: PlotResult) -> Theme:
     )
 
 
-def not_usable(result: PlotResult) -> Theme:
+def not_usable(result: PlotResult, wording: Wording) -> Theme:
     """Why a cell of the plot cannot carry the fence; blank where it can."""
     limits = [limit for limit in result.land.limits if not limit.area.is_empty]
     count, first = np.zeros(result.site.grid.shape, int), np.full(result.site.grid.shape, -1)
@@ -243,7 +243,7 @@ def not_usable(result: PlotResult) -> Theme:
         count += held
     several = len(limits)
     first[count > 1] = several
-    named = [(k, limit.name) for k, limit in enumerate(limits) if (first == k).any()]
+    named = [(k, wording.told(limit.name)) for k, limit in enumerate(limits) if (first == k).any()]
     if (first == several).any():
         named.append((several, "more than one of these"))
     return categories(

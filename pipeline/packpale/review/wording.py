@@ -1,6 +1,7 @@
 """Figures as people read them on pages: rounded, with their unit, metric or imperial."""
 
 import math
+import re
 from dataclasses import dataclass
 
 from packpale.units import FOOT_M, HECTARE_M2
@@ -10,6 +11,25 @@ ACRE_M2 = 4046.8564224
 CUBIC_YARD_M3 = (3 * FOOT_M) ** 3
 SQUARE_FOOT_M2 = FOOT_M**2
 MISSING = "–"
+INCH_M = FOOT_M / 12
+MILE_M = 5280 * FOOT_M
+IMPERIAL_IN_TEXT = {
+    "m": ("ft", 1 / FOOT_M, 0),
+    "m2": ("ft²", 1 / SQUARE_FOOT_M2, 0),
+    "m²": ("ft²", 1 / SQUARE_FOOT_M2, 0),
+    "m3": ("yd³", 1 / CUBIC_YARD_M3, 0),
+    "m³": ("yd³", 1 / CUBIC_YARD_M3, 0),
+    "ha": ("acres", HECTARE_M2 / ACRE_M2, 0),
+    "km": ("miles", 1000 / MILE_M, 1),
+    "cm": ("in", 0.01 / INCH_M, 1),
+    "mm": ("in", 0.001 / INCH_M, 2),
+}
+"""Unit shown for one that stands in a sentence, its number to that, and how many more decimals are shown."""
+_NUMBER = r"\d[\d,]*(?:\.\d+)?"
+_IN_TEXT = re.compile(
+    rf"(?<![\w.,]){_NUMBER}(?:(?: to | x ){_NUMBER})* (?:{'|'.join(sorted(IMPERIAL_IN_TEXT, key=len, reverse=True))})"
+    r"(?![\w²³])"
+)
 
 
 @dataclass(frozen=True)
@@ -18,6 +38,10 @@ class Wording:
 
     imperial: bool
     currency: str
+
+    def told(self, text: str) -> str:
+        """A sentence that the computing rooms have written in metric units, in those of the pages."""
+        return _IN_TEXT.sub(_imperial, text) if self.imperial else text
 
     def area(self, value: float | None) -> str:
         """Ground area, in hectares or acres."""
@@ -104,6 +128,17 @@ class Wording:
         metric = {"m": ("m", 1.0), "m2": ("m²", 1.0), "m3": ("m³", 1.0), "each": ("", 1.0)}
         imperial = {"m": ("ft", FOOT_M), "m2": ("ft²", SQUARE_FOOT_M2), "m3": ("yd³", CUBIC_YARD_M3)}
         return (metric | imperial if self.imperial else metric).get(unit, (unit, 1.0))
+
+
+def _imperial(found: re.Match[str]) -> str:
+    numbers, unit = found.group().rsplit(" ", 1)
+    name, factor, more = IMPERIAL_IN_TEXT[unit]
+
+    def changed(number: re.Match[str]) -> str:
+        whole, _, decimals = number.group().replace(",", "").partition(".")
+        return f"{float(f'{whole}.{decimals}') * factor:,.{len(decimals) + more}f}"
+
+    return f"{re.sub(_NUMBER, changed, numbers)} {name}"
 
 
 def _figure(value: float | None, factor: float, digits: int, unit: str) -> str:
