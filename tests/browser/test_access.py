@@ -48,6 +48,19 @@ def test_no_serious_finding(watched, run):
         assert [f for f in findings(page) if f[0] in NO_FINDING_OF] == [], name
 
 
+def test_every_region_has_a_name_of_its_own(watched, run):
+    page = watched.open(run / "index.html")
+    # Of less than serious impact for axe, but five regions called alike leave nobody knowing where they are.
+    assert findings(page, "landmark-unique", "region") == []
+    page.evaluate(
+        """() => {
+            const regions = document.querySelectorAll('[role=region]');
+            regions[1].setAttribute('aria-label', regions[0].getAttribute('aria-label'));
+        }"""
+    )
+    assert [rule for _, rule, _ in findings(page, "landmark-unique")] == ["landmark-unique"]
+
+
 def test_a_serious_finding_is_found(watched, run):
     page = watched.open(run / PLOT)
     page.evaluate("document.getElementById('divide').removeAttribute('aria-label')")

@@ -124,7 +124,7 @@ def test_too_low_a_mound_is_told():
     for height, told in ((1.3, False), (1.05, True)):
         _, notes = den_sites(site, land, [pack()], settings=DenSettings(), mounds=9, mound=(height, 2.0))
         # A height of h leaves h - 0.05 * 2 h - 0.5 over the chamber: 0.5 needs h = 1 / 0.9.
-        assert any("raise it" in note for note in notes) == told
+        assert any("raise plant.mound_height_m" in note for note in notes) == told
 
 
 # What decides.

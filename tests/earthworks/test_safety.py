@@ -72,7 +72,7 @@ def test_only_the_deep_part_of_a_smoothed_bottom_counts():
     # 40 m, and one every 2 x 7.62 m.
     assert found.ladders == 3
     note = safety_notes(found)[0]
-    assert "1.52 m deep or more over 20 m, at chainage 40 to 60 m" in note
+    assert "1.52 m deep or more over 20 m: at chainage 40 to 60 m" in note
     assert "at most 1.60 m" in note
 
 
@@ -141,7 +141,7 @@ def test_strip_too_narrow_for_the_spoil_is_said():
     for free, narrow in ((needed - 0.01, True), (needed + 0.01, False)):
         found = safe(working_strip_m=free)
         assert found.strip_too_narrow is narrow
-        assert any("are kept free: carry it off" in n for n in safety_notes(found)) is narrow
+        assert any("kept free beside the dig are too narrow for the spoil" in n for n in safety_notes(found)) is narrow
 
 
 def test_shallow_trench_says_nothing():

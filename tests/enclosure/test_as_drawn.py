@@ -134,4 +134,4 @@ def test_several_packs_and_their_distance():
     enclosure = placed(square(20, 20), square(105, 20), enclosure={"packs": 3})
     assert [p.number for p in enclosure.packs] == [1, 2]
     assert "2 of 3 enclosures are drawn on this plot." in enclosure.notes
-    assert "The fence lines of packs 1 and 2 are 5.0 m apart; enclosure.separation_m asks for 10 m." in enclosure.notes
+    assert "The fence lines of packs 1 and 2 are 5.0 m apart; enclosure.separation_m is 10 m." in enclosure.notes

@@ -4,6 +4,7 @@ import dataclasses
 import itertools
 import json
 import re
+from collections import Counter
 
 import pytest
 
@@ -85,6 +86,17 @@ def luminance(colour):
     parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
     linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_every_region_has_a_name_of_its_own(run):
+    for page in (run.folder / "index.html", run.folder / "map.html"):
+        regions = [e for _, e in pages.read(page).elements if e.get("role") == "region"]
+        names = [e["aria-label"] for e in regions]
+        assert len(names) == len(set(names)), [n for n, many in Counter(names).items() if many > 1]
+        assert not {"Table", "Chart", ""} & set(names)
+    # Those of a plot say which; the fixture has two plots with enclosures.
+    named = [e["aria-label"] for _, e in pages.read(run.folder / "index.html").elements if e.get("role") == "region"]
+    assert sum(name.startswith(f"Plot {factory.HOSTILE}: ") for name in named) > 8
 
 
 def test_contrast_of_all_text_colours():

@@ -137,15 +137,15 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[str]:
     quick = sum(c.concentration_min < shortest for c in found)
     if quick:
         notes.append(
-            f"At {quick} of the {len(found)} crossings the water comes together in less than {shortest:g} min, the "
-            "shortest duration of crossings.rain_mm_per_h, whose intensity was taken: rain falls harder over a shorter "
-            "time, so that flow and opening are too small there; add shorter durations."
+            f"At {quick} of the {len(found)} crossings the water comes together in less than {shortest:g} min: that is "
+            "the shortest duration of crossings.rain_mm_per_h, whose intensity was taken. Rain falls harder over a "
+            "shorter time, so that flow and opening are too small there; add shorter durations."
         )
     fed = sum(c.is_lower_bound for c in found)
     if fed:
         notes.append(
             f"At {fed} of the {len(found)} crossings water may come from ground that was not read: more may arrive "
-            "there than is shown. A larger land.margin_m shows more of the catchment."
+            "there than is shown. Raise land.margin_m to see more of the catchment."
         )
     large = sum(c.area > LARGEST_RATIONAL_M2 for c in found)
     if large and settings.rain_mm_per_h is not None:

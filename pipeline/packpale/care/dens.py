@@ -99,8 +99,8 @@ def den_sites(
         )
     if settings.count and mound[0] - settings.fall * mound[0] * mound[1] - CHAMBER_M[2] < settings.roof_m:
         notes.append(
-            f"A mound of plant.mound_height_m = {mound[0]:g} m leaves less than dens.roof_m = {settings.roof_m:g} m of "
-            "soil over a chamber; raise it."
+            f"A mound {mound[0]:g} m high leaves less than {settings.roof_m:g} m of soil over a chamber: raise "
+            "plant.mound_height_m, or ask for less by dens.roof_m."
         )
     return built, notes
 

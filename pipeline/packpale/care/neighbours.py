@@ -60,9 +60,8 @@ def neighbour_notes(found: Sequence[Neighbours], project: Project) -> list[str]:
         a, b = n.packs
         if n.between == "too close":
             said.append(
-                f"Packs {a} and {b}: their fences come within {n.gap:.2f} m, less than the "
-                f"{project.neighbours.perimeter_m:g} m that neighbours.perimeter_m asks for between two fences: packs "
-                "fight and dig through one fence."
+                f"Packs {a} and {b}: their fences come within {n.gap:.2f} m and count as one; neighbours.perimeter_m "
+                f"is {project.neighbours.perimeter_m:g} m. Packs fight and dig through one fence."
             )
         trench = project.trench
         dig = trench.outside_strip_m - trench.working_strip_m
@@ -79,8 +78,8 @@ def neighbour_notes(found: Sequence[Neighbours], project: Project) -> list[str]:
             )
         if not n.keeps_separation:
             said.append(
-                f"Packs {a} and {b}: their fences come within {n.gap:.2f} m, less than enclosure.separation_m = "
-                f"{project.enclosure.separation_m:g}."
+                f"Packs {a} and {b}: their fences come nearer than they should, within {n.gap:.2f} m; "
+                f"enclosure.separation_m is {project.enclosure.separation_m:g} m."
             )
     return said
 

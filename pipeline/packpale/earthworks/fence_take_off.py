@@ -135,8 +135,8 @@ def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[s
         )
         notes.append(
             f"{name}: panels meet at up to {found.largest_deflection_deg:.1f} degrees (chainage "
-            f"{found.deflection_chainage:.0f} m), {many} posts without struts are above the "
-            f"fence.max_panel_deflection_deg of {limit:g} degrees: set fence.post_spacing_m lower{closer}."
+            f"{found.deflection_chainage:.0f} m): {many} posts without struts are above "
+            f"fence.max_panel_deflection_deg, {limit:g} degrees; set fence.post_spacing_m lower{closer}."
         )
     if found.airlocks:
         # One gate's two leaves swing into the airlock, the vehicle stands behind them.
@@ -149,7 +149,7 @@ def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[s
         if fence.gate_width_m < fence.vehicle_width_m:
             notes.append(
                 f"{name}: a vehicle {fence.vehicle_width_m:g} m wide does not pass gates of "
-                f"{fence.gate_width_m:g} m (fence.gate_width_m)."
+                f"{fence.gate_width_m:g} m: raise fence.gate_width_m."
             )
     elif found.gates:
         notes.append(

@@ -203,15 +203,15 @@ def profile_notes(found: Profile, trench: TrenchSettings) -> list[str]:
     notes = []
     if found.deeper:
         notes.append(
-            f"{name}: the bottom lies more than {limit:g} m deeper than {depth:g} m over {total(found.deeper):.0f} m, "
-            f"{in_words(found.deeper)}, and at most {max(s.worst for s in found.deeper):.2f} m deep: "
+            f"{name}: the bottom lies more than {limit:g} m deeper than {depth:g} m over {total(found.deeper):.0f} m: "
+            f"{in_words(found.deeper)}, and at most {max(s.worst for s in found.deeper):.2f} m deep; "
             "the skirt has to reach down there, or the gap under it be filled."
         )
     if found.shallower:
         notes.append(
-            f"{name}: between stations the ground dips, and the bottom lies more than {limit:g} m less deep than "
-            f"{depth:g} m over {total(found.shallower):.0f} m, {in_words(found.shallower)}, and only "
-            f"{min(s.worst for s in found.shallower):.2f} m deep at the least: dig it deeper there, or lower "
+            f"{name}: the bottom lies more than {limit:g} m less deep than {depth:g} m over "
+            f"{total(found.shallower):.0f} m: {in_words(found.shallower)}, where the ground dips between stations, and "
+            f"only {min(s.worst for s in found.shallower):.2f} m deep at the least; dig it deeper there, or lower "
             "trench.station_m."
         )
     return notes

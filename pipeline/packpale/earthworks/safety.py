@@ -115,7 +115,7 @@ def safety_notes(found: TrenchSafety) -> list[str]:
     ):
         if drawn:
             notes.append(
-                f"{name}: the trench is {limit:.2f} m deep or more over {total(drawn):.0f} m, "
+                f"{name}: the trench is {limit:.2f} m deep or more over {total(drawn):.0f} m: "
                 f"{in_words(drawn)}, and at most {found.deepest:.2f} m; there {duty} ({clause})."
             )
             # Where walls are protected a way out is asked for as well.
@@ -123,20 +123,21 @@ def safety_notes(found: TrenchSafety) -> list[str]:
         if over_dug:
             notes.append(
                 f"{name}: dug {found.over_dig:.2f} m deeper than drawn, the trench is {limit:.2f} m deep or more over "
-                f"{total(over_dug):.0f} m, {in_words(over_dug)}; there {duty} ({clause})."
+                f"{total(over_dug):.0f} m: {in_words(over_dug)}; there {duty} ({clause})."
             )
     if found.too_steep:
         kind = "soil that nobody has classified" if found.soil_type == "unknown" else f"soil of Type {found.soil_type}"
         wet = ", which counts as Type C where the trench stands in water" if found.wet_length else ""
         notes.append(
-            f"{name}: the walls rise at {found.side_slope:g}:1 (run to rise); for {kind}{wet}, "
-            f"29 CFR 1926 Subpart P allows nothing steeper than {found.side_slope_asked:g}:1 at that depth."
+            f"{name}: the walls are set steeper, at {found.side_slope:g}:1 (run to rise), than the rule allows; for "
+            f"{kind}{wet}, 29 CFR 1926 Subpart P allows nothing steeper than {found.side_slope_asked:g}:1 at that "
+            "depth."
         )
     if found.strip_too_narrow:
         notes.append(
-            f"{name}: spoil kept {found.spoil_setback:.2f} m from the edge (29 CFR 1926.651(j)(2)) and heaped beside "
-            f"it takes a strip of {found.spoil_strip:.1f} m on one side or {found.spoil_strip_two_sides:.1f} m on each "
-            f"of two, and {found.working_strip:.1f} m are kept free: carry it off as it is dug, dig and fill by "
-            "stretches, or raise trench.working_strip_m."
+            f"{name}: the {found.working_strip:.1f} m kept free beside the dig are too narrow for the spoil; kept "
+            f"{found.spoil_setback:.2f} m from the edge (29 CFR 1926.651(j)(2)) and heaped, it takes "
+            f"{found.spoil_strip:.1f} m on one side or {found.spoil_strip_two_sides:.1f} m on each of two. Carry it "
+            "off as it is dug, dig and fill by stretches, or raise trench.working_strip_m."
         )
     return notes

@@ -215,9 +215,9 @@ def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: floa
     if not cuts.caught.all():
         where = line.chainage[~cuts.caught]
         notes.append(
-            f"{name}: at {where.size} of {line.chainage.size} stations, first at chainage {where[0]:.0f} m, the trench "
-            f"wall rises no faster than the ground and was cut off at {CATCH_REACH:g} times its run on flat ground; "
-            "the volumes there are too small: choose the formation follow or a smaller side_slope."
+            f"{name}: at {where.size} of {line.chainage.size} stations the trench wall rises no faster than the "
+            f"ground: it was cut off at {CATCH_REACH:g} times its run on flat ground, first at chainage "
+            f"{where[0]:.0f} m, and the volumes there are too small. Choose the formation follow, or lower trench.side_slope."
         )
     apron_strip, other_strip = trench.outside_strip_m, trench.inside_strip_m
     if trench.side == "inside":
@@ -226,8 +226,8 @@ def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: floa
     wide = excess > WORTH_SAYING_M
     if wide.any():
         notes.append(
-            f"{name}: at {wide.sum()} of {line.chainage.size} stations, first at chainage "
-            f"{line.chainage[wide][0]:.0f} m, the dig reaches up to {excess.max():.1f} m beyond the "
-            "strip that was kept free for it: raise working_strip_m or choose the formation follow."
+            f"{name}: at {wide.sum()} of {line.chainage.size} stations the dig reaches beyond the strip kept free for "
+            f"it: by up to {excess.max():.1f} m, first at chainage {line.chainage[wide][0]:.0f} m. Raise "
+            "trench.working_strip_m or choose the formation follow."
         )
     return notes

@@ -37,7 +37,7 @@ def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Projec
             if gap < project.enclosure.separation_m:
                 notes.append(
                     f"The fence lines of packs {other_number} and {number} are {gap:.1f} m apart; "
-                    f"enclosure.separation_m asks for {project.enclosure.separation_m:g} m."
+                    f"enclosure.separation_m is {project.enclosure.separation_m:g} m."
                 )
     return tuple(notes)
 

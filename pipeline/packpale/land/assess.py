@@ -99,5 +99,5 @@ def _notes_on_inflow(site: Site, water: Drainage) -> tuple[str, ...]:
     return (
         f"Water may enter from outside the ground that was read in {100 * fed.sum() / channel.sum():.0f} % of the "
         "plot's channel cells: their upstream area is at least the figure shown. "
-        "A larger land.margin_m, or elevation from farther out, shows more of the catchment.",
+        "Raise land.margin_m, or supply elevation from farther out, to see more of the catchment.",
     )

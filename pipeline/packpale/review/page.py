@@ -17,6 +17,7 @@ from packpale.review.guidance import guidance_table
 from packpale.review.method import METHOD
 from packpale.review.overview_map import plot_map_address
 from packpale.review.report import write_report
+from packpale.review.settings_in_words import ON_THE_PAGE, named_settings
 from packpale.review.templating import render
 from packpale.review.wording import Wording
 from packpale.settings import Project
@@ -63,6 +64,10 @@ def write_page(
     cards = [
         _card(place, by_id[place.plot_id], plots if n < told else None, budget) for n, place in enumerate(ranking.rows)
     ]
+    failed = {k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"}
+    sentences = [*record.get("warnings", ()), *failed.values(), *ON_THE_PAGE]
+    for card in cards:
+        sentences += [*card.summary.notes, str(card.summary.figures["reason"])]
     text = render(
         "index.html",
         project=project,
@@ -73,8 +78,9 @@ def write_page(
         warnings=_warnings(record.get("warnings", ()), [c.place.plot_id for c in cards], told, wording),
         winners=[c for c in cards if c.place.feasible],
         record=record,
-        failed={k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"},
+        failed=failed,
         assumptions=list(assumptions(project)),
+        named=list(named_settings(sentences, project)),
         backed=list(backed(project)),
         method=METHOD,
         guidance=guidance_table(project, wording),

@@ -4,6 +4,7 @@ import math
 import re
 from dataclasses import dataclass
 
+from packpale.review.settings_in_words import called, spoken
 from packpale.units import FOOT_M, HECTARE_M2
 
 ACRE_M2 = 4046.8564224
@@ -40,8 +41,13 @@ class Wording:
     currency: str
 
     def told(self, text: str) -> str:
-        """A sentence that the computing rooms have written in metric units, in those of the pages."""
+        """A sentence of the computing rooms in the units of the pages, settings named in words."""
+        text = spoken(text)
         return _IN_TEXT.sub(_imperial, text) if self.imperial else text
+
+    def setting(self, key: str) -> str:
+        """What the pages call a setting."""
+        return called(key)
 
     def area(self, value: float | None) -> str:
         """Ground area, in hectares or acres."""

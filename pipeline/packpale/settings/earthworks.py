@@ -34,11 +34,11 @@ class TrenchSettings(Settings):
     vertical_curve_m: Annotated[float | None, Field(gt=0, le=10_000)] = None
     """Smallest radius of a vertical curve of the bottom; its length is this times the change of gradient. [m]"""
     gap_limit_m: Annotated[float, Field(gt=0, le=3)] = default("trench.gap_limit_m")
-    """Where the bottom is deeper or shallower than depth_m by more than this, it is reported. [m]"""
+    """Where the bottom is deeper or shallower than set by more than this, it is reported. [m]"""
     over_dig_m: Annotated[float, Field(ge=0, le=1)] = default("trench.over_dig_m")
     """How much deeper than drawn a machine may dig; the rules for safety count with it. [m]"""
     end_on_rock: bool = default("trench.end_on_rock")
-    """Whether the skirt ends where it meets rock; the dig-out is reckoned so, volumes and prices keep depth_m."""
+    """Whether the skirt ends where it meets rock; only the dig-out is reckoned so, not volumes and prices."""
     soil_type: Literal["A", "B", "C", "unknown"] = default("trench.soil_type")
     """Soil type of 29 CFR 1926 Subpart P App. A as a competent person found it."""
 

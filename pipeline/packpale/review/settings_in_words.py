@@ -1,0 +1,114 @@
+"""What people call a setting: pages name it in words, and by its key in one table only."""
+
+import functools
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from packpale.review.assumed import as_text
+from packpale.settings import Project, Settings
+
+NAMES: Mapping[str, str] = {
+    "inputs.elevation": "the elevation model given",
+    "inputs.elevation_unit": "the unit of the elevations",
+    "inputs.fence_line": "the fence line given",
+    "land.cell_m": "the size of the cells",
+    "land.margin_m": "the margin of ground read round the plot",
+    "land.pairwise": "the pairwise comparisons of the criteria",
+    "land.setback_m": "the setback from the plot's boundary",
+    "land.weights": "the weights of the criteria",
+    "enclosure.fence_line": "the fence line given",
+    "enclosure.min_radius_m": "the tightest bend allowed",
+    "enclosure.packs": "the number of packs",
+    "enclosure.separation_m": "the distance asked for between packs",
+    "fence.airlock_length_m": "the length of the airlock",
+    "fence.gate_width_m": "the width of the gates",
+    "fence.max_panel_deflection_deg": "the largest angle that panels take",
+    "fence.post_spacing_m": "the spacing of the posts",
+    "trench.side_slope": "the side slope of the trench",
+    "trench.station_m": "the step between stations of the trench",
+    "trench.working_strip_m": "the working strip",
+    "plant.mound_height_m": "the height of the mounds",
+    "checks.climb_distance_m": "the distance over which the fence's height is taken",
+    "checks.climb_loss_m": "the height that ground may take from the fence",
+    "checks.dig_rate_m_per_h": "the rate at which an animal digs",
+    "checks.dig_rate_source": "the source of that rate",
+    "checks.tree_distance_m": "the distance within which trees and boulders count",
+    "patrol.offset_m": "the distance of the round from the fence",
+    "crossings.rain_mm_per_h": "the design rain",
+    "crossings.rain_source": "the source of that rain",
+    "dens.roof_m": "the least ground over a chamber",
+    "viewing.stand_off_m": "the stand-off of people from the fence",
+    "neighbours.perimeter_m": "the least gap of a double fence",
+    "ranking.told_in_full": "the number of plots that are told of in full",
+}
+"""What a sentence calls a setting; others are called by their key's own words."""
+ON_THE_PAGE = ("checks.dig_rate_m_per_h", "crossings.rain_mm_per_h", "ranking.told_in_full")
+"""Settings that the first page itself may speak of, beside the sentences of the rooms."""
+_UNIT = re.compile(r"(?:_per)?_(?:m|m2|m3|ha|deg|h|s|db|hz|kpa|percent|each|currency)(?=_|$)")
+
+
+@dataclass(frozen=True)
+class NamedSetting:
+    """A setting that a page speaks of."""
+
+    words: str
+    value: str
+    """As the run has it."""
+    key: str
+
+
+def called(key: str) -> str:
+    """What a sentence calls the setting with this key."""
+    if key in NAMES:
+        return NAMES[key]
+    if key not in all_keys():
+        table, _, one = key.rpartition(".")
+        return f"{called(table)} ({one.replace('_', ' ')})" if table else key
+    section, _, name = key.partition(".")
+    words = _UNIT.sub("", name).replace("_", " ").replace(".", " ")
+    return f"the {words} of the {section.replace('_', ' ')} settings"
+
+
+def spoken(text: str) -> str:
+    """A sentence with words in the place of the keys of settings."""
+    return _keys().sub(lambda found: called(found.group()), text)
+
+
+def named_settings(texts: Iterable[str], project: Project) -> Iterator[NamedSetting]:
+    """The settings that any of some sentences names by key, each once, in the order of the settings file."""
+    found = {key for text in texts for key in _keys().findall(text)}
+    for key in all_keys():
+        if key in found:
+            yield NamedSetting(called(key), _value(project, key), key)
+
+
+@functools.cache
+def all_keys() -> tuple[str, ...]:
+    """Every key of the settings file with its section, a table's own before those in it."""
+    return tuple(_below(Project, ""))
+
+
+def _below(model: Any, before: str) -> Iterator[str]:
+    for name, field in model.model_fields.items():
+        if before:
+            yield f"{before}{name}"
+        if isinstance(field.annotation, type) and issubclass(field.annotation, Settings):
+            yield from _below(field.annotation, f"{before}{name}.")
+
+
+@functools.cache
+def _keys() -> re.Pattern[str]:
+    # The longest first: one key may begin as another. A table's own keys follow it after another full stop.
+    keys = sorted(all_keys(), key=len, reverse=True)
+    return re.compile(rf"(?<![\w./])(?:{'|'.join(map(re.escape, keys))})(?:\.[a-z_]+)*(?![\w/])")
+
+
+def _value(project: Project, key: str) -> str:
+    value: Any = project
+    for name in key.split("."):
+        value = value.get(name) if isinstance(value, Mapping) else getattr(value, name, None)
+    if value is None:
+        return "not set"
+    return as_text(list(value) if isinstance(value, tuple) else value)
