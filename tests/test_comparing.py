@@ -47,7 +47,7 @@ def left(tmp_path, summary):
             | {k: {"status": "failed", "reason": v, "seconds": 1.0} for k, v in (failed or {}).items()},
         }  # fmt: skip
         ranking = rank(summaries, project.ranking.weights, draws=50, seed=1)
-        write_run(summaries, ranking, project, record, out)
+        write_run(factory.finished(summaries), ranking, project, record, out)
         return out
 
     return write

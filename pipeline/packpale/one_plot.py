@@ -14,7 +14,7 @@ from packpale.faults import Faults, in_words
 from packpale.holding import KEY, PARTIAL, PLOTS, put_in_place
 from packpale.keys import plot_key
 from packpale.ranking import unknown_figures
-from packpale.result import PlotSummary
+from packpale.result import PlotBrief
 from packpale.settings import Project
 from packpale.site.inputs import Inputs
 
@@ -32,7 +32,8 @@ class PlotOutcome:
     """done, kept (from an earlier run) or failed."""
     reason: str
     seconds: float
-    summary: PlotSummary | None
+    brief: PlotBrief | None
+    """None where it failed."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def compute_plot(job: Job) -> PlotOutcome:
     """Take one plot through all rooms and put its finished folder in place; a failure is an outcome, not an error."""
     started = time.monotonic()
     try:
-        status, summary = _through_the_rooms(job)
+        status, brief = _through_the_rooms(job)
     except Exception as error:  # noqa: BLE001 - one plot's trouble must not end the others; the run exits with 3
         reason = in_words(error)
         if not isinstance(error, OSError | MemoryError | Faults) and nearly_full(job.out):
@@ -78,14 +79,14 @@ def compute_plot(job: Job) -> PlotOutcome:
         # On a full disk the other plots need the room.
         shutil.rmtree(job.building, ignore_errors=True)
         return PlotOutcome(job.plot_id, "failed", reason, time.monotonic() - started, None)
-    return PlotOutcome(job.plot_id, status, "", time.monotonic() - started, summary)
+    return PlotOutcome(job.plot_id, status, "", time.monotonic() - started, brief)
 
 
 def nearly_full(folder: Path) -> bool:
     return shutil.disk_usage(folder).free < LITTLE_ROOM_MB * 1e6
 
 
-def _through_the_rooms(job: Job) -> tuple[str, PlotSummary]:
+def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     from packpale.care.assess import assess as assess_care
     from packpale.earthworks.work_out import work_out
     from packpale.enclosure.place import place
@@ -99,12 +100,12 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotSummary]:
     inputs = _read_back(job.inputs) if isinstance(job.inputs, Path) else job.inputs
     site = read_site(inputs, job.plot_id, job.project)
     reads = plot_key(job.project, site)
-    if not job.fresh and (summary := finished_under(job.finished, 1, reads)):
+    if not job.fresh and (brief := finished_under(job.finished, 1, reads)):
         # Something in the inputs has changed, and nothing that concerns this plot.
         job.building.parent.mkdir(parents=True, exist_ok=True)
         _write_key(job, reads, job.building.with_name(f"{job.folder}.key")).replace(job.finished / KEY)
         job.stage_file.unlink(missing_ok=True)
-        return "kept", summary
+        return "kept", brief
     stage("scoring land")
     land = assess_land(site, job.project)
     stage("fitting")
@@ -125,7 +126,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotSummary]:
     _write_key(job, reads, job.building / KEY)
     put_in_place(job.building, job.finished)
     job.stage_file.unlink(missing_ok=True)
-    return "done", summary
+    return "done", summary.brief
 
 
 def _write_key(job: Job, reads: str, file: Path) -> Path:
@@ -141,13 +142,13 @@ def _stages(file: Path) -> Callable[[str], None]:
     return stage
 
 
-def finished_under(folder: Path, line: int, key: str) -> PlotSummary | None:
-    """Summary of a plot that an earlier run completed, if ``line`` of its keys is ``key``."""
+def finished_under(folder: Path, line: int, key: str) -> PlotBrief | None:
+    """The least of a plot that an earlier run completed, if ``line`` of its keys is ``key``."""
     from packpale.review.summary import read_summary
 
     try:
         if not folder.is_symlink() and (folder / KEY).read_text(encoding="utf-8").splitlines()[line] == key:
-            return read_summary(folder / "result.json")
+            return read_summary(folder / "result.json").brief
     except (OSError, ValueError, KeyError, IndexError):
         # Damaged or from an older layout: compute it again.
         return None

@@ -110,7 +110,7 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
                 # Once more in a new process: what that takes longer is the start of a worker.
                 first = pool.submit(_measured, jobs[0]).result()
         ended = [r.outcome for r in results]
-        failed = {f"plot {o.plot_id}: failed: {o.reason}" for o in ended if o.summary is None}
+        failed = {f"plot {o.plot_id}: failed: {o.reason}" for o in ended if o.brief is None}
         if failed:
             raise Faults(sorted(failed))
         started = time.process_time()
@@ -188,7 +188,7 @@ def _peak_memory() -> int | None:
 
 def _sample(measured: _Measured, cells: int) -> Sample:
     outcome = measured.outcome
-    fits = bool(outcome.summary and outcome.summary.figures["feasible"])
+    fits = bool(outcome.brief and outcome.brief.figures["feasible"])
     return Sample(outcome.plot_id, cells, measured.seconds, measured.written, measured.peak, fits)
 
 

@@ -3,10 +3,10 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any, Protocol
 
 import numpy as np
 
-from packpale.result import PlotSummary
 from packpale.settings import RANKING_CRITERIA, RankingCriterion
 from packpale.site.grid import Array
 
@@ -18,6 +18,15 @@ USUAL = (0.1, 0.9)
 """A plot's usual places are those between these parts of all draws."""
 MOST_SCORES = 20_000_000
 """Scores kept at once, so that thousands of plots stay within memory; the usual places then rest on fewer draws."""
+
+
+class Rankable(Protocol):
+    """A plot with its figures."""
+
+    @property
+    def plot_id(self) -> str: ...
+    @property
+    def figures(self) -> Mapping[str, Any]: ...
 
 
 @dataclass(frozen=True)
@@ -59,9 +68,7 @@ class Ranking:
     """One for each criterion, where at least two plots are feasible."""
 
 
-def rank(
-    summaries: Sequence[PlotSummary], weights: Mapping[RankingCriterion, float], *, draws: int, seed: int
-) -> Ranking:
+def rank(plots: Sequence[Rankable], weights: Mapping[RankingCriterion, float], *, draws: int, seed: int) -> Ranking:
     """Rank plots by simple additive weighting of land, space and price.
 
     Each criterion is scaled linearly to its best plot, as Hwang and Yoon [1]_ do for ratio scales: land is the mean
@@ -79,7 +86,7 @@ def rank(
     .. [1] C. L. Hwang and K. Yoon, Multiple Attribute Decision Making, Springer 1981, doi:10.1007/978-3-642-48318-9
        (from memory).
     """
-    order = sorted(summaries, key=lambda s: s.plot_id)
+    order = sorted(plots, key=lambda s: s.plot_id)
     fitting = [s for s in order if s.figures["feasible"]]
     others = tuple(RankedPlot(s.plot_id, None, None, 0.0, feasible=False) for s in order if s not in fitting)
     if not fitting:
@@ -142,12 +149,12 @@ def _overtaking(ahead: Array, chosen: Array) -> tuple[Overtaking, ...]:
     return tuple(found)
 
 
-def unknown_figures(plot: PlotSummary) -> list[str]:
+def unknown_figures(plot: Rankable) -> list[str]:
     """Names of the figures without which a plot that fits cannot be ranked, those that are missing."""
     return [name for name in RANKED_BY if plot.figures["feasible"] and plot.figures[name] is None]
 
 
-def _degrees(plots: Sequence[PlotSummary]) -> Array:
+def _degrees(plots: Sequence[Rankable]) -> Array:
     """Land, space and price of each plot, 0 to 1; shape (plots, 3)."""
     for plot in plots:
         if unknown := unknown_figures(plot):

@@ -1,6 +1,6 @@
-"""What the computing rooms hand to review: all of one plot, and the part of it that a whole run needs."""
+"""What the computing rooms hand to review: all of one plot, what the files of a run need of it, and the least of it."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -45,3 +45,34 @@ class PlotSummary:
     crs: str = ""
     """The run's CRS, as in Site."""
     details: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def brief(self) -> "PlotBrief":
+        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes)
+
+
+@dataclass(frozen=True)
+class PlotBrief:
+    """What a run keeps in memory of a plot that has ended: a few kilobytes, so that thousands of plots fit.
+
+    All else of its summary lies in the plot's folder and is read from there when it is needed.
+    """
+
+    plot_id: str
+    folder: str
+    figures: Mapping[str, Any]
+    earthworks: tuple[Mapping[str, Any], ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FinishedPlots:
+    """The plots that a run's files tell of: the least of each at hand, the whole of one while it is looked at."""
+
+    briefs: Mapping[str, PlotBrief]
+    """By plot."""
+    read: Callable[[str], PlotSummary]
+    """Summary of a plot; each call may read it from disk."""
+
+    def __getitem__(self, plot_id: str) -> PlotSummary:
+        return self.read(plot_id)

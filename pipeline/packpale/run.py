@@ -8,6 +8,7 @@ import zlib
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
@@ -23,6 +24,7 @@ from packpale.one_plot import (
     nearly_full,
 )
 from packpale.ranking import rank
+from packpale.result import FinishedPlots, PlotBrief, PlotSummary
 from packpale.settings import Project, read_settings
 from packpale.site.inputs import Inputs, open_inputs
 from packpale.site.neighbourhood import near_after_near
@@ -71,9 +73,9 @@ def run(
     with held(out) as name:
         kept: dict[str, PlotOutcome] = {}
         for plot_id in chosen:
-            summary = None if fresh else finished_under(out / PLOTS / folders[plot_id], 0, f"{key}-{plot_id}")
-            if summary:
-                kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, summary)
+            brief = None if fresh else finished_under(out / PLOTS / folders[plot_id], 0, f"{key}-{plot_id}")
+            if brief:
+                kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, brief)
         # Neighbours one after the other: what one has read of a raster's blocks the next finds in memory.
         left = [p.plot_id for p in near_after_near(p for p in inputs.plots if p.plot_id in chosen)]
         jobs = [Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in left if p not in kept]
@@ -149,10 +151,10 @@ def write_run_files(
 ) -> None:
     from packpale.review.run import write_run
 
-    own = [o.summary for o in outcomes if o.summary]
-    # What holds for all plots is no part of a plot's own files: it may change when another plot does.
-    summaries = [replace(s, notes=tuple(dict.fromkeys((*inputs.notes, *s.notes)))) for s in own]
-    ranking = rank(summaries, project.ranking.weights, draws=project.run.draws, seed=project.run.seed)
+    own = [o.brief for o in outcomes if o.brief]
+    briefs = {b.plot_id: b for b in own}
+    finished = FinishedPlots(briefs, partial(_read_again, briefs, inputs.notes, out / PLOTS))
+    ranking = rank(own, project.ranking.weights, draws=project.run.draws, seed=project.run.seed)
     record = {
         "version": __version__,
         "settings_hash": settings_hash(project),
@@ -164,16 +166,16 @@ def write_run_files(
             o.plot_id: {"status": o.status, "reason": _reason(o), "seconds": round(o.seconds, 3)} for o in outcomes
         },
         "warnings": [
-            *_told_of_the_outdated(out / PLOTS, {s.folder for s in own}),
+            *_told_of_the_outdated(out / PLOTS, {b.folder for b in own}),
             *inputs.notes,
-            *(f"{s.plot_id}: {n}" for s in own for n in s.notes),
+            *(f"{b.plot_id}: {n}" for b in own for n in b.notes),
         ],
     }
     # No folder of a plot has a dot in its name.
     building = out / PARTIAL / "files.run"
     shutil.rmtree(building, ignore_errors=True)
     building.mkdir(parents=True)
-    write_run(summaries, ranking, project, record, building, plots=out / PLOTS)
+    write_run(finished, ranking, project, record, building, plots=out / PLOTS)
     for file in sorted(building.iterdir()):
         file.replace(out / file.name)
 
@@ -189,7 +191,22 @@ def _told_of_the_outdated(plots: Path, current: Collection[str]) -> list[str]:
 
 
 def _reason(outcome: PlotOutcome) -> str:
-    return outcome.reason or (str(outcome.summary.figures.get("reason") or "") if outcome.summary else "")
+    return outcome.reason or (str(outcome.brief.figures.get("reason") or "") if outcome.brief else "")
+
+
+def _read_again(briefs: Mapping[str, PlotBrief], notes: Sequence[str], plots: Path, plot_id: str) -> PlotSummary:
+    """Summary of a plot from its folder, with ``notes``, which hold for all plots, before its own."""
+    from packpale.review.summary import read_summary
+
+    file = plots / briefs[plot_id].folder / "result.json"
+    try:
+        own = read_summary(file)
+    except (OSError, ValueError) as error:
+        raise Faults(
+            [f"{file}: cannot be read back ({error}); start the same command again, it redoes that"]
+        ) from error
+    # What holds for all plots is no part of a plot's own files: it may change when another plot does.
+    return replace(own, notes=tuple(dict.fromkeys((*notes, *own.notes))))
 
 
 def _chosen(inputs: Inputs, wanted: Sequence[str]) -> list[str]:

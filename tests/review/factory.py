@@ -147,6 +147,13 @@ def renamed(plot, plot_id):
     return dataclasses.replace(plot, site=dataclasses.replace(plot.site, plot_id=plot_id))
 
 
+def finished(summaries):
+    """Plots whose whole summaries are in memory."""
+    from packpale.result import FinishedPlots
+
+    return FinishedPlots({s.plot_id: s.brief for s in summaries}, {s.plot_id: s for s in summaries}.__getitem__)
+
+
 def run_folder(folder: Path, plots, settings=None):
     """All files of a run of the given plots, as the run itself lays them out; returns the ranking."""
     from packpale.ranking import rank
@@ -169,5 +176,5 @@ def run_folder(folder: Path, plots, settings=None):
         "plots": {},
         "warnings": ["A warning."],
     }
-    write_run(summaries, ranking, settings, record, folder)
+    write_run(finished(summaries), ranking, settings, record, folder)
     return ranking

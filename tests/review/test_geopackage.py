@@ -124,14 +124,14 @@ def test_plots_carry_their_place(run):
 
 def test_same_run_gives_the_same_bytes(run, tmp_path):
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
-    write_geopackage(summaries, run.ranking, factory.CRS, tmp_path / "packpale.gpkg")
+    write_geopackage(factory.finished(summaries), run.ranking, factory.CRS, tmp_path / "packpale.gpkg")
     assert (tmp_path / "packpale.gpkg").read_bytes() == (run.folder / "packpale.gpkg").read_bytes()
 
 
 def test_layers_without_rows_are_there(run, tmp_path):
     summary = read_summary(run.folder / "plots/plot-2/result.json")
     (row,) = [r for r in run.ranking.rows if r.plot_id == summary.plot_id]
-    write_geopackage([summary], type(run.ranking)((row,)), factory.CRS, tmp_path / "packpale.gpkg")
+    write_geopackage(factory.finished([summary]), type(run.ranking)((row,)), factory.CRS, tmp_path / "packpale.gpkg")
     with fiona.open(tmp_path / "packpale.gpkg", layer="fence_lines") as file:
         assert len(file) == 0
         assert list(file.schema["properties"]) == FENCE_LINE

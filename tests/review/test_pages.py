@@ -198,7 +198,7 @@ def test_the_same_run_gives_the_same_files(run, tmp_path):
     summaries = [write_plot(run.plots[0], run.settings, home)]
     summaries += [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in (1, 2)]
     record = json.loads((run.folder / "run.json").read_text())
-    write_run(summaries, run.ranking, run.settings, record, tmp_path, plots=run.folder / "plots")
+    write_run(factory.finished(summaries), run.ranking, run.settings, record, tmp_path, plots=run.folder / "plots")
     names = [p.relative_to(tmp_path) for p in tmp_path.rglob("*") if p.is_file()]
     assert len(names) > 15
     for name in names:
@@ -211,11 +211,18 @@ def test_pictures_that_are_not_there_are_linked_to(run, tmp_path):
 
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
     record = {"version": "0", "seed": 1, "crs": factory.CRS}
-    write_run(summaries, run.ranking, run.settings, record, tmp_path)
+    write_run(factory.finished(summaries), run.ranking, run.settings, record, tmp_path)
     sources = {a["src"] for a in pages.read(tmp_path / "index.html").named("img")}
     assert "plots/plot-0/picture.png" in sources
     (tmp_path / "embedded").mkdir()
-    write_run(summaries, run.ranking, run.settings, record, tmp_path / "embedded", plots=run.folder / "plots")
+    write_run(
+        factory.finished(summaries),
+        run.ranking,
+        run.settings,
+        record,
+        tmp_path / "embedded",
+        plots=run.folder / "plots",
+    )
     sources = {a["src"] for a in pages.read(tmp_path / "embedded/index.html").named("img")}
     assert all(s.startswith("data:image/png") for s in sources)
     assert json.loads((tmp_path / "run.json").read_text()) == record
@@ -230,7 +237,7 @@ def test_plots_beyond_those_told_in_full_stand_in_the_tables_only(run, tmp_path)
     first, second, last = (row.plot_id for row in run.ranking.rows)
     warnings = ["Of all.", f"{first}: of the first.", f"{second}: of the second.", f"{last}: of the last."]
     record = {"version": "0", "seed": 1, "crs": factory.CRS, "warnings": warnings}
-    write_run(summaries, run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
+    write_run(factory.finished(summaries), run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
     page = pages.read(tmp_path / "index.html")
     assert [a["aria-labelledby"] for a in page.named("article")] == ["plot-1"]
     links = {a["href"] for a in page.named("a")}

@@ -67,7 +67,7 @@ def text(two, settings, tmp_path_factory):
     record = {"version": "0.0", "settings_hash": "0", "crs": factory.CRS, "input_hashes": {}, "seed": 1}
     record |= {"plots": {}, "warnings": []}
     path = folder / "index.html"
-    write_page([summary], ranking, settings, METRIC, record=record, path=path, plots=folder)
+    write_page(factory.finished([summary]), ranking, settings, METRIC, record=record, path=path, plots=folder)
     return pages.read(path).text
 
 

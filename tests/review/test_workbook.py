@@ -81,8 +81,8 @@ def file(summaries, settings, tmp_path_factory):
 
 def written(summaries, settings, path):
     ranking = rank(summaries, settings.ranking.weights, draws=100, seed=1)
-    record = {"plots": {"+failed": {"status": "failed", "reason": "=no ground"}}}
-    write_workbook(summaries, ranking, settings, record, path)
+    record = {"crs": factory.CRS, "plots": {"+failed": {"status": "failed", "reason": "=no ground"}}}
+    write_workbook(factory.finished(summaries), ranking, settings, record, path)
     return path
 
 

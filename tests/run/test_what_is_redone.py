@@ -40,8 +40,8 @@ def made(tmp_path, monkeypatch):
         write_summary(summary, folder / "result.json")
         return summary
 
-    def write_run(summaries, ranking, project, record, folder, *, plots):
-        (folder / "ranking.csv").write_text("\n".join(s.plot_id for s in summaries), encoding="utf-8")
+    def write_run(finished, ranking, project, record, folder, *, plots):
+        (folder / "ranking.csv").write_text("\n".join(finished.briefs), encoding="utf-8")
         (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
 
     nothing_fits = SimpleNamespace(feasible=False, notes=(), packs=())

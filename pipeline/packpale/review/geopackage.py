@@ -7,14 +7,16 @@ from typing import Any
 
 import shapely
 
-from packpale.ranking import Ranking
-from packpale.result import PlotSummary
+from packpale.ranking import RankedPlot, Ranking
+from packpale.result import FinishedPlots, PlotSummary
 from packpale.review import people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.settings import DEN_CRITERIA
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
+AT_ONCE = 20
+"""Plots whose rows are in memory together. Each addition to a layer takes time, whatever it adds."""
 STRETCH = {
     "plot_id": TEXT,
     "pack": WHOLE,
@@ -182,16 +184,22 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
 """Geometry type and columns of each layer, in the order in which they are written."""
 
 
-def write_geopackage(summaries: Sequence[PlotSummary], ranking: Ranking, crs: str, path: Path) -> None:
+def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path) -> None:
     """Write all layers in the run's CRS, plots in the order of the ranking. A layer without rows is there, empty."""
-    by_id = {s.plot_id: s for s in summaries}
+    for start in range(0, max(len(ranking.rows), 1), AT_ONCE):
+        _write_some(finished, ranking.rows[start : start + AT_ONCE], crs, path, append=start > 0)
+
+
+def _write_some(finished: FinishedPlots, places: Sequence[RankedPlot], crs: str, path: Path, *, append: bool) -> None:
+    plots = [finished[place.plot_id] for place in places]
     for layer, (geometry_type, columns) in LAYERS.items():
         rows = [
-            _with_place(row, place, by_id[place.plot_id]) if layer == "plots" else row
-            for place in ranking.rows
-            for row in by_id[place.plot_id].layers.get(layer, ())
+            _with_place(row, place, plot) if layer == "plots" else row
+            for place, plot in zip(places, plots, strict=True)
+            for row in plot.layers.get(layer, ())
         ]
-        write_layer(path, layer, geometry_type, columns, rows=rows, crs=crs)
+        if rows or not append:
+            write_layer(path, layer, geometry_type, columns, rows=rows, crs=crs, append=append)
 
 
 def write_layer(
@@ -202,8 +210,9 @@ def write_layer(
     *,
     rows: Sequence[Mapping[str, Any]],
     crs: str,
+    append: bool = False,
 ) -> None:
-    """Write one layer of a GeoPackage; ``geometry`` of a row is WKB (bytes or hexadecimal) or None."""
+    """Write one layer of a GeoPackage, or ``append``; ``geometry`` of a row is WKB (bytes or hexadecimal) or None."""
     import geopandas
     import pandas as pd
 
@@ -211,10 +220,18 @@ def write_layer(
     geometry = [shapely.from_wkb(row["geometry"]) for row in rows]
     frame = geopandas.GeoDataFrame(table, geometry=geometry, crs=crs)
     with _fixed_date():
-        frame.to_file(path, layer=layer, driver="GPKG", engine="pyogrio", geometry_type=geometry_type, index=False)
+        frame.to_file(
+            path,
+            layer=layer,
+            driver="GPKG",
+            engine="pyogrio",
+            geometry_type=geometry_type,
+            index=False,
+            mode="a" if append else "w",
+        )
 
 
-def _with_place(row: Mapping[str, Any], place: Any, summary: PlotSummary) -> dict[str, Any]:
+def _with_place(row: Mapping[str, Any], place: RankedPlot, summary: PlotSummary) -> dict[str, Any]:
     return {
         **row,
         "rank": place.rank,

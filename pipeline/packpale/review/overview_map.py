@@ -9,7 +9,7 @@ from urllib.parse import quote
 import shapely
 
 from packpale.ranking import RankedPlot, Ranking
-from packpale.result import PlotSummary
+from packpale.result import FinishedPlots, PlotBrief
 from packpale.review.enclosure_layers import FENCE
 from packpale.review.land_layers import USABLE
 from packpale.review.leaflet import write_map
@@ -33,36 +33,35 @@ FITS = Style("#1d2a2a", "#3f7f9a", 0.12, width=2)
 FITS_NOT = Style("#6b6b6b", "#8a8a8a", 0.35, width=2, dash="4 5")
 
 
-def write_overview(
-    summaries: Sequence[PlotSummary], ranking: Ranking, project: Project, wording: Wording, path: Path
-) -> None:
+def write_overview(finished: FinishedPlots, ranking: Ranking, project: Project, wording: Wording, path: Path) -> None:
     """Write map.html of a run."""
-    write_map(overview(summaries, ranking, project, wording), path)
+    write_map(overview(finished, ranking, project, wording), path)
 
 
-def overview(summaries: Sequence[PlotSummary], ranking: Ranking, project: Project, wording: Wording) -> MapPage:
+def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wording: Wording) -> MapPage:
     """Everything the map of a run shows."""
-    by_id = {s.plot_id: s for s in summaries}
     fits: list[Shape] = []
     fits_not: list[Shape] = []
     usable: list[Shape] = []
     fences: list[Shape] = []
     grounds = []
     boxes = []
-    tolerance = _tolerance(summaries)
+    tolerance = _tolerance(finished)
+    crs = ""
     for place in ranking.rows:
-        summary = by_id[place.plot_id]
+        summary, brief = finished[place.plot_id], finished.briefs[place.plot_id]
+        crs = crs or summary.crs
         degrees = to_degrees(summary.crs)
         for row in summary.layers["plots"]:
             outline = shapely.from_wkb(row["geometry"])
             (fits if place.feasible else fits_not).append(
-                _plot(degrees(outline.simplify(tolerance)), place, summary, wording)
+                _plot(degrees(outline.simplify(tolerance)), place, brief, wording)
             )
             boxes.append(degrees(outline.envelope)["coordinates"][0])
         for row in summary.layers["usable_land"]:
             land = shapely.from_wkb(row["geometry"]).simplify(tolerance, preserve_topology=False)
             if not land.is_empty:
-                usable.append(replace(_plot(degrees(land), place, summary, wording), label=""))
+                usable.append(replace(_plot(degrees(land), place, brief, wording), label=""))
         for row in summary.layers["fence_lines"]:
             line = shapely.from_wkb(row["geometry"]).simplify(tolerance / 10)
             rows = [("Area", wording.area(row["area_m2"])), ("Length in plan", wording.length(row["perimeter_m"]))]
@@ -86,28 +85,26 @@ def overview(summaries: Sequence[PlotSummary], ranking: Ranking, project: Projec
         vectors=[layer for layer in layers if layer.shapes],
         imperial=wording.imperial,
         introduction=["All plots.", *(["The number before a name is the plot's rank."] if fits else [])],
-        placing=placing(summaries[0].crs, widened((west, south, east, north), 0.5), tolerance=PLACING_ERROR_M)
-        if summaries
-        else None,
+        placing=placing(crs, widened((west, south, east, north), 0.5), tolerance=PLACING_ERROR_M) if crs else None,
         background=background(project.maps),
         data_date=project.maps.data_date or "",
         places=[
             (
                 f"{place.rank}. {place.plot_id}" if place.feasible else f"{place.plot_id}: nothing fits",
-                plot_map_address(by_id[place.plot_id]),
+                plot_map_address(finished.briefs[place.plot_id].folder),
             )
             for place in ranking.rows
         ],
     )
 
 
-def plot_map_address(summary: PlotSummary) -> str:
+def plot_map_address(folder: str) -> str:
     """Relative address of a plot's map from the run's pages."""
-    return f"plots/{quote(summary.folder)}/map.html"
+    return f"plots/{quote(folder)}/map.html"
 
 
-def _plot(geometry: dict[str, object], place: RankedPlot, summary: PlotSummary, wording: Wording) -> Shape:
-    figures = summary.figures
+def _plot(geometry: dict[str, object], place: RankedPlot, brief: PlotBrief, wording: Wording) -> Shape:
+    figures = brief.figures
     if place.feasible:
         rows = [
             ("Score", f"{wording.score(place.score)} of 100"),
@@ -119,11 +116,11 @@ def _plot(geometry: dict[str, object], place: RankedPlot, summary: PlotSummary, 
     else:
         rows = [("Nothing fits", wording.told(str(figures["reason"])))]
         label, title = place.plot_id, place.plot_id
-    return Shape(geometry, title, rows, plot_map_address(summary), label)
+    return Shape(geometry, title, rows, plot_map_address(brief.folder), label)
 
 
-def _tolerance(summaries: Sequence[PlotSummary]) -> float:
-    outlines = [shapely.from_wkb(row["geometry"]) for s in summaries for row in s.layers["plots"]]
+def _tolerance(finished: FinishedPlots) -> float:
+    outlines = [shapely.from_wkb(row["geometry"]) for plot in finished.briefs for row in finished[plot].layers["plots"]]
     if not outlines:
         return TOLERANCE_M
     west, south, east, north = shapely.total_bounds(outlines)

@@ -3,13 +3,13 @@
 import base64
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 from packpale.ranking import RankedPlot, Ranking
-from packpale.result import PlotSummary
+from packpale.result import FinishedPlots, PlotBrief, PlotSummary
 from packpale.review.assumed import assumptions, backed
 from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.digging import driver_chart
@@ -24,6 +24,8 @@ from packpale.settings import Project
 
 EMBEDDED_BYTES = 24_000_000
 """Pictures are put into the page up to this size in all; with many plots the rest is linked to."""
+SHOWN_LAYERS = ("fence_lines", "touches")
+"""Layers of a plot from which the page tells something."""
 
 
 @dataclass(frozen=True)
@@ -41,14 +43,15 @@ class Card:
     """What the page says of one plot."""
 
     place: RankedPlot
-    summary: PlotSummary
+    summary: PlotSummary | PlotBrief
+    """The whole of a plot that is told of in full."""
     pictures: Mapping[str, Picture]
     map_address: str
     folder_address: str
 
 
 def write_page(
-    summaries: Sequence[PlotSummary],
+    finished: FinishedPlots,
     ranking: Ranking,
     project: Project,
     wording: Wording,
@@ -58,11 +61,13 @@ def write_page(
     plots: Path,
 ) -> None:
     """Write index.html; pictures are taken from the plots' folders inside ``plots``."""
-    by_id = {s.plot_id: s for s in summaries}
     budget = _Budget(EMBEDDED_BYTES)
     told = project.ranking.told_in_full
     cards = [
-        _card(place, by_id[place.plot_id], plots if n < told else None, budget) for n, place in enumerate(ranking.rows)
+        _told_card(place, finished[place.plot_id], plots, budget)
+        if n < told
+        else _card(place, finished.briefs[place.plot_id], {})
+        for n, place in enumerate(ranking.rows)
     ]
     failed = {k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"}
     sentences = [*record.get("warnings", ()), *failed.values(), *ON_THE_PAGE]
@@ -141,8 +146,11 @@ class _Budget:
         return True
 
 
-def _card(place: RankedPlot, summary: PlotSummary, plots: Path | None, budget: _Budget) -> Card:
-    """The card of a plot; without ``plots`` it has no pictures."""
+def _card(place: RankedPlot, summary: PlotSummary | PlotBrief, pictures: Mapping[str, Picture]) -> Card:
+    return Card(place, summary, pictures, plot_map_address(summary.folder), f"plots/{quote(summary.folder)}/")
+
+
+def _told_card(place: RankedPlot, summary: PlotSummary, plots: Path, budget: _Budget) -> Card:
     name = place.plot_id
     fits = bool(summary.layers["fence_lines"])
     texts = {
@@ -161,10 +169,11 @@ def _card(place: RankedPlot, summary: PlotSummary, plots: Path | None, budget: _
         ),
     }
     shown = ("picture", "section", "profile") if summary.earthworks else ("picture",)
-    pictures = {
-        key: Picture(_source(plots, summary.folder, f"{key}.png", budget), *texts[key]) for key in shown if plots
-    }
-    return Card(place, summary, pictures, plot_map_address(summary), f"plots/{quote(summary.folder)}/")
+    pictures = {key: Picture(_source(plots, summary.folder, f"{key}.png", budget), *texts[key]) for key in shown}
+    # Of its layers, nine tenths of a summary, the page looks at two.
+    return _card(
+        place, replace(summary, layers={name: summary.layers.get(name, ()) for name in SHOWN_LAYERS}), pictures
+    )
 
 
 def _source(plots: Path, folder: str, name: str, budget: _Budget) -> str:

@@ -1,12 +1,12 @@
 """All files of a whole run but the plots' own."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from packpale.ranking import Ranking
-from packpale.result import PlotSummary
+from packpale.result import FinishedPlots
 from packpale.review.geopackage import write_geopackage
 from packpale.review.overview_map import write_overview
 from packpale.review.page import write_page
@@ -17,7 +17,7 @@ from packpale.settings import Project
 
 
 def write_run(
-    summaries: Sequence[PlotSummary],
+    finished: FinishedPlots,
     ranking: Ranking,
     project: Project,
     record: Mapping[str, Any],
@@ -27,14 +27,14 @@ def write_run(
 ) -> None:
     """Write the run's tables, GeoPackage, workbook, pages and record into ``folder``.
 
+    Of no more than some plots at once is more than the least in memory, however many there are.
     ``plots`` holds the finished folders of the plots, whose pictures go into index.html; by default ``plots`` inside
     ``folder``. A picture that is not there is linked to instead.
     """
     wording = Wording(imperial=project.units == "imperial", currency=project.currency)
-    by_id = {s.plot_id: s for s in summaries}
     ranked = [
         {
-            **by_id[row.plot_id].figures,
+            **finished.briefs[row.plot_id].figures,
             "rank": row.rank,
             "plot_id": row.plot_id,
             "feasible": row.feasible,
@@ -47,12 +47,12 @@ def write_run(
         for row in ranking.rows
     ]
     write_table(folder / "ranking.csv", RANKING_COLUMNS, ranked)
-    works = [row for place in ranking.rows for row in by_id[place.plot_id].earthworks]
+    works = [row for place in ranking.rows for row in finished.briefs[place.plot_id].earthworks]
     write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
-    write_geopackage(summaries, ranking, record["crs"], folder / "packpale.gpkg")
-    write_overview(summaries, ranking, project, wording, folder / "map.html")
+    write_geopackage(finished, ranking, record["crs"], folder / "packpale.gpkg")
+    write_overview(finished, ranking, project, wording, folder / "map.html")
     write_page(
-        summaries,
+        finished,
         ranking,
         project,
         wording,
@@ -60,6 +60,6 @@ def write_run(
         path=folder / "index.html",
         plots=plots or folder / "plots",
     )
-    write_workbook(summaries, ranking, project, record, folder / "quantities.xlsx")
+    write_workbook(finished, ranking, project, record, folder / "quantities.xlsx")
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)
     (folder / "run.json").write_bytes((text + "\n").encode("utf-8"))

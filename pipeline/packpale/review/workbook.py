@@ -1,12 +1,12 @@
 """quantities.xlsx: the bill of each plot, live on one sheet of rates, with chainage and what all of it rests on."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from packpale.ranking import RankedPlot, Ranking
-from packpale.result import PlotSummary
+from packpale.result import FinishedPlots, PlotSummary
 from packpale.review.assumed import as_text, meaning, settings_used
 from packpale.review.spreadsheet import COUNT, MONEY, RATE, TENTH, THOUSANDTH, Book, Column, Formula, Page, address
 from packpale.settings import Project, RateSettings
@@ -27,13 +27,11 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class _Plot:
-    place: RankedPlot
-    summary: PlotSummary
+class _Rates:
+    """The sheet of rates, and the row of each by its name."""
 
-    @property
-    def priced(self) -> bool:
-        return bool(self.summary.items)
+    page: Page
+    rows: Mapping[str, int]
 
 
 @dataclass(frozen=True)
@@ -45,23 +43,27 @@ class _Total:
 
 
 def write_workbook(
-    summaries: Sequence[PlotSummary],
+    finished: FinishedPlots,
     ranking: Ranking,
     project: Project,
     record: Mapping[str, Any],
     path: Path,
 ) -> None:
     """Write the workbook: plots in the order of the ranking, always in metric units, as all files are."""
-    by_id = {s.plot_id: s for s in summaries}
-    plots = [_Plot(place, by_id[place.plot_id]) for place in ranking.rows]
-    billed = [plot for plot in plots if plot.priced][:MOST_BILLS]
     with Book(path, title=project.title) as book:
         # The sheet that compares comes first and points at the others, which are written after it.
         front = book.sheet("Compare", _compare_columns(project.currency), head=_compare_head(project))
-        rates, rate_rows = _rates(book, project)
-        totals = {plot.place.plot_id: _bill(book, plot, rates, rate_rows, project) for plot in billed}
-        _compare(front, plots, totals, record)
-        _chainage(book, plots, project)
+        rates = _rates(book, project)
+        billed = 0
+        for place in ranking.rows:
+            summary = finished[place.plot_id]
+            total = None
+            if summary.items and billed < MOST_BILLS:
+                total = _bill(book, place, summary, rates, project)
+                billed += 1
+            _compare(front, place, summary, total)
+        _end_of_comparison(front, record)
+        _chainage(book, finished, ranking, record["crs"])
         _assumptions(book, project)
 
 
@@ -90,34 +92,35 @@ def _compare_columns(currency: str) -> list[Column]:
     ]
 
 
-def _compare(page: Page, plots: Sequence[_Plot], totals: Mapping[str, _Total], record: Mapping[str, Any]) -> None:
-    for plot in plots:
-        f, name = plot.summary.figures, plot.place.plot_id
-        total, priced = totals.get(name), plot.summary.details.get("bill")
-        sums: list[Any] = list(priced["total"]) if priced else [None] * 3
-        remark = f["reason"]
-        if total:
-            sums = [Formula(total.page.reference(total.row, 10 + k), value) for k, value in enumerate(sums)]
-        elif priced:
-            remark = "No bill here: as the run priced it, whatever the sheet Rates says."
-        page.add(
-            [
-                plot.place.rank,
-                name,
-                plot.place.score,
-                f["enclosed_area_m2"],
-                f["fence_length_m"],
-                f["cut_bank_m3"],
-                f["rock_bank_m3"],
-                f["wet_bank_m3"],
-                *sums,
-                f["cost_p10"],
-                f["cost_p50"],
-                f["cost_p90"],
-                total.page.name if total else "",
-                remark,
-            ]
-        )
+def _compare(page: Page, place: RankedPlot, summary: PlotSummary, total: _Total | None) -> None:
+    f, priced = summary.figures, summary.details.get("bill")
+    sums: list[Any] = list(priced["total"]) if priced else [None] * 3
+    remark = f["reason"]
+    if total:
+        sums = [Formula(total.page.reference(total.row, 10 + k), value) for k, value in enumerate(sums)]
+    elif priced:
+        remark = "No bill here: as the run priced it, whatever the sheet Rates says."
+    page.add(
+        [
+            place.rank,
+            place.plot_id,
+            place.score,
+            f["enclosed_area_m2"],
+            f["fence_length_m"],
+            f["cut_bank_m3"],
+            f["rock_bank_m3"],
+            f["wet_bank_m3"],
+            *sums,
+            f["cost_p10"],
+            f["cost_p50"],
+            f["cost_p90"],
+            total.page.name if total else "",
+            remark,
+        ]
+    )
+
+
+def _end_of_comparison(page: Page, record: Mapping[str, Any]) -> None:
     for name, outcome in record.get("plots", {}).items():
         if outcome["status"] == "failed":
             page.add([None, name, *[None] * 12, "", f"not computed: {outcome['reason']}"])
@@ -127,8 +130,7 @@ def _compare(page: Page, plots: Sequence[_Plot], totals: Mapping[str, _Total], r
     page.finish()
 
 
-def _rates(book: Book, project: Project) -> tuple[Page, Mapping[str, int]]:
-    """The sheet of rates, and the row of each."""
+def _rates(book: Book, project: Project) -> _Rates:
     used = {s.key: s for s in settings_used(project)}
     columns = [
         Column("Rate", 42),
@@ -158,11 +160,11 @@ def _rates(book: Book, project: Project) -> tuple[Page, Mapping[str, int]]:
         page.at_least_zero(row, 2, 4)
         rows[key] = row
     page.finish()
-    return page, rows
+    return _Rates(page, rows)
 
 
-def _bill(book: Book, plot: _Plot, rates: Page, rate_rows: Mapping[str, int], project: Project) -> _Total:
-    currency, summary = project.currency, plot.summary
+def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, project: Project) -> _Total:
+    currency = project.currency
     columns = [
         Column("No.", 5, COUNT),
         Column("Item", 46),
@@ -173,16 +175,16 @@ def _bill(book: Book, plot: _Plot, rates: Page, rate_rows: Mapping[str, int], pr
         *(Column(f"Price {level}, {currency}", 12, MONEY) for level in LEVELS),
     ]
     head = [
-        f"Bill of quantities: {plot.place.plot_id}",
+        f"Bill of quantities: {place.plot_id}",
         project.title,
         "Quantity low, likely, high: P10, P50, P90 where the ground is uncertain, with what a machine digs too deep; "
         "else as drawn. Rates come from the sheet Rates.",
     ]
-    page = book.sheet(f"{plot.place.rank or ''} {plot.place.plot_id}", columns, head=head)
+    page = book.sheet(f"{place.rank or ''} {place.plot_id}", columns, head=head)
     first = page.row
     for number, item in enumerate(summary.items, 1):
         row = page.row
-        of_rates = [Formula(rates.reference(rate_rows[item["key"]], 2 + k), item["rate"][k]) for k in range(3)]
+        of_rates = [Formula(rates.page.reference(rates.rows[item["key"]], 2 + k), item["rate"][k]) for k in range(3)]
         prices = [Formula(f"{address(row, 4 + k)}*{address(row, 7 + k)}", item["price_range"][k]) for k in range(3)]
         unit = UNITS.get(item["unit"], item["unit"])
         whole = range(3, 7) if item["unit"] == "each" else ()
@@ -202,7 +204,7 @@ def _bill(book: Book, plot: _Plot, rates: Page, rate_rows: Mapping[str, int], pr
     return _Total(page, total)
 
 
-def _chainage(book: Book, plots: Sequence[_Plot], project: Project) -> None:
+def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str) -> None:
     columns = [
         Column("Plot", 22),
         Column("Pack", 6, COUNT),
@@ -219,7 +221,6 @@ def _chainage(book: Book, plots: Sequence[_Plot], project: Project) -> None:
         Column("Radius, m", 10, THOUSANDTH),
     ]
     names = ("chainage_m", "x", "y", "ground_m", "invert_m", "depth_m", "rock_depth_m", "water_depth_m", "bearing_deg")
-    crs = next((plot.summary.crs for plot in plots), "")
     head = [
         "Chainage: levels along each fence line",
         f"Clockwise from the start of the line; coordinates in {crs.splitlines()[0] if crs else 'the CRS of the run'}, "
@@ -227,13 +228,12 @@ def _chainage(book: Book, plots: Sequence[_Plot], project: Project) -> None:
     ]
     page = book.sheet("Chainage", columns, head=head)
     left, missing = MOST_STATIONS, []
-    for plot in plots:
-        rows = plot.summary.layers.get("stations", ())
+    for name in (place.plot_id for place in ranking.rows):
+        rows = finished[name].layers.get("stations", ())
         if len(rows) > left:
-            missing.append(plot.place.plot_id)
+            missing.append(name)
             continue
         left -= len(rows)
-        name = plot.place.plot_id
         page.add_many([name, r["pack"], *(r[n] for n in names), r["arc"], r["radius_m"]] for r in rows)
     page.filtered()
     if missing:

@@ -1,0 +1,70 @@
+"""Files of a run of many plots: what is in memory while they are written."""
+
+import dataclasses
+import pickle
+import sqlite3
+import weakref
+
+import pytest
+
+from packpale.ranking import rank
+from packpale.result import FinishedPlots
+from packpale.review import geopackage
+from packpale.review.run import write_run
+from packpale.review.summary import read_summary
+from review import factory
+
+BRIEF_BYTES = 20_000
+"""What a run may keep of a plot while others are computed."""
+LAYERS = ("plots", "usable_land", "fence_lines", "posts", "stations")
+"""Enough of them to see."""
+
+
+@pytest.fixture(scope="module")
+def summaries(run):
+    """Seven plots, all but two with the same enclosure."""
+    known = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
+    fitting = next(s for s in known if s.layers["fence_lines"])
+    return {s.plot_id: s for s in [*known, *(_copy(fitting, f"copy {n}") for n in range(4))]}
+
+
+def _copy(summary, plot_id):
+    layers = {name: tuple({**row, "plot_id": plot_id} for row in summary.layers[name]) for name in LAYERS}
+    return dataclasses.replace(summary, plot_id=plot_id, layers=layers)
+
+
+def test_what_a_run_keeps_of_a_plot_is_small(summaries):
+    for summary in summaries.values():
+        assert summary.brief.figures == summary.figures
+        assert len(pickle.dumps(summary.brief)) < BRIEF_BYTES
+
+
+def test_few_plots_are_in_memory_while_the_files_of_all_are_written(run, summaries, tmp_path, monkeypatch):
+    monkeypatch.setattr(geopackage, "AT_ONCE", 3)
+    monkeypatch.setattr(geopackage, "LAYERS", {name: geopackage.LAYERS[name] for name in LAYERS})
+    # It is made of the page's text alone.
+    monkeypatch.setattr("packpale.review.page.write_report", lambda *_, **__: None)
+    settings = factory.project(ranking={"told_in_full": 1})
+    alive: weakref.WeakValueDictionary[int, object] = weakref.WeakValueDictionary()
+    most, read = 0, []
+
+    def read_again(plot_id):
+        nonlocal most
+        # Another one each time, as from disk; the texts and rows inside are the same ones here.
+        summary = dataclasses.replace(summaries[plot_id])
+        alive[len(read)] = summary
+        read.append(plot_id)
+        most = max(most, len(alive))
+        return summary
+
+    finished = FinishedPlots({name: s.brief for name, s in summaries.items()}, read_again)
+    ranking = rank(list(finished.briefs.values()), settings.ranking.weights, draws=50, seed=1)
+    record = {"version": "0", "seed": 1, "crs": factory.CRS}
+    write_run(finished, ranking, settings, record, tmp_path, plots=run.folder / "plots")
+    assert set(read) == set(summaries)
+    assert most <= 4
+    assert not alive
+    with_rows = {n: len(s.layers["fence_lines"]) for n, s in summaries.items()}
+    with sqlite3.connect(tmp_path / "packpale.gpkg") as package:
+        found = [plot_id for (plot_id,) in package.execute("SELECT plot_id FROM fence_lines ORDER BY fid")]
+    assert found == [r.plot_id for r in ranking.rows for _ in range(with_rows[r.plot_id])]
