@@ -21,6 +21,18 @@ class Deadly(Job):
         os.kill(os.getpid(), signal.SIGKILL)
 
 
+@dataclass(frozen=True)
+class Told(Job):
+    """A job without inputs, which fails; it tells its process, and lasts longer than the end of another is unseen."""
+
+    @property
+    def building(self):
+        time.sleep(0.15)
+        with (self.out / "processes").open("a", encoding="utf-8") as file:
+            file.write(f"{os.getpid()}\n")
+        return super().building
+
+
 def sleep_and_tell():
     sys.stdout.write(f"{os.getpid()}\n")
     sys.stdout.flush()

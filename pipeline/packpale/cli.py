@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from packpale.faults import Faults, in_words
+from packpale.faults import Faults, in_words, lacks_memory
 
 EXIT_FAULT, EXIT_PLOT_FAILED, EXIT_BUG, EXIT_STOPPED = 2, 3, 1, 130
 # Whether it is a file at all is told in one line by whoever reads it.
@@ -223,11 +223,13 @@ class _faults_as_lines:  # noqa: N801 - reads as a phrase where it is used
     def __enter__(self) -> None: ...
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, where: Any) -> None:
+        for note in getattr(error, "__notes__", ()):
+            click.echo(note, err=True)
         if isinstance(error, Faults):
             for line in error.lines:
                 click.echo(line, err=True)
             sys.exit(EXIT_FAULT)
-        if isinstance(error, OSError):
+        if isinstance(error, Exception) and (isinstance(error, OSError) or lacks_memory(error)):
             click.echo(in_words(error), err=True)
             sys.exit(EXIT_FAULT)
         if isinstance(error, KeyboardInterrupt):

@@ -85,7 +85,10 @@ class ClusterExecutor(Executor):
             ours.set_exception(self._lost())
         except KilledWorker:
             ours.set_exception(
-                WorkersEnded("each worker computing this plot was ended from outside, perhaps for lack of memory")
+                WorkersEnded(
+                    "each worker computing this plot was ended from outside, perhaps for lack of memory; "
+                    "give them more, or set a smaller land.margin_m or a larger land.cell_m"
+                )
             )
         except ModuleNotFoundError as error:
             # A worker that came after the first look.

@@ -1,11 +1,22 @@
 """What is wrong with settings or inputs, gathered so that a user sees all of it at once."""
 
 import errno
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 LONGEST_LINE = 900
 """Characters of a fault: what is longer repeats a hostile input, and loses its middle."""
+
+LESS_MEMORY = "use fewer --workers, a smaller land.margin_m or a larger land.cell_m"
+"""What to do where memory does not suffice."""
+_NO_MEMORY = re.compile(
+    "bad_alloc|out of memory|cannot allocate memory|can't start new thread|"
+    # A library that is loaded on first use; other reasons why it cannot be are told behind it.
+    r"failed to map segment from shared object(?!: Op)",
+    re.IGNORECASE,
+)
+"""How libraries say that memory ran out, where they have no error of that kind."""
 
 
 def one_line(text: str) -> str:
@@ -30,15 +41,25 @@ class Faults(Exception):  # noqa: N818 - it carries several, and each is called 
         return type(self), (self.lines,)
 
 
+def lacks_memory(error: BaseException | None) -> bool:
+    """Whether an error, or one that it came from, says that memory ran out."""
+    while error is not None:
+        if isinstance(error, MemoryError) or (isinstance(error, OSError) and error.errno == errno.ENOMEM):
+            return True
+        if not isinstance(error, Faults) and _NO_MEMORY.search(str(error)):
+            return True
+        error = error.__cause__
+    return False
+
+
 def in_words(error: Exception) -> str:
     """What went wrong and what to do, for trouble with files and memory; else the error's kind and text."""
+    if lacks_memory(error):
+        # Also where a reader took it for a broken file.
+        found = f" ({error})" if str(error) else ""
+        return one_line(f"not enough memory{found}; {LESS_MEMORY}")
     if isinstance(error, Faults):
         return "; ".join(error.lines)
-    if isinstance(error, MemoryError):
-        found = f" ({error})" if str(error) else ""
-        return one_line(
-            f"not enough memory{found}; use fewer --workers, a smaller land.margin_m or a larger land.cell_m"
-        )
     if isinstance(error, OSError):
         where = f"{error.filename}: " if error.filename else ""
         what = error.strerror or str(error)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Protocol
 
 from packpale.cluster import WorkersEnded, cluster_executor
+from packpale.faults import LESS_MEMORY
 from packpale.holding import PARTIAL, end_with_the_run
 from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
 from packpale.warming import parts_to_compile, warm
@@ -51,22 +52,34 @@ def compute_here(jobs: Sequence[Job], workers: int, progress: Progress, watch: W
             watch(progress, None)
             finish(compute_plot(job))
         return outcomes
-    left = jobs = _sharing(jobs)
-    try:
-        with _pool(min(workers, len(jobs))) as pool:
-            # Ahead of the plots in the queue; should one go wrong, the plots will say so.
-            for part in parts_to_compile():
-                pool.submit(warm, part)
-            _over(pool, left, progress, watch, finish)
-    except BrokenProcessPool:
-        for job in [j for j in jobs if j.plot_id not in outcomes]:
-            try:
-                with _pool(1) as alone:
-                    _over(alone, [job], progress, watch, finish)
-            except BrokenProcessPool:
-                reason = "the process computing this plot was ended from outside, perhaps for lack of memory"
-                finish(PlotOutcome(job.plot_id, "failed", reason, 0.0, None))
+    left = _sharing(jobs)
+    while left:
+        try:
+            with _pool(min(workers, len(left))) as pool:
+                # Ahead of the plots in the queue; should one go wrong, the plots will say so.
+                for part in parts_to_compile():
+                    pool.submit(warm, part)
+                _over(pool, left, progress, watch, finish)
+        except BrokenProcessPool:
+            # All its workers are gone: any of the plots they had in hand may be the one that is too large.
+            for job in _in_hand([j for j in left if j.plot_id not in outcomes]):
+                _alone(job, progress, watch, finish)
+        left = [j for j in left if j.plot_id not in outcomes]
     return outcomes
+
+
+def _in_hand(jobs: Sequence[Job]) -> Sequence[Job]:
+    """Those of the jobs that workers had begun; all, if none had: then it is unknown what ended a worker."""
+    return [job for job in jobs if job.stage_file.exists()] or jobs
+
+
+def _alone(job: Job, progress: Progress, watch: Watcher, finish: Callable[[PlotOutcome], None]) -> None:
+    try:
+        with _pool(1) as pool:
+            _over(pool, [job], progress, watch, finish)
+    except BrokenProcessPool:
+        reason = f"the process computing this plot was ended from outside, perhaps for lack of memory; {LESS_MEMORY}"
+        finish(PlotOutcome(job.plot_id, "failed", reason, 0.0, None))
 
 
 def compute_on_cluster(

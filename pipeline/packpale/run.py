@@ -89,11 +89,18 @@ def run(
         try:
             write_run_files(ordered, project, hashes, inputs, out)
         except Exception as error:
+            told: Exception = error
             if isinstance(error, OSError) and error.errno and not error.filename:
-                raise OSError(error.errno, error.strerror, str(out)) from error
-            if isinstance(error, OSError | Faults) or not nearly_full(out):
+                told = OSError(error.errno, error.strerror, str(out))
+            elif not isinstance(error, OSError | MemoryError | Faults) and nearly_full(out):
+                told = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(out))
+            for outcome in ordered:
+                if outcome.status == "failed":
+                    # Else nobody would learn of it: there is no outcome of the run to return.
+                    told.add_note(f"plot {outcome.plot_id}: failed: {outcome.reason}")
+            if told is error:
                 raise
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(out)) from error
+            raise told from error
     return RunOutcome(out, ordered)
 
 

@@ -362,6 +362,12 @@ def raster_of_cells_larger_than_the_universe(made):
     made.raster(transform=Affine(1e300, 0, WEST, 0, -1e300, NORTH))
 
 
+@case(r"own\.tif: its cells measure 2\.69e\+04 x 3\.5e\+04, .+ allowed are 1e-07 to 1; write its position .+")
+def raster_of_cells_wider_than_the_world(made):
+    # Found by fuzzing: numpy warned on stderr.
+    made.raster(crs="EPSG:4326", transform=Affine(26865, 0, 10.4115, 0, -35043, 50.5413))
+
+
 @case(r"own\.tif covers 99\.9 % of plot \"north\"; scoring needs all of it .+")
 def raster_with_an_infinite_hill(made):
     values = plane(*centres(200, 200)).astype("float32")

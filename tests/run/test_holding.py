@@ -13,10 +13,9 @@ from click.testing import CliRunner
 import made_workers
 from made_inputs import Made
 from packpale.cli import commands
-from packpale.faults import Faults, in_words
+from packpale.faults import LESS_MEMORY, Faults, in_words
 from packpale.holding import KEY, PARTIAL, held, put_in_place
 from packpale.many_plots import Progress, compute_here
-from packpale.one_plot import Job
 
 ROOT = Path(__file__).parents[2]
 ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT / "pipeline"), str(ROOT / "tests")])}
@@ -165,15 +164,22 @@ def test_a_link_in_the_place_of_a_plot_makes_way_and_what_it_leads_to_stays(tmp_
     assert (outside / "setting_out.csv").read_text(encoding="utf-8") == "mine"
 
 
-def test_a_plot_whose_worker_is_killed_fails_with_its_name_and_the_other_ends(tmp_path):
+def test_a_plot_whose_worker_is_killed_is_tried_alone_and_the_others_end_together(tmp_path):
     (tmp_path / PARTIAL).mkdir()
     # Without inputs a job fails; one ends its process on top of that.
-    jobs = [kind(None, None, kind.__name__, "a", tmp_path, "") for kind in (made_workers.Deadly, Job)]
-    outcomes = compute_here(jobs, 2, Progress(total=2), lambda progress, finished: None)
-    assert {name: (o.status, o.reason) for name, o in outcomes.items()} == {
-        "Deadly": ("failed", "the process computing this plot was ended from outside, perhaps for lack of memory"),
-        "Job": ("failed", "AttributeError: 'NoneType' object has no attribute 'plot'"),
-    }
+    kinds = [made_workers.Deadly, *[made_workers.Told] * 6]
+    jobs = [kind(None, None, f"{kind.__name__}{n}", f"{n}", tmp_path, "") for n, kind in enumerate(kinds)]
+    outcomes = compute_here(jobs, 2, Progress(total=7), lambda progress, finished: None)
+    assert len(outcomes) == 7
+    assert {o.status for o in outcomes.values()} == {"failed"}
+    assert outcomes["Deadly0"].reason == (
+        "the process computing this plot was ended from outside, perhaps for lack of memory; "
+        "use fewer --workers, a smaller land.margin_m or a larger land.cell_m"
+    )
+    others = {o.reason for name, o in outcomes.items() if name != "Deadly0"}
+    assert others == {"AttributeError: 'NoneType' object has no attribute 'plot'"}
+    # One process each would take as long as starting it.
+    assert len(set((tmp_path / "processes").read_text(encoding="utf-8").split())) <= 4
 
 
 def test_trouble_with_memory_and_disk_is_said_with_what_to_do():
@@ -182,6 +188,16 @@ def test_trouble_with_memory_and_disk_is_said_with_what_to_do():
     assert in_words(memory.value) == (
         "not enough memory (Unable to allocate 8.00 PiB for an array with shape (1125899906842624,) and data type "
         "float64); use fewer --workers, a smaller land.margin_m or a larger land.cell_m"
+    )
+    for said in (OSError(12, "Cannot allocate memory", "dem.tif"), RuntimeError("can't start new thread")):
+        assert in_words(said) == f"not enough memory ({said}); {LESS_MEMORY}"
+    broken = Faults(["dem.tif: cannot be read to its end; supply a whole file"])
+    broken.__cause__ = ValueError("VSIMalloc3(): Out of memory allocating 4096 bytes")
+    assert in_words(broken) == f"not enough memory ({broken}); {LESS_MEMORY}"
+    # A name in an input is no lack of memory.
+    assert in_words(Faults(["out of memory.tif: is no raster"])) == "out of memory.tif: is no raster"
+    assert in_words(ImportError("x.so: failed to map segment from shared object: Operation not permitted")) == (
+        "ImportError: x.so: failed to map segment from shared object: Operation not permitted"
     )
     with pytest.raises(OSError, match="No space") as full, open("/dev/full", "w", encoding="utf-8") as file:
         file.write("x")

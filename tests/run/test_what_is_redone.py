@@ -17,10 +17,11 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from shapely.affinity import translate
-from shapely.geometry import LineString, Point, box
+from shapely.geometry import LineString, MultiPolygon, Point, box
 
 from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres, plane, write_raster, write_vector
 from packpale.cli import commands
+from packpale.faults import LESS_MEMORY
 from packpale.holding import PARTIAL
 from packpale.result import PlotSummary
 from packpale.review.summary import write_summary
@@ -278,6 +279,62 @@ def test_a_disk_that_is_full_at_the_end_is_said_with_the_folder(made, monkeypatc
     assert done.stderr.splitlines()[-1] == f"{made.folder / 'out'}: No space left on device; {todo}"
 
 
+def test_plots_that_failed_are_told_when_the_end_of_the_run_fails_too(made, monkeypatch):
+    def no_room(*_, **__):
+        raise MemoryError
+
+    monkeypatch.setattr("packpale.review.run.write_run", no_room)
+    monkeypatch.setattr("packpale.enclosure.place.place", no_room)
+    done, _ = run(made)
+    assert done.exit_code == 2
+    failed = [f"plot {name}: failed: not enough memory; {LESS_MEMORY}" for name in PLOTS]
+    assert done.stderr.splitlines()[-4:] == [*failed, f"not enough memory; {LESS_MEMORY}"]
+
+
+@pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="limits the memory of a copy of this process")
+def test_a_plot_too_large_for_the_memory_there_is_fails_and_the_next_run_completes_it(made):
+    import resource
+
+    # Two pieces of ground far apart: little to read, and a window of some 2,250 x 2,250 cells round them.
+    beyond = 2000.0
+    tile = write_raster(made.folder / "far.tif", west=WEST + beyond, north=NORTH - beyond)
+    made.inputs["elevation"].append(tile)
+    far = MultiPolygon([box(WEST + 110, NORTH - 90, WEST + 170, NORTH - 20), translate(SOUTH_PLOT, beyond, -beyond)])
+    made.plots(*PLOTS.items(), ("far", far))
+    copy = _forked()
+    if copy == 0:
+        try:
+            pages = int(Path("/proc/self/statm").read_text(encoding="utf-8").split()[0])
+            limit = pages * resource.getpagesize() + 100_000_000
+            resource.setrlimit(resource.RLIMIT_AS, (limit, resource.getrlimit(resource.RLIMIT_AS)[1]))
+            done, statuses = run(made)
+            told = {"exit": done.exit_code, "plots": statuses, "said": done.stderr.splitlines()}
+            (made.folder / "told.json").write_text(json.dumps(told), encoding="utf-8")
+        finally:
+            os._exit(0)
+    os.waitpid(copy, 0)
+    told = json.loads((made.folder / "told.json").read_text(encoding="utf-8"))
+    assert told["exit"] == 3
+    assert told["plots"] == {**dict.fromkeys(PLOTS, "done"), "far": "failed"}
+    (line,) = [said for said in told["said"] if said.startswith("plot far: failed: ")]
+    assert line.startswith("plot far: failed: not enough memory (Unable to allocate ")
+    assert line.endswith(f"; {LESS_MEMORY}")
+    out = made.folder / "out"
+    assert {p.name for p in (out / "plots").iterdir()} == set(PLOTS)
+    assert not (out / PARTIAL).exists()
+    done, statuses = run(made)
+    assert done.exit_code == 0, done.stderr
+    assert statuses == {**dict.fromkeys(PLOTS, "kept"), "far": "done"}
+
+
+def _forked():
+    """A copy of this process, as os.fork."""
+    with warnings.catch_warnings():
+        # From Python 3.12 on a fork is warned of where libraries have started threads; the copy needs none of them.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        return os.fork()
+
+
 def test_an_output_folder_that_cannot_be_written_is_said_in_one_line(made, monkeypatch):
     def read_only(path, *_, **__):
         raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))
@@ -319,12 +376,10 @@ def test_killed_before_any_rename_the_next_run_ends_with_the_same_bytes(made, mo
 
         return renaming
 
-    with warnings.catch_warnings(), monkeypatch.context() as deadly:
-        # From Python 3.12 on a fork is warned of where libraries have started threads; the copy needs none of them.
-        warnings.simplefilter("ignore", DeprecationWarning)
+    with monkeypatch.context() as deadly:
         for name in ("rename", "replace"):
             deadly.setattr(Path, name, killed_at_last(getattr(Path, name)))
-        copy = os.fork()
+        copy = _forked()
         if copy == 0:
             try:
                 run(made, "--fresh")

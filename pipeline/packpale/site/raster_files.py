@@ -28,6 +28,8 @@ TEXT_DRIVERS = ("AAIGrid", "GRASSASCIIGrid")
 """GDAL drivers of grids written as text: two bytes a cell at least, read from the first one on."""
 SMALLEST_CELL, LARGEST_CELL = 1e-7, 1e5
 """Sides of a raster's cell in units of its CRS: a tenth of a micrometre, or a centimetre in degrees, to 100 km."""
+LARGEST_CELL_DEG = 1.0
+"""The same of a raster in degrees."""
 BLOCK_CACHE_BYTES = 64_000_000
 """Blocks of rasters that a process keeps, for plots that share them. GDAL alone would take 5 % of all memory."""
 MOST_OPEN = 16
@@ -95,11 +97,12 @@ def _head(path: Path, unit: str) -> _Head:
         if not placed or transform[0] * transform[4] - transform[1] * transform[3] == 0:
             raise Faults([f"{path.name}: does not say where its cells lie; write its position into the raster"])
         sides = math.hypot(transform[0], transform[3]), math.hypot(transform[1], transform[4])
-        if not all(SMALLEST_CELL <= side <= LARGEST_CELL for side in sides):
+        largest = LARGEST_CELL_DEG if crs.is_geographic else LARGEST_CELL
+        if not all(SMALLEST_CELL <= side <= largest for side in sides):
             raise Faults(
                 [
                     f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, in units of its CRS, allowed are "
-                    f"{SMALLEST_CELL:g} to {LARGEST_CELL:g}; write its position into the raster"
+                    f"{SMALLEST_CELL:g} to {largest:g}; write its position into the raster"
                 ]
             )
         if source.driver in TEXT_DRIVERS and path.stat().st_size < 2 * source.width * source.height - 1:

@@ -54,7 +54,9 @@ def _cell_at(elevation: Elevation, crs: CRS, middle: tuple[float, float]) -> flo
     x, y = crs_.moved(middle[0], middle[1], crs, elevation.crs)
     a, b, _, d, e, _ = elevation.transform
     xs, ys = crs_.moved([x, x + a, x + b], [y, y + d, y + e], elevation.crs, crs)
-    area = abs((xs[1] - xs[0]) * (ys[2] - ys[0]) - (xs[2] - xs[0]) * (ys[1] - ys[0]))
+    # Cells that reach beyond the world have an infinite corner.
+    with np.errstate(invalid="ignore"):
+        area = abs((xs[1] - xs[0]) * (ys[2] - ys[0]) - (xs[2] - xs[0]) * (ys[1] - ys[0]))
     return math.sqrt(area) if math.isfinite(area) and area > 0 else math.sqrt(abs(a * e - b * d))
 
 
