@@ -71,7 +71,9 @@ def test_the_note_names_the_nearest_and_the_highest():
         Standing(Point(EAST + 2, 0), math.nan), Standing(Point(-27, 0), 1.1), Standing(Point(-10, 23), 0.1)
     )
     (note,) = aid_notes(things, project)
-    assert note.startswith("Pack 1: 2 trees, boulders or other things stand within 5 m of the fence (nearest 2.0 m out")
+    assert note.startswith(
+        "Pack 1: 2 trees, boulders or other things stand within 5 m of the fence; the nearest 2.0 m out"
+    )
     assert "the highest leaves 1.40 m of its height" in note
     (tall,), project = found(Standing(Point(EAST + 2, 0), 12.0))
     assert "1 tree, boulder or other thing stands" in aid_notes([tall], project)[0]

@@ -242,7 +242,7 @@ def test_weakest_station_is_where_the_ground_helps_most():
 
 def test_bare_level_apron_is_said():
     care, _ = assessed(plane(east=-0.25), formation="level")
-    assert sum("the level apron comes out of it" in note for note in care.notes) == 1
+    assert sum("the level apron comes out of the ground" in note for note in care.notes) == 1
     followed, _ = assessed(plane(east=-0.25), formation="follow")
     assert not any("apron" in note for note in followed.notes)
 

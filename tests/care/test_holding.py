@@ -75,7 +75,7 @@ def test_each_station_has_the_depth_of_its_own_rock():
     assert stretch.length == pytest.approx(30 * math.pi, abs=2)
     assert stretch.worst == 0.5
     assert care.escape_dig_rate == pytest.approx(tunnel(0.5) / 11)
-    assert "the skirt ends on rock, 0.50 m deep at the least" in care.notes[0]
+    assert "0.50 m deep at the least. The way under it" in care.notes[0]
     assert "Volumes and prices still hold the full depth" in care.notes[0]
 
 

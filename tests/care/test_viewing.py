@@ -190,7 +190,7 @@ def test_stand_off_limits_and_the_edge_of_the_model_are_said():
     assert "Viewing point 2" not in said
     assert "Viewing point 3 lies beyond the elevation model" in said
     assert "Viewing point 4" not in said
-    assert "only 0 % of the ground inside the fence is out of sight" in said
+    assert "only 0 % of the ground inside is out of sight" in said
     blind = viewing(looked_at(plane(), Point(5000, 0)), [egg_pack()], ViewingSettings())
     assert "see 0 % of the ground" in " ".join(blind.notes)
 

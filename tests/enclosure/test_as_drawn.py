@@ -115,8 +115,8 @@ def test_ground_outside_the_plot_and_the_usable_land():
     # 2 m between line and plot; the strip is 6 m wide by default: 4 m of it for 80 m and two rounded corners.
     strip = 4 * 80 + 2 * (np.pi * 36 / 4 - (36 / 2) * (np.arcsin(2 / 6) + (2 / 6) * np.sqrt(1 - 1 / 9)))
     assert note == (
-        f"Pack 1: the drawn line lies in the usable land, but {strip:.0f} m2 of the strip of 6.0 m that digging needs "
-        "outside it do not."
+        f"Pack 1: the drawn line lies in the usable land, but {strip:.0f} m2 of the strip that digging needs do not; "
+        "it takes 6.0 m outside the line."
     )
 
 

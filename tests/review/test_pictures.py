@@ -38,12 +38,12 @@ def test_fence_line_lies_in_the_picture_where_it_should(run):
     """Dark red of the fence line at its stations, computed from the window the picture shows."""
     import matplotlib.image
 
-    from packpale.review.picture import _window
+    from packpale.review.picture import WIDTH_MM, _map_mm, _window
 
     plot = run.plots[0]
     image = matplotlib.image.imread(run.folder / "plots/plot-0/picture.png")[..., :3]
     west, _, east, north = _window(plot)
-    scale = image.shape[1] / (east - west)
+    scale = image.shape[1] / WIDTH_MM * _map_mm(plot)[0] / (east - west)
     line = plot.enclosure.packs[0].alignment
     gates = plot.enclosure.packs[0].gates
     away = np.min(np.hypot(line.x[:, None] - gates.x, line.y[:, None] - gates.y), axis=1) > 8
@@ -127,6 +127,7 @@ def test_files_of_a_plot(run):
         f"{n}.tif" for n in ("slope_deg", "wetness", "ponding_m", "diggability", "suitability")
     }
     fits = always | {"setting_out.csv", "arcs.csv", "profile.png", "profile.svg", "plan.svg", "drawings.pdf"}
+    fits |= {"section_small.svg", "profile_small.svg"}
     fits |= {"pegs.csv", "pegging.txt", "fence_line.gpx", "patrol.gpx", "alignment.xml"}
     assert {p.name for p in (run.folder / "plots/plot-0").iterdir()} == fits
     assert {p.name for p in (run.folder / "plots/plot-2").iterdir()} == always

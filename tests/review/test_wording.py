@@ -76,4 +76,11 @@ def test_quantity_times_rate_is_the_same_price_in_both_systems(unit):
 def test_sentences_are_told_in_imperial_units(metric, imperial):
     """Factors exact by definition: a foot 0.3048 m, a yard 3 ft, an acre 43,560 square feet, a mile 5,280 ft."""
     assert Wording(imperial=True, currency="EUR").told(metric) == imperial
-    assert Wording(imperial=False, currency="EUR").told(metric) == metric
+    assert Wording(imperial=False, currency="EUR").told(metric) == metric.replace("m3", "m³")
+
+
+def test_sentences_of_the_rooms_have_their_figures_as_the_tables_have_them():
+    text = "falls 1060 m3 short over 1074.50 m (29 CFR 1926.651(j)(2)), at chainage 12 to 1300 m; 0.5 ha"
+    assert METRIC.told(text) == (
+        "falls 1,060 m³ short over 1,074.50 m (29 CFR 1926.651(j)(2)), at chainage 12 to 1,300 m; 0.5 ha"
+    )

@@ -104,6 +104,6 @@ def _note(pack: int, weak: Sequence[ClimbingAid], checks: CheckSettings) -> str:
     if left is not None:
         height = f"; the highest leaves {left:.2f} m of its height" if left > 0 else "; one is higher than it"
     return (
-        f"Pack {pack}: {things} within {checks.tree_distance_m:g} m of the fence (nearest {place}){height}: take away "
-        "what helps a climber, raise the fence there or move the line."
+        f"Pack {pack}: {things} within {checks.tree_distance_m:g} m of the fence; the nearest {place}{height}: take "
+        "away what helps a climber, raise the fence there or move the line."
     )

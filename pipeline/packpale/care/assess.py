@@ -117,6 +117,6 @@ def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:
         return []
     where = pack.alignment.chainage[bare]
     return [
-        f"Pack {pack.number}: at {where.size} of {bare.size} stations, first at chainage {where[0]:.0f} m, the ground "
-        "falls away so steeply that the level apron comes out of it; choose the formation follow there."
+        f"Pack {pack.number}: the level apron comes out of the ground at {where.size} of {bare.size} stations; it "
+        f"falls away too steeply there, first at chainage {where[0]:.0f} m. Choose the formation follow."
     ]

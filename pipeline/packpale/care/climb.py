@@ -90,10 +90,10 @@ def climb_notes(found: tuple[Climb, ...], project: Project) -> list[str]:
         for side, banks in (("inside", c.banks_inside), ("outside", c.banks_outside)):
             if banks:
                 notes.append(
-                    f"Pack {c.pack}: over {total(banks):.0f} m ({in_words(banks)}) ground {side} within "
-                    f"{checks.climb_distance_m:g} m of the fence stands so high that of {project.fence.height_m:g} m "
-                    f"only {min(b.worst for b in banks):.2f} m are left at the worst place: cut the bank back, raise "
-                    "the fence there or move the line."
+                    f"Pack {c.pack}: high ground {side} leaves of the fence's {project.fence.height_m:g} m only "
+                    f"{min(b.worst for b in banks):.2f} m at the worst place; it stands too high within "
+                    f"{checks.climb_distance_m:g} m of the fence over {total(banks):.0f} m, {in_words(banks)}: cut the "
+                    "bank back, raise the fence there or move the line."
                 )
         if c.near_trees:
             notes.append(

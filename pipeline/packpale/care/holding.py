@@ -56,19 +56,20 @@ def holding_notes(found: Holding, checks: CheckSettings) -> list[str]:
     """What a reader must know of one pack's mesh."""
     notes = []
     if found.too_short:
-        where = f"{total(found.too_short):.0f} m of the fence ({in_words(found.too_short)})"
+        where = f"{total(found.too_short):.0f} m of the fence"
         early = -min(s.worst for s in found.too_short)
         notes.append(
-            f"Pack {found.pack}: at {checks.dig_rate_m_per_h:g} m an hour ({checks.dig_rate_source}) an animal is "
-            f"under the mesh within the {checks.unattended_h:g} hours nobody looks over {where}, {early:.1f} hours "
-            "before the morning round at the weakest place: lengthen apron or skirt there, or look more often."
+            f"Pack {found.pack}: an animal is under the mesh within the {checks.unattended_h:g} hours nobody looks "
+            f"over {where}; at {checks.dig_rate_m_per_h:g} m an hour ({checks.dig_rate_source}), "
+            f"{in_words(found.too_short)}, {early:.1f} hours before the morning round at the weakest place. Lengthen "
+            "apron or skirt there, or look more often."
         )
     if found.on_rock:
-        where = f"{total(found.on_rock):.0f} m of the fence ({in_words(found.on_rock)})"
+        where = f"{total(found.on_rock):.0f} m of the fence"
         least = min(s.worst for s in found.on_rock)
         notes.append(
-            f"Pack {found.pack}: over {where} the skirt ends on rock, {least:.2f} m deep at the least. The way under "
-            "it is reckoned as if rock were dug like soil; fix the mesh to the rock without a gap. Volumes and prices "
-            "still hold the full depth."
+            f"Pack {found.pack}: the skirt ends on rock over {where}; {in_words(found.on_rock)}, {least:.2f} m deep at "
+            "the least. The way under it is reckoned as if rock were dug like soil; fix the mesh to the rock without a "
+            "gap. Volumes and prices still hold the full depth."
         )
     return notes

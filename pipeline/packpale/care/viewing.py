@@ -110,8 +110,8 @@ def _against_limits(packs: Iterable[Seen], settings: ViewingSettings) -> list[st
             )
         if pack.refuge_share < settings.least_refuge_share:
             said.append(
-                f"Pack {pack.pack}: only {100 * pack.refuge_share:.0f} % of the ground inside the fence is out of "
-                f"sight of all viewing points, less than {100 * settings.least_refuge_share:g} %: leave out a viewing "
+                f"Pack {pack.pack}: only {100 * pack.refuge_share:.0f} % of the ground inside is out of "
+                f"sight of all viewing points, not {100 * settings.least_refuge_share:g} %: leave out a viewing "
                 "point, or plant a screen."
             )
     return said

@@ -95,7 +95,7 @@ def _wet(pack: Pack, profile: Profile) -> tuple[Stretch, ...]:
 def plant_notes(found: Plant) -> list[str]:
     """Where the trench stands in water, one sentence for each pack."""
     return [
-        f"Pack {number}: the trench stands in water over {total(wet):.0f} m, {in_words(wet)}, up to "
+        f"Pack {number}: the trench stands in water over {total(wet):.0f} m: {in_words(wet)}, up to "
         f"{max(s.worst for s in wet):.2f} m over its bottom; it has to be pumped while it is open."
         for number, wet in found.wet
         if wet

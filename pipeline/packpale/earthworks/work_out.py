@@ -217,7 +217,8 @@ def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: floa
         notes.append(
             f"{name}: at {where.size} of {line.chainage.size} stations the trench wall rises no faster than the "
             f"ground: it was cut off at {CATCH_REACH:g} times its run on flat ground, first at chainage "
-            f"{where[0]:.0f} m, and the volumes there are too small. Choose the formation follow, or lower trench.side_slope."
+            f"{where[0]:.0f} m, and the volumes there are too small. Choose the formation follow, or "
+            "lower trench.side_slope."
         )
     apron_strip, other_strip = trench.outside_strip_m, trench.inside_strip_m
     if trench.side == "inside":

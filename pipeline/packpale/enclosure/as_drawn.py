@@ -63,8 +63,8 @@ def _where_it_lies(name: str, line: DrawnLine, site: Site, land: Land, project: 
     beyond = line.outline_at(strip).difference(line.polygon()).difference(land.usable).area
     if beyond > WORTH_SAYING_M:
         return [
-            f"{name}: the drawn line lies in the usable land, but {beyond:.0f} m2 of the strip of {strip:.1f} m that "
-            "digging needs outside it do not."
+            f"{name}: the drawn line lies in the usable land, but {beyond:.0f} m2 of the strip that digging "
+            f"needs do not; it takes {strip:.1f} m outside the line."
         ]
     return []
 

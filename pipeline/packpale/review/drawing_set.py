@@ -1,5 +1,6 @@
 """The drawings of one plot: each as SVG, and all of them as one PDF to print."""
 
+import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from packpale.review.plan_sheet import plan_sheet
 from packpale.review.profile_sheet import profile_sheet
 from packpale.review.section_sheet import section_sheet
 from packpale.review.sheet import Sheet, Title
+from packpale.review.small_drawings import small_profile, small_section
 from packpale.review.wording import Wording
 from packpale.settings import Project
 
@@ -17,9 +19,9 @@ DRAWINGS = {"section": "Section", "profile": "Long profile", "plan": "Plan"}
 
 
 def write_drawings(result: PlotResult, project: Project, wording: Wording, folder: Path) -> None:
-    """Write section.svg, profile.svg, plan.svg and drawings.pdf, A4 lying, to scale.
+    """Write section.svg, profile.svg, plan.svg and drawings.pdf, A4 lying, to scale; the first two also small.
 
-    Where nothing fits there is the section alone, and no PDF.
+    Where nothing fits there is the section alone, and neither PDF nor small ones.
     """
     sheets = dict(_sheets(result, project, wording))
     for name, sheet in sheets.items():
@@ -27,6 +29,8 @@ def write_drawings(result: PlotResult, project: Project, wording: Wording, folde
     for name in ("section", "profile"):
         if name in sheets:
             write_png(sheets[name], folder / f"{name}.png")
+    for name, sheet in _small(result, project, wording):
+        write_svg(sheet, folder / f"{name}_small.svg")
     if len(sheets) == len(DRAWINGS):
         title = f"{project.title}, plot {result.site.plot_id}: drawings"
         write_pdf(list(sheets.values()), folder / "drawings.pdf", title=title)
@@ -46,6 +50,13 @@ def _sheets(result: PlotResult, project: Project, wording: Wording) -> Iterator[
     if complete:
         yield "profile", profile_sheet(result, wording, title("profile", 2))
         yield "plan", plan_sheet(result, project, wording, title("plan", 3))
+
+
+def _small(result: PlotResult, project: Project, wording: Wording) -> Iterator[tuple[str, Sheet]]:
+    if result.earthworks and result.enclosure.packs:
+        title = Title(project.title, result.site.plot_id, DRAWINGS["section"], 1, 1, "", "")
+        yield "section", small_section(project, result.earthworks.safety, wording, title)
+        yield "profile", small_profile(result, wording, dataclasses.replace(title, drawing=DRAWINGS["profile"]))
 
 
 def _crs_text(crs: str) -> str:

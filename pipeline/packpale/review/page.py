@@ -14,6 +14,7 @@ from packpale.review.assumed import assumptions, backed
 from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.digging import driver_chart
 from packpale.review.guidance import guidance_table
+from packpale.review.headlines import in_short
 from packpale.review.method import METHOD
 from packpale.review.overview_map import plot_map_address
 from packpale.review.report import write_report
@@ -22,6 +23,10 @@ from packpale.review.templating import render
 from packpale.review.wording import Wording
 from packpale.settings import Project
 
+SHORT_NOTES = 9
+"""Notes that a plot's own page shows in short; with more it would not stay one page of the report."""
+HELD_BY = 2
+"""Kinds of limit that are named as holding a line, the most frequent first."""
 EMBEDDED_BYTES = 24_000_000
 """Pictures are put into the page up to this size in all; with many plots the rest is linked to."""
 SHOWN_LAYERS = ("fence_lines", "touches")
@@ -35,7 +40,6 @@ class Picture:
     source: str
     """Data link, or relative address."""
     alt: str
-    caption: str
 
 
 @dataclass(frozen=True)
@@ -71,8 +75,8 @@ def write_page(
     ]
     failed = {k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"}
     sentences = [*record.get("warnings", ()), *failed.values(), *ON_THE_PAGE]
-    for card in cards:
-        sentences += [*card.summary.notes, str(card.summary.figures["reason"])]
+    sentences += [str(card.summary.figures["reason"]) for card in cards]
+    sentences += [note for card in cards[:told] for note in card.summary.notes]
     text = render(
         "index.html",
         project=project,
@@ -94,6 +98,7 @@ def write_page(
         overtaking=list(overtaking_sentences(ranking)),
         limits_of=_limits,
         holds_of=_holds,
+        in_short=lambda notes: in_short([wording.told(note) for note in notes], SHORT_NOTES),
         chart_of=driver_chart,
     )
     path.write_bytes(text.encode("utf-8"))
@@ -127,7 +132,9 @@ def _holds(summary: PlotSummary) -> list[str]:
         if pack in drawn:
             continue
         counts = Counter(row["limit"] for row in summary.layers.get("touches", ()) if row["pack"] == pack)
-        held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common()]
+        held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common(HELD_BY)]
+        if len(counts) > HELD_BY:
+            held.append(f"{len(counts) - HELD_BY} other limits that its map shows")
         text = f"The line is held by: {', '.join(held)}." if held else "The line has room on all sides."
         sentences.append(f"Pack {pack}: {text[0].lower()}{text[1:]}" if len(packs) > 1 else text)
     return sentences
@@ -153,23 +160,15 @@ def _card(place: RankedPlot, summary: PlotSummary | PlotBrief, pictures: Mapping
 def _told_card(place: RankedPlot, summary: PlotSummary, plots: Path, budget: _Budget) -> Card:
     name = place.plot_id
     fits = bool(summary.layers["fence_lines"])
-    texts = {
-        "picture": (
-            f"Map of plot {name}: relief, usable land"
-            + (", fence line, apron and gates." if fits else "; no fence line fits."),
-            "Relief from the elevation model; north of the grid is up.",
-        ),
-        "section": (
-            f"Section through the trench and the fence of plot {name}, with dimensions.",
-            "Section through trench, buried mesh, fence and spoil on level ground.",
-        ),
-        "profile": (
-            f"Profile along the fence line of plot {name}: ground, trench, rock and water against chainage.",
-            "Ground, bottom of the trench, rock and water along the fence line; heights are drawn larger than lengths.",
-        ),
+    alts = {
+        "picture": f"Map of plot {name}: relief, usable land"
+        + (", fence line, apron and gates; north of the grid is up." if fits else "; no enclosure fits."),
+        "section": f"Section through trench, buried mesh and fence of plot {name}.",
+        "profile": f"Profile along the fence line of plot {name}: ground, trench, rock and water against chainage.",
     }
+    files = {"picture": "picture.png", "section": "section_small.svg", "profile": "profile_small.svg"}
     shown = ("picture", "section", "profile") if summary.earthworks else ("picture",)
-    pictures = {key: Picture(_source(plots, summary.folder, f"{key}.png", budget), *texts[key]) for key in shown}
+    pictures = {key: Picture(_source(plots, summary.folder, files[key], budget), alts[key]) for key in shown}
     # Of its layers, nine tenths of a summary, the page looks at two.
     return _card(
         place, replace(summary, layers={name: summary.layers.get(name, ()) for name in SHOWN_LAYERS}), pictures
@@ -179,5 +178,6 @@ def _told_card(place: RankedPlot, summary: PlotSummary, plots: Path, budget: _Bu
 def _source(plots: Path, folder: str, name: str, budget: _Budget) -> str:
     file = plots / folder / name
     if file.is_file() and budget.take(file.stat().st_size):
-        return "data:image/png;base64," + base64.b64encode(file.read_bytes()).decode("ascii")
+        kind = "svg+xml" if file.suffix == ".svg" else "png"
+        return f"data:image/{kind};base64," + base64.b64encode(file.read_bytes()).decode("ascii")
     return f"plots/{quote(folder)}/{name}"

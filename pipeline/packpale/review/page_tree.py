@@ -130,7 +130,8 @@ def _paragraph(element: Element) -> Tree:
 def _list(element: Element) -> Tree:
     if "limits" in element.classes:
         return {"kind": "shares", "rows": [_share(row) for row in element.all("li")]}
-    return {"kind": "list", "items": [_runs(item.children) for item in element.all("li")]}
+    short = "short" in element.classes
+    return {"kind": "list", "items": [_runs(item.children) for item in element.all("li")], "short": short}
 
 
 def _figures(element: Element) -> Tree:
@@ -139,6 +140,8 @@ def _figures(element: Element) -> Tree:
 
 
 def _pair(element: Element) -> Tree | None:
+    if "sheet" in element.classes:
+        return {"kind": "sheet", "rows": [_row(child) for child in _elements(element)]}
     if "pair" not in element.classes:
         return None
     return {"kind": "pair", "class": element.classes[-1], "sides": [_side(c) for c in _elements(element)]}
@@ -152,6 +155,12 @@ def _details(element: Element) -> Tree | None:
 
 def _plot(element: Element) -> Tree:
     return {"kind": "plot", "blocks": blocks(element)}
+
+
+def _row(element: Element) -> Tree:
+    """One row of a plot's own page; that with the drawings takes what height is left."""
+    pair = _pair(element)
+    return {"fills": "drawings" in element.classes, "blocks": blocks(element) if pair is None else [pair]}
 
 
 def _side(element: Element) -> list[Tree]:
@@ -222,7 +231,9 @@ def _runs(children: Sequence[Element | str], style: str = "") -> list[Tree]:
             kind = {"strong": "strong", "em": "strong", "code": "code"}.get(child.tag, style)
             inner = _runs(child.children, kind)
             if target.startswith("#"):
-                inner = [run | {"to": target[1:]} for run in inner]
+                # On paper "below" is a page with a number.
+                paged = {"style": "page"} if "page" in child.classes else {}
+                inner = [run | {"to": target[1:]} | paged for run in inner]
             elif child.tag == "span" and "rank" in child.classes:
                 inner = [run | {"text": f"{run['text']}. "} for run in inner]
             runs += inner

@@ -62,25 +62,26 @@ def _compiled(sheets: Sequence[Sheet], title: str, **output: Any) -> bytes:
 
 def svg(sheet: Sheet, *, outlined: bool) -> str:
     """A sheet as SVG; letters as outlines, or as text for a reader that has the font."""
+    wide, high = sheet.size
     texts = [mark for mark in sheet.marks if isinstance(mark, Text)] if outlined else []
     clips = list(dict.fromkeys(m.clip for m in sheet.marks if isinstance(m, Line) and m.clip))
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH_MM:g}mm" height="{HEIGHT_MM:g}mm" '
-        f'viewBox="0 0 {WIDTH_MM:g} {HEIGHT_MM:g}" role="img" aria-labelledby="title desc">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}mm" height="{high:g}mm" '
+        f'viewBox="0 0 {wide:g} {high:g}" role="img" aria-labelledby="title desc">',
         f'<title id="title">{escape(sheet.name)}</title>',
         f'<desc id="desc">{escape(sheet.description)}</desc>',
         "<defs>",
         *_signs(texts),
-        *(_clip(k, box) for k, box in enumerate(clips)),
+        *(_clip(k, box, high) for k, box in enumerate(clips)),
         "</defs>",
-        f'<rect width="{WIDTH_MM:g}" height="{HEIGHT_MM:g}" fill="{PAPER}"/>',
+        f'<rect width="{wide:g}" height="{high:g}" fill="{PAPER}"/>',
     ]
     for mark in sheet.marks:
         if isinstance(mark, Line):
-            parts.append(_line(mark, clips))
+            parts.append(_line(mark, clips, high))
         else:
-            parts.append(_outlines(mark) if outlined else _text(mark))
+            parts.append(_outlines(mark, high) if outlined else _text(mark, high))
     return "\n".join([*parts, "</svg>", ""])
 
 
@@ -94,31 +95,32 @@ def _sign(sign: str, *, bold: bool) -> str:
     return f"{'b' if bold else 'r'}{ord(sign):x}"
 
 
-def _outlines(text: Text) -> str:
+def _outlines(text: Text, high: float) -> str:
     font = face(bold=text.bold)
     scale, at, uses = text.size * MM_PER_POINT / font.units, 0.0, []
     for sign in text.text:
         if not sign.isspace():
             uses.append(f'<use href="#{_sign(sign, bold=text.bold)}" x="{at:g}"/>')
         at += font.advance(sign)
-    move = f"{_place(text)} scale({scale:.7f} {-scale:.7f})"
+    move = f"{_place(text, high)} scale({scale:.7f} {-scale:.7f})"
     return f'<g transform="{move}" fill="{text.colour}" aria-label={quoteattr(text.text)}>{"".join(uses)}</g>'
 
 
-def _text(text: Text) -> str:
+def _text(text: Text, high: float) -> str:
     weight = ' font-weight="bold"' if text.bold else ""
     return (
-        f'<text transform="{_place(text)}" font-family="{FAMILY}" font-size="{text.size * MM_PER_POINT:.4f}"{weight} '
+        f'<text transform="{_place(text, high)}" '
+        f'font-family="{FAMILY}" font-size="{text.size * MM_PER_POINT:.4f}"{weight} '
         f'font-kerning="none" fill="{text.colour}" xml:space="preserve">{escape(text.text)}</text>'
     )
 
 
-def _place(text: Text) -> str:
-    move = f"translate({_number(text.x)} {_number(HEIGHT_MM - text.y)})"
+def _place(text: Text, high: float) -> str:
+    move = f"translate({_number(text.x)} {_number(high - text.y)})"
     return move + (f" rotate({-text.turn:.4f})" if text.turn else "")
 
 
-def _line(line: Line, clips: Sequence[Box]) -> str:
+def _line(line: Line, clips: Sequence[Box], high: float) -> str:
     area = line.width == 0
     style = (
         f'fill="{line.colour}"'
@@ -130,17 +132,17 @@ def _line(line: Line, clips: Sequence[Box]) -> str:
     if line.clip:
         style += f' clip-path="url(#clip{clips.index(line.clip)})"'
     name = f"id={quoteattr(line.name)} " if line.name else ""
-    return f'<path {name}d="{_path(line.points)}{"z" if area else ""}" {style}/>'
+    return f'<path {name}d="{_path(line.points, high)}{"z" if area else ""}" {style}/>'
 
 
-def _path(points: npt.NDArray[np.float64]) -> str:
-    return "M" + "L".join(f"{_number(x)} {_number(HEIGHT_MM - y)}" for x, y in points.tolist())
+def _path(points: npt.NDArray[np.float64], high: float) -> str:
+    return "M" + "L".join(f"{_number(x)} {_number(high - y)}" for x, y in points.tolist())
 
 
-def _clip(k: int, box: Box) -> str:
+def _clip(k: int, box: Box, high: float) -> str:
     left, bottom, right, top = box
     size = f'width="{_number(right - left)}" height="{_number(top - bottom)}"'
-    return f'<clipPath id="clip{k}"><rect x="{_number(left)}" y="{_number(HEIGHT_MM - top)}" {size}/></clipPath>'
+    return f'<clipPath id="clip{k}"><rect x="{_number(left)}" y="{_number(high - top)}" {size}/></clipPath>'
 
 
 def _number(value: float) -> str:

@@ -21,14 +21,20 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 INK = "#1d2a2a"
-WIDTH_PX, DPI = 900, 150
+WIDTH_PX, WIDTH_MM, HEIGHT_MM = 900, 100.0, 76.0
+"""The picture is printed this large, so that its letters of 8 points stay so."""
+DPI = WIDTH_PX / WIDTH_MM * 25.4
+BESIDE_MM, BELOW_MM = 38.0, 17.0
+"""Room of the legend: beside a map that is about as high as wide, below one that is wider."""
+SQUARE = 0.8
+"""Height of a plot over its width from which it counts as the former."""
 MARGIN = 0.08
 """Ground shown round the plot, as a part of its longer side."""
 TOUCH_MARK: Any = {
     "color": TOUCH.fill,
     "markeredgecolor": TOUCH.colour,
     "markersize": 3.5,
-    "markeredgewidth": 1.2,
+    "markeredgewidth": 1.0,
     "zorder": 6.5,
 }
 FONT: Any = {"font.family": "DejaVu Sans", "font.size": 8, "axes.edgecolor": INK, "text.color": INK}
@@ -42,38 +48,47 @@ def write_picture(result: PlotResult, project: Project, wording: Wording, path: 
     from matplotlib.figure import Figure
 
     west, south, east, north = _window(result)
-    height = WIDTH_PX * (north - south) / (east - west)
-    legend_px = 84
+    wide, high = _map_mm(result)
     with mpl.rc_context(FONT):
-        figure = Figure(figsize=(WIDTH_PX / DPI, (height + legend_px) / DPI), dpi=DPI, facecolor="#fffdf8")
+        figure = Figure(figsize=(WIDTH_MM / 25.4, HEIGHT_MM / 25.4), dpi=DPI, facecolor="#fffdf8")
         FigureCanvasAgg(figure)
-        axes = figure.add_axes((0.0, legend_px / (height + legend_px), 1.0, height / (height + legend_px)))
+        axes = figure.add_axes((0.0, 1 - high / HEIGHT_MM, wide / WIDTH_MM, high / HEIGHT_MM))
         axes.set_axis_off()
         _ground(axes, result)
         handles = _layers(axes, result, project, shapely.box(west, south, east, north))
         axes.set_xlim(west, east)
         axes.set_ylim(south, north)
-        _scale_bar(axes, east - west, wording)
+        _scale_bar(axes, east - west, wide, wording)
         _north(axes)
-        figure.legend(
-            handles=handles,
-            loc="lower left",
-            bbox_to_anchor=(0.01, 0.0),
-            ncols=4,
-            frameon=False,
-            handlelength=2.2,
-            columnspacing=1.4,
-            borderaxespad=0.2,
-        )
+        figure.legend(handles=handles, **(_BESIDE if wide < WIDTH_MM else _BELOW))
         figure.savefig(path, dpi=DPI, metadata={"Software": None})
+
+
+_COMMON: Any = {"frameon": False, "handlelength": 1.5, "handletextpad": 0.5, "borderaxespad": 0.2}
+_BELOW: Any = _COMMON | {
+    "loc": "upper left",
+    "bbox_to_anchor": (0.0, BELOW_MM / HEIGHT_MM),
+    "ncols": 3,
+    "columnspacing": 0.9,
+    "labelspacing": 0.25,
+}
+_BESIDE: Any = _COMMON | {"loc": "upper left", "bbox_to_anchor": (1 - BESIDE_MM / WIDTH_MM, 1.0), "labelspacing": 0.5}
+
+
+def _map_mm(result: PlotResult) -> tuple[float, float]:
+    """Width and height of the map in the picture, the legend beside or below it."""
+    west, south, east, north = result.site.outline.bounds
+    if north - south > SQUARE * (east - west):
+        return WIDTH_MM - BESIDE_MM, HEIGHT_MM
+    return WIDTH_MM, HEIGHT_MM - BELOW_MM
 
 
 def _window(result: PlotResult) -> tuple[float, float, float, float]:
     west, south, east, north = result.site.outline.bounds
     margin = MARGIN * max(east - west, north - south)
-    # Neither a needle nor a ribbon: the picture is between 0.55 and 1.1 times as high as wide.
+    wide, high = _map_mm(result)
     width, height = east - west + 2 * margin, north - south + 2 * margin
-    width, height = max(width, height / 1.1), max(height, width * 0.55)
+    width, height = max(width, height * wide / high), max(height, width * high / wide)
     x, y = (west + east) / 2, (south + north) / 2
     return x - width / 2, y - height / 2, x + width / 2, y + height / 2
 
@@ -118,20 +133,20 @@ def _layers(axes: "Axes", result: PlotResult, project: Project, window: "BaseGeo
     for pack in packs:
         line = pack.line.polygon(0.05)
         _fill(axes, apron(pack, project.trench, 0.05), facecolor=APRON.fill, alpha=0.9, zorder=5)
-        _lines(axes, line.boundary, color=FENCE.colour, linewidth=2.0, zorder=6)
+        _lines(axes, line.boundary, color=FENCE.colour, linewidth=1.6, zorder=6)
         held = [(t.limit_x, t.limit_y) for t in pack.touches]
         axes.plot(*np.reshape(held, (-1, 2)).T, "o", **TOUCH_MARK)
-        axes.plot(pack.gates.x, pack.gates.y, "o", color=GATE.fill, markeredgecolor=INK, markersize=5, zorder=7)
+        axes.plot(pack.gates.x, pack.gates.y, "o", color=GATE.fill, markeredgecolor=INK, markersize=4.5, zorder=7)
         if len(packs) > 1:
             axes.annotate(str(pack.number), (line.centroid.x, line.centroid.y), ha="center", weight="bold", zorder=8)
     if packs:
         handles += [
-            Line2D([], [], color=FENCE.colour, linewidth=2.0, label="fence line"),
-            Patch(facecolor=APRON.fill, label="apron of buried mesh"),
+            Line2D([], [], color=FENCE.colour, linewidth=1.6, label="fence line"),
+            Patch(facecolor=APRON.fill, label="buried apron"),
             Line2D([], [], color=GATE.fill, marker="o", markeredgecolor=INK, linestyle="", label="gate"),
         ]
     if any(pack.touches for pack in packs):
-        handles.append(Line2D([], [], linestyle="", marker="o", label="touches a limit", **TOUCH_MARK))
+        handles.append(Line2D([], [], linestyle="", marker="o", label="held by a limit", **TOUCH_MARK))
     return handles
 
 
@@ -169,30 +184,33 @@ def _lines(axes: "Axes", lines: "BaseGeometry", **style: Any) -> None:
         axes.plot(*np.asarray(part.coords).T, **style)
 
 
-def _scale_bar(axes: "Axes", width_m: float, wording: Wording) -> None:
+def _scale_bar(axes: "Axes", width_m: float, wide_mm: float, wording: Wording) -> None:
+    """Bar of a round length, at most 22 mm of the ``wide_mm`` that show ``width_m``."""
     unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
-    wanted = width_m / 5 / unit
+    wanted = width_m * 22 / wide_mm / unit
     power = 10.0 ** np.floor(np.log10(wanted))
     length = max(step * power for step in (1, 2, 5) if step * power <= wanted)
     west, south = axes.get_xlim()[0], axes.get_ylim()[0]
-    x, y, bar = west + 0.03 * width_m, south + 0.035 * width_m, length * unit
-    axes.add_patch(_box(x - 0.012 * width_m, y - 0.014 * width_m, bar + 0.024 * width_m, 0.052 * width_m))
-    axes.plot([x, x + bar], [y, y], color=INK, linewidth=3, solid_capstyle="butt", zorder=11)
-    axes.text(x + bar / 2, y + 0.008 * width_m, f"{length:,.0f} {name}", ha="center", va="bottom", zorder=11)
+    # All that follows in millimetres of the picture.
+    mm, bar = width_m / wide_mm, length * unit
+    x, y = west + 3 * mm, south + 2.5 * mm
+    axes.add_patch(_box(x - 1.5 * mm, y - 1.3 * mm, max(bar, 9 * mm) + 3 * mm, 6.5 * mm))
+    axes.plot([x, x + bar], [y, y], color=INK, linewidth=2.2, solid_capstyle="butt", zorder=11)
+    axes.text(x + bar / 2, y + 1.0 * mm, f"{length:,.0f} {name}", ha="center", va="bottom", zorder=11)
 
 
 def _north(axes: "Axes") -> None:
     axes.annotate(
         "N",
-        xy=(0.965, 0.965),
-        xytext=(0.965, 0.885),
+        xy=(0.95, 0.97),
+        xytext=(0.95, 0.83),
         xycoords="axes fraction",
         ha="center",
         va="center",
         weight="bold",
         fontsize=10,
         zorder=11,
-        arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.5},
+        arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.2},
         bbox={"boxstyle": "round,pad=0.25", "facecolor": "#fffdf8", "edgecolor": "none", "alpha": 0.9},
     )
 

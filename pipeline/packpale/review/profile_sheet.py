@@ -52,7 +52,7 @@ EARTH, GRASS, ROCK, WATER = "#e9dfc8", "#5c7f45", "#6f5a3c", "#1f6f8b"
 
 
 @dataclass(frozen=True)
-class _Line:
+class ProfileLine:
     """One fence line, opened at its start: the first station comes again at the end. [m]"""
 
     pack: Pack
@@ -69,7 +69,7 @@ class _Line:
 class _Strip:
     """A piece of a fence line between two chainages."""
 
-    line: _Line
+    line: ProfileLine
     start: float
     end: float
 
@@ -95,7 +95,7 @@ def profile_sheet(result: PlotResult, wording: Wording, title: Title) -> Sheet:
 
     Raises ValueError if the plot has no trenches.
     """
-    lines = _lines(result)
+    lines = profile_lines(result)
     left, bottom, right, top = FIELD
     room = right - left - HEAD_MM - RIGHT_MM
     strips, scale = _strips(lines, room)
@@ -119,7 +119,7 @@ def profile_sheet(result: PlotResult, wording: Wording, title: Title) -> Sheet:
     return sheet
 
 
-def _lines(result: PlotResult) -> list[_Line]:
+def profile_lines(result: PlotResult) -> list[ProfileLine]:
     works = result.earthworks
     if works is None or not works.profiles:
         raise ValueError(f"plot {result.site.plot_id!r} has no trench to draw")
@@ -129,11 +129,11 @@ def _lines(result: PlotResult) -> list[_Line]:
         levels = (along.ground - depth for depth in (profile.depth, profile.rock_depth, profile.water_depth))
         closed = [np.append(v, v[0]) for v in (along.ground, *levels)]
         chainage = np.append(along.chainage, along.step * along.chainage.size)
-        lines.append(_Line(pack, chainage, *closed))
+        lines.append(ProfileLine(pack, chainage, *closed))
     return lines
 
 
-def _strips(lines: Sequence[_Line], room: float) -> tuple[list[_Strip], float]:
+def _strips(lines: Sequence[ProfileLine], room: float) -> tuple[list[_Strip], float]:
     """Pieces to draw, and the scale along."""
     longest = max(float(line.chainage[-1]) for line in lines)
     scale = fitting_scale(longest, room)

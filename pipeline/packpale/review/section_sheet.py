@@ -47,7 +47,7 @@ SCALE_BAR_MM = 10.0
 
 
 @dataclass(frozen=True)
-class _Shape:
+class SectionShape:
     """What is drawn, in metres; offsets positive to the apron side, heights from the ground."""
 
     section: TrenchSection
@@ -72,7 +72,7 @@ def section_sheet(project: Project, safety: Sequence[TrenchSafety], wording: Wor
     The scale of ``title`` is put in here: the largest round one at which the section fits. ``safety`` of every pack
     says how wide the heap is with all spoil on one side; the widest is drawn.
     """
-    shape = _shape(project, safety)
+    shape = section_shape(project, safety)
     west, east = shape.reach
     left, bottom, right, top = FIELD
     below = BELOW_MM + 4 * ROW_MM + SCALE_BAR_MM
@@ -91,11 +91,11 @@ def section_sheet(project: Project, safety: Sequence[TrenchSafety], wording: Wor
         f"of soil on the {project.trench.side}."
     )
     sheet = Sheet(dataclasses.replace(title, scale=scale_text(scale)), description)
-    _earth(sheet, view, shape)
+    draw_earth(sheet, view, shape)
     _spoil(sheet, view, shape)
-    _trench(sheet, view, shape)
+    draw_trench(sheet, view, shape)
     _setback(sheet, view, shape, wording)
-    _fence(sheet, view, shape, project)
+    draw_fence(sheet, view, shape, project)
     _fence_dimensions(sheet, view, shape, project, wording)
     _trench_dimensions(sheet, view, shape, wording)
     _words(sheet, view, shape, wording)
@@ -103,7 +103,7 @@ def section_sheet(project: Project, safety: Sequence[TrenchSafety], wording: Wor
     return sheet
 
 
-def _shape(project: Project, safety: Sequence[TrenchSafety]) -> _Shape:
+def section_shape(project: Project, safety: Sequence[TrenchSafety]) -> SectionShape:
     trench, fence = project.trench, project.fence
     section = TrenchSection(
         depth=trench.depth_m,
@@ -121,17 +121,17 @@ def _shape(project: Project, safety: Sequence[TrenchSafety]) -> _Shape:
     foot = section.edges[1] + SPOIL_SETBACK_M
     wide = max((found.spoil_width for found in safety), default=0.0)
     heap = (foot, foot + wide, wide / 2 / project.plant.mound_slope)
-    return _Shape(section, inward, tip, (-other, apron_side), heap)
+    return SectionShape(section, inward, tip, (-other, apron_side), heap)
 
 
-def _earth(sheet: Sheet, view: View, shape: _Shape) -> None:
+def draw_earth(sheet: Sheet, view: View, shape: SectionShape) -> None:
     west, east = shape.reach
     depth = shape.section.depth + EARTH_MM * view.scale / 1000
     x, y = view.at([west, east, east, west], [0, 0, -depth, -depth])
     sheet.fill(x, y, colour=EARTH)
 
 
-def _spoil(sheet: Sheet, view: View, shape: _Shape) -> None:
+def _spoil(sheet: Sheet, view: View, shape: SectionShape) -> None:
     """Heap with all spoil on the apron's side, behind the setback."""
     start, end, height = shape.heap
     if height > 0:
@@ -141,7 +141,7 @@ def _spoil(sheet: Sheet, view: View, shape: _Shape) -> None:
         sheet.text(float(x[1]), float(y[0]) + 1.6, "spoil", size=SMALL, colour=SOFT, across="center")
 
 
-def _setback(sheet: Sheet, view: View, shape: _Shape, wording: Wording) -> None:
+def _setback(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) -> None:
     """Distance that spoil and machines keep from the edge."""
     start, _, height = shape.heap
     edge = view.point(shape.section.edges[1], 0.0)
@@ -159,7 +159,7 @@ def _outline(section: TrenchSection) -> tuple[list[float], list[float]]:
     return [*offsets, right], [*heights, 0.0]
 
 
-def _trench(sheet: Sheet, view: View, shape: _Shape) -> None:
+def draw_trench(sheet: Sheet, view: View, shape: SectionShape) -> None:
     x, y = view.at(*_outline(shape.section))
     sheet.fill(x, y, colour=FILL)
     sheet.line(x, y, width=MEDIUM, name="trench")
@@ -170,7 +170,7 @@ def _trench(sheet: Sheet, view: View, shape: _Shape) -> None:
         sheet.line(*view.at([a, b], [0, 0]), width=THICK, colour=GRASS, name=name)
 
 
-def _fence(sheet: Sheet, view: View, shape: _Shape, project: Project) -> None:
+def draw_fence(sheet: Sheet, view: View, shape: SectionShape, project: Project) -> None:
     section, height = shape.section, project.fence.height_m
     x, y = view.at([0, 0], [-section.depth - 0.25, shape.tip[1] + 0.1])
     sheet.line(x, y, width=HAIR, colour=SOFT, dash=CHAIN)
@@ -183,7 +183,7 @@ def _fence(sheet: Sheet, view: View, shape: _Shape, project: Project) -> None:
         sheet.line(x, y, width=1.0, colour=RED, dash=(2.2, 0.8), name="apron")
 
 
-def _fence_dimensions(sheet: Sheet, view: View, shape: _Shape, project: Project, wording: Wording) -> None:
+def _fence_dimensions(sheet: Sheet, view: View, shape: SectionShape, project: Project, wording: Wording) -> None:
     fence = project.fence
     foot, top, tip = view.point(0, 0), view.point(0, fence.height_m), view.point(*shape.tip)
     side = -shape.inward
@@ -197,7 +197,7 @@ def _fence_dimensions(sheet: Sheet, view: View, shape: _Shape, project: Project,
     sheet.text(tip[0] + shape.inward * 2, tip[1] - 1, text, across="right" if shape.inward < 0 else "left", up="center")
 
 
-def _trench_dimensions(sheet: Sheet, view: View, shape: _Shape, wording: Wording) -> None:
+def _trench_dimensions(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) -> None:
     section = shape.section
     (left, right), half = section.edges, section.bottom_width / 2
     show = wording.dimension
@@ -228,7 +228,7 @@ def _trench_dimensions(sheet: Sheet, view: View, shape: _Shape, wording: Wording
                 sheet.measure((a, y), (b, y), text, name=name, paper=True)
 
 
-def _words(sheet: Sheet, view: View, shape: _Shape, wording: Wording) -> None:
+def _words(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) -> None:
     section = shape.section
     west, east = (view.point(o, 0)[0] for o in shape.reach)
     ground = view.point(0, 0)[1]
@@ -245,7 +245,7 @@ def _words(sheet: Sheet, view: View, shape: _Shape, wording: Wording) -> None:
     sheet.scale_bar(FIELD[0] + 6, FIELD[1] + 4, view.scale, unit_m=unit, unit=name, longest=45)
 
 
-def _notes(sheet: Sheet, shape: _Shape, project: Project, wording: Wording) -> None:
+def _notes(sheet: Sheet, shape: SectionShape, project: Project, wording: Wording) -> None:
     """Sentences in the first corner where they cover nothing."""
     trench = project.trench
     lines = [
@@ -272,7 +272,7 @@ def _notes(sheet: Sheet, shape: _Shape, project: Project, wording: Wording) -> N
         sheet.text(x, y - 3 - 4 * k, line)
 
 
-def _slope_mark(sheet: Sheet, view: View, shape: _Shape) -> None:
+def _slope_mark(sheet: Sheet, view: View, shape: SectionShape) -> None:
     """Small triangle with the side slope, on the wall away from the apron."""
     slope = shape.section.side_slope
     if slope <= 0:

@@ -120,13 +120,17 @@ class Text:
 
 
 class Sheet:
-    """One page. Coordinates in millimetres from the lower left corner; widths of lines in millimetres too."""
+    """One page. Coordinates in millimetres from the lower left corner; widths of lines in millimetres too.
 
-    def __init__(self, title: Title, description: str) -> None:
-        self.title, self.description = title, printable(description)
+    One of another size than A4 is a picture in a page, without frame and title block.
+    """
+
+    def __init__(self, title: Title, description: str, *, size: Pair = (WIDTH_MM, HEIGHT_MM)) -> None:
+        self.title, self.description, self.size = title, printable(description), size
         self.marks: list[Line | Text] = []
         """What is drawn, the lowest first."""
-        self._frame()
+        if size == (WIDTH_MM, HEIGHT_MM):
+            self._frame()
 
     @property
     def name(self) -> str:

@@ -26,6 +26,7 @@ IMPERIAL_IN_TEXT = {
     "mm": ("in", 0.001 / INCH_M, 2),
 }
 """Unit shown for one that stands in a sentence, its number to that, and how many more decimals are shown."""
+_RAISED = str.maketrans("23", "²³")
 _NUMBER = r"\d[\d,]*(?:\.\d+)?"
 _IN_TEXT = re.compile(
     rf"(?<![\w.,]){_NUMBER}(?:(?: to | x ){_NUMBER})* (?:{'|'.join(sorted(IMPERIAL_IN_TEXT, key=len, reverse=True))})"
@@ -42,8 +43,7 @@ class Wording:
 
     def told(self, text: str) -> str:
         """A sentence of the computing rooms in the units of the pages, settings named in words."""
-        text = spoken(text)
-        return _IN_TEXT.sub(_imperial, text) if self.imperial else text
+        return _IN_TEXT.sub(_imperial if self.imperial else _metric, spoken(text))
 
     def setting(self, key: str) -> str:
         """What the pages call a setting."""
@@ -134,6 +134,17 @@ class Wording:
         metric = {"m": ("m", 1.0), "m2": ("m²", 1.0), "m3": ("m³", 1.0), "each": ("", 1.0)}
         imperial = {"m": ("ft", FOOT_M), "m2": ("ft²", SQUARE_FOOT_M2), "m3": ("yd³", CUBIC_YARD_M3)}
         return (metric | imperial if self.imperial else metric).get(unit, (unit, 1.0))
+
+
+def _metric(found: re.Match[str]) -> str:
+    """The same figures with marks at the thousands and raised exponents, as everywhere else on the pages."""
+    numbers, unit = found.group().rsplit(" ", 1)
+    return f"{re.sub(_NUMBER, _marked, numbers)} {unit.translate(_RAISED)}"
+
+
+def _marked(number: re.Match[str]) -> str:
+    whole, point, decimals = number.group().replace(",", "").partition(".")
+    return f"{int(whole):,}{point}{decimals}"
 
 
 def _imperial(found: re.Match[str]) -> str:
