@@ -411,13 +411,13 @@ def test_sentence_names_the_larger_gain_first():
     assert (one.pack, one.flank, one.y) == (1, "north", pytest.approx(30.0, abs=0.5))
     said = narrowing(items, {"a": 0.1, "b": 0.75}, [one], 0.36, all_round=0.4, packs=1)
     assert said == (
-        'A firm rate for "Mesh" would narrow the range from P10 to P90 most, by about 50 %, and a trial pit on the '
+        'A firm rate for "Mesh" would narrow the range of the price most, by about 50 %, and a trial pit on the '
         "north flank by about 20 %."
     )
     two = pit_places([north, east], parts, [pack])
     said = narrowing(items, {"a": 0.1}, two, 0.36, all_round=0.75, packs=1)
     assert said.startswith(
-        "Two trial pits, one on the north flank and one on the east flank, would narrow the range from P10 to P90 most"
+        "Two trial pits, one on the north flank and one on the east flank, would narrow the range of the price most"
     )
     assert said.endswith("; pits all along the line by 50 %.")
     same = narrowing(items, {}, [one, one], 0.36, all_round=0.4, packs=2)

@@ -164,6 +164,9 @@ def test_the_weightiest_notes_come_first_and_nothing_is_cut_in_silence():
     found = in_short(notes, 2)
     assert found.lines == ("Pack 2: the trench stands in water over 9 m", "Colours of the model")
     assert found.more == 1
+    feet = Wording(imperial=True, currency="").told
+    deep = "Pack 1: the trench is 1.52 m deep or more over 9 m: all the way round."
+    assert in_short([*notes, deep], 1, feet).lines == ("Pack 1: the trench is 4.99 ft deep or more over 30 ft",)
     assert headline("Pack 1: a (b; c. d) e; f.") == "Pack 1: a (b; c. d) e"
     assert headline("Packs 1 and 2: near, 1.5 m; more.") == "Packs 1 and 2: near, 1.5 m"
     long = headline("word " * 60)

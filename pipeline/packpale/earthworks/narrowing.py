@@ -140,7 +140,7 @@ def narrowing(
     if at_best < WORTH_SAYING:
         rest = ""
     return (
-        f"{what[0].upper()}{what[1:]} would narrow the range from P10 to P90 most, by about {100 * most:.0f} %{more}"
+        f"{what[0].upper()}{what[1:]} would narrow the range of the price most, by about {100 * most:.0f} %{more}"
         f"{rest}."
     )
 

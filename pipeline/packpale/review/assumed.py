@@ -1,5 +1,6 @@
 """What a run rests on: every setting with the value it has, and who stands behind it."""
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -102,7 +103,9 @@ def meaning(key: str) -> str:
     for name in key.split("."):
         field = getattr(model, "model_fields", {}).get(name)
         if field is None:
-            return f"{text} {name.replace('_', ' ').capitalize()}."
+            # What a table is for, up to its first rule, and which of its values this is.
+            whole = re.split(r"[.;]| \[", text)[0]
+            return f"{whole}: {name.replace('_', ' ')}."
         text, model = field.description or "", field.annotation
     return text.split(" [")[0]
 

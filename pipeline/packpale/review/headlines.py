@@ -1,7 +1,7 @@
 """A plot's notes in short: which come first on its page, and the few words that say what each is about."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 LONGEST = 112
@@ -52,10 +52,13 @@ class InShort:
     more: int
 
 
-def in_short(notes: Sequence[str], most: int) -> InShort:
-    """The weightiest notes, a few words each, and how many are left for elsewhere."""
+def in_short(notes: Sequence[str], most: int, told: Callable[[str], str] = str) -> InShort:
+    """The weightiest notes, a few words each, and how many are left for elsewhere.
+
+    ``told`` puts a note as the rooms have written it, which is what is weighed, into the words of the page.
+    """
     shown = sorted(notes, key=_weight)[:most]
-    return InShort(tuple(headline(note) for note in shown), len(notes) - len(shown))
+    return InShort(tuple(headline(told(note)) for note in shown), len(notes) - len(shown))
 
 
 def headline(note: str) -> str:

@@ -84,7 +84,7 @@ def write_page(
         cards=cards,
         told=cards[:told],
         address_of=lambda index: f"#plot-{index + 1}" if index < told else cards[index].map_address,
-        warnings=_warnings(record.get("warnings", ()), [c.place.plot_id for c in cards], told, wording),
+        warnings=_warnings(record.get("warnings", ()), cards, told, wording),
         winners=[c for c in cards if c.place.feasible],
         record=record,
         failed=failed,
@@ -98,23 +98,29 @@ def write_page(
         overtaking=list(overtaking_sentences(ranking)),
         limits_of=_limits,
         holds_of=_holds,
-        in_short=lambda notes: in_short([wording.told(note) for note in notes], SHORT_NOTES),
+        in_short=lambda notes: in_short(notes, SHORT_NOTES, wording.told),
         chart_of=driver_chart,
     )
     path.write_bytes(text.encode("utf-8"))
     write_report(text, path.with_name("report.pdf"), title=project.title, plots=plots)
 
 
-def _warnings(lines: Sequence[str], plot_ids: Sequence[str], told: int, wording: Wording) -> list[str]:
-    """Warnings of the run but those of plots beyond the first ``told``; a plot's own name stays as it is."""
+def _warnings(lines: Sequence[str], cards: Sequence[Card], told: int, wording: Wording) -> list[str]:
+    """Warnings of the run but what stands with a plot, and those of plots beyond the first ``told``.
+
+    A plot's own name stays as it is.
+    """
+    by_id = {card.place.plot_id: (n, card.summary.notes) for n, card in enumerate(cards)}
     kept = []
     for line in lines:
         # The longest name that fits: one plot may be called as another and a colon.
-        named = max((i for i in plot_ids if line.startswith(f"{i}: ")), key=len, default=None)
+        named = max((i for i in by_id if line.startswith(f"{i}: ")), key=len, default=None)
         if named is None:
             kept.append(wording.told(line))
-        elif named in plot_ids[:told]:
-            kept.append(f"{named}: {wording.told(line.removeprefix(f'{named}: '))}")
+            continue
+        said, (place, notes) = line.removeprefix(f"{named}: "), by_id[named]
+        if place < told and said not in notes:
+            kept.append(f"{named}: {wording.told(said)}")
     return kept
 
 

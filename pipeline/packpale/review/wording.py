@@ -104,6 +104,10 @@ class Wording:
         step = 10.0 ** max(math.floor(math.log10(abs(value))) - 2, 0) if value else 1.0
         return f"{self.currency} {round(value / step) * step:,.0f}"
 
+    def price(self, value: float | None) -> str:
+        """The same in a column whose head names the currency."""
+        return self.money(value).removeprefix(f"{self.currency} ")
+
     def amount(self, value: float) -> str:
         """Amount in a column of amounts, to the whole unit of currency so that the column adds up."""
         return f"{value:,.0f}"
