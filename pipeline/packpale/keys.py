@@ -23,8 +23,8 @@ def shown_settings(project: Project) -> dict[str, object]:
 
 
 def _without_paths(project: Project) -> str:
-    # That a fence line is given counts; where its file lies does not.
-    settings = project.model_dump_json(exclude={"inputs": True, "enclosure": {"fence_line"}})
+    # That a fence line is given counts; where its file lies does not. Nor does the memory that a run may take.
+    settings = project.model_dump_json(exclude={"inputs": True, "enclosure": {"fence_line"}, "run": {"memory_mb"}})
     return settings if project.enclosure.fence_line is None else settings + " fence_line"
 
 

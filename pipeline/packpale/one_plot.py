@@ -16,9 +16,12 @@ from packpale.keys import plot_key
 from packpale.ranking import unknown_figures
 from packpale.result import PlotBrief
 from packpale.settings import Project
-from packpale.site.inputs import Inputs
+from packpale.site.inputs import Inputs, plot_window
+from packpale.site.storage import IN_MEMORY, Storage
 
 STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
+CELL_BYTES = 200
+"""Memory that a plot takes for each cell of its window, all in memory."""
 LITTLE_ROOM_MB = 10.0
 """Less room than this beside the output counts as a full disk when something could not be written."""
 
@@ -98,7 +101,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     stage = _stages(job.stage_file)
     stage("reading")
     inputs = _read_back(job.inputs) if isinstance(job.inputs, Path) else job.inputs
-    site = read_site(inputs, job.plot_id, job.project)
+    site = read_site(inputs, job.plot_id, job.project, _storage(inputs, job))
     reads = plot_key(job.project, site)
     if not job.fresh and (brief := finished_under(job.finished, 1, reads)):
         # Something in the inputs has changed, and nothing that concerns this plot.
@@ -127,6 +130,15 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     put_in_place(job.building, job.finished)
     job.stage_file.unlink(missing_ok=True)
     return "done", summary.brief
+
+
+def _storage(inputs: Inputs, job: Job) -> Storage:
+    """Memory for the plot's arrays, or files beside what is built of it if they would need more than they may."""
+    grid = plot_window(inputs, inputs.plot(job.plot_id), job.project)
+    if grid.rows * grid.cols * CELL_BYTES <= job.project.run.memory_mb * 1e6:
+        return IN_MEMORY
+    job.building.parent.mkdir(parents=True, exist_ok=True)
+    return Storage(job.building.parent)
 
 
 def _write_key(job: Job, reads: str, file: Path) -> Path:

@@ -19,6 +19,7 @@ import rasterio
 from scipy import ndimage
 
 from packpale.care import _kernels_viewing
+from packpale.care.sights import peaks
 
 xarray = pytest.importorskip("xarray", reason="pip install packpale[bench]")
 xrspatial = pytest.importorskip("xrspatial", reason="pip install packpale[bench]")
@@ -40,9 +41,7 @@ def test_the_same_cells_are_seen(row, col):
     ).values
     seen = np.zeros(z.shape, bool)
     everywhere = np.ones(z.shape, bool)
-    _kernels_viewing.sweep(
-        z, *_kernels_viewing.peaks(z), everywhere, float(col), float(row), z[row, col] + EYE_M, TARGET_M, 1e9, seen
-    )
+    _kernels_viewing.sweep(z, *peaks(z), everywhere, float(col), float(row), z[row, col] + EYE_M, TARGET_M, 1e9, seen)
     # Neither all nor nothing is seen there, so that agreement says something.
     assert 0.2 < seen.mean() < 0.7
     assert ((theirs > -1) == seen).mean() > 0.998
@@ -80,9 +79,7 @@ def test_time_for_all_cells_from_each_viewing_point(side):
     with_library = z.size <= LIBRARY_CELLS
     # Compiled before the clock runs.
     small = z[:64, :64].copy()
-    _kernels_viewing.sweep(
-        small, *_kernels_viewing.peaks(small), everywhere[:64, :64].copy(), 5.0, 5.0, 99.0, 0.6, 9.0, small > 0
-    )
+    _kernels_viewing.sweep(small, *peaks(small), everywhere[:64, :64].copy(), 5.0, 5.0, 99.0, 0.6, 9.0, small > 0)
     if with_library:
         tiny = {name: axis[-64:] for name, axis in axes.items()}
         xrspatial.viewshed(xarray.DataArray(small, dims=["y", "x"], coords=tiny), x=tiny["x"][5], y=tiny["y"][5])

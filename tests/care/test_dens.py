@@ -9,7 +9,7 @@ from scipy.ndimage import convolve
 from shapely.geometry import LineString, Point
 
 from packpale.care.dens import CHAMBER_M, Passage, apart, den_sites, passage_of
-from packpale.care.relief import mean_within
+from packpale.care.relief import level_of, mean_within
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.land.assess import assess as assess_land
@@ -45,10 +45,10 @@ def test_position_is_zero_on_a_plane_and_two_thirds_of_the_drop_on_the_tip_of_a_
     x, y = np.meshgrid(*grid.centres())
     flat = 50 + 0.2 * x - 0.1 * y
     inner = (slice(22, -22), slice(22, -22))
-    assert np.abs(flat - mean_within(flat, reach=10.0, cell=0.5))[inner].max() < 1e-9
+    assert np.abs(flat - mean_within(flat, reach=10.0, cell=0.5, level=level_of(flat)))[inner].max() < 1e-9
     # Mean distance from the middle of a disc of radius a is 2 a / 3.
     cone = -0.3 * np.hypot(x - x[60, 60], y - y[60, 60])
-    position = cone - mean_within(cone, reach=10.0, cell=0.5)
+    position = cone - mean_within(cone, reach=10.0, cell=0.5, level=level_of(cone))
     assert position[60, 60] == pytest.approx(0.3 * 2 / 3 * 10, rel=0.02)
 
 
@@ -62,7 +62,7 @@ def test_mean_is_that_of_another_library_and_leaves_missing_ground_out():
     expected = convolve(np.where(known, values, 0), disc, mode="constant") / convolve(
         known.astype(float), disc, mode="constant"
     )
-    np.testing.assert_allclose(mean_within(values, reach=8.6, cell=2.0), expected, rtol=1e-12)
+    np.testing.assert_allclose(mean_within(values, reach=8.6, cell=2.0, level=level_of(values)), expected, rtol=1e-12)
 
 
 # How a den is built.
@@ -208,7 +208,7 @@ def test_sites_are_the_best_and_apart():
     rng = np.random.default_rng(3)
     grid = Grid(0.0, 60.0, 2.0, 30, 30)
     score, allowed = rng.random(grid.shape), rng.random(grid.shape) < 0.8
-    chosen = apart(score, allowed, grid, count=5, least=15.0)
+    chosen = apart(np.where(allowed, score, -np.inf), grid, count=5, least=15.0)
     # Plainly: down the list from the best cell, taking each that is far enough from all taken.
     plain = []
     for flat in np.argsort(-score, axis=None):

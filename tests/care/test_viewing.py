@@ -10,7 +10,7 @@ from shapely.geometry import LineString, Point, box
 
 from packpale.care import _kernels_viewing
 from packpale.care.dens import DenSite, Passage
-from packpale.care.sights import lines_of_sight
+from packpale.care.sights import lines_of_sight, peaks
 from packpale.care.viewing import den_notes, ground_inside, in_view, screens, seen_cells, viewing
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
@@ -73,7 +73,7 @@ def test_a_ridge_hides_what_lies_under_the_line_over_its_edge(side):
 
 def sees(z, *line, ready=None):
     """Column, row and height of the eye and of what is looked for."""
-    return _kernels_viewing.what_hides(z, *(ready or _kernels_viewing.peaks(z)), *line, -1) < 0
+    return _kernels_viewing.what_hides(z, *(ready or peaks(z)), *line, -1) < 0
 
 
 def plain_sight(grid, z, start, end, per_cell=40):
@@ -88,7 +88,7 @@ def plain_sight(grid, z, start, end, per_cell=40):
 def test_sights_on_real_ground_agree_with_a_plain_twin(real_ground):
     z = real_ground
     grid = Grid(0.0, 400.0, 1.0, *z.shape)
-    ready = _kernels_viewing.peaks(z)
+    ready = peaks(z)
     rng = np.random.default_rng(5)
     seen = hidden = 0
     for _ in range(200):
@@ -121,7 +121,7 @@ def test_blocks_passed_over_hide_nothing(real_ground, ground, col, row):
     targets = np.zeros(z.shape, bool)
     targets[::3, ::4] = True
     seen = np.zeros(z.shape, bool)
-    _kernels_viewing.sweep(z, *_kernels_viewing.peaks(z), targets, col, row, eye, 0.6, 250.0, seen)
+    _kernels_viewing.sweep(z, *peaks(z), targets, col, row, eye, 0.6, 250.0, seen)
     r, c = np.nonzero(targets)
     near = np.hypot(c - col, r - row) <= 250
     # Every line walked from cell to cell, no block left out.
@@ -137,7 +137,7 @@ def test_blocks_passed_over_hide_nothing(real_ground, ground, col, row):
 @pytest.mark.parametrize("shape", [(2, 2), (5, 5), (6, 9), (34, 17), (100, 3)])
 def test_a_block_knows_its_highest_ground(shape):
     z = np.random.default_rng(9).normal(size=shape)
-    high, levels = _kernels_viewing.peaks(z)
+    high, levels = peaks(z)
     for k, (start, rows, cols) in enumerate(levels.tolist()):
         side = _kernels_viewing.BLOCK << k
         for r, c in np.ndindex(rows, cols):
@@ -148,7 +148,7 @@ def test_a_block_knows_its_highest_ground(shape):
 
 
 def test_sight_is_mutual_on_real_ground(real_ground):
-    ready = _kernels_viewing.peaks(real_ground)
+    ready = peaks(real_ground)
     rng = np.random.default_rng(6)
     for _ in range(300):
         (c, r), (to_c, to_r) = rng.integers(0, 400, (2, 2)).tolist()

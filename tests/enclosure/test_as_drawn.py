@@ -44,7 +44,7 @@ def placed(*lines, usable=PLOT, limits=(), **settings):
         fence_lines=lines,
     )
     names = [f.name for f in dataclasses.fields(Land)]
-    arrays = dict.fromkeys(names, zero) | {"memberships": {}, "weights": {}, "consistency_ratio": None}
+    arrays = dict.fromkeys(names, zero) | {"weights": {}, "consistency_ratio": None}
     land = Land(
         **arrays
         | {

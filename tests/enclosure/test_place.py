@@ -54,7 +54,6 @@ def make_land():
             limitation=zero,
             diggability=full(1.0),
             limiting_feature=full(np.int8(0)),
-            memberships={},
             weights={},
             consistency_ratio=None,
             suitability=(X - 500_000) / 300 if suitability is None else suitability,

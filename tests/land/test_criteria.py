@@ -22,7 +22,8 @@ def make_evidence(make_site):
         site = make_site(z, cell=cell, features=features, **soil)
         ground_slope = slope(site.elevation, cell_size=(cell, cell))
         water = drainage(site.elevation, ground_slope, cell=cell, channel_area=channel_area)
-        return Evidence(site, ground_slope, water, digging(site.soil, slope=ground_slope, ponding=water.ponding))
+        dig = digging(site.soil, slope=ground_slope, ponding=water.ponding)
+        return Evidence(site, slice(0, site.grid.rows), ground_slope, water, dig)
 
     return make
 

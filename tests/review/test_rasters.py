@@ -1,10 +1,13 @@
 """Rasters: layout of a cloud-optimised GeoTIFF as GDAL reports it, and the values in it."""
 
+import os
+
 import numpy as np
 import pytest
 import rasterio
 
-from packpale.review.rasters import write_cog
+from packpale.review.rasters import Raster, write_cog
+from packpale.site import Grid, Storage
 from review import factory
 
 NAMES = ("slope_deg.tif", "wetness.tif", "ponding_m.tif", "diggability.tif", "suitability.tif")
@@ -42,7 +45,18 @@ def test_values_and_missing_cells_come_back(run):
 def test_a_large_raster_is_tiled_and_has_overviews(tmp_path):
     values = np.random.default_rng(1).normal(size=(1100, 900))
     values[:40] = np.nan
-    write_cog(tmp_path / "large.tif", values, transform=(1, 0, 5e5, 0, -1, 5e6), crs="EPSG:32632", unit="metre")
+    grid = Grid(5e5, 5e6, 1.0, *values.shape)
+    write_cog(tmp_path / "large.tif", Raster(values, "metre"), grid, crs="EPSG:32632")
+    # By way of a file where the plot's arrays stand in files, strip by strip.
+    (tmp_path / "files").mkdir()
+    storage = Storage(tmp_path / "files", 90_000)
+    write_cog(tmp_path / "strips.tif", Raster(values, "metre"), grid, crs="EPSG:32632", storage=storage)
+    with rasterio.open(tmp_path / "strips.tif") as file:
+        assert file.descriptions == ("strips",)
+    os.rename(tmp_path / "large.tif", tmp_path / "first.tif")
+    write_cog(tmp_path / "large.tif", Raster(values, "metre"), grid, crs="EPSG:32632", storage=storage)
+    assert (tmp_path / "large.tif").read_bytes() == (tmp_path / "first.tif").read_bytes()
+    assert not list((tmp_path / "files").iterdir())
     with rasterio.open(tmp_path / "large.tif") as file:
         assert file.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
         assert file.block_shapes == [(256, 256)]

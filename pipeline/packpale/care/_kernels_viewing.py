@@ -53,28 +53,38 @@ def _levels(rows: int, cols: int) -> Places:
 
 
 @njit(cache=True)
-def peaks(z: Floats) -> tuple[Floats, Places]:
-    """Highest ground in blocks of BLOCK cells a side, then in blocks twice as large, and so on up to one block.
+def no_peaks(rows: int, cols: int) -> tuple[Floats, Places]:
+    """Room for the highest ground in blocks of BLOCK cells a side, in blocks twice as large, and so on up to one block.
 
     All sizes stand one behind the other, row by row; the table has start, rows and columns of each. A block holds the
     ground from its first row and column of centres to the first of the next block; missing heights do not count.
     """
-    table = _levels(z.shape[0], z.shape[1])
+    table = _levels(rows, cols)
+    return np.full(table[-1, 0] + 1, -np.inf), table
+
+
+@njit(cache=True)
+def peaks_of_rows(z: Floats, first: int, out: Floats, table: Places) -> None:
+    """Raise the smallest blocks to the ground in some rows of the window, the first of them number ``first``."""
     rows, cols = table[0, 1], table[0, 2]
-    out = np.full(table[-1, 0] + 1, -np.inf)
-    for r in range(z.shape[0]):
+    for k in range(z.shape[0]):
+        r = first + k
         for c in range(z.shape[1]):
             for br in range(max(r - 1, 0) // BLOCK, min(r // BLOCK, rows - 1) + 1):
                 for bc in range(max(c - 1, 0) // BLOCK, min(c // BLOCK, cols - 1) + 1):
                     # A missing height compares as false.
-                    if z[r, c] > out[br * cols + bc]:  # noqa: PLR1730 - max() may hand on a NaN
-                        out[br * cols + bc] = z[r, c]
+                    if z[k, c] > out[br * cols + bc]:  # noqa: PLR1730 - max() may hand on a NaN
+                        out[br * cols + bc] = z[k, c]
+
+
+@njit(cache=True)
+def peaks_of_larger(out: Floats, table: Places) -> None:
+    """Give each larger block the highest of those within it."""
     for k in range(1, table.shape[0]):
         below, width = table[k - 1, 0], table[k - 1, 2]
         for i in range(table[k - 1, 1] * width):
             at = table[k, 0] + i // width // 2 * table[k, 2] + i % width // 2
             out[at] = max(out[at], out[below + i])
-    return out, table
 
 
 @njit(cache=True)

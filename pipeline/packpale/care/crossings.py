@@ -70,7 +70,7 @@ def find_crossings(site: Site, land: Land, pack: Pack, settings: CrossingSetting
 
     cell, direction = site.grid.cell, land.flow_direction
     # A cell that drains into nowhere or is missing has no link, whatever its area.
-    carries = np.nan_to_num(land.upstream_area) >= settings.min_area_m2
+    carries = land.upstream_area >= settings.min_area_m2
     links = links_across(pack.line, site.grid, direction, carries)
     ring = pack.line.polygon().exterior
     # The polygon's chords are shorter than the line by less than a millimetre in a metre; chainage is the line's.

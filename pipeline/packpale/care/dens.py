@@ -6,16 +6,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from shapely.geometry import LineString
 
-from packpale.care.relief import mean_within
+from packpale.care.relief import level_of, mean_within
 from packpale.earthworks.haul import cone_volume
 from packpale.enclosure.model import Pack
 from packpale.land.criteria import dryness
 from packpale.land.model import Land
-from packpale.land.surroundings import cells_within, distance_to
+from packpale.land.surroundings import cells_within, distance_to, widened
 from packpale.settings import DenSettings
 from packpale.site import Array, Grid, Mask, Site
+from packpale.site.storage import pieces
 
 Build = Literal["into the slope", "mound", "mound of soil brought in"]
 
@@ -127,18 +127,90 @@ def passage_of(
     return Passage("mound" if mounds > 0 else "mound of soil brought in", length, rise, top - rise - height)
 
 
+@dataclass(frozen=True)
+class _Ground:
+    """What counts for a den, on some rows of the window round a fence; all arrays hold those rows."""
+
+    grid: Grid
+    """Of the window."""
+    near: Mapping[str, Array]
+    """Distance to fence, viewpoints, dwellings and the other pack's fence, those that there are. [m]"""
+    degrees: Mapping[str, Array]
+    score: Array
+    """0 to 1."""
+    allowed: Mask
+    slope: Array
+    aspect: Array
+    wetness: Array
+    position: Array
+
+
 def _best_of(site: Site, land: Land, pack: Pack, others: Sequence[Pack], settings: DenSettings) -> list[DenSite]:
     """The best sites of one pack, best first; how they are built is left to ``_built``."""
-    fence = LineString(pack.line.polygon(CHORD_ERROR_M).exterior.coords)
+    fence = pack.line.polygon(CHORD_ERROR_M)
     rows, cols, grid = _window(site.grid, fence.bounds, settings.shelter_radius_m)
-    cut = (rows, cols)
+    level = level_of(site.elevation[rows, cols])
+    storage = site.storage
+    deepest = 0.0
+    for strip in storage.strips(grid):
+        inside = cells_within([fence], grid, strip.rows)
+        deepest = max(deepest, float(distance_to([fence.exterior], grid, strip.rows)[inside].max(initial=0)))
+
+    def ground(strip: slice) -> _Ground:
+        return _ground(site, land, pack, others, settings, rows=strip, level=level, deepest=deepest)
+
+    worth = storage.empty(grid.shape)
+    for strip in storage.strips(grid):
+        here = ground(strip.rows)
+        worth[strip.rows] = np.where(here.allowed, here.score, -np.inf)
+    x, y = grid.centres()
+    found = []
+    for rank, (r, c) in enumerate(apart(worth, grid, count=settings.count, least=settings.apart_m), 1):
+        here = ground(slice(r, r + 1))
+        found.append(
+            DenSite(
+                pack=pack.number,
+                rank=rank,
+                x=float(x[c]),
+                y=float(y[r]),
+                score=float(here.score[0, c]),
+                degrees={name: float(degree[0, c]) for name, degree in here.degrees.items()},
+                slope=float(here.slope[0, c]),
+                downhill_deg=float(here.aspect[0, c]),
+                wetness=float(here.wetness[0, c]),
+                position=float(here.position[0, c]),
+                distances={kind: float(distance[0, c]) for kind, distance in here.near.items()},
+                passage=Passage("mound", 0.0, 0.0, 0.0),
+            )
+        )
+    return found
+
+
+def _ground(
+    site: Site,
+    land: Land,
+    pack: Pack,
+    others: Sequence[Pack],
+    settings: DenSettings,
+    *,
+    rows: slice,
+    level: float,
+    deepest: float,
+) -> _Ground:
+    """Some rows of the window; ``level`` is its mean height, ``deepest`` the farthest from the fence inside it. [m]"""
+    fence = pack.line.polygon(CHORD_ERROR_M)
+    window_rows, window_cols, grid = _window(site.grid, fence.bounds, settings.shelter_radius_m)
+    cut = (slice(window_rows.start + rows.start, window_rows.start + rows.stop), window_cols)
     near = {
-        "fence": distance_to([fence], grid),
-        **{kind: distance_to(site.features[kind], grid) for kind in PEOPLE if site.features.get(kind)},
-        **({OTHER_PACK: distance_to([p.line.polygon(CHORD_ERROR_M) for p in others], grid)} if others else {}),
+        "fence": distance_to([fence.exterior], grid, rows),
+        **{kind: distance_to(site.features[kind], grid, rows) for kind in PEOPLE if site.features.get(kind)},
+        **({OTHER_PACK: distance_to([p.line.polygon(CHORD_ERROR_M) for p in others], grid, rows)} if others else {}),
     }
-    elevation, slope, aspect = site.elevation[cut], land.slope[cut], land.aspect_deg[cut]
-    position = elevation - mean_within(elevation, reach=settings.shelter_radius_m, cell=grid.cell)
+    around = widened(rows, settings.shelter_radius_m, grid)
+    elevation = site.elevation[window_rows, window_cols][around.around]
+    mean = mean_within(elevation, reach=settings.shelter_radius_m, cell=grid.cell, level=level)
+    position = (elevation - mean)[around.within]
+    slope, aspect = land.slope[cut], land.aspect_deg[cut]
     dry = dryness(
         wetness=land.wetness[cut],
         ponding=land.ponding[cut],
@@ -146,7 +218,6 @@ def _best_of(site: Site, land: Land, pack: Pack, others: Sequence[Pack], setting
         water_table=site.soil.water_table[cut],
         height_above_drainage=land.height_above_drainage[cut],
     )
-    inside = cells_within([pack.line.polygon(CHORD_ERROR_M)], grid)
     away = [distance for kind, distance in near.items() if kind != "fence"]
     steepest = math.tan(math.radians(settings.max_slope_deg))
     flattest, steep = (math.tan(math.radians(angle)) for angle in settings.best_slope_deg)
@@ -154,52 +225,48 @@ def _best_of(site: Site, land: Land, pack: Pack, others: Sequence[Pack], setting
         "drainage": dry,
         "digging": land.diggability[cut],
         "shelter": np.clip(0.5 - position / (2 * settings.shelter_relief_m), 0, 1),
-        "people": np.minimum.reduce([np.ones(grid.shape), *(np.clip(d / settings.quiet_m, 0, 1) for d in away)]),
-        "fence": np.clip(near["fence"] / max(float(near["fence"][inside].max(initial=0)), grid.cell), 0, 1),
+        "people": np.minimum.reduce([np.ones(slope.shape), *(np.clip(d / settings.quiet_m, 0, 1) for d in away)]),
+        "fence": np.clip(near["fence"] / max(deepest, grid.cell), 0, 1),
         "slope": np.interp(slope, [0, flattest, steep, max(steepest, steep + 1e-9)], [0, 1, 1, 0]),
         "aspect": np.where(np.isnan(aspect), 0.5, (1 + np.cos(np.deg2rad(aspect - settings.sunny_side_deg))) / 2),
     }
     weights = {name: weight for name, weight in settings.weights.items() if weight > 0}
-    score = sum((w * degrees[name] for name, w in weights.items()), np.zeros(grid.shape)) / sum(weights.values())
+    score = sum((w * degrees[name] for name, w in weights.items()), np.zeros(slope.shape)) / sum(weights.values())
     allowed = (
-        inside
+        cells_within([fence], grid, rows)
         & (near["fence"] >= settings.fence_m)
         & (slope <= steepest)
         & (dry > 0)
         & ~land.channel[cut]
-        & (distance_to(site.features.get("services", ()), grid) >= SERVICE_M)
+        & (distance_to(site.features.get("services", ()), grid, rows) >= SERVICE_M)
         & np.isfinite(score)
     )
-    x, y = grid.centres()
-    return [
-        DenSite(
-            pack=pack.number,
-            rank=rank,
-            x=float(x[c]),
-            y=float(y[r]),
-            score=float(score[r, c]),
-            degrees={name: float(degree[r, c]) for name, degree in degrees.items()},
-            slope=float(slope[r, c]),
-            downhill_deg=float(aspect[r, c]),
-            wetness=float(land.wetness[cut][r, c]),
-            position=float(position[r, c]),
-            distances={kind: float(distance[r, c]) for kind, distance in near.items()},
-            passage=Passage("mound", 0.0, 0.0, 0.0),
-        )
-        for rank, (r, c) in enumerate(apart(score, allowed, grid, count=settings.count, least=settings.apart_m), 1)
-    ]
+    return _Ground(grid, near, degrees, score, allowed, slope, aspect, land.wetness[cut], position)
 
 
-def apart(score: Array, allowed: Mask, grid: Grid, *, count: int, least: float) -> list[tuple[int, int]]:
-    """Rows and columns of the best cells, each at least ``least`` [m] from all better ones chosen."""
+def apart(worth: Array, grid: Grid, *, count: int, least: float) -> list[tuple[int, int]]:
+    """Rows and columns of the best cells, each at least ``least`` [m] from all better ones chosen.
+
+    ``worth`` is -inf where none may be; it is used up.
+    """
     x, y = grid.centres()
-    free = allowed.copy()
     chosen: list[tuple[int, int]] = []
-    while len(chosen) < count and free.any():
-        r, c = divmod(int(np.argmax(np.where(free, score, -np.inf))), grid.cols)
+    while len(chosen) < count:
+        best, r, c, top = -math.inf, -1, -1, 0
+        for piece in pieces(worth):
+            at = int(np.argmax(piece))
+            if piece.flat[at] > best:
+                best, r, c = float(piece.flat[at]), top + at // grid.cols, at % grid.cols
+            top += len(piece)
+        if best == -math.inf:
+            break
         chosen.append((r, c))
-        free &= np.hypot(x[None, :] - x[c], y[:, None] - y[r]) >= least
-        free[r, c] = False
+        worth[r, c] = -np.inf
+        top = 0
+        for piece in pieces(worth):
+            rows = slice(top, top + len(piece))
+            piece[np.hypot(x[None, :] - x[c], y[rows, None] - y[r]) < least] = -np.inf
+            top += len(piece)
     return chosen
 
 

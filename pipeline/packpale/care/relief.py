@@ -4,13 +4,24 @@ import numpy as np
 
 from packpale.land.surroundings import sums_within
 from packpale.site import Array
+from packpale.site.storage import pieces
 
 
-def mean_within(values: Array, *, reach: float, cell: float) -> Array:
+def level_of(values: Array) -> float:
+    """Mean of the values that are known, those of a window taken piece by piece; 0 where none is."""
+    total, count = 0.0, 0
+    for piece in pieces(values):
+        known = piece[np.isfinite(piece)]
+        total, count = total + float(known.sum()), count + known.size
+    return total / count if count else 0.0
+
+
+def mean_within(values: Array, *, reach: float, cell: float, level: float) -> Array:
     """Mean of the cells with centres within ``reach`` of each cell, itself included.
 
     ``values`` is of shape (rows, cols), NaN where unknown; ``reach`` and ``cell``, its size, are in metres. Unknown
-    cells and ground beyond the edge do not count; NaN where nothing is known.
+    cells and ground beyond the edge do not count; NaN where nothing is known. Sums are taken of what the values are
+    above ``level``, in their unit, so that they keep their digits: near the mean it serves best.
 
     The height of a cell above this mean is its topographic position: positive on crests, negative in hollows and at the
     foot of slopes, 0 on any inclined plane. It stands for shelter from wind from all sides, not from one.
@@ -21,8 +32,6 @@ def mean_within(values: Array, *, reach: float, cell: float) -> Array:
        Ecology 143, 1999, 107-122 (reference and definition read in handbooks of terrain programs).
     """
     known = np.isfinite(values)
-    # Near zero, so that sums along a row keep their digits.
-    level = float(values[known].mean()) if known.any() else 0.0
     total = sums_within(np.where(known, values - level, 0.0), reach=reach, cell=cell)
     counted = sums_within(known, reach=reach, cell=cell)
     with np.errstate(invalid="ignore", divide="ignore"):

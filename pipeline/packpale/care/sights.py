@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from packpale.care import _kernels_viewing
 from packpale.site import Array, Grid, Mask, Site
+from packpale.site.storage import pieces
 
 
 @dataclass(frozen=True)
@@ -51,8 +52,19 @@ class Sights:
 
 def lines_of_sight(site: Site) -> Sights:
     """Make a plot's ground ready; its memory is a twelfth of that of the elevation."""
-    high, levels = _kernels_viewing.peaks(site.elevation)
+    high, levels = peaks(site.elevation)
     return Sights(site, high, levels)
+
+
+def peaks(elevation: Array) -> tuple[Array, npt.NDArray[np.int64]]:
+    """Highest ground in blocks of cells, small and large, and where in that each size stands; see the kernels."""
+    high, levels = _kernels_viewing.no_peaks(*elevation.shape)
+    first = 0
+    for piece in pieces(elevation):
+        _kernels_viewing.peaks_of_rows(piece, first, high, levels)
+        first += len(piece)
+    _kernels_viewing.peaks_of_larger(high, levels)
+    return high, levels
 
 
 def _in_cells(grid: Grid, x: float, y: float) -> tuple[float, float]:

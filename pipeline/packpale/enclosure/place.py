@@ -20,6 +20,7 @@ from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.grid import Array, Grid, Mask
 from packpale.site.model import Site
+from packpale.site.storage import STRIP_CELLS, pieces
 from packpale.units import HECTARE_M2
 
 if TYPE_CHECKING:
@@ -77,7 +78,8 @@ def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit
         )
 
     fits = fits_on(land.usable)
-    carries = np.nan_to_num(land.upstream_area) >= water.min_area_m2
+    # Where the area is not known the comparison does not hold.
+    carries: Mask = land.upstream_area >= water.min_area_m2
 
     def crossings(fits: tuple[Fit, ...]) -> int:
         return sum(links_across(f.egg, grid, land.flow_direction, carries).row.size for f in fits)
@@ -191,14 +193,17 @@ def cells_inside(line: Line, site: Site) -> Mask:
     cols = np.flatnonzero((x >= west) & (x <= east))
     rows = np.flatnonzero((y >= south) & (y <= north))
     if cols.size and rows.size:
-        window = np.ix_(rows, cols)
-        inside[window] = line.contains(x[cols][None, :], y[rows][:, None])
+        for some in np.array_split(rows, -(-rows.size * cols.size // STRIP_CELLS)):
+            inside[np.ix_(some, cols)] = line.contains(x[cols][None, :], y[some][:, None])
     return inside
 
 
 def _mean(values: Array, where: Mask) -> float:
-    known = where & np.isfinite(values)
-    return float(values[known].mean()) if known.any() else math.nan
+    total, count = 0.0, 0
+    for piece, within in zip(pieces(values), pieces(where), strict=True):
+        known = piece[within & np.isfinite(piece)]
+        total, count = total + float(known.sum()), count + known.size
+    return total / count if count else math.nan
 
 
 def _reason(site: Site, land: Land, project: Project, fitting: int) -> str:

@@ -12,12 +12,13 @@ Mask = npt.NDArray[np.bool_]
 
 
 @njit(cache=True)
-def mark_within(edges: Array, first: Int64, out: Mask) -> None:
+def mark_within(edges: Array, first: Int64, start: int, out: Mask) -> None:
     """Set ``out`` where a cell's centre lies in a polygon; what is set already stays.
 
     ``edges`` are all polygons' edges, holes' included: u0, v0, u1, v1 with whole numbers at the centres of columns and
-    rows; those of polygon p are ``first[p]`` up to ``first[p + 1]``. Along a row each edge changes outside to inside or
-    back; a centre on an edge goes with what lies east of it, on a level edge with what lies south.
+    rows; those of polygon p are ``first[p]`` up to ``first[p + 1]``. ``out`` begins with row ``start``. Along a row
+    each edge changes outside to inside or back; a centre on an edge goes with what lies east of it, on a level edge
+    with what lies south.
     """
     rows, cols = out.shape
     change = np.zeros((rows, cols + 1), np.bool_)
@@ -25,9 +26,9 @@ def mark_within(edges: Array, first: Int64, out: Mask) -> None:
         top, bottom, west, east = rows, -1, cols, 0
         for e in range(first[p], first[p + 1]):
             u0, v0, u1, v1 = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]
-            r0, r1 = max(math.ceil(min(v0, v1)), 0), min(math.ceil(max(v0, v1)), rows)
+            r0, r1 = max(math.ceil(min(v0, v1)) - start, 0), min(math.ceil(max(v0, v1)) - start, rows)
             for r in range(r0, r1):
-                c = math.ceil(u0 + (r - v0) * (u1 - u0) / (v1 - v0))
+                c = math.ceil(u0 + (r + start - v0) * (u1 - u0) / (v1 - v0))
                 c = min(max(c, 0), cols)
                 change[r, c] = not change[r, c]
                 west, east = min(west, c), max(east, c)

@@ -383,17 +383,23 @@ def count_donors(direction: Int8, donors: Int8) -> None:
     step = _flat_steps(direction.shape[1])
     for cell in range(way.shape[0]):
         if way[cell] >= 0:
-            of[cell + step[way[cell]]] += 1
+            below = cell + step[way[cell]]
+            if 0 <= below < way.shape[0]:
+                of[below] += 1
 
 
 @njit(cache=True)
-def accumulate(direction: Int8, donors: Int8, count: Int32, from_outside: Mask) -> None:
+def accumulate(
+    direction: Int8, donors: Int8, count: Int32, from_outside: Mask, leaving: Int32, leaving_fed: Mask
+) -> None:
     """Pass ``count`` and ``from_outside`` down the flow; uses ``donors`` up.
 
-    From each cell without donors down to the first that still waits for another.
+    From each cell without donors down to the first that still waits for another. What flows to the row north of the
+    first and to the row south of the last is added to the two rows of ``leaving`` and ``leaving_fed``.
     """
     way, waits, total, fed = direction.ravel(), donors.ravel(), count.ravel(), from_outside.ravel()
-    step = _flat_steps(direction.shape[1])
+    cols = direction.shape[1]
+    step = _flat_steps(cols)
     for cell in range(way.shape[0]):
         at = cell
         while waits[at] == 0:
@@ -401,6 +407,11 @@ def accumulate(direction: Int8, donors: Int8, count: Int32, from_outside: Mask) 
             if way[at] < 0:
                 break
             below = at + step[way[at]]
+            if below < 0 or below >= way.shape[0]:
+                side, col = (0, below + cols) if below < 0 else (1, below - way.shape[0])
+                leaving[side, col] += total[at]
+                leaving_fed[side, col] |= fed[at]
+                break
             total[below] += total[at]
             fed[below] |= fed[at]
             waits[below] -= 1

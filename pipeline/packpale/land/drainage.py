@@ -130,7 +130,9 @@ def upstream_cells(flow: Flow[F]) -> tuple[npt.NDArray[np.int32], Mask]:
     kernels.count_donors(flow.direction, donors)
     from_outside = flow.outlets.copy()
     count = np.not_equal(flow.direction, kernels.MISSING).astype(np.int32)
-    kernels.accumulate(flow.direction, donors, count, from_outside)
+    # A whole window: no row lies beyond, so that nothing leaves to one.
+    beyond = (2, count.shape[1])
+    kernels.accumulate(flow.direction, donors, count, from_outside, np.zeros(beyond, np.int32), np.zeros(beyond, bool))
     return count, from_outside
 
 

@@ -57,8 +57,6 @@ class Land:
     """One minus the limitation."""
     limiting_feature: npt.NDArray[np.int8]
     """Index into diggability.FEATURES of the feature that decides; -1 where there is no data."""
-    memberships: Mapping[str, Array]
-    """Degree to which each cell meets each criterion, 0 to 1, by criterion."""
     weights: Mapping[str, float]
     """Weight of each criterion; they add up to 1."""
     consistency_ratio: float | None

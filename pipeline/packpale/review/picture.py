@@ -9,6 +9,7 @@ from packpale.result import PlotResult
 from packpale.review.construction import TOUCH
 from packpale.review.enclosure_layers import APRON, FENCE, GATE
 from packpale.review.land_layers import OUTLINE, SURROUNDINGS, USABLE
+from packpale.review.spread import spread
 from packpale.review.summary import apron
 from packpale.review.theme import GREY_RAMP
 from packpale.review.themes import hillshade
@@ -28,6 +29,8 @@ BESIDE_MM, BELOW_MM = 38.0, 17.0
 """Room of the legend: beside a map that is about as high as wide, below one that is wider."""
 SQUARE = 0.8
 """Height of a plot over its width from which it counts as the former."""
+MOST_CELLS = 4_000_000
+"""Cells of the ground that the picture is made from; of larger windows some cells, evenly spread."""
 MARGIN = 0.08
 """Ground shown round the plot, as a part of its longer side."""
 TOUCH_MARK: Any = {
@@ -96,11 +99,13 @@ def _window(result: PlotResult) -> tuple[float, float, float, float]:
 def _ground(axes: "Axes", result: PlotResult) -> None:
     from matplotlib.colors import LinearSegmentedColormap
 
-    west, south, east, north = result.site.grid.bounds
+    some = spread(result.site.grid, most_cells=MOST_CELLS)
+    west, south, east, north = some.grid.bounds
+    relief = hillshade(result)
     greys = LinearSegmentedColormap.from_list("ground", list(GREY_RAMP))
     axes.set_facecolor("#eceae3")
     axes.imshow(
-        np.clip(hillshade(result).values, 0, 1),
+        np.clip(relief.read(some.of(relief.cells)), 0, 1),
         extent=(west, east, south, north),
         cmap=greys,
         vmin=0,

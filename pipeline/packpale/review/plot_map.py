@@ -24,6 +24,7 @@ from packpale.review.placing import placing, widened
 from packpale.review.probe import Probe, fitting
 from packpale.review.projecting import Degrees, to_degrees
 from packpale.review.readings import plot_probe
+from packpale.review.spread import spread
 from packpale.review.theme import Theme
 from packpale.review.trench_layers import trench_layers
 from packpale.review.wording import Wording
@@ -38,6 +39,8 @@ LARGEST_SIDES = (1500, 1200, 1000, 800, 600, 450, 300)
 BASE64 = 4 / 3
 SURROUNDING = 1.0
 """Ground on every side of the grid, as a part of its size, over which the map can still be measured on."""
+MOST_PROBED = 4_000_000
+"""Cells whose figures are packed to see whether they fit into the page; of larger windows some cells, evenly spread."""
 PLACING_ERROR = 1e-3
 """Largest error of a point's place, as a part of a cell."""
 
@@ -71,7 +74,8 @@ def plot_map(result: PlotResult, project: Project, wording: Wording) -> MapPage:
     left: float = PAGE_BYTES - page_bytes(dataclasses.replace(page, pictures=blank))
     pictures, coarser = _pictures(result, shown, most_bytes=int(left * PICTURES_SHARE))
     left -= sum(len(p.png) for p in pictures) * BASE64
-    probe = fitting(plot_probe(result, wording), site.inside, most_bytes=int(left))
+    some = spread(site.grid, most_cells=MOST_PROBED)
+    probe = fitting(plot_probe(result, wording, some), some.of(site.inside), most_bytes=int(left))
     return dataclasses.replace(
         page,
         grounds=[(pictures[0].png, pictures[0].bounds)],
@@ -134,7 +138,8 @@ def _pictures(result: PlotResult, shown: Sequence[Theme], *, most_bytes: int) ->
 
 
 def _png(theme: Theme, result: PlotResult, onto: Frame) -> bytes:
-    warped = warp(theme.values, result.site.grid, result.site.crs, onto, mean=theme.mean)
+    site = result.site
+    warped = warp(theme.cells, site.grid, site.crs, onto, mean=theme.mean, read=theme.read, storage=site.storage)
     return png(theme.classes(warped), theme.colours)
 
 

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from packpale.review.spread import every
 from packpale.site import Array, Grid
 
 NOT_KNOWN = 65535
@@ -136,14 +137,9 @@ def kept_within(probe: Probe, mask: npt.NDArray[np.bool_]) -> Probe:
 
 def thinned(probe: Probe, stride: int) -> Probe:
     """The cell in the middle of every square of ``stride`` cells, standing for all of it."""
-    grid = probe.grid
-    rows, cols = -(-grid.rows // stride), -(-grid.cols // stride)
-    # The last squares may stick out of the grid: there the last cell within stands for them.
-    r = np.minimum(np.arange(rows) * stride + (stride - 1) // 2, grid.rows - 1)
-    c = np.minimum(np.arange(cols) * stride + (stride - 1) // 2, grid.cols - 1)
-    readings = tuple(replace(x, codes=x.codes[np.ix_(r, c)]) for x in probe.readings)
-    larger = Grid(grid.west, grid.north, grid.cell * stride, rows, cols)
-    return replace(probe, grid=larger, readings=readings, stride=stride)
+    some = every(probe.grid, stride)
+    readings = tuple(replace(x, codes=some.of(x.codes)) for x in probe.readings)
+    return replace(probe, grid=some.grid, readings=readings, stride=probe.stride * stride)
 
 
 def fitting(probe: Probe, inside: npt.NDArray[np.bool_], *, most_bytes: int) -> Probe:

@@ -1,61 +1,89 @@
 """Rasters of one plot as cloud-optimised GeoTIFF."""
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from packpale.result import PlotResult
-from packpale.site import Array
+from packpale.review.theme import as_they_are
+from packpale.review.themes import degrees
+from packpale.site import Array, Grid, Storage
+from packpale.site.storage import IN_MEMORY
 
 NODATA = -9999.0
 BLOCK = 256
 """Side of a tile. [cells]"""
 
 
-def rasters(result: PlotResult) -> dict[str, tuple[Array, str]]:
-    """The rasters a plot's folder holds, by file name, each with its unit."""
+class Raster(NamedTuple):
+    """What one file holds."""
+
+    cells: Array
+    unit: str
+    read: Callable[[Array], Array] = as_they_are
+    """From the cells to values in that unit."""
+
+
+def rasters(result: PlotResult) -> dict[str, Raster]:
+    """The rasters a plot's folder holds, by file name."""
     land, viewing = result.land, result.care.viewing if result.care else None
     return {
-        "slope_deg.tif": (np.degrees(np.arctan(land.slope)), "degree"),
-        "wetness.tif": (land.wetness, "ln(m)"),
-        "ponding_m.tif": (land.ponding, "metre"),
-        "diggability.tif": (land.diggability, "1"),
-        "suitability.tif": (land.suitability, "1"),
-        **({"seen_from.tif": (viewing.seen_from, "1")} if viewing else {}),
+        "slope_deg.tif": Raster(land.slope, "degree", degrees),
+        "wetness.tif": Raster(land.wetness, "ln(m)"),
+        "ponding_m.tif": Raster(land.ponding, "metre"),
+        "diggability.tif": Raster(land.diggability, "1"),
+        "suitability.tif": Raster(land.suitability, "1"),
+        **({"seen_from.tif": Raster(viewing.seen_from, "1")} if viewing else {}),
     }
 
 
 def write_rasters(result: PlotResult, folder: Path) -> None:
     """Write every raster of a plot into ``folder``."""
-    for name, (values, unit) in rasters(result).items():
-        write_cog(folder / name, values, transform=result.site.grid.transform, crs=result.site.crs, unit=unit)
+    site = result.site
+    for name, raster in rasters(result).items():
+        write_cog(folder / name, raster, site.grid, crs=site.crs, storage=site.storage)
 
 
-def write_cog(path: Path, values: Array, *, transform: tuple[float, ...], crs: str, unit: str) -> None:
+def write_cog(path: Path, raster: Raster, grid: Grid, *, crs: str, storage: Storage = IN_MEMORY) -> None:
     """Write one band of float32 as a cloud-optimised GeoTIFF; NaN becomes nodata."""
     import rasterio
+    import rasterio.shutil
     from affine import Affine
+    from rasterio.windows import Window
 
-    band: npt.NDArray[np.float32] = np.where(np.isnan(values), NODATA, values).astype(np.float32)
-    rows, cols = band.shape
     profile: dict[str, Any] = {
-        "driver": "COG",
-        "height": rows,
-        "width": cols,
+        "height": grid.rows,
+        "width": grid.cols,
         "count": 1,
         "dtype": "float32",
         "nodata": NODATA,
         "crs": crs,
-        "transform": Affine(*transform),
+        "transform": Affine(*grid.transform),
+    }
+    layout: dict[str, Any] = {
+        "driver": "COG",
         "blocksize": BLOCK,
         "compress": "deflate",
         "predictor": "yes",
         "overview_resampling": "average",
         "num_threads": 1,
     }
-    with rasterio.Env(GDAL_NUM_THREADS="1"), rasterio.open(path, "w", **profile) as file:
-        file.write(band, 1)
-        file.units = (unit,)
-        file.set_band_description(1, path.stem)
+    # The layout puts overviews before the cells, so that the library collects all of them first: in memory, unless it
+    # finds them in a file.
+    plain = storage.folder / path.name if storage.folder else None
+    opened = {"driver": "GTiff", "tiled": True, "bigtiff": "if_safer"} if plain else layout
+    with rasterio.Env(GDAL_NUM_THREADS="1"):
+        with rasterio.open(plain or path, "w", **profile, **opened) as file:
+            for strip in storage.strips(grid):
+                values = raster.read(raster.cells[strip.rows])
+                band: npt.NDArray[np.float32] = np.where(np.isnan(values), NODATA, values).astype(np.float32)
+                top = strip.rows.start
+                file.write(band, 1, window=Window(0, top, grid.cols, len(band)))
+            file.units = (raster.unit,)
+            file.set_band_description(1, path.stem)
+        if plain:
+            rasterio.shutil.copy(plain, path, **layout)
+            plain.unlink()

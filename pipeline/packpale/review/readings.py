@@ -6,6 +6,8 @@ from packpale.land.diggability import FEATURES
 from packpale.land.surroundings import cells_within
 from packpale.result import PlotResult
 from packpale.review.probe import Probe, Reading, flags, number, words
+from packpale.review.spread import Spread, every
+from packpale.review.themes import degrees
 from packpale.review.wording import Wording
 from packpale.site import Array
 
@@ -13,50 +15,53 @@ SCRAP = "part of a patch smaller than one cell"
 OUTSIDE = "outside the plot"
 
 
-def plot_probe(result: PlotResult, wording: Wording) -> Probe:
-    """Every figure that a click on the plot's map looks up, cell by cell."""
+def plot_probe(result: PlotResult, wording: Wording, some: Spread | None = None) -> Probe:
+    """Every figure that a click on the plot's map looks up, cell by cell; of some of the cells or all."""
     site, land = result.site, result.land
+    some = some or every(site.grid, 1)
 
     def depth(key: str, title: str, values: Array) -> Reading:
         unit, scale, digits = wording.dimension_unit()
-        return number(key, title, values, unit=unit, scale=scale, digits=digits)
+        return number(key, title, some.of(values), unit=unit, scale=scale, digits=digits)
 
-    known = ~np.isnan(land.limitation)
+    limitation = some.of(land.limitation)
     return Probe(
-        site.grid,
+        some.grid,
         (
             depth("elevation", "Height", site.elevation),
-            number("slope", "Slope", np.degrees(np.arctan(land.slope)), digits=1, unit="°"),
-            number("wetness", "Wetness index", land.wetness, digits=1),
+            number("slope", "Slope", degrees(some.of(land.slope)), digits=1, unit="°"),
+            number("wetness", "Wetness index", some.of(land.wetness), digits=1),
             depth("ponding", "Hollow holds water", land.ponding),
             depth("water_table", "Water table at", site.soil.water_table),
             depth("rock", "Rock at", site.soil.depth_to_rock),
-            number("diggability", "Diggability", land.diggability, digits=0, unit="of 100", scale=100),
+            number("diggability", "Diggability", some.of(land.diggability), digits=0, unit="of 100", scale=100),
             words(
                 "limiting",
                 "Limits digging most",
-                np.where(land.limitation > 0, land.limiting_feature, -1),
+                np.where(limitation > 0, some.of(land.limiting_feature), -1),
                 [str(name) for name in FEATURES],
                 none="nothing",
-                known=known,
+                known=~np.isnan(limitation),
             ),
-            number("suitability", "Suitability", land.suitability, digits=0, unit="of 100", scale=100),
-            not_usable(result, wording),
+            number("suitability", "Suitability", some.of(land.suitability), digits=0, unit="of 100", scale=100),
+            not_usable(result, wording, some),
         ),
+        stride=some.stride,
     )
 
 
-def not_usable(result: PlotResult, wording: Wording) -> Reading:
+def not_usable(result: PlotResult, wording: Wording, some: Spread) -> Reading:
     """Everything that keeps a cell, by its centre, from being usable."""
     site, land = result.site, result.land
-    held = [cells_within([limit.area], site.grid) & site.inside for limit in land.limits]
+    inside = some.of(site.inside)
+    held = [some.of(cells_within([limit.area], site.grid)) & inside for limit in land.limits]
     names = [wording.told(limit.name) for limit in land.limits]
-    free = cells_within([land.usable], site.grid)
-    scrap = site.inside & ~free & ~np.logical_or.reduce([*held, np.zeros(site.grid.shape, bool)])
+    free = some.of(cells_within([land.usable], site.grid))
+    scrap = inside & ~free & ~np.logical_or.reduce([*held, np.zeros(inside.shape, bool)])
     return flags(
         "not_usable",
         "Usable",
-        [*held, scrap, ~site.inside],
+        [*held, scrap, ~inside],
         [*names, SCRAP, OUTSIDE],
         none="yes",
         lead="no: ",

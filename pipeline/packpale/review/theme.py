@@ -5,10 +5,12 @@ Every ramp grows steadily darker or lighter, so that it can be read without tell
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from packpale.review.map_page import Room
 from packpale.review.overlay import Classes
@@ -27,6 +29,10 @@ SEVERAL = "#3a3a3a"
 GREY_RAMP = ("#6d6a63", "#fbfaf7")
 
 
+def as_they_are(cells: Array) -> Array:
+    return cells
+
+
 @dataclass(frozen=True)
 class Theme:
     """One coloured picture: ``values`` fall into classes between ascending ``edges``, one colour and text for each.
@@ -34,16 +40,24 @@ class Theme:
     A class without colour is not painted. ``legend`` lists the classes to explain, by number from 0.
     """
 
+    # Values are read from the cells piece by piece: all at once, for every theme, would need much memory.
+
     key: str
     group: Room
     title: str
     explanation: str
-    values: Array
+    cells: npt.NDArray[Any]
     edges: tuple[float, ...]
     colours: tuple[str, ...]
     texts: tuple[str, ...]
     mean: bool = True
     """Whether values may be averaged where a pixel covers several cells."""
+    read: Callable[[npt.NDArray[Any]], Array] = as_they_are
+    """From ``cells`` to values, cell by cell."""
+
+    @property
+    def values(self) -> Array:
+        return self.read(self.cells)
 
     def classes(self, values: Array) -> Classes:
         """Number of the class of each value, from 1; 0 where there is no value."""
@@ -61,27 +75,32 @@ def categories(
     title: str,
     explanation: str,
     *,
-    values: Array,
+    cells: npt.NDArray[np.int8],
     named: Sequence[tuple[int, str]],
     last: str | None = None,
 ) -> Theme:
-    """Picture of the numbers in ``named``, each in a colour of its own; ``last`` is the colour of the last of them."""
+    """Picture of the numbers in ``named``, each in a colour of its own; ``last`` is the colour of the last of them.
+
+    Cells hold numbers from -1 up; what is not in ``named`` is not painted.
+    """
     colours = [DISTINCT[k % len(DISTINCT)] for k, _ in named]
     if last:
         colours[-1] = last
-    numbers = np.full(values.shape, np.nan)
+    # The number -1 comes last.
+    places = np.full(max((k for k, _ in named), default=-1) + 2, np.nan)
     for place, (k, _) in enumerate(named):
-        numbers[values == k] = place
+        places[k] = place
     return Theme(
         key,
         group,
         title,
         explanation,
-        numbers,
+        cells,
         tuple(k + 0.5 for k in range(len(named) - 1)),
         tuple(colours) or ("",),
         tuple(text for _, text in named) or ("",),
         mean=False,
+        read=lambda numbers: places[np.minimum(numbers, len(places) - 1)],
     )
 
 

@@ -3,11 +3,12 @@
 import math
 
 import numpy as np
-import numpy.typing as npt
 
+from packpale.land.surroundings import cells_within
 from packpale.result import PlotResult
 from packpale.review.overlay import ramp
 from packpale.review.people_layers import seen_themes
+from packpale.review.spread import spread
 from packpale.review.theme import (
     DIG_RAMP,
     GREY_RAMP,
@@ -24,10 +25,13 @@ from packpale.review.theme import (
 )
 from packpale.review.wording import Wording
 from packpale.settings import Project
-from packpale.site import Grid
+from packpale.site import Array
+from packpale.site.storage import pieces
 from packpale.units import FOOT_M
 
 GREYS = 40
+PERCENTILE_CELLS = 4_000_000
+"""Cells, evenly spread, that the range of the greys is taken from."""
 FLAT = math.sin(math.radians(45))
 """Brightness of flat ground under a light 45 degrees high."""
 
@@ -35,12 +39,22 @@ FLAT = math.sin(math.radians(45))
 def hillshade(result: PlotResult) -> Theme:
     """The ground lit from the north-west: the picture under all others."""
     edges = tuple(np.linspace(0, 1, GREYS + 1)[1:-1])
-    seen = result.land.hillshade[np.isfinite(result.land.hillshade)]
-    darkest, brightest = np.percentile(seen, [1, 99]) if seen.size else (FLAT, FLAT)
+    some = spread(result.site.grid, most_cells=PERCENTILE_CELLS).of(result.land.hillshade)
+    some = some[np.isfinite(some)]
+    darkest, brightest = np.percentile(some, [1, 99]) if some.size else (FLAT, FLAT)
     # Flat ground always looks the same; gentle relief is stretched, but not so far that every wrinkle is a hill.
     known = [min(darkest, FLAT - 0.12), FLAT, max(brightest, FLAT + 0.08)]
-    stretched = np.interp(result.land.hillshade, known, [0.0, 0.78, 1.0])
-    return Theme("hillshade", "Ground", "Relief", "", stretched, edges, tuple(ramp(GREY_RAMP, GREYS)), ("",) * GREYS)
+    return Theme(
+        "hillshade",
+        "Ground",
+        "Relief",
+        "",
+        result.land.hillshade,
+        edges,
+        tuple(ramp(GREY_RAMP, GREYS)),
+        ("",) * GREYS,
+        read=lambda shade: np.interp(shade, known, [0.0, 0.78, 1.0]),
+    )
 
 
 def themes(result: PlotResult, project: Project, wording: Wording) -> list[Theme]:
@@ -63,8 +77,10 @@ def themes(result: PlotResult, project: Project, wording: Wording) -> list[Theme
 
 def _height(result: PlotResult, wording: Wording) -> Theme:
     unit, scale, _ = wording.dimension_unit()
-    seen = result.site.elevation[np.isfinite(result.site.elevation)] * scale
-    shown = even_edges(float(seen.min()), float(seen.max())) if seen.size else [0.0]
+    # fmin and fmax pass over NaN.
+    lowest = min(float(np.fmin.reduce(p, axis=None)) for p in pieces(result.site.elevation)) * scale
+    highest = max(float(np.fmax.reduce(p, axis=None)) for p in pieces(result.site.elevation)) * scale
+    shown = even_edges(lowest, highest) if math.isfinite(lowest + highest) else [0.0]
     texts = spans([f"{e:,g} {unit}" for e in shown])
     return Theme(
         "height",
@@ -88,10 +104,11 @@ def _slope(result: PlotResult, project: Project) -> Theme:
         "Ground",
         "Slope of the ground",
         f"Degrees from the horizontal. The settings allow up to {limit:g}°.",
-        np.degrees(np.arctan(result.land.slope)),
+        result.land.slope,
         tuple(edges),
         tuple(ramp(SLOPE_RAMP, len(texts))),
         tuple(texts),
+        read=degrees,
     )
 
 
@@ -137,26 +154,30 @@ def _diggability(result: PlotResult) -> Theme:
         "Digging",
         "Diggability",
         "How well the ground suits a trench, 0 to 100; the feature that limits most decides.",
-        100 * result.land.diggability,
+        result.land.diggability,
         (1e-6, 25.0, 50.0, 75.0, 100 - 1e-6),
         tuple(ramp(DIG_RAMP, len(texts))),
         texts,
+        read=hundredths,
     )
 
 
 def _limiting(result: PlotResult) -> Theme:
     from packpale.land.diggability import FEATURES
 
-    # Where nothing limits the digging no feature decides.
-    decides = np.where(result.land.limitation > 0, result.land.limiting_feature, -1).astype(float)
-    present = [k for k in range(len(FEATURES)) if (decides == k).any()]
+    decides, present = np.empty(result.site.grid.shape, np.int8), set[int]()
+    for strip in result.site.storage.strips(result.site.grid):
+        rows = strip.rows
+        # Where nothing limits the digging no feature decides.
+        decides[rows] = np.where(result.land.limitation[rows] > 0, result.land.limiting_feature[rows], -1)
+        present |= set(np.unique(decides[rows]).tolist()) - {-1}
     return categories(
         "limiting",
         "Digging",
         "What limits digging most",
         "Blank where nothing does.",
-        values=decides,
-        named=[(k, str(FEATURES[k])) for k in present],
+        cells=decides,
+        named=[(k, str(FEATURES[k])) for k in sorted(present)],
     )
 
 
@@ -181,7 +202,7 @@ def _rock(result: PlotResult, project: Project, wording: Wording) -> Theme:
 def _pit_distance(result: PlotResult, wording: Wording) -> list[Theme]:
     """How far the ground is from what anybody has seen of it; nothing where there are no pits."""
     away = result.site.soil.pit_distance
-    if not np.isfinite(away).any():
+    if not any(np.isfinite(piece).any() for piece in pieces(away)):
         return []
     edges = (10.0, 25.0, 50.0, 100.0, 200.0)
     texts = spans([wording.length(e) for e in edges])
@@ -226,46 +247,51 @@ def _suitability(result: PlotResult) -> Theme:
         "Score",
         "Suitability",
         f"0 to 100, weighted from {weights}.",
-        100 * result.land.suitability,
+        result.land.suitability,
         edges,
         tuple(ramp(SCORE_RAMP, len(texts))),
         tuple(texts),
+        read=hundredths,
     )
 
 
 def not_usable(result: PlotResult, wording: Wording) -> Theme:
     """Why a cell of the plot cannot carry the fence; blank where it can."""
+    site = result.site
     limits = [limit for limit in result.land.limits if not limit.area.is_empty]
-    count, first = np.zeros(result.site.grid.shape, int), np.full(result.site.grid.shape, -1)
-    for k, limit in enumerate(limits):
-        held = _cells(limit.area, result.site.grid)
-        first[held & (count == 0)] = k
-        count += held
     several = len(limits)
-    first[count > 1] = several
-    named = [(k, wording.told(limit.name)) for k, limit in enumerate(limits) if (first == k).any()]
-    if (first == several).any():
+    cells, present = np.empty(site.grid.shape, np.int8), set[int]()
+    for strip in site.storage.strips(site.grid):
+        first = np.full(cells[strip.rows].shape, -1, np.int8)
+        for k, limit in enumerate(limits):
+            held = cells_within([limit.area], site.grid, strip.rows)
+            first[held] = np.where(first[held] < 0, k, several)
+        cells[strip.rows] = first
+        present |= set(np.unique(first).tolist()) - {-1}
+    named = [(k, wording.told(limit.name)) for k, limit in enumerate(limits) if k in present]
+    if several in present:
         named.append((several, "more than one of these"))
     return categories(
         "not_usable",
         "Score",
         "Why land is not usable",
         "Blank inside the plot means usable." if named else "All of the plot is usable.",
-        values=first.astype(float),
+        cells=cells,
         named=named,
-        last=SEVERAL if (first == several).any() else None,
+        last=SEVERAL if several in present else None,
     )
+
+
+def degrees(slope: Array) -> Array:
+    """Of a slope in m/m. [deg]"""
+    return np.degrees(np.arctan(slope))
+
+
+def hundredths(share: Array) -> Array:
+    """Of a share from 0 to 1."""
+    return 100 * share
 
 
 def _depth(depth: float, wording: Wording) -> str:
     """A depth as short as it can be said."""
     return f"{depth / FOOT_M:.1f} ft" if wording.imperial else f"{depth:g} m"
-
-
-def _cells(area: object, grid: Grid) -> npt.NDArray[np.bool_]:
-    """Cells whose centre lies in an area."""
-    import shapely
-
-    x, y = grid.centres()
-    shapely.prepare(area)
-    return np.asarray(shapely.contains_xy(area, *np.meshgrid(x, y)), bool)

@@ -13,6 +13,7 @@ from packpale.site.grid import Array, Grid, Mask
 from packpale.site.lattice import Elevation
 from packpale.site.raster_files import Unreadable
 from packpale.site.rasters import blocks, read_elevation, window
+from packpale.site.storage import pieces
 
 MOST_CELLS = 200_000_000
 """Cells a plot's window may have: 1.6 GB for each array over it."""
@@ -124,8 +125,14 @@ def _outside(elevation: Elevation, crs: CRS, plot_id: str, outline: MultiPolygon
     )
 
 
-def blank_implausible(values: Array) -> tuple[Array, int]:
-    """Elevations with those no land has made NaN, and how many they were; plots themselves hold none by then."""
-    odd = (values < LOWEST_LAND_M) | (values > HIGHEST_LAND_M)
-    count = int(odd.sum())
-    return (np.where(odd, np.nan, values), count) if count else (values, 0)
+def blank_implausible(values: Array) -> tuple[int, int]:
+    """Make elevations that no land has NaN, in place; plots themselves hold none by then.
+
+    Returns how many they were, and how many cells are without elevation after that.
+    """
+    count = missing = 0
+    for piece in pieces(values):
+        odd = (piece < LOWEST_LAND_M) | (piece > HIGHEST_LAND_M)
+        piece[odd] = np.nan
+        count, missing = count + int(odd.sum()), missing + int(np.isnan(piece).sum())
+    return count, missing

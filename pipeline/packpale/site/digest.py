@@ -3,17 +3,21 @@
 import dataclasses
 import hashlib
 from collections.abc import Mapping
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.site.model import Site
+from packpale.site.storage import pieces
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 
 class _Sum(Protocol):
-    def update(self, data: bytes, /) -> None: ...
+    def update(self, data: bytes | memoryview, /) -> None: ...
 
 
 def digest(site: Site) -> str:
@@ -30,13 +34,11 @@ def digest(site: Site) -> str:
 def _add(value: Any, total: _Sum) -> None:
     """Add a value with its kind and length, so that no two different values look alike."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        _head(type(value).__name__, len(dataclasses.fields(value)), total)
-        for field in dataclasses.fields(value):
-            total.update(field.name.encode())
-            _add(getattr(value, field.name), total)
+        _add_fields(value, total)
     elif isinstance(value, np.ndarray):
         _head(f"array {value.dtype.str} {value.shape}", value.nbytes, total)
-        total.update(np.ascontiguousarray(value).tobytes())
+        for piece in pieces(value):
+            total.update(np.ascontiguousarray(piece).data)
     elif isinstance(value, BaseGeometry):
         wkb: bytes = shapely.to_wkb(value, byte_order=1)
         _head("geometry", len(wkb), total)
@@ -56,6 +58,15 @@ def _add(value: Any, total: _Sum) -> None:
         total.update(text)
     else:
         raise TypeError(f"no check sum over {type(value).__name__}")
+
+
+def _add_fields(value: "DataclassInstance", total: _Sum) -> None:
+    """Add a dataclass field by field, but for what two equal ones may differ in."""
+    fields = [f for f in dataclasses.fields(value) if f.compare]
+    _head(type(value).__name__, len(fields), total)
+    for field in fields:
+        total.update(field.name.encode())
+        _add(getattr(value, field.name), total)
 
 
 def _head(kind: str, size: int, total: _Sum) -> None:

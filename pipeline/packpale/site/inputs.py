@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-import numpy as np
 import shapely
 from pyproj import CRS
 from shapely.geometry import Polygon
@@ -24,6 +23,7 @@ from packpale.site.raster_files import open_elevation
 from packpale.site.rasters import cell_size, read_elevation, window
 from packpale.site.soil import SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits, used_pits
 from packpale.site.standing import read_standing
+from packpale.site.storage import IN_MEMORY, Storage
 from packpale.site.vectors import files_of, read_surroundings
 
 FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
@@ -157,22 +157,22 @@ def _files(project: Project, elevation: Elevation) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(files))
 
 
-def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
+def read_site(inputs: Inputs, plot_id: str, project: Project, storage: Storage = IN_MEMORY) -> Site:
     """Read one plot and the ground round it (land.margin_m beyond its bounds).
 
-    Ground in the margin that no raster covers is NaN. Raises Faults if there is no such plot, or a raster cannot be
-    read any more.
+    Ground in the margin that no raster covers is NaN; ``storage`` takes the arrays. Raises Faults if there is no such
+    plot, or a raster cannot be read any more.
     """
     plot, crs = inputs.plot(plot_id), CRS.from_user_input(inputs.crs)
     grid = plot_window(inputs, plot, project)
-    elevation, odd = blank_implausible(read_elevation(inputs.elevation, crs, grid))
+    elevation = read_elevation(inputs.elevation, crs, grid, storage)
+    odd, missing = blank_implausible(elevation)
     notes = [*plot.notes]
     if odd:
         notes.append(f"Cells of the margin left out because no land has their elevation: {odd}.")
     bare = uncovered(plot.outline, inputs.soil) if inputs.soil else 0.0
     if bare >= LEAST_BARE:
         notes.append(f"No soil polygon lies over {100 * bare:.2g} % of the plot; the settings' soil holds there.")
-    missing = int(np.isnan(elevation).sum())
     if missing:
         notes.append(f"{100 * missing / elevation.size:.2g} % of the ground read round the plot has no elevation.")
     return Site(
@@ -182,12 +182,13 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         grid=grid,
         elevation=elevation,
         inside=inside(grid, plot.outline),
-        soil=soil_on(grid, inputs.soil, inputs.pits, project.soil),
+        soil=soil_on(grid, inputs.soil, inputs.pits, project.soil, storage),
         features={k: _within_reach(g, k, grid, project) for k, g in inputs.features.items()},
         standing=tuple(s for s in inputs.standing if s.geometry.intersects(shapely.box(*grid.bounds))),
         notes=tuple(notes),
         pits=used_pits(inputs.pits, grid, project.soil.pit_range_m),
         fence_lines=inputs.fence_lines.get(plot_id, ()),
+        storage=storage,
     )
 
 

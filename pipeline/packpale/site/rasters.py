@@ -11,9 +11,8 @@ from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
 from packpale.site.lattice import Elevation
 from packpale.site.raster_files import read_lattice
+from packpale.site.storage import IN_MEMORY, STRIP_CELLS, Storage, let_go
 
-BLOCK_CELLS = 8_000_000
-"""Cells worked on at a time. 64 MB for each array."""
 KNOT_STEP = 16
 """Every so many cells the change of CRS is computed; between these knots coordinates are interpolated."""
 KNOT_TOLERANCE = 1e-4
@@ -82,7 +81,7 @@ def is_native(elevation: Elevation, crs: CRS, cell: float) -> bool:
     return native is not None and abs(cell - native) <= 1e-9 * native
 
 
-def blocks(grid: Grid, most_cells: int = BLOCK_CELLS) -> Iterator[tuple[slice, Grid]]:
+def blocks(grid: Grid, most_cells: int = STRIP_CELLS) -> Iterator[tuple[slice, Grid]]:
     """The grid in strips of whole rows of at most about ``most_cells`` cells: rows, and the strip's own grid."""
     step = max(1, most_cells // grid.cols)
     for top in range(0, grid.rows, step):
@@ -90,24 +89,28 @@ def blocks(grid: Grid, most_cells: int = BLOCK_CELLS) -> Iterator[tuple[slice, G
         yield slice(top, top + rows), Grid(grid.west, grid.north - top * grid.cell, grid.cell, rows, grid.cols)
 
 
-def read_elevation(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
+def read_elevation(elevation: Elevation, crs: CRS, grid: Grid, storage: Storage = IN_MEMORY) -> Array:
     """Elevation at the cell centres of a grid of the run [m]; NaN is no data.
 
     The raster's own values where the grid is its lattice. Otherwise bilinear between its cell centres, NaN wherever
     one of the four that bears weight is missing; a cell that spans several of the raster's takes the mean of as many
     points, evenly spread. Raises Faults if a file cannot be read after all.
     """
-    out = np.empty(grid.shape)
+    out = storage.empty(grid.shape)
     if is_native(elevation, crs, grid.cell):
         col = round((grid.west - elevation.transform[2]) / grid.cell)
         row = round((elevation.transform[5] - grid.north) / grid.cell)
-        return read_lattice(elevation, col, row, grid.cols, grid.rows)
+        for rows, strip in blocks(grid):
+            out[rows] = read_lattice(elevation, col, row + rows.start, strip.cols, strip.rows)
+            let_go()
+        return out
     middle = (grid.west + grid.cols * grid.cell / 2, grid.north - grid.rows * grid.cell / 2)
     split = max(1, round(grid.cell / _cell_at(elevation, crs, middle)))
-    for rows, strip in blocks(grid, max(1, BLOCK_CELLS // split**2)):
+    for rows, strip in blocks(grid, max(1, STRIP_CELLS // split**2)):
         fine = Grid(strip.west, strip.north, strip.cell / split, strip.rows * split, strip.cols * split)
         values = _interpolated(elevation, crs, fine)
         out[rows] = values.reshape(strip.rows, split, strip.cols, split).mean(axis=(1, 3)) if split > 1 else values
+        let_go()
     return out
 
 
