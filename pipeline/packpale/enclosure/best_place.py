@@ -13,7 +13,7 @@ is equal, a second score decides: it is added with a weight of a thousandth.
 
 import math
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -36,6 +36,7 @@ from packpale.enclosure.fit import (
 from packpale.enclosure.model import Fit
 from packpale.enclosure.packs import beyond, fit_packs
 from packpale.site.grid import Array, Grid
+from packpale.site.storage import IN_MEMORY, Storage, let_go
 
 _BEARINGS = 16
 _TIE = 1e-3
@@ -51,6 +52,7 @@ def fit_area(
     grid: Grid,
     *,
     second: Array | None = None,
+    storage: Storage = IN_MEMORY,
     clearance: float = 0.0,
     taper: tuple[float, float],
     aspect: tuple[float, float],
@@ -68,6 +70,8 @@ def fit_area(
         Where the scores lie.
     second : shape (rows, cols), optional
         Decides between places of equal score, such as 0 for hard and 1 for easy digging; NaN counts as 0.
+    storage
+        Where arrays of the grid's shape stand meanwhile.
 
     Raises
     ------
@@ -89,10 +93,12 @@ def fit_area(
     bound = area_bound(parts, most, clearance=clearance, taper=taper, aspect=aspect)
     if target_area > bound or depth <= clearance:
         return None
-    values = np.nan_to_num(np.asarray(score, float), nan=0.0)
-    if second is not None:
-        values = values + _TIE * np.nan_to_num(np.asarray(second, float), nan=0.0)
-    egg = _search(land, shapes, (x, y, depth), target=float(target_area), values=values, grid=grid)
+    values = storage.empty(grid.shape)
+    for strip in storage.strips(grid):
+        values[strip.rows] = np.nan_to_num(score[strip.rows], nan=0.0)
+        if second is not None:
+            values[strip.rows] += _TIE * np.nan_to_num(second[strip.rows], nan=0.0)
+    egg = _search(land, shapes, (x, y, depth), target=float(target_area), values=values, grid=grid, storage=storage)
     return None if egg is None else Fit(egg, bound, time.perf_counter() - started)
 
 
@@ -105,6 +111,7 @@ def fit_areas(
     score: Array,
     grid: Grid,
     second: Array | None = None,
+    storage: Storage = IN_MEMORY,
     clearance: float = 0.0,
     taper: tuple[float, float],
     aspect: tuple[float, float],
@@ -121,10 +128,13 @@ def fit_areas(
 
     def best(land: Polygon | MultiPolygon, others: list[Fit]) -> Fit | None:
         free = beyond(land, [f.egg for f in others], separation, clearance)
-        return fit_area(free, target_area, score, grid, second=second, **ranges)
+        return fit_area(free, target_area, score, grid, second=second, storage=storage, **ranges)
+
+    def mean(fit: Fit) -> float:
+        return mean_over(fit.egg, score, grid, storage)
 
     def means(fits: Iterable[Fit]) -> tuple[int, float]:
-        each = [mean_over(f.egg, score, grid) for f in fits]
+        each = [mean(f) for f in fits]
         return len(each), sum(each)
 
     land = MultiPolygon(valid_parts(area))
@@ -142,16 +152,24 @@ def fit_areas(
         bound = bound or (packs[0].area_bound_m2 if packs else 0.0)
         smaller = [replace(f, egg=_shrunk(f.egg, target_area)) for f in packs if f.egg.area >= target_area]
         smaller = [f for f in smaller if f.egg.small_radius >= min_radius]
-        fits = list(max(in_turn, smaller, key=means))
-        for _ in range(2):
-            before = list(fits)
-            for i, fit in enumerate(before):
-                moved = best(land, fits[:i] + fits[i + 1 :])
-                if moved is not None and mean_over(moved.egg, score, grid) > mean_over(fit.egg, score, grid):
-                    fits[i] = moved
-            if fits == before:
-                break
+        fits = _placed_anew(max(in_turn, smaller, key=means), lambda others: best(land, others), mean)
     return tuple(replace(f, area_bound_m2=bound) for f in fits)
+
+
+def _placed_anew(
+    fits: Sequence[Fit], best: Callable[[list[Fit]], Fit | None], mean: Callable[[Fit], float]
+) -> list[Fit]:
+    """Each egg moved to the best place that the others leave, twice, where that raises its mean."""
+    placed = list(fits)
+    for _ in range(2):
+        before = list(placed)
+        for i, fit in enumerate(before):
+            moved = best(placed[:i] + placed[i + 1 :])
+            if moved is not None and mean(moved) > mean(fit):
+                placed[i] = moved
+        if placed == before:
+            break
+    return placed
 
 
 def _shrunk(egg: Egg, area: float) -> Egg:
@@ -166,23 +184,33 @@ def _shrunk(egg: Egg, area: float) -> Egg:
     )
 
 
-def mean_over(egg: Egg, values: Array, grid: Grid) -> float:
+def mean_over(egg: Egg, values: Array, grid: Grid, storage: Storage = IN_MEMORY) -> float:
     """Mean of a raster over the egg, each cell with the part of it that the egg covers; NaN and outside count as 0."""
     shape = _kernels.unit_shape(egg.taper, egg.aspect)
-    field, before, frame = _raster(np.nan_to_num(values, nan=0.0), grid, (egg.big_x, egg.big_y))
+    known = storage.empty(grid.shape)
+    for strip in storage.strips(grid):
+        known[strip.rows] = np.nan_to_num(values[strip.rows], nan=0.0)
+    field, before, frame = _raster(known, grid, (egg.big_x, egg.big_y), storage)
     psi = math.pi / 2 - math.radians(egg.axis_bearing_deg)
     return float(_kernels.field_over_egg(0.0, 0.0, psi, egg.big_radius, shape, field, before, frame) / egg.area)
 
 
 def _search(
-    land: Boundary, shapes: Shapes, deep: tuple[float, float, float], *, target: float, values: Array, grid: Grid
+    land: Boundary,
+    shapes: Shapes,
+    deep: tuple[float, float, float],
+    *,
+    target: float,
+    values: Array,
+    grid: Grid,
+    storage: Storage,
 ) -> Egg | None:
     smallest = math.sqrt(target / shapes.largest_unit_area)
     # The search keeps a hair more room than needed, as it ends up to about 10^-6 on either side of its limits.
     log_target = math.log(target) + 2 * (_SPARE + 2e-6 / smallest)
     log_min_radius = shapes.log_min_radius + _SPARE
-    fine = _raster(values, grid, land.origin)
-    coarse = _raster(*_coarser(values, grid, 2 * smallest / 30), land.origin)
+    fine = _raster(values, grid, land.origin, storage)
+    coarse = _raster(*_coarser(values, grid, 2 * smallest / 30), land.origin, storage)
     starts = _starts(land, shapes, smallest, log_target, coarse)
     largest = local_optima(land, shapes, deep)[:5]
     starts = np.concatenate([starts, largest])
@@ -235,18 +263,23 @@ def _starts(
     return out[kept[:n]]
 
 
-def _raster(values: Array, grid: Grid, origin: tuple[float, float]) -> tuple[Array, Array, Array]:
+def _raster(field: Array, grid: Grid, origin: tuple[float, float], storage: Storage) -> tuple[Array, Array, Array]:
     """What the kernels read: the field, its sums west of each cell, and (west, north, cell) in local coordinates."""
-    field = np.ascontiguousarray(values, dtype=float)
-    before = np.cumsum(field, axis=1) - field
+    before = storage.empty(grid.shape)
+    for strip in storage.strips(grid):
+        before[strip.rows] = np.cumsum(field[strip.rows], axis=1) - field[strip.rows]
     return field, before, np.array([grid.west - origin[0], grid.north - origin[1], grid.cell])
 
 
 def _coarser(values: Array, grid: Grid, cell: float) -> tuple[Array, Grid]:
-    """Block means over as many cells as make about the cell size asked for."""
+    """Block means over as many cells as make about the cell size asked for; beyond the grid values are 0."""
     n = max(round(cell / grid.cell), 1)
     rows, cols = -(-grid.rows // n), -(-grid.cols // n)
-    padded = np.zeros((rows * n, cols * n))
-    padded[: grid.rows, : grid.cols] = values
-    blocks = padded.reshape(rows, n, cols, n).mean(axis=(1, 3))
+    blocks = np.empty((rows, cols))
+    for row in range(rows):
+        part = values[row * n : (row + 1) * n]
+        padded = np.zeros((n, cols * n))
+        padded[: len(part), : grid.cols] = part
+        blocks[row] = padded.reshape(n, cols, n).mean(axis=(0, 2))
+    let_go()
     return blocks, Grid(grid.west, grid.north, grid.cell * n, rows, cols)

@@ -74,6 +74,7 @@ def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit
             score=land.suitability,
             grid=grid,
             second=land.diggability,
+            storage=site.storage,
             **_ranges(project),
         )
 
@@ -88,7 +89,7 @@ def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit
         return fits
 
     def worth(fits: tuple[Fit, ...]) -> tuple[int, float]:
-        means = sum(mean_over(f.egg, land.suitability, grid) for f in fits)
+        means = sum(mean_over(f.egg, land.suitability, grid, site.storage) for f in fits)
         return len(fits), means - water.placing_penalty * crossings(fits)
 
     dry = fits_on(_beside(land.usable, grid, carries))
