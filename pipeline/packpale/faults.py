@@ -8,7 +8,7 @@ from contextlib import contextmanager
 LONGEST_LINE = 900
 """Characters of a fault: what is longer repeats a hostile input, and loses its middle."""
 
-LESS_MEMORY = "use fewer --workers, a smaller land.margin_m or a larger land.cell_m"
+LESS_MEMORY = "use fewer --workers, a smaller run.memory_mb or land.margin_m, or a larger land.cell_m"
 """What to do where memory does not suffice."""
 _NO_MEMORY = re.compile(
     "bad_alloc|out of memory|cannot allocate memory|can't start new thread|"

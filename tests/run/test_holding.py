@@ -174,7 +174,7 @@ def test_a_plot_whose_worker_is_killed_is_tried_alone_and_the_others_end_togethe
     assert {o.status for o in outcomes.values()} == {"failed"}
     assert outcomes["Deadly0"].reason == (
         "the process computing this plot was ended from outside, perhaps for lack of memory; "
-        "use fewer --workers, a smaller land.margin_m or a larger land.cell_m"
+        "use fewer --workers, a smaller run.memory_mb or land.margin_m, or a larger land.cell_m"
     )
     others = {o.reason for name, o in outcomes.items() if name != "Deadly0"}
     assert others == {"AttributeError: 'NoneType' object has no attribute 'plot'"}
@@ -187,7 +187,7 @@ def test_trouble_with_memory_and_disk_is_said_with_what_to_do():
         np.empty(1 << 50)
     assert in_words(memory.value) == (
         "not enough memory (Unable to allocate 8.00 PiB for an array with shape (1125899906842624,) and data type "
-        "float64); use fewer --workers, a smaller land.margin_m or a larger land.cell_m"
+        "float64); use fewer --workers, a smaller run.memory_mb or land.margin_m, or a larger land.cell_m"
     )
     for said in (OSError(12, "Cannot allocate memory", "dem.tif"), RuntimeError("can't start new thread")):
         assert in_words(said) == f"not enough memory ({said}); {LESS_MEMORY}"
