@@ -17,7 +17,7 @@ from packpale.ranking import unknown_figures
 from packpale.result import PlotBrief
 from packpale.settings import Project
 from packpale.site.inputs import Inputs, plot_window
-from packpale.site.storage import IN_MEMORY, Storage
+from packpale.site.storage import IN_MEMORY, Storage, let_go
 
 STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
 CELL_BYTES = 200
@@ -150,6 +150,7 @@ def _stages(file: Path) -> Callable[[str], None]:
     # A small file, not a queue: it works for any executor that shares the output folder.
     def stage(name: str) -> None:
         file.write_text(name, encoding="utf-8")
+        let_go()
 
     return stage
 

@@ -33,7 +33,9 @@ def terrain(tmp_path_factory):
 
 
 @pytest.mark.parametrize(("crs", "margin"), [(c, m) for c in ("EPSG:25832", "EPSG:25833") for m in (100, 250)])
-def test_blocks_are_read_hardly_more_than_once(terrain, tmp_path, monkeypatch, capsys, crs, margin):
+def test_blocks_are_read_hardly_more_than_once(  # noqa: PLR0917 - fixtures come by name
+    terrain, tmp_path, monkeypatch, capsys, crs, margin
+):
     (tmp_path / "terrain.tif").symlink_to(terrain)
     county.write_plots(tmp_path / "plots.gpkg", SIDE, PLOTS)
     settings = county.write_settings(tmp_path)

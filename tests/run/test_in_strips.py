@@ -30,9 +30,9 @@ def test_every_file_of_a_plot_is_the_same(demo, tmp_path, monkeypatch):
 
     def small_strips(folder):
         made.append(folder)
-        return Storage(folder, strip_cells=20_000)
+        return Storage(folder, strip_cells=10_000)
 
-    assert grid.rows * grid.cols > 5 * 20_000
+    assert grid.rows * grid.cols > 5 * 10_000
     monkeypatch.setattr(one_plot, "Storage", small_strips)
     # As much as it would take, and a byte less.
     needed = grid.rows * grid.cols * one_plot.CELL_BYTES / 1e6
