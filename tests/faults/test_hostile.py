@@ -14,6 +14,7 @@ import numpy as np
 import pyproj
 import pytest
 from affine import Affine
+from fiona._err import CPLE_AppDefinedError
 from shapely.affinity import translate
 from shapely.geometry import MultiPolygon, Point, Polygon, box, mapping
 
@@ -620,6 +621,15 @@ def list_of_layers_that_never_ends(made):
         ("alter table gpkg_contents rename to cc", ()),
         (f"create view gpkg_contents as {endless}", ()),
     )
+
+
+@case(r"plots\.gpkg: cannot be read as a vector file \(database disk image is malformed\); supply .+")
+def geopackage_that_breaks_after_its_head(_made, monkeypatch):
+    # Found by fuzzing: while the CRS was read, GDAL's own error went through.
+    def broken(_):
+        raise CPLE_AppDefinedError(3, 1, "database disk image is malformed")
+
+    monkeypatch.setattr(vectors, "from_wkt", broken)
 
 
 # --- soil and pits -------------------------------------------------------------------------------------------------

@@ -270,6 +270,43 @@ def test_the_schema_of_landxml_refuses_a_line_that_ends_before_it_starts(drawn):
     assert not checker.validate(tree)
 
 
+REQUIRED = {
+    "LandXML": "date time version",
+    "Metric": "areaUnit linearUnit volumeUnit temperatureUnit pressureUnit",
+    "Project": "name",
+    "Application": "name",
+    "Alignment": "name length staStart",
+    "Curve": "rot",
+    "ProfSurf": "name",
+    "ProfAlign": "name",
+}
+ONCE = {"Units": "Metric", "Line": "Start End"}
+"""Attributes without which, and parts without or with two of which, LandXML 1.2 takes no element."""
+
+
+def test_the_schema_of_landxml_refuses_what_is_not_whole(drawn, fitted):
+    checker = etree.XMLSchema(etree.parse(SCHEMAS / "landxml_1_2_part.xsd"))
+    for files in (drawn, fitted):
+        tree = etree.parse(files.folder / "alignment.xml")
+        assert checker.validate(tree)
+        for name in {*REQUIRED, *ONCE} & {e.tag.removeprefix(LAND) for e in tree.iter()}:
+            element = first(tree, name)
+            for attribute in REQUIRED.get(name, "").split():
+                value = element.attrib.pop(attribute)
+                assert not checker.validate(tree), (name, attribute)
+                element.set(attribute, value)
+            for part in ONCE.get(name, "").split():
+                (found,) = element.findall(LAND + part)
+                twice(found)
+                assert not checker.validate(tree), (name, "two", part)
+                element.remove(found.getnext())
+                place = element.index(found)
+                element.remove(found)
+                assert not checker.validate(tree), (name, "no", part)
+                element.insert(place, found)
+        assert checker.validate(tree)
+
+
 def test_every_element_that_is_written_is_declared_and_no_other(drawn, fitted):
     declared = {e.get("name") for e in etree.parse(SCHEMAS / "landxml_1_2_part.xsd").getroot().iter("{*}element")} - {
         None

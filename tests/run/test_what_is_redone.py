@@ -335,6 +335,29 @@ def _forked():
         return os.fork()
 
 
+@pytest.mark.parametrize("free", [1_000_000, 1_000_000_000], ids=["a full disk", "room enough"])
+def test_trouble_of_a_library_on_a_full_disk_is_told_as_a_full_disk(made, monkeypatch, free):
+    # GDAL and others do not say that it was for lack of room.
+    def broken(*_, **__):
+        raise RuntimeError("write failed")
+
+    monkeypatch.setattr("packpale.one_plot.shutil.disk_usage", lambda _: SimpleNamespace(free=free))
+    with monkeypatch.context() as at_the_end:
+        at_the_end.setattr("packpale.review.run.write_run", broken)
+        done, _ = run(made)
+    said = done.stderr.splitlines()[-1]
+    if free > 1e7:
+        assert (done.exit_code, said) == (1, "error in the program: RuntimeError: write failed; --debug shows where")
+    else:
+        todo = "make room and start the same command again, it goes on where it was"
+        assert (done.exit_code, said) == (2, f"{made.folder / 'out'}: No space left on device; {todo}")
+    monkeypatch.setattr("packpale.review.plot.write_plot", broken)
+    done, statuses = run(made, "--fresh")
+    assert set(statuses.values()) == {"failed"}
+    hint = "; less than 10 MB are free: make room and start the same command again" if free < 1e7 else ""
+    assert f"plot north: failed: RuntimeError: write failed{hint}" in done.stderr.splitlines()
+
+
 def test_an_output_folder_that_cannot_be_written_is_said_in_one_line(made, monkeypatch):
     def read_only(path, *_, **__):
         raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))

@@ -165,6 +165,7 @@ def _cell_text(head: _Head) -> str:
 def _opened(path: Path):  # type: ignore[no-untyped-def]  # rasterio carries no types
     """A local raster file, opened by a driver that reads nothing else. Raises Faults."""
     import rasterio
+    from rasterio._err import CPLE_BaseError
     from rasterio.errors import NotGeoreferencedWarning, RasterioError
     from rasterio.io import DatasetReader
 
@@ -178,7 +179,7 @@ def _opened(path: Path):  # type: ignore[no-untyped-def]  # rasterio carries no 
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
             # rasterio.open takes one driver at most; the class behind it takes a list of those allowed.
             return DatasetReader(str(path), driver=_drivers())
-    except (RasterioError, OSError, ValueError) as error:
+    except (RasterioError, CPLE_BaseError, OSError, ValueError) as error:
         reason = " ".join(str(error).split())
         raise Faults([f"{path.name}: cannot be read as a raster ({reason}); supply a whole file"]) from error
 
@@ -218,6 +219,7 @@ def _drivers() -> list[str]:
 def read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int) -> Array:
     """Elevations of a window of the lattice [m], NaN where no tile has data; opens only tiles that it touches."""
     import rasterio
+    from rasterio._err import CPLE_BaseError
     from rasterio.errors import RasterioError
     from rasterio.windows import Window
 
@@ -234,7 +236,7 @@ def read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int)
             source = _kept_open(tile.path)
             try:
                 read = source.read(1, window=Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0), masked=True)
-            except (RasterioError, OSError) as error:
+            except (RasterioError, CPLE_BaseError, OSError) as error:
                 reason = " ".join(str(error).split())
                 raise Unreadable(
                     [f"{tile.path.name}: cannot be read to its end ({reason}); supply a whole file"]

@@ -132,7 +132,10 @@ def _check_numbers(element: Any, name: str) -> None:
 @contextmanager
 def _as_faults(path: Path) -> Iterator[None]:
     """Whatever a reader says about a broken file becomes one fault."""
+    # What GDAL says where fiona and pyogrio have no error of their own for it.
+    from fiona._err import CPLE_BaseError as SaidToFiona
     from fiona.errors import FionaError
+    from pyogrio._err import CPLE_BaseError as SaidToPyogrio
     from pyogrio.errors import DataLayerError, DataSourceError
 
     try:
@@ -140,7 +143,10 @@ def _as_faults(path: Path) -> Iterator[None]:
             # Columns without a name and the like: what matters of it is told as a fault.
             warnings.simplefilter("ignore")
             yield
-    except (FionaError, DataSourceError, DataLayerError, OSError, ValueError, UnicodeError) as error:
+    except (
+        *(FionaError, SaidToFiona, DataSourceError, DataLayerError, SaidToPyogrio),
+        *(OSError, ValueError, UnicodeError),
+    ) as error:
         reason = " ".join(str(error).split())
         raise Faults([f"{path.name}: cannot be read as a vector file ({reason}); supply {EXAMPLES}"]) from error
 
