@@ -87,7 +87,7 @@ class ClusterExecutor(Executor):
             ours.set_exception(
                 WorkersEnded(
                     "each worker computing this plot was ended from outside, perhaps for lack of memory; "
-                    "give them more, or set a smaller land.margin_m or a larger land.cell_m"
+                    "give them more, or set a smaller run.memory_mb or land.margin_m, or a larger land.cell_m"
                 )
             )
         except ModuleNotFoundError as error:
