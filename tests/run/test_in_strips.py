@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from packpale import one_plot
+from packpale.holding import held
 from packpale.keys import plot_key, run_key
 from packpale.one_plot import Job, compute_plot
 from packpale.run import read_and_open
@@ -36,17 +37,17 @@ def test_every_file_of_a_plot_is_the_same(demo, tmp_path, monkeypatch):
     monkeypatch.setattr(one_plot, "Storage", small_strips)
     # As much as it would take, and a byte less.
     needed = grid.rows * grid.cols * one_plot.CELL_BYTES / 1e6
-    for memory, in_files in ((needed, False), (needed - 1e-6, True)):
-        allowed = project.model_copy(update={"run": project.run.model_copy(update={"memory_mb": memory})})
-        job = Job(inputs, allowed, PLOT, PLOT, tmp_path / str(in_files), "key")
-        assert isinstance(one_plot._storage(inputs, job).folder, Path) == in_files
-    made.clear()
-    (tmp_path / "True" / ".partial").mkdir(parents=True, exist_ok=True)
-    outcome = compute_plot(job)
-    assert (outcome.status, outcome.reason) == ("done", "")
-    assert made == [job.building.parent]
-    # The arrays' files have no names: nothing is left of them.
-    assert list(job.building.parent.iterdir()) == []
+    with held(tmp_path) as name:
+        for memory, in_files in ((needed, False), (needed - 1e-6, True)):
+            allowed = project.model_copy(update={"run": project.run.model_copy(update={"memory_mb": memory})})
+            job = Job(inputs, allowed, PLOT, PLOT, tmp_path, "key", name)
+            assert isinstance(one_plot._storage(inputs, job).folder, Path) == in_files
+        made.clear()
+        outcome = compute_plot(job)
+        assert (outcome.status, outcome.reason) == ("done", "")
+        assert made == [job.building.parent]
+        # The arrays' files have no names: nothing is left of them.
+        assert list(job.building.parent.iterdir()) == []
     assert files(job.finished) == files(demo / "plots" / PLOT)
 
 
