@@ -136,7 +136,7 @@ def test_a_crowded_plot_keeps_to_its_page_and_says_where_the_rest_is(crowded):
     number, own, after = printed(crowded / "report.pdf", NAME)
     assert own.starts_with(NAME)
     assert [head for head in HEADS if not own.has(head)] == []
-    assert after.has("what is to be known")
+    assert after.starts_with(f"Plot {NAME}: what is to be known")
     assert after.has("Warnings in full")
     assert own.smallest > 7.9
     # The drawings are no smaller than they are made, so that their letters stay what they are.
