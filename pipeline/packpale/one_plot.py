@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from packpale.faults import Faults, in_words
+from packpale.free_memory import give_back
 from packpale.holding import KEY, PARTIAL, PLOTS, put_in_place
 from packpale.keys import plot_key
 from packpale.ranking import unknown_figures
@@ -150,6 +151,7 @@ def _stages(file: Path) -> Callable[[str], None]:
     # A small file, not a queue: it works for any executor that shares the output folder.
     def stage(name: str) -> None:
         file.write_text(name, encoding="utf-8")
+        give_back()
         let_go()
 
     return stage
