@@ -25,9 +25,7 @@ class CountedReads:
 
     def as_new_worker(self):
         """Forget what is open, as a process that has read nothing yet, and what was counted."""
-        for source in raster_files._kept.sources.values():
-            source.close()
-        raster_files._kept.sources.clear()
+        raster_files.close_kept()
         self.reads.clear()
 
 

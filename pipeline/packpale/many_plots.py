@@ -13,8 +13,10 @@ from typing import Protocol
 
 from packpale.cluster import WorkersEnded, cluster_executor
 from packpale.faults import LESS_MEMORY
+from packpale.free_memory import give_back
 from packpale.holding import PARTIAL, end_with_the_run
 from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
+from packpale.site.raster_files import close_kept
 from packpale.warming import parts_to_compile, warm
 
 
@@ -101,7 +103,12 @@ def compute_on_cluster(
 
 
 def _sharing(jobs: Sequence[Job]) -> list[Job]:
-    """The same jobs, their inputs in a file beside what they build, which each worker reads once."""
+    """The same jobs, their inputs in a file beside what they build, which each worker reads once.
+
+    This process reads no more of the elevations from here on, and lets go what it holds of them.
+    """
+    close_kept()
+    give_back()
     held = pickle.dumps(jobs[0].inputs)
     file = jobs[0].out / PARTIAL / f"inputs-{hashlib.sha256(held).hexdigest()[:16]}.pickle"
     file.write_bytes(held)

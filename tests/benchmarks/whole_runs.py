@@ -1,6 +1,7 @@
 """Whole runs over an invented county, measured: time, processor time, memory, bytes, beside one read of the data.
 
 python tests/benchmarks/whole_runs.py plots 1 10 100        # so many plots of 9 ha, windows of 0.25 million cells
+python tests/benchmarks/whole_runs.py plots 100 --across 20000 # the same spread over a raster of 20,000 x 20,000 cells
 python tests/benchmarks/whole_runs.py cells 1 25             # so many million cells under one plot
 python tests/benchmarks/whole_runs.py cells 100 --window 25  # under plots of 25 million cells
 """
@@ -36,6 +37,8 @@ class Measured:
     """Of the process and all it started. [s]"""
     peak: int
     """Of the process and all it started, at one time; shared pages count for each. [bytes]"""
+    shared_out: int
+    """The same with each shared page counted once, in parts for those that share it; 0 where the system tells not."""
 
 
 def measured(command: list[str]) -> Measured:
@@ -43,11 +46,11 @@ def measured(command: list[str]) -> Measured:
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     started = time.monotonic()
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
-    peak, ended = [0], threading.Event()
+    peak, ended = [0, 0], threading.Event()
 
     def look() -> None:
         while not ended.wait(0.1):
-            peak[0] = max(peak[0], _memory(process.pid))
+            peak[:] = [max(pair) for pair in zip(peak, _memory(process.pid), strict=True)]
 
     watcher = threading.Thread(target=look)
     watcher.start()
@@ -58,21 +61,23 @@ def measured(command: list[str]) -> Measured:
         raise SystemExit(f"{' '.join(command)}: ended with status {status}")
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return Measured(time.monotonic() - started, cpu, peak[0])
+    return Measured(time.monotonic() - started, cpu, *peak)
 
 
-def _memory(pid: int) -> int:
-    total = 0
+def _memory(pid: int) -> tuple[int, int]:
+    whole = parts = 0
     try:
         top = psutil.Process(pid)
         for process in [top, *top.children(recursive=True)]:
             try:
-                total += process.memory_info().rss
-            except psutil.NoSuchProcess:
+                held = process.memory_full_info()
+            except psutil.Error:
                 continue
+            whole += held.rss
+            parts += getattr(held, "pss", 0)
     except psutil.NoSuchProcess:
         pass
-    return total
+    return whole, parts
 
 
 def one_read(folder: Path) -> tuple[float, int]:
@@ -99,7 +104,8 @@ def row(folder: Path, side: int, plots: int, plot_side: float | None, workers: i
     written = sum(f.stat().st_size for f in out.rglob("*") if f.is_file())
     return (
         f"| {plots:,} | {cells / 1e6:.3g} | {workers} | {took.wall:.0f} | {took.cpu:.0f} | {took.cpu / plots:.1f} | "
-        f"{took.peak / 1e9:.2f} | {written / 1e6:.0f} | {read:.2f} | {took.cpu / read:.0f} |"
+        f"{took.peak / 2**30:.2f} | {took.shared_out / 2**30:.2f} | {written / 1e6:.0f} | "
+        f"{read:.2f} | {took.cpu / read:.0f} |"
     )
 
 
@@ -110,16 +116,21 @@ def main() -> None:
     parser.add_argument("sizes", type=int, nargs="+")
     parser.add_argument("--workers", type=int, default=len(os.sched_getaffinity(0)))
     parser.add_argument("--window", type=int, default=100, help="most million cells under one plot")
+    parser.add_argument("--across", type=int, help="cells along the raster's sides, over which plots are spread")
     given = parser.parse_args()
     machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
     tell(f"{date.today().isoformat()}, {machine}; x is processor time over that of one read of the windows")
-    tell("| plots | million cells | workers | time s | processor s | a plot | peak GB | written MB | one read s | x |")
-    tell("|---|---|---|---|---|---|---|---|---|---|")
+    tell(
+        "| plots | million cells | workers | time s | processor s | a plot | peak GiB | shared out GiB | written MB | "
+        "one read s | x |"
+    )
+    tell("|---|---|---|---|---|---|---|---|---|---|---|")
     for size in given.sizes:
         with tempfile.TemporaryDirectory(prefix="county-") as folder:
             if given.what == "plots":
-                # 9 ha and the margin round them, side by side.
-                line = row(Path(folder), 510 * math.ceil(math.sqrt(size)), size, 300.0, given.workers)
+                # 9 ha and the margin round them, side by side if not spread.
+                side = given.across or 510 * math.ceil(math.sqrt(size))
+                line = row(Path(folder), side, size, 300.0, given.workers)
             else:
                 plots = math.ceil(size / given.window)
                 line = row(Path(folder), round((size * 1e6) ** 0.5), plots, None, given.workers)

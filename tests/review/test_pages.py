@@ -236,7 +236,13 @@ def test_plots_beyond_those_told_in_full_stand_in_the_tables_only(run, tmp_path)
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
     first, second, last = (row.plot_id for row in run.ranking.rows)
     note = next(s.notes[0] for s in summaries if s.plot_id == first)
-    warnings = ["Of all.", f"{first}: {note}", f"{first}: of the first.", f"{second}: of the second.", f"{last}: of the last."]
+    warnings = [
+        "Of all.",
+        f"{first}: {note}",
+        f"{first}: of the first.",
+        f"{second}: of the second.",
+        f"{last}: of the last.",
+    ]
     record = {"version": "0", "seed": 1, "crs": factory.CRS, "warnings": warnings}
     write_run(factory.finished(summaries), run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
     page = pages.read(tmp_path / "index.html")

@@ -236,6 +236,10 @@ def test_a_raster_stays_open_for_the_next_plot_and_is_opened_again_once_it_chang
         raster_files._kept_open(other)
     assert sources[0].closed
     assert len(raster_files._kept.sources) == raster_files.MOST_OPEN
+    last = raster_files._kept_open(others[-1])
+    raster_files.close_kept()
+    assert last.closed
+    assert not raster_files._kept_open(others[-1]).closed
 
 
 def test_only_the_window_is_read(tmp_path, monkeypatch):

@@ -208,6 +208,12 @@ def _kept_open(path: Path) -> Any:
     return source
 
 
+def close_kept() -> None:
+    """Close the files that this thread keeps open: with them go the blocks that were read."""
+    while _kept.sources:
+        _kept.sources.popitem()[1].close()
+
+
 @functools.cache
 def _drivers() -> list[str]:
     import rasterio
