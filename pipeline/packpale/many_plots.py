@@ -45,8 +45,43 @@ class Watcher(Protocol):
     def __call__(self, progress: Progress, finished: PlotOutcome | None) -> None: ...
 
 
-def compute_here(jobs: Sequence[Job], workers: int, progress: Progress, watch: Watcher) -> dict[str, PlotOutcome]:
-    """All jobs over worker processes; a plot that brings its worker down is tried once more, alone."""
+class Crew:
+    """Worker processes of this machine, begun when the first plot needs them and kept until the run's files stand."""
+
+    def __init__(self, workers: int) -> None:
+        self.workers = workers
+        self._pool: ProcessPoolExecutor | None = None
+
+    def __enter__(self) -> "Crew":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.leave()
+
+    @property
+    def at_hand(self) -> Executor | None:
+        """The processes that have been begun; None if there are none."""
+        return self._pool
+
+    def begin(self, most: int) -> Executor:
+        """No more processes than ``most``."""
+        self._pool = self._pool or _pool(min(self.workers, most))
+        return self._pool
+
+    def leave(self) -> None:
+        """End the processes once they have done what they were given."""
+        if self._pool is not None:
+            self._pool.shutdown()
+        self._pool = None
+
+
+def compute_here(
+    jobs: Sequence[Job], workers: int, progress: Progress, watch: Watcher, crew: Crew | None = None
+) -> dict[str, PlotOutcome]:
+    """All jobs over worker processes; a plot that brings its worker down is tried once more, alone.
+
+    The processes are still there afterwards if a ``crew`` is given.
+    """
     outcomes: dict[str, PlotOutcome] = {}
     finish = _gathering(outcomes, progress, watch)
     if workers == 1 or len(jobs) <= 1:
@@ -54,15 +89,19 @@ def compute_here(jobs: Sequence[Job], workers: int, progress: Progress, watch: W
             watch(progress, None)
             finish(compute_plot(job))
         return outcomes
+    if crew is None:
+        with Crew(workers) as own:
+            return compute_here(jobs, workers, progress, watch, own)
     left = _sharing(jobs)
     while left:
         try:
-            with _pool(min(workers, len(left))) as pool:
-                # Ahead of the plots in the queue; should one go wrong, the plots will say so.
-                for part in parts_to_compile():
-                    pool.submit(warm, part)
-                _over(pool, left, progress, watch, finish)
+            pool = crew.begin(len(left))
+            # Ahead of the plots in the queue; should one go wrong, the plots will say so.
+            for part in parts_to_compile():
+                pool.submit(warm, part)
+            _over(pool, left, progress, watch, finish)
         except BrokenProcessPool:
+            crew.leave()
             # All its workers are gone: any of the plots they had in hand may be the one that is too large.
             for job in _in_hand([j for j in left if j.plot_id not in outcomes]):
                 _alone(job, progress, watch, finish)

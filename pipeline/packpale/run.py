@@ -6,6 +6,7 @@ import re
 import shutil
 import zlib
 from collections.abc import Collection, Mapping, Sequence
+from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
@@ -16,7 +17,7 @@ from packpale import __version__
 from packpale.faults import Faults, Gathering
 from packpale.holding import KEY, PARTIAL, PLOTS, held
 from packpale.keys import file_hash, run_key, settings_hash, shown_settings
-from packpale.many_plots import Progress, Watcher, compute_here, compute_on_cluster
+from packpale.many_plots import Crew, Progress, Watcher, compute_here, compute_on_cluster
 from packpale.one_plot import (
     Job,
     PlotOutcome,
@@ -70,7 +71,7 @@ def run(
     home = settings.resolve().parent
     hashes = {Path(os.path.relpath(f, home)).as_posix(): file_hash(f) for f in sorted(set(inputs.files))}
     key = run_key(project, hashes)
-    with held(out) as name:
+    with held(out) as name, Crew(workers) as crew:
         kept: dict[str, PlotOutcome] = {}
         for plot_id in chosen:
             brief = None if fresh else finished_under(out / PLOTS / folders[plot_id], 0, f"{key}-{plot_id}")
@@ -81,13 +82,13 @@ def run(
         jobs = [Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in left if p not in kept]
         progress = Progress(total=len(jobs))
         if cluster is None:
-            outcomes = {**kept, **compute_here(jobs, workers, progress, watch)}
+            outcomes = {**kept, **compute_here(jobs, workers, progress, watch, crew)}
         else:
             outcomes = {**kept, **compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
         _refuse_changed(seen, [job.finished for job in jobs])
         ordered = tuple(outcomes[plot_id] for plot_id in chosen)
         try:
-            write_run_files(ordered, project, hashes, inputs, out)
+            write_run_files(ordered, project, hashes, inputs, out, executor=crew.at_hand)
         except Exception as error:
             told: Exception = error
             if isinstance(error, OSError) and error.errno and not error.filename:
@@ -155,6 +156,8 @@ def write_run_files(
     hashes: Mapping[str, str],
     inputs: Inputs,
     out: Path,
+    *,
+    executor: Executor | None = None,
 ) -> None:
     from packpale.review.run import write_run
 
@@ -182,7 +185,7 @@ def write_run_files(
     building = out / PARTIAL / "files.run"
     shutil.rmtree(building, ignore_errors=True)
     building.mkdir(parents=True)
-    write_run(finished, ranking, project, record, building, plots=out / PLOTS)
+    write_run(finished, ranking, project, record, building, plots=out / PLOTS, executor=executor)
     for file in sorted(building.iterdir()):
         file.replace(out / file.name)
 

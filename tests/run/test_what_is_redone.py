@@ -41,7 +41,7 @@ def made(tmp_path, monkeypatch):
         write_summary(summary, folder / "result.json")
         return summary
 
-    def write_run(finished, ranking, project, record, folder, *, plots):
+    def write_run(finished, ranking, project, record, folder, *, plots, executor):
         (folder / "ranking.csv").write_text("\n".join(finished.briefs), encoding="utf-8")
         (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
 

@@ -4,7 +4,9 @@ import base64
 import html
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from importlib import import_module
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -114,8 +116,10 @@ def _figure(page: MapPage) -> str:
     panel.data = _shielded(_data(page) | {"drawn": [element.get_name() for _, element in vectors]})
     panel._id = "panel"
     chart.add_child(panel)
+    with _written_once():
+        written = str(figure.render())
     # In scripts the sign stands escaped within strings, in HTML as itself.
-    return str(figure.render()).replace(r"\ufdd0", r"\u007b").replace(SHIELD, "&#123;")
+    return written.replace(r"\ufdd0", r"\u007b").replace(SHIELD, "&#123;")
 
 
 class _AsItIs:
@@ -126,6 +130,19 @@ class _AsItIs:
 
     def render(self, **_: Any) -> str:
         return self.text
+
+
+@contextmanager
+def _written_once() -> Iterator[None]:
+    """While branca does not take what its elements have written for templates: compiling those is most of its time."""
+    element: Any = import_module("branca.element")
+    template = element.Template
+    # As a template does, without the last end of a line.
+    element.Template = lambda text: _AsItIs(text.removesuffix("\n"))
+    try:
+        yield
+    finally:
+        element.Template = template
 
 
 def _shielded(value: Any) -> Any:

@@ -1,7 +1,12 @@
 """All files of a whole run but the plots' own."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor, Future
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
+from functools import partial
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +29,7 @@ def write_run(
     folder: Path,
     *,
     plots: Path | None = None,
+    executor: Executor | None = None,
 ) -> None:
     """Write the run's tables, GeoPackage, workbook, pages and record into ``folder``.
 
@@ -49,9 +55,8 @@ def write_run(
     write_table(folder / "ranking.csv", RANKING_COLUMNS, ranked)
     works = [row for place in ranking.rows for row in finished.briefs[place.plot_id].earthworks]
     write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
-    write_geopackage(finished, ranking, record["crs"], folder / "packpale.gpkg")
-    write_overview(finished, ranking, project, wording, folder / "map.html")
-    write_page(
+    page = partial(
+        write_page,
         finished,
         ranking,
         project,
@@ -60,6 +65,28 @@ def write_run(
         path=folder / "index.html",
         plots=plots or folder / "plots",
     )
-    write_workbook(finished, ranking, project, record, folder / "quantities.xlsx")
+    others = [
+        partial(write_workbook, finished, ranking, project, record, folder / "quantities.xlsx"),
+        partial(write_overview, finished, ranking, project, wording, folder / "map.html"),
+        partial(write_geopackage, finished, ranking, record["crs"], folder / "packpale.gpkg"),
+    ]
+    _write_all(page, others, executor)
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)
     (folder / "run.json").write_bytes((text + "\n").encode("utf-8"))
+
+
+def _write_all(first: Callable[[], None], others: Sequence[Callable[[], None]], executor: Executor | None) -> None:
+    """The first in this process, the others meanwhile in those of the executor, if there is one."""
+    handed_on: list[Future[None]] = []
+    with suppress(BrokenProcessPool):
+        handed_on = [executor.submit(write) for write in others] if executor else []
+    first()
+    for write, elsewhere in zip_longest(others, handed_on):
+        try:
+            if elsewhere:
+                elsewhere.result()
+            else:
+                write()
+        except BrokenProcessPool:
+            # Its process was ended from outside.
+            write()

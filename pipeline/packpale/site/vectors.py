@@ -2,6 +2,7 @@
 
 import difflib
 import sqlite3
+import sys
 import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
@@ -135,20 +136,27 @@ def _as_faults(path: Path) -> Iterator[None]:
     # What GDAL says where fiona and pyogrio have no error of their own for it.
     from fiona._err import CPLE_BaseError as SaidToFiona
     from fiona.errors import FionaError
-    from pyogrio._err import CPLE_BaseError as SaidToPyogrio
-    from pyogrio.errors import DataLayerError, DataSourceError
 
     try:
         with warnings.catch_warnings():
             # Columns without a name and the like: what matters of it is told as a fault.
             warnings.simplefilter("ignore")
             yield
-    except (
-        *(FionaError, SaidToFiona, DataSourceError, DataLayerError, SaidToPyogrio),
-        *(OSError, ValueError, UnicodeError),
-    ) as error:
+    except Exception as error:
+        if not isinstance(error, (FionaError, SaidToFiona, OSError, ValueError, UnicodeError, *_pyogrio_errors())):
+            raise
         reason = " ".join(str(error).split())
         raise Faults([f"{path.name}: cannot be read as a vector file ({reason}); supply {EXAMPLES}"]) from error
+
+
+def _pyogrio_errors() -> tuple[type[Exception], ...]:
+    """None as long as nobody has asked pyogrio for anything: it takes pandas along, which few inputs need."""
+    errors: Any = sys.modules.get("pyogrio.errors")
+    if not errors:
+        return ()
+    from pyogrio._err import CPLE_BaseError
+
+    return errors.DataSourceError, errors.DataLayerError, CPLE_BaseError
 
 
 def _checked(path: Path) -> bool:
