@@ -1,11 +1,39 @@
-"""Compiling the largest kernels once for all workers, before the plots of a first run.
+"""Compiling the kernels of a run once for all workers, before the plots of a first run.
 
 Compiled code is kept on disk, so a later run finds it there. On the first run every worker would compile the same
 kernels at the same time; here each is compiled by one worker, several workers at a time, and the others load it.
 """
 
+import gc
 from collections.abc import Callable, Mapping
+from importlib import import_module
 from typing import Any
+
+KERNELS: Mapping[str, Mapping[str, str]] = {
+    "trench": {
+        "earthworks._kernels.follow_sections": "(f8[:,:,::1], f8, f8[::1], f8[::1], f8[::1], f8[::1], f8[:,::1],"
+        " b1[:,::1], f8[:,::1], f8[::1], f8[::1], f8, f8, f8, f8[:,::1])",
+    },
+    "sight": {
+        "care._kernels_viewing.peaks": "(f8[:,::1],)",
+        "care._kernels_viewing.sweep": "(f8[:,::1], f8[::1], i8[:,::1], b1[:,::1], f8, f8, f8, f8, f8, b1[:,::1])",
+    },
+    "digging out": {
+        "care._kernels.shortest_tunnels": "(f8[::1], f8[:,::1], f8[::1], f8[:,::1], f8[:,::1], f8[::1])",
+    },
+    "soil and distances": {
+        "site._kernels.pull": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[::1], f8, f8, f8[:,::1])",
+        "site._kernels.distance": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[:,::1])",
+        "land._kernels_distance.nearest_segment": "(f8[::1], f8[::1], f8[:,::1], i8, f8[:,::1])",
+        "land._kernels_cells.mark_within": "(f8[:,::1], i8[::1], i8, b1[:,::1])",
+    },
+    "chances": {
+        "earthworks._kernels_uncertainty.drawn_volumes": "(f8[:,::1], f8[:,::1], f8[:,::1], f8[::1], i8[::1],"
+        " f8[:,::1], f8[:,:,::1], f8[:,:,::1], f8[:,:,::1], f8, f8, f8, f8, f8[:,:,::1], f8[:,:,::1], f8[:,::1])",
+        "care._kernels_howl.tight_ways": "(f8[::1], f8[::1], f8, i8[::1], f8[::1], f8[::1], f8[::1], f8[::1], f8[::1])",
+    },
+}
+"""Kernels that the plots of most runs call, part by part, each with the arguments it is called with."""
 
 
 def parts_to_compile() -> list[str]:
@@ -14,8 +42,15 @@ def parts_to_compile() -> list[str]:
     from packpale.enclosure.proof import _kernels as proof
     from packpale.land import _kernels_drainage as flow
 
-    last_compiled = {"proof": proof.search, "fit": fit.refine_all, "land": flow.height_above}
+    last_compiled = {"proof": proof.search, "fit": fit.refine, "land": flow.height_above}
+    last_compiled |= {part: kernel_named(list(kernels)[-1]) for part, kernels in KERNELS.items()}
     return [name for name, kernel in last_compiled.items() if is_cold(kernel)]
+
+
+def kernel_named(name: str) -> Any:
+    """The compiled function of a name such as KERNELS has."""
+    module, _, kernel = name.rpartition(".")
+    return getattr(import_module(f"packpale.{module}"), kernel)
 
 
 def is_cold(kernel: Any) -> bool:
@@ -27,8 +62,19 @@ def is_cold(kernel: Any) -> bool:
 
 
 def warm(part: str) -> None:
-    """Compile one of ``parts_to_compile`` by working through a small case of it."""
-    _PARTS[part]()
+    """Compile one of ``parts_to_compile``: by working through a small case, or for the arguments that KERNELS has."""
+    # The compiler makes very many objects and lets none go: looking through them costs more than it frees.
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        if part in _PARTS:
+            _PARTS[part]()
+        else:
+            for name, arguments in KERNELS[part].items():
+                kernel_named(name).compile(arguments)
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _fit() -> None:

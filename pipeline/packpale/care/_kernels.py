@@ -88,17 +88,16 @@ def _to_ground(
 
 
 @njit(cache=True)
-def _corners(depth: float, apron_x: Floats, apron_z: Floats) -> Floats:
-    """Where a shortest way may bend: rows of x, z, and x, z moved off the mesh.
+def _corners(depth: float, apron_x: Floats, apron_z: Floats, corners: Floats) -> int:
+    """Fill rows of ``corners`` with where a shortest way may bend: x, z, and x, z moved off the mesh; how many.
 
     The lower end of the skirt, the free end of the apron, and the bends of the apron, each on the side that a taut
     way could touch: below where the apron sags, above where it humps. An apron without reach adds nothing.
     """
     last = apron_x.size - 1
-    corners = np.empty((last + 1, 4))
     corners[0, 0], corners[0, 1], corners[0, 2], corners[0, 3] = 0.0, -depth, 0.0, -depth - OFF
     if apron_x[last] == 0.0:
-        return corners[:1]
+        return 1
     run, rise = apron_x[last] - apron_x[last - 1], apron_z[last] - apron_z[last - 1]
     length = math.hypot(run, rise)
     corners[1, 0], corners[1, 1] = apron_x[last], apron_z[last]
@@ -111,7 +110,7 @@ def _corners(depth: float, apron_x: Floats, apron_z: Floats) -> Floats:
             corners[n, 0] = corners[n, 2] = apron_x[b]
             corners[n, 1], corners[n, 3] = apron_z[b], apron_z[b] + math.copysign(OFF, hump)
             n += 1
-    return corners[:n]
+    return n
 
 
 @njit(cache=True)
@@ -135,11 +134,11 @@ def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: F
     shortest chain is found after Dijkstra. A way that touches no corner need not be looked at: shifted upward until it
     touches one, its ends stick out of the ground, so that less of it has to be dug.
     """
-    corner = _corners(depth, apron_x, apron_z)
-    n = corner.shape[0]
+    corner = np.empty((apron_x.size, 4))
+    n = _corners(depth, apron_x, apron_z, corner)
     length, done = np.empty(n), np.zeros(n, np.bool_)
     for c in range(n):
-        x, z, seen_x, seen_z = corner[c]
+        x, z, seen_x, seen_z = corner[c, 0], corner[c, 1], corner[c, 2], corner[c, 3]
         # By way of the skirt's lower end, or straight if that is shorter.
         length[c] = np.inf
         if c > 0 and _sees(corner[0, 2], corner[0, 3], seen_x, seen_z, depth, apron_x, apron_z):
@@ -149,7 +148,7 @@ def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: F
     c = _next(length, done, best)
     while c >= 0:
         done[c] = True
-        x, z, seen_x, seen_z = corner[c]
+        x, z, seen_x, seen_z = corner[c, 0], corner[c, 1], corner[c, 2], corner[c, 3]
         # To the ground beyond, if that beats the best way so far; then on to every corner in sight.
         left = best - length[c]
         best = min(

@@ -205,10 +205,10 @@ def sweep(
 ) -> None:
     """Set ``seen`` at the targets within ``most`` cells whose ground plus ``over`` the eye sees."""
     # What hides a cell mostly hides the next one too.
-    before = -1
+    before = int(-1.0)  # no literal: numba would compile what takes it once more for that very number
     for r in range(math.ceil(max(row - most, 0.0)), math.floor(min(row + most, z.shape[0] - 1.0)) + 1):
         for c in range(math.ceil(max(col - most, 0.0)), math.floor(min(col + most, z.shape[1] - 1.0)) + 1):
             if targets[r, c] and math.hypot(c - col, r - row) <= most:
-                found = what_hides(z, high, levels, col, row, eye, c, r, z[r, c] + over, before)
+                found = what_hides(z, high, levels, col, row, eye, float(c), float(r), z[r, c] + over, before)
                 seen[r, c] = found < 0
                 before = found if found >= 0 else before

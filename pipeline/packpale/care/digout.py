@@ -60,7 +60,8 @@ def shortest_tunnels(
         apron_x = np.column_stack([np.zeros_like(end), end])
         apron_z = np.broadcast_to(-cover, apron_x.shape)
     out = np.empty(line.chainage.size)
-    ground, depths, apron_x, apron_z = (np.ascontiguousarray(a, float) for a in (ground, depths, apron_x, apron_z))
+    # Copies: for arrays that must not be written to, as spread ones, the loop would be compiled once more.
+    ground, depths, apron_x, apron_z = (np.array(a, float, order="C") for a in (ground, depths, apron_x, apron_z))
     _kernels.shortest_tunnels(offsets, ground, depths, apron_x, apron_z, out)
     missing = np.isnan(over_apron).any(axis=1) | ~np.isfinite(out)
     return np.where(missing, np.nan, out)

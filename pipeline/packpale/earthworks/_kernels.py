@@ -60,14 +60,15 @@ def positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, fl
 
 
 @njit(cache=True)
-def add_part(row: Floats, part: int, share: float, o1: float, o2: float, v1: float, v2: float) -> None:
+def add_part(row: Floats, first: int, share: float, o1: float, o2: float, v1: float, v2: float) -> None:
     """Add to ``row`` a share of the positive part of a value linear from v1 to v2, on one side of the fence line.
 
-    Each part has three sums: the area, and the first moments to the apron side and to the other.
+    Each part has three sums: the area, and the first moments to the apron side and to the other; ``first`` is the
+    place of the first.
     """
     _, _, area, moment = positive_part(o1, o2, v1, v2)
-    row[3 * part] += share * area
-    row[3 * part + (1 if o1 + o2 > 0.0 else 2)] += share * moment
+    row[first] += share * area
+    row[first + (1 if o1 + o2 > 0.0 else 2)] += share * moment
 
 
 @njit(cache=True)
@@ -87,11 +88,11 @@ def add_below(
 ) -> None:
     """Add to ``row`` a share of the rock, hard rock and wet part of a strip over one kind of soil."""
     if c1 > rock or c2 > rock:
-        add_part(row, ROCK, share, o1, o2, c1 - rock, c2 - rock)
+        add_part(row, 3 * ROCK, share, o1, o2, c1 - rock, c2 - rock)
         if hard:
-            add_part(row, HARD, share, o1, o2, c1 - rock, c2 - rock)
+            add_part(row, 3 * HARD, share, o1, o2, c1 - rock, c2 - rock)
     if c1 > water or c2 > water:
-        add_part(row, WET, share, o1, o2, c1 - water, c2 - water)
+        add_part(row, 3 * WET, share, o1, o2, c1 - water, c2 - water)
 
 
 @njit(cache=True)

@@ -99,8 +99,8 @@ def cut_sections(
     strip = min(STRIP_M, site.grid.cell / 4)
     shape = outlines(section, np.array([section.depth]) if depth is None else depth)
     edges = np.column_stack([shape.pieces[:, 0, 0], shape.pieces[:, -1, 1]])
-    # A copy: the compiled loop writes into it.
-    edges = np.array(np.broadcast_to(edges, (stations, 2)))
+    # A copy, since the compiled loop writes into it; in one order always, or it would be compiled for either.
+    edges = np.array(np.broadcast_to(edges, (stations, 2)), order="C")
     deepest = np.full(stations, section.depth) if depth is None else np.array(depth, float)
     caught = np.ones(stations, bool)
     if formation == "follow":

@@ -17,6 +17,8 @@ rating of centres, depth of the land, several packs, refining, and the mean of a
 # ruff: noqa: C901, PLR0912, PLR0915, PLR0917 - compiled loops: calls with keywords and many small calls cost time here
 # ruff: noqa: SIM300 - R is a variable of the formulas, not a constant
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
@@ -32,8 +34,12 @@ STACK = 96
 PENALTY = 30.0  # weight of a missing small-end radius against the log area; must exceed its Lagrange multiplier
 UNKNOWNS = 5
 
+# A loop that makes no array needs no count of who holds one, and compiles sooner without.
+_BARE: dict[str, Any] = {"_nrt": False}  # the types that numba gives njit leave it out
+_loop = njit(cache=True, **_BARE)
 
-@njit(cache=True)
+
+@_loop
 def unit_shape(k: float, a: float) -> Shape:
     """Shape of taper k and aspect a at R = 1."""
     d = 2.0 * a - 1.0 - k
@@ -60,7 +66,7 @@ def unit_shape(k: float, a: float) -> Shape:
     return k, d, F, sin, cos, F_k, F_a, np.log(area), A_k / area, A_a / area
 
 
-@njit(cache=True)
+@_loop
 def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, float, float]:
     """Scale R of the egg from which the point (u, v), v >= 0, lies at distance s; and the normal there.
 
@@ -87,7 +93,7 @@ def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, flo
     return R, (u - d * R) / reach, v / reach
 
 
-@njit(cache=True)
+@_loop
 def support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
     """Support function of the unit egg in direction (nu, nv), nv >= 0, and its contact point."""
     k, d, F, sin = shape[0], shape[1], shape[2], shape[3]
@@ -99,7 +105,7 @@ def support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
     return k + d * nu, d + k * nu, k * nv
 
 
-@njit(cache=True)
+@_loop
 def support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
     """Derivatives of the support function by taper and aspect at a fixed direction."""
     if nu <= 0.0:
@@ -110,7 +116,7 @@ def support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
     return 1.0 - nu, 2.0 * nu
 
 
-@njit(cache=True)
+@_loop
 def edge_scale(
     px: float, py: float, tu: float, tv: float, length: float, s: float, shape: Shape
 ) -> tuple[float, float, float, float, float]:
@@ -134,7 +140,7 @@ def edge_scale(
     return R, nu, nv, qu, qv
 
 
-@njit(cache=True)
+@_loop
 def build_nodes(edges: Array, leaves: int, nodes: Array) -> None:
     """Fill the heap of circles bottom up."""
     m = edges.shape[0]
@@ -201,7 +207,7 @@ def nearest_distance(x: float, y: float, edges: Array, nodes: Array, cap: float)
     return best
 
 
-@njit(cache=True)
+@_loop
 def is_inside(x: float, y: float, edges: Array, band_start: Indices, band_edge: Indices, band_frame: Array) -> bool:
     """Even-odd rule on the edges that cross the point's horizontal band."""
     bands = band_start.shape[0] - 1
@@ -330,14 +336,14 @@ def near_features(
     return n
 
 
-@njit(cache=True)
+@_loop
 def merit(R: float, k: float, log_area: float, log_min_radius: float) -> float:
     """Log area of the egg, less a penalty where its small end is tighter than allowed."""
     log_R = np.log(R)
     return float(2.0 * log_R + log_area - PENALTY * max(0.0, log_min_radius - np.log(k) - log_R))
 
 
-@njit(cache=True)
+@_loop
 def linearise(
     cos: float,
     sin: float,
@@ -370,7 +376,7 @@ def linearise(
     return float(value)
 
 
-@njit(cache=True)
+@_loop
 def solve_step(
     value: Array, gradient: Array, m: int, lower: Array, upper: Array, table: Array, basis: Indices, step: Array
 ) -> float:
@@ -492,7 +498,7 @@ def radial_profile(x: float, y: float, reach: float, edges: Array, nodes: Array,
             start = np.arctan2(dy, dx) / turn
             # Seen from the land an edge runs counter-clockwise.
             sweep = np.arctan2(dx * ey - dy * ex, dx * ex + dy * ey) / turn
-            j = int(np.round(start)) % rays
+            j = int(np.rint(start)) % rays
             log_profile[j] = min(log_profile[j], np.hypot(dx, dy))
             first = int(np.ceil(start))
             for b in range(first, int(np.floor(start + sweep)) + 1):
@@ -517,7 +523,7 @@ def radial_tables(shapes: Array, rays: int, tables: Array, log_areas: Array) -> 
             tables[i, j] = tables[i, j + rays] = -np.log(R)
 
 
-@njit(cache=True)
+@_loop
 def rate_centre(
     log_profile: Array,
     shapes: Array,
@@ -596,7 +602,7 @@ def rate_centres(
                 out[q, 4], out[q, 5] = shapes[i, 0], shapes[i, 1]
 
 
-@njit(cache=True)
+@_loop
 def thin_out(starts: Array, order: Indices, near: float, turn: float, limit: int, kept: Indices) -> int:
     """Best starts, none near a better one in place and bearing; returns how many row numbers went into ``kept``.
 
@@ -736,7 +742,7 @@ def deep_cells(
         cells = finer
 
 
-@njit(cache=True)
+@_loop
 def strip_feature(
     ox: float,
     oy: float,
@@ -785,7 +791,7 @@ def pack_scales(
     Egg pairs[p, 0] lies before strip p, egg pairs[p, 1] behind it.
     """
     least = np.inf
-    row = np.empty((1, 10))
+    row, first = np.empty((1, 10)), int(0.0)
     for i in range(zs.shape[0]):
         shape = unit_shape(zs[i, 3], zs[i, 4])
         cos, sin = np.cos(zs[i, 2]), np.sin(zs[i, 2])
@@ -793,7 +799,7 @@ def pack_scales(
         for p in range(pairs.shape[0]):
             if pairs[p, 0] == i or pairs[p, 1] == i:
                 away = 1.0 if pairs[p, 0] == i else -1.0
-                R = min(R, strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, row, 0))
+                R = min(R, strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, row, first))
         if R > 0.0:
             R = _largest_scale(zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, R)
         scales[i] = R
@@ -837,7 +843,7 @@ def refine(
             length = 0.0
             for i in range(eggs):
                 length = max(length, scales[i])
-            m = 0
+            m = int(0.0)  # no literal: numba would compile what takes it once more for that very number
             for i in range(eggs):
                 shape = unit_shape(zs[i, 3], zs[i, 4])
                 cos, sin = np.cos(zs[i, 2]), np.sin(zs[i, 2])
@@ -924,32 +930,7 @@ def refine(
     return now
 
 
-@njit(cache=True)
-def refine_all(
-    starts: Array,
-    trust: float,
-    steps: int,
-    tolerance: float,
-    s: float,
-    log_min_radius: float,
-    limits: Array,
-    edges: Array,
-    nodes: Array,
-    work: Work,
-) -> None:
-    """Refine each start (merit, x, y, psi, taper, aspect) in place."""
-    z, strips, pairs = np.empty((1, UNKNOWNS)), np.empty((0, 3)), np.empty((0, 2), np.int64)
-    for i in range(starts.shape[0]):
-        for j in range(UNKNOWNS):
-            z[0, j] = starts[i, j + 1]
-        starts[i, 0] = refine(
-            z, strips, pairs, trust, steps, tolerance, 0.0, s, log_min_radius, limits, edges, nodes, work
-        )
-        for j in range(UNKNOWNS):
-            starts[i, j + 1] = z[0, j]
-
-
-@njit(cache=True)
+@_loop
 def field_over_arc(
     cx: float,
     cy: float,
@@ -1015,7 +996,7 @@ def field_over_arc(
     return total
 
 
-@njit(cache=True)
+@_loop
 def field_over_egg(
     x: float, y: float, psi: float, R: float, shape: Shape, field: Array, before: Array, frame: Array
 ) -> float:
@@ -1142,6 +1123,7 @@ def refine_places(
     features, value, gradient, table, basis = work
     step, lower, upper = np.empty(5), np.empty(5), np.empty(5)
     z, trial, slope = np.empty(5), np.empty(5), np.empty(5)
+    never, first = steps < 0, int(0.0)  # no literals, as in refine
     for start in range(starts.shape[0]):
         for j in range(5):
             z[j] = starts[start, j + 1]
@@ -1180,12 +1162,12 @@ def refine_places(
                     break
                 limit = max(R, size) * (1.0 + band)
                 n = near_features(z[0], z[1], cos, sin, s, shape, edges, nodes, limit, features)
-            m = 1
+            m = first + 1
             value[0] = mean
             for j in range(5):
                 gradient[0, j] = slope[j]
             for e in range(max(n, 0)):
-                f = linearise(cos, sin, shape, features, e, -50.0, False, size, gradient, m, 0)
+                f = linearise(cos, sin, shape, features, e, -50.0, never, size, gradient, m, first)
                 value[m] = mean + 0.5 * PENALTY * (f - log_target)
                 for j in range(5):
                     gradient[m, j] = slope[j] + 0.5 * PENALTY * gradient[m, j]

@@ -268,8 +268,12 @@ def _refined(
 ) -> Array:
     """Starts after some steps of the refinement, best first; those that lead nowhere are left out."""
     starts = starts[starts[:, 0] > -np.inf].copy()
-    _kernels.refine_all(
-        starts, trust, steps, 1e-7, shapes.clearance, shapes.log_min_radius, shapes.limits, *land.tree, work
-    )
+    none, pairs = np.empty((0, 3)), np.empty((0, 2), np.int64)
+    numbers = (trust, steps, 1e-7, 0.0, shapes.clearance, shapes.log_min_radius, shapes.limits)
+    for start in starts:
+        # One egg and no dividing strips.
+        z = start[None, 1:].copy()
+        start[0] = _kernels.refine(z, none, pairs, *numbers, *land.tree, work)
+        start[1:] = z[0]
     starts = starts[np.argsort(-starts[:, 0], kind="stable")]
     return starts[starts[:, 0] > -np.inf]

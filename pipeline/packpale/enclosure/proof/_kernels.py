@@ -43,6 +43,13 @@ WORTH_ANOTHER = 0.6
 WORK_OF_A_BOX = 200
 """What bounding a box costs beside looking at edges, in edges looked at."""
 
+# Compiling is what the first run waits for. A loop that makes no array needs no count of who holds one, and one that
+# only other loops call needs no way in from Python: calling an ``_inner`` loop from there ends the process.
+_BARE: dict[str, Any] = {"_nrt": False}  # the types that numba gives njit leave these out
+_FROM_LOOPS_ONLY: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_loop = njit(cache=True, **_BARE)
+_inner = njit(cache=True, **_BARE, **_FROM_LOOPS_ONLY)
+
 
 @njit(cache=True)
 def set_shape(p: float, q: float, shape: Array) -> None:
@@ -64,7 +71,7 @@ def set_shape(p: float, q: float, shape: Array) -> None:
     shape[9], shape[10] = 2 / (2 * p + q) ** 2, 1 / (2 * p + q) ** 2 - 1 / (q * q)
 
 
-@njit(cache=True)
+@_inner
 def _angle_minus_sine(x: float) -> float:
     if x < 0.5:
         t = x * x
@@ -72,7 +79,7 @@ def _angle_minus_sine(x: float) -> float:
     return x - math.sin(x)
 
 
-@njit(cache=True)
+@_loop
 def line_terms(nu: float, nv: float, shape: Array) -> Terms:
     """h, h_phi, h_p and h_q in the direction (nu, nv) of the egg's frame."""
     v = abs(nv)
@@ -88,7 +95,7 @@ def line_terms(nu: float, nv: float, shape: Array) -> Terms:
     return h, (slope if nv >= 0 else -slope), h_p, h_q
 
 
-@njit(cache=True)
+@_loop
 def point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, float, float]:
     """Scale at which the egg comes within s of the point (u, v); and its nearest point, both in the egg's frame.
 
@@ -120,7 +127,7 @@ def point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, floa
     return R, u - s * (u - d * R) / n, side * (v - s * v / n)
 
 
-@njit(cache=True)
+@_loop
 def point_terms(u: float, v: float, shape: Array) -> Terms:
     """Log r, and y_phi, y_p and y_q of y = log r, on the ray from O through (u, v) in the egg's frame."""
     rho = math.sqrt(u * u + v * v)
@@ -222,7 +229,7 @@ def build_nodes(edges: Array, leaves: int, nodes: Array) -> None:
             nodes[i, 0], nodes[i, 1], nodes[i, 2] = a[0] + f * dx, a[1] + f * dy, radius * (1 + 1e-12)
 
 
-@njit(cache=True)
+@_loop
 def is_inside(x: float, y: float, edges: Array) -> bool:
     """Even-odd rule."""
     inside = False
@@ -234,7 +241,7 @@ def is_inside(x: float, y: float, edges: Array) -> bool:
     return inside
 
 
-@njit(cache=True)
+@_loop
 def nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Indices) -> float:
     """Distance from a point to the outline."""
     leaves = len(nodes) // 2
@@ -283,7 +290,7 @@ def deep_squares(squares: Array, half: float, need: float, edges: Array, nodes: 
             depth[i] = reach - nearest
 
 
-@njit(cache=True)
+@_inner
 def _keep(R: float, kind: float, edge: int, x: float, y: float, sector: int, kept: Array, count: Indices) -> None:
     """Put a constraint among the lowest of its sector; rows of ``kept``: R, kind, edge, obstacle x, y."""
     base = sector * PER_SECTOR
@@ -300,7 +307,7 @@ def _keep(R: float, kind: float, edge: int, x: float, y: float, sector: int, kep
     count[sector] = min(n + 1, PER_SECTOR)
 
 
-@njit(cache=True)
+@_loop
 def gather(
     box: Array,
     s: float,
@@ -372,7 +379,7 @@ def gather(
     return looked
 
 
-@njit(cache=True)
+@_inner
 def _try_edge(
     j: int,
     ox: float,
@@ -412,12 +419,12 @@ def _try_edge(
     return lowest
 
 
-@njit(cache=True)
+@_inner
 def _sector(x: float, y: float) -> int:
     return min(max(int((math.atan2(y, x) + math.pi) * (SECTORS / (2 * math.pi))), 0), SECTORS - 1)
 
 
-@njit(cache=True)
+@_loop
 def look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) -> None:
     """Hull over the angles lo to hi (within -2 pi .. 2 pi) of the entries of one table; ``out`` has 14 columns."""
     angles = table.shape[0] // 2
@@ -454,7 +461,8 @@ def look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) ->
             low, high = min(low, other[c]), max(high, other[c + 1])
         if beyond:
             low, high = min(low, 0.0), max(high, 0.0)
-        if c in {0, 4, 6}:  # by phi, by phi and p, by phi and q: odd
+        # By phi, by phi and p, by phi and q: odd. A set would take a second to compile.
+        if c == 0 or c == 4 or c == 6:  # noqa: PLR1714
             if both:
                 high = max(high, -low)
                 low = -high
@@ -463,13 +471,13 @@ def look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) ->
         out[c], out[c + 1] = low, high
 
 
-@njit(cache=True)
+@_inner
 def _times(a0: float, a1: float, b0: float, b1: float) -> tuple[float, float]:
     w, x, y, z = a0 * b0, a0 * b1, a1 * b0, a1 * b1
     return min(w, x, y, z), max(w, x, y, z)
 
 
-@njit(cache=True)
+@_loop
 def prepare(
     box: Array,
     s: float,
@@ -550,7 +558,7 @@ def prepare(
     return m, dropped
 
 
-@njit(cache=True)
+@_inner
 def _shape_part(L: Array, U: Array, entries: Array) -> None:
     # theta enters as -phi.
     L[2, 2], U[2, 2] = entries[2], entries[3]
@@ -561,7 +569,7 @@ def _shape_part(L: Array, U: Array, entries: Array) -> None:
     L[4, 4], U[4, 4] = entries[12], entries[13]
 
 
-@njit(cache=True)
+@_loop
 def _point_rows(
     box: Array,
     row: Array,
@@ -614,16 +622,16 @@ def _point_rows(
         L[0, 2 + j], U[0, 2 + j] = _times(f0, f1, ax0, ax1)
         L[1, 2 + j], U[1, 2 + j] = _times(f0, f1, ay0, ay1)
     _shape_part(L, U, entries)
-    return 2 * (math.log(rho) - log_r)
+    return float(2 * (math.log(rho) - log_r))
 
 
-@njit(cache=True)
+@_inner
 def _square(a: float, b: float) -> tuple[float, float]:
     low = 0.0 if a < 0 < b else min(a * a, b * b)
     return low, max(a * a, b * b)
 
 
-@njit(cache=True)
+@_loop
 def choose_weights(
     cost: Array,
     gradient: Array,
@@ -663,11 +671,12 @@ def choose_weights(
         basis[UNKNOWNS] = first
         inverse[UNKNOWNS, UNKNOWNS] = 1.0
         level[UNKNOWNS] = 1.0
-    _pivot(UNKNOWNS + 1, cost, gradient, m, basis, inverse, level, column, price)
-    _read_weights(UNKNOWNS + 1, m, basis, level, weight)
+    rows = inverse.shape[0]
+    _pivot(rows, cost, gradient, m, basis, inverse, level, column, price)
+    _read_weights(rows, m, basis, level, weight)
 
 
-@njit(cache=True)
+@_loop
 def limit_weights(
     cost: Array,
     gradient: Array,
@@ -693,15 +702,16 @@ def limit_weights(
         basis[i] = m + 2 * i + (1 if negative else 0)
         inverse[i, i] = 1.0 if negative else -1.0
         level[i] = 1.0 if i == unknown else 0.0
-    _pivot(UNKNOWNS, cost, gradient, m, basis, inverse, level, column, price)
+    rows = inverse.shape[0] - 1  # UNKNOWNS; for a number in its place numba would compile once more
+    _pivot(rows, cost, gradient, m, basis, inverse, level, column, price)
     limit = 0.0
     for i in range(UNKNOWNS):
         limit += level[i] * (cost[basis[i]] if basis[i] < m else 1.0)
-    _read_weights(UNKNOWNS, m, basis, level, weight)
+    _read_weights(rows, m, basis, level, weight)
     return limit
 
 
-@njit(cache=True)
+@_inner
 def _pivot(
     rows: int,
     cost: Array,
@@ -765,7 +775,7 @@ def _pivot(
         basis[leave] = enter
 
 
-@njit(cache=True)
+@_inner
 def _read_weights(rows: int, m: int, basis: Indices, level: Array, weight: Array) -> None:
     for e in range(m):
         weight[e] = 0.0
@@ -781,7 +791,7 @@ def _read_weights(rows: int, m: int, basis: Indices, level: Array, weight: Array
         weight[0] = 1.0
 
 
-@njit(cache=True)
+@_inner
 def _peak(g: float, c: float) -> float:
     """Largest of g x + c x^2 / 2 for 0 <= x <= 1, g >= 0."""
     if c < 0 and g < -c:
@@ -789,7 +799,7 @@ def _peak(g: float, c: float) -> float:
     return g + 0.5 * c
 
 
-@njit(cache=True)
+@_loop
 def combined(
     value: Array,
     gradient: Array,
@@ -871,7 +881,7 @@ def combined(
     return math.inf if math.isnan(total) else total
 
 
-@njit(cache=True)
+@_loop
 def narrow(
     floor: float,
     value: Array,
@@ -919,7 +929,7 @@ def narrow(
     return True
 
 
-@njit(cache=True)
+@_loop
 def shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
     """Reduce the box to what is left of it, and return that as a share of its volume.
 
@@ -948,13 +958,13 @@ def shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
     return left
 
 
-@njit(cache=True)
+@_loop
 def margin(box: Array, R_guess: float) -> float:
     """How many times the lowest R at the centre another may be and still matter elsewhere in the box."""
     return float(math.exp(math.hypot(box[5], box[6]) / R_guess + box[7] + 0.75 * box[8] + 0.75 * box[9]))
 
 
-@njit(cache=True)
+@njit(inline="always")
 def bound_box(
     box: Array,
     s: float,
@@ -991,7 +1001,7 @@ def bound_box(
     return bound, looked
 
 
-@njit(cache=True)
+@_inner
 def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
     """Narrow every unknown to where no weighted sum says that the constraints stay below ``floor``."""
     value, cost, gradient, lo, hi, _, basis, weight = work[4:12]
@@ -1025,7 +1035,7 @@ def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
     return True
 
 
-@njit(cache=True)
+@_inner
 def _curvature_alone(e: int, part: float, lo: Array, hi: Array, area_lo: Array, area_hi: Array) -> float:
     """What a constraint's curvature may add, with ``part`` of what lies off the diagonal."""
     extra = 0.0
@@ -1036,7 +1046,7 @@ def _curvature_alone(e: int, part: float, lo: Array, hi: Array, area_lo: Array, 
     return extra
 
 
-@njit(cache=True)
+@njit(inline="always")
 def _bound(
     box: Array,
     s: float,
@@ -1120,7 +1130,7 @@ def _bound(
     return min(best + shape[6], largest), need, m, looked
 
 
-@njit(cache=True)
+@_inner
 def _sift_up(heap: Indices, at: int, boxes: Array) -> None:
     item = heap[at]
     while at > 0:
@@ -1132,7 +1142,7 @@ def _sift_up(heap: Indices, at: int, boxes: Array) -> None:
     heap[at] = item
 
 
-@njit(cache=True)
+@_inner
 def _sift_down(heap: Indices, size: int, boxes: Array) -> None:
     at, item = 0, heap[0]
     while True:

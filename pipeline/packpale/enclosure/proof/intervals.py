@@ -22,7 +22,8 @@ class Interval:
     @classmethod
     def exact(cls, value: float | Array) -> Self:
         """The interval that holds one number."""
-        return cls(np.asarray(value, float), np.asarray(value, float))
+        number = np.asarray(value, float)
+        return cls(number, number)
 
     def __add__(self, other: "Interval | float") -> "Interval":
         b = _interval(other)
@@ -39,11 +40,15 @@ class Interval:
 
     def __mul__(self, other: "Interval | float") -> "Interval":
         b = _interval(other)
-        products = (self.lo * b.lo, self.lo * b.hi, self.hi * b.lo, self.hi * b.hi)
-        return Interval(
-            np.minimum(np.minimum(products[0], products[1]), np.minimum(products[2], products[3])),
-            np.maximum(np.maximum(products[0], products[1]), np.maximum(products[2], products[3])),
-        )
+        if b.lo is b.hi:
+            first, second = self.lo * b.lo, self.hi * b.lo
+            return Interval(np.minimum(first, second), np.maximum(first, second))
+        # The arrays are large: as few new ones as may be.
+        first, second = self.lo * b.lo, self.lo * b.hi
+        lo, hi = np.minimum(first, second), _into(second, np.maximum, first, second)
+        third, fourth = _into(first, np.multiply, self.hi, b.lo), self.hi * b.hi
+        least, most = np.minimum(third, fourth), _into(fourth, np.maximum, third, fourth)
+        return Interval(_into(lo, np.minimum, lo, least), _into(hi, np.maximum, hi, most))
 
     __radd__ = __add__
     __rmul__ = __mul__
@@ -85,6 +90,13 @@ class Interval:
             np.where(where, np.minimum(self.lo, other.lo), self.lo),
             np.where(where, np.maximum(self.hi, other.hi), self.hi),
         )
+
+
+def _into(room: Array, function: np.ufunc, a: Array, b: Array) -> Array:
+    """``function(a, b)``, written over ``room``, which nobody needs any more, where that has the shape."""
+    fits = isinstance(room, np.ndarray) and room.shape == np.broadcast_shapes(np.shape(a), np.shape(b))
+    result: Array = function(a, b, out=room) if fits else function(a, b)
+    return result
 
 
 def _interval(value: Interval | float) -> Interval:
