@@ -15,7 +15,9 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
         " b1[:,::1], f8[:,::1], f8[::1], f8[::1], f8, f8, f8, f8[:,::1])",
     },
     "sight": {
-        "care._kernels_viewing.peaks": "(f8[:,::1],)",
+        "care._kernels_viewing.no_peaks": "(i8, i8)",
+        "care._kernels_viewing.peaks_of_rows": "(f8[:,::1], i8, f8[::1], i8[:,::1])",
+        "care._kernels_viewing.peaks_of_larger": "(f8[::1], i8[:,::1])",
         "care._kernels_viewing.sweep": "(f8[:,::1], f8[::1], i8[:,::1], b1[:,::1], f8, f8, f8, f8, f8, b1[:,::1])",
     },
     "digging out": {
