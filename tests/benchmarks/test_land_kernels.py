@@ -165,3 +165,49 @@ def test_whole_drainage_in_one_gigabyte_for_25_million_cells(ground, tmp_path):
     print(f"\ndrainage of {ground.size:,} cells: peak {peak / 1e6:.0f} MB")  # noqa: T201 - as above
     # Less ground leaves the share of the interpreter and the libraries, 200 MB at most.
     assert peak < 200e6 + 800e6 * ground.size / 25e6
+
+
+BY_STRIPS = """
+import sys, time
+from pathlib import Path
+import numpy as np
+from packpale.land.by_strips import drainage_by_strips
+from packpale.site import Grid, Storage
+from packpale.site.storage import let_go
+storage = Storage(Path(sys.argv[3]))
+z, slope = (np.load(sys.argv[k], mmap_mode="r") for k in (1, 2))
+grid = Grid(0.0, 0.0, 1.0, *z.shape)
+held = [storage.empty(z.shape) for _ in range(2)]
+for rows in storage.strips(grid):
+    held[0][rows.rows], held[1][rows.rows] = z[rows.rows], slope[rows.rows]
+del z, slope
+small = Grid(0.0, 0.0, 1.0, 200, 200)
+drainage_by_strips(*(h[:200, :200].copy() for h in held), grid=small, channel_area=1e4, storage=storage)
+started = time.process_time()
+drainage_by_strips(*held, grid=grid, channel_area=1e4, storage=storage)
+took = time.process_time() - started
+line = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
+print(int(line.split()[1]) * 1024, took)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the peak is read from /proc")
+def test_drainage_by_strips_takes_a_part_of_the_memory(ground, tmp_path):
+    """In double precision, as a run has it, with the arrays in files; the rest is the interpreter and its libraries."""
+    ground = ground.astype(np.float64)
+    ground_slope = slope(ground, cell_size=(1.0, 1.0))
+    np.save(tmp_path / "z.npy", ground)
+    np.save(tmp_path / "slope.npy", ground_slope)
+    done = subprocess.run(
+        [sys.executable, "-c", BY_STRIPS, tmp_path / "z.npy", tmp_path / "slope.npy", tmp_path],
+        capture_output=True,
+        check=True,
+    )
+    peak, took = (float(figure) for figure in done.stdout.split())
+    whole = least_processor_seconds(lambda: our_chain(ground, ground_slope), 1)
+    print(  # noqa: T201 - as above
+        f"\ndrainage of {ground.size:,} cells by strips: peak {peak / 1e6:.0f} MB, {took:.2f} s, "
+        f"{took / whole:.1f} times as long as in memory"
+    )
+    assert peak < 500e6 + 8 * ground.size
+    assert took < 6 * whole
