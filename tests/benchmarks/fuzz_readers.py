@@ -159,7 +159,7 @@ def outlines(file: Path, column: str) -> Gathering:
 
 def pits(file: Path) -> Gathering:
     faults = Gathering()
-    read_pits(file, UTM, UTM, faults)
+    read_pits(file, UTM, UTM, faults, [])
     return faults
 
 

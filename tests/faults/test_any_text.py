@@ -57,7 +57,7 @@ def test_any_table_of_pits_is_read_or_refused(tmp_path, table, comma):
     text = "\n".join(comma.join(row) for row in [*rows, *table])
     file.write_text(text, encoding="utf-8", errors="replace")
     pits = []
-    faults_of(lambda faults: pits.extend(read_pits(file, UTM, UTM, faults)))
+    faults_of(lambda faults: pits.extend(read_pits(file, UTM, UTM, faults, [])))
     for pit in pits:
         assert math.isfinite(pit.x + pit.y)
         assert set(pit.values) <= set(COLUMNS)

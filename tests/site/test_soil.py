@@ -247,6 +247,26 @@ def test_pits_too_far_to_matter_are_counted(tmp_path):
     assert open_inputs(made.project()).notes == ("1 of 2 trial pits are too far from every plot to be used.",)
 
 
+def test_pits_at_one_place_that_differ_are_told_and_their_mean_and_last_word_used(tmp_path):
+    made = Made(tmp_path)
+    # A cell's centre, so that the pits outweigh all else there; those of the last two rows say the same.
+    x, y, far = WEST + 40.5, NORTH - 40.5, WEST + 60.5
+    rows = [f"{x},{y},20,well", f"{far},{y},30,poorly", f"{x},{y + 0.02},50,poorly", f"{far},{y},30,", f"{x},{y},,"]
+    made.pits("\n".join(["x,y,clay_percent,drainage_class", *rows, ""]))
+    inputs = open_inputs(made.project())
+    told = "rows 2 and 4 in clay_percent and drainage_class"
+    assert inputs.notes == (
+        f"pits.csv: trial pits at one place differ: {told}. "
+        "The mean of numbers is used there, and the word of the last row; drop the rows that are wrong.",
+    )
+    made.pits("\n".join(["x,y,clay_percent,drainage_class", rows[0], rows[2].replace(".52", ".5"), ""]))
+    site = site_of(made)
+    cols, lines = site.grid.centres()
+    row, col = abs(lines - y).argmin(), abs(cols - x).argmin()
+    assert site.soil.clay[row, col] == pytest.approx(35)
+    assert DRAINAGE_CLASSES[site.soil.drainage_class[row, col]] == "poorly"
+
+
 def test_a_site_carries_the_pits_that_were_used_and_what_they_say(tmp_path):
     made = Made(tmp_path)
     rows = [

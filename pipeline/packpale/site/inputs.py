@@ -87,7 +87,7 @@ def open_inputs(
         if (path := getattr(given, kind)) is not None
     }
     soil = read_soil_areas(given.soil, crs, faults, notes) if given.soil else ()
-    pits = read_pits(given.pits, crs, named, faults) if given.pits else ()
+    pits = read_pits(given.pits, crs, named, faults, notes) if given.pits else ()
     things = given.trees_and_boulders
     standing = read_standing(things, crs, faults, notes) if things is not None else ()
     plots = to_plots(outlines, crs, faults) if crs is not None else ()

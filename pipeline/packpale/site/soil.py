@@ -21,6 +21,7 @@ from packpale.site import _kernels
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
 from packpale.site.model import Pit, Soil
+from packpale.site.repeated_pits import note_of_repeated_pits
 from packpale.site.storage import IN_MEMORY, Storage
 from packpale.site.tables import coordinate_columns, find_column, listed, number, read_table, shown
 from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
@@ -190,13 +191,16 @@ def _note_overlaps(name: str, areas: Sequence[SoilArea], notes: list[str]) -> No
         )
 
 
-def read_pits(path: Path, crs: CRS | None, project_crs: CRS | None, faults: Gathering) -> tuple[Pit, ...]:
+def read_pits(
+    path: Path, crs: CRS | None, project_crs: CRS | None, faults: Gathering, notes: list[str]
+) -> tuple[Pit, ...]:
     """Trial pits from a table with x, y (in its column crs, else the run's CRS) or lon, lat, and columns of [soil].
 
     An empty cell says nothing: a pit that met no rock leaves depth_to_rock_m empty. With ``crs`` None the table is
-    checked and dropped.
+    checked and dropped. Adds to ``faults`` and ``notes``.
     """
     out: list[Pit] = []
+    rows: list[int] = []
     with faults.gather():
         table = read_table(path)
         x_column, y_column, degrees = coordinate_columns(table)
@@ -217,6 +221,9 @@ def read_pits(path: Path, crs: CRS | None, project_crs: CRS | None, faults: Gath
                 if crs is not None and own is not None:
                     point = crs_.moved_geometry(Point(x, y), own, crs, where)
                     out.append(Pit(point.x, point.y, values))
+                    rows.append(row.number)
+        if note := note_of_repeated_pits(table.name, out, rows):
+            notes.append(note)
     return tuple(out)
 
 
