@@ -369,6 +369,12 @@ def raster_of_cells_wider_than_the_world(made):
     made.raster(crs="EPSG:4326", transform=Affine(26865, 0, 10.4115, 0, -35043, 50.5413))
 
 
+@case(r"own\.tif: its cells measure 1 x 3\.05e-05, one side may be 100 times the other; write its position .+")
+def raster_of_cells_like_hairs(made):
+    # Found by fuzzing: millions of points were worked out for each plot.
+    made.raster(transform=Affine(1, 0, WEST, 0, -3.05e-5, NORTH))
+
+
 @case(r"own\.tif covers 99\.9 % of plot \"north\"; scoring needs all of it .+")
 def raster_with_an_infinite_hill(made):
     values = plane(*centres(200, 200)).astype("float32")
@@ -632,6 +638,15 @@ def geopackage_that_breaks_after_its_head(_made, monkeypatch):
     monkeypatch.setattr(vectors, "from_wkt", broken)
 
 
+@case(r"plots\.gpkg: cannot be read as a vector file \(returned a result with an exception set\); supply .+")
+def geopackage_on_which_the_library_trips(_made, monkeypatch):
+    # Found by fuzzing: fiona lost GDAL's error, and Python said so.
+    def trips(*_, **__):
+        raise SystemError("returned a result with an exception set")
+
+    monkeypatch.setattr("fiona.open", trips)
+
+
 # --- soil and pits -------------------------------------------------------------------------------------------------
 
 
@@ -800,6 +815,83 @@ def gpx_without_a_latitude(made):
 @case(r"w\.gpx: is no well-formed XML \(.+\); export it again")
 def gpx_of_tracks_that_never_end(made):
     made.plots_text('<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">' + "<trk>" * 50_000, "w.gpx")
+
+
+# --- the same through every other input of features ------------------------------------------------------------------
+
+
+def give(made, kind, path):
+    """Name a file as the input of a kind, or as the fence line."""
+    if kind == "fence_line":
+        settings(made, f'[enclosure]\nfence_line = "{path}"\n')
+    else:
+        made.inputs[kind] = path
+
+
+def packed(made):
+    return zipped(made, "f.gpkg", "plots.gpkg")
+
+
+def bomb(made):
+    entities = "".join(f'<!ENTITY a{i} "{f"&a{i - 1};" * 10}">' for i in range(1, 10))
+    return made.text(f'<!DOCTYPE l [<!ENTITY a0 "aaaaaaaaaa">{entities}]><kml>&a9;</kml>', "f.kml")
+
+
+def external(made):
+    return made.text('<!DOCTYPE l [<!ENTITY a SYSTEM "file:///etc/passwd">]><kml>&a;</kml>', "f.kml")
+
+
+def link_to_itself(made):
+    (made.folder / "f.gpkg").symlink_to(made.folder / "f.gpkg")
+    return made.folder / "f.gpkg"
+
+
+def pipe(made):
+    os.mkfifo(made.folder / "f.gpkg")
+    return made.folder / "f.gpkg"
+
+
+SAID = {"name": "north", "clay_percent": 20.0}
+
+
+def beyond_the_earth(made):
+    return write_vector(made.folder / "f.gpkg", [(SAID, box(WEST, NORTH, 1e300, 1e300))])
+
+
+def larger_than_a_continent(made):
+    return write_vector(made.folder / "f.gpkg", [(SAID, box(WEST, NORTH, WEST + 1e7, NORTH + 1e7))])
+
+
+ANY_FEATURES = {
+    packed: r"f\.gpkg: is packed \(ZIP\); unpack it and name the file in it",
+    bomb: rf"f\.kml: {REFUSED}",
+    external: rf"f\.kml: {REFUSED}",
+    link_to_itself: rf"~/f\.gpkg: {NO_FILE}",
+    pipe: rf"~/f\.gpkg: {NO_ORDINARY_FILE}",
+    beyond_the_earth: rf"f\.gpkg, feature 1: has the coordinate \(1e\+300, .+\), {NO_PLACE}",
+    larger_than_a_continent: r"f\.gpkg, feature 1: spans .+ km, allowed are .+; cut it to the land round the plots",
+}
+for kind in ("soil", "services", "trees_and_boulders", "fence_line"):
+    for make, line in ANY_FEATURES.items():
+
+        def spoiled(made, kind=kind, make=make):
+            give(made, kind, make(made))
+
+        spoiled.__name__ = f"{kind}_{make.__name__}"
+        case(line)(spoiled)
+
+
+@case(
+    r"pits\.csv, row 2: has the coordinate \(1e\+300, 1e\+300\), which is no place on Earth; .+ correct it in the file"
+)
+def pit_beyond_the_earth(made):
+    made.pits("x,y,clay_percent\n1e300,1e300,20\n")
+
+
+@case(r"~/pits\.csv: there is no such file; correct the path")
+def pits_are_a_link_to_themselves(made):
+    (made.folder / "pits.csv").symlink_to(made.folder / "pits.csv")
+    made.inputs["pits"] = made.folder / "pits.csv"
 
 
 @pytest.mark.parametrize(("spoil", "pattern"), CASES.values(), ids=CASES.keys())

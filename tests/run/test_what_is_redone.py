@@ -358,6 +358,27 @@ def test_trouble_of_a_library_on_a_full_disk_is_told_as_a_full_disk(made, monkey
     assert f"plot north: failed: RuntimeError: write failed{hint}" in done.stderr.splitlines()
 
 
+def test_nothing_is_written_outside_the_output_folder_whatever_plots_are_called_and_links_lead_to(made):
+    outside = made.folder / "outside"
+    outside.mkdir()
+    for name in ("ranking.csv", "run.json"):
+        (outside / name).write_text("mine", encoding="utf-8")
+    out = made.folder / "out"
+    out.mkdir()
+    for name in ("ranking.csv", "run.json"):
+        (out / name).symlink_to(outside / name)
+    made.plots(("../../evil", NORTH_PLOT), ("/etc", SOUTH_PLOT), ("..", WEST_PLOT))
+    made.text(made.settings_text(), "land.toml")
+    before = {p for p in made.folder.rglob("*") if out not in p.parents}
+    done, statuses = run(made)
+    assert done.exit_code == 0, done.output
+    assert set(statuses) == {"../../evil", "/etc", ".."}
+    assert {p for p in made.folder.rglob("*") if out not in p.parents} == before
+    assert {(outside / name).read_text(encoding="utf-8") for name in ("ranking.csv", "run.json")} == {"mine"}
+    assert not (out / "ranking.csv").is_symlink()
+    assert len({p.parent for p in (out / "plots").glob("*/setting_out.csv")}) == 3
+
+
 def test_an_output_folder_that_cannot_be_written_is_said_in_one_line(made, monkeypatch):
     def read_only(path, *_, **__):
         raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))

@@ -30,6 +30,8 @@ SMALLEST_CELL, LARGEST_CELL = 1e-7, 1e5
 """Sides of a raster's cell in units of its CRS: a tenth of a micrometre, or a centimetre in degrees, to 100 km."""
 LARGEST_CELL_DEG = 1.0
 """The same of a raster in degrees."""
+MOST_OBLONG = 100.0
+"""Longer side of a raster's cell over the shorter; near the poles some have 6."""
 BLOCK_CACHE_BYTES = 64_000_000
 """Blocks of rasters that a process keeps, for plots that share them. GDAL alone would take 5 % of all memory."""
 MOST_OPEN = 16
@@ -103,6 +105,13 @@ def _head(path: Path, unit: str) -> _Head:
                 [
                     f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, in units of its CRS, allowed are "
                     f"{SMALLEST_CELL:g} to {largest:g}; write its position into the raster"
+                ]
+            )
+        if max(sides) > MOST_OBLONG * min(sides):
+            raise Faults(
+                [
+                    f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, one side may be {MOST_OBLONG:g} "
+                    "times the other; write its position into the raster"
                 ]
             )
         if source.driver in TEXT_DRIVERS and path.stat().st_size < 2 * source.width * source.height - 1:

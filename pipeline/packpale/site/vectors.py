@@ -143,7 +143,9 @@ def _as_faults(path: Path) -> Iterator[None]:
             warnings.simplefilter("ignore")
             yield
     except Exception as error:
-        if not isinstance(error, (FionaError, SaidToFiona, OSError, ValueError, UnicodeError, *_pyogrio_errors())):
+        # A SystemError is what is left of an error that fiona has lost on the way.
+        known = (FionaError, SaidToFiona, OSError, ValueError, UnicodeError, SystemError, *_pyogrio_errors())
+        if not isinstance(error, known):
             raise
         reason = " ".join(str(error).split())
         raise Faults([f"{path.name}: cannot be read as a vector file ({reason}); supply {EXAMPLES}"]) from error
