@@ -79,7 +79,9 @@ def _write_all(first: Callable[[], None], others: Sequence[Callable[[], None]], 
     """The first in this process, the others meanwhile in those of the executor, if there is one."""
     handed_on: list[Future[None]] = []
     with suppress(BrokenProcessPool):
-        handed_on = [executor.submit(write) for write in others] if executor else []
+        if executor:
+            # One by one: those that were taken before the processes were lost are known.
+            handed_on.extend(executor.submit(write) for write in others)
     first()
     for write, elsewhere in zip_longest(others, handed_on):
         try:
