@@ -7,10 +7,6 @@ import re
 import pytest
 from pdfminer.high_level import extract_pages
 from pdfminer.layout import LTChar, LTFigure, LTRect, LTTextContainer
-from pdfminer.pdfdocument import PDFDocument
-from pdfminer.pdfpage import PDFPage
-from pdfminer.pdfparser import PDFParser
-from pdfminer.pdftypes import resolve1
 
 from packpale.ranking import RankedPlot
 from packpale.result import FinishedPlots
@@ -21,16 +17,8 @@ from packpale.review.small_drawings import SIZE
 from packpale.review.summary import read_summary
 from packpale.review.wording import Wording
 from review import factory
+from review.pdf_pages import HEADS, off_their_page, outline
 
-HEADS = (
-    "Main figures",
-    "What limits this plot",
-    "Section",
-    "Profile along the fence",
-    "Price and its spread",
-    "Crossings of water",
-    "Warnings",
-)
 MM = 72 / 25.4
 NAME = "The long meadow above the old quarry, between the mill leat and the county road, second half "
 NOTES = [f"Pack {k % 3 + 1}: matter {k} of many that has to be looked at soon; and a tail of words." for k in range(40)]
@@ -63,15 +51,16 @@ def below(item, kind):
             yield from below(part, kind)
 
 
+def squeezed(text):
+    return "".join(text.split())
+
+
 def printed(path, name):
     """Number of the page to which the outline leads for a plot, that page and the next; the rest takes long to read."""
     raw = path.read_bytes()
-    document = PDFDocument(PDFParser(io.BytesIO(raw)))
-    numbers = {one.pageid: k for k, one in enumerate(PDFPage.create_pages(document))}
-    (place,) = [
-        place for _, title, place, *_ in document.get_outlines() if "".join(name.split()) in "".join(title.split())
+    (at,) = [
+        page for level, title, page in outline(raw) if level == 2 and "".join(title.split()).endswith(squeezed(name))
     ]
-    at = numbers[resolve1(place)[0].objid]
     return at + 1, *map(_read, extract_pages(io.BytesIO(raw), page_numbers=[at, at + 1]))
 
 
@@ -124,6 +113,8 @@ def test_all_of_a_plot_stands_on_its_page(run):
     assert after.starts_with(f"Plot {name}: what is to be known")
     assert own.smallest > 7.9
     assert (len(own.pictures), len(own.drawings)) == (1, 2)
+    fitting = [p.site.plot_id for p in run.plots[:2]]
+    assert off_their_page((run.folder / "report.pdf").read_bytes(), fitting) == []
 
 
 def test_a_plot_on_which_nothing_fits_has_one_page_too(run):
@@ -164,14 +155,25 @@ def test_the_weightiest_notes_come_first_and_nothing_is_cut_in_silence():
     found = in_short(notes, 2)
     assert found.lines == ("Pack 2: the trench stands in water over 9 m", "Colours of the model")
     assert found.more == 1
+    assert in_short(["Of all.", "High ground inside leaves 1 m."], 1).lines == ("High ground inside leaves 1 m",)
     feet = Wording(imperial=True, currency="").told
     deep = "Pack 1: the trench is 1.52 m deep or more over 9 m: all the way round."
     assert in_short([*notes, deep], 1, feet).lines == ("Pack 1: the trench is 4.99 ft deep or more over 30 ft",)
     assert headline("Pack 1: a (b; c. d) e; f.") == "Pack 1: a (b; c. d) e"
     assert headline("Packs 1 and 2: near, 1.5 m; more.") == "Packs 1 and 2: near, 1.5 m"
+    assert headline("Den site 2: in view over bare ground. A sheet.") == "Den site 2: in view over bare ground"
     long = headline("word " * 60)
     assert long.endswith(" …")
     assert LONGEST - 8 < len(long) <= LONGEST
+
+
+def test_a_single_pack_is_not_named_at_each_note(run):
+    one = read_summary(run.folder / "plots/plot-0/result.json")
+    said = dataclasses.replace(one, notes=("Pack 1: it is so.", "Pack 1, den site 2: in view.", "Of all."))
+    assert page._notes(said) == ["It is so.", "Den site 2: in view.", "Of all."]
+    (line,) = one.layers["fence_lines"]
+    two = dataclasses.replace(said, layers=one.layers | {"fence_lines": (line, line | {"pack": 2})})
+    assert page._notes(two) == list(said.notes)
 
 
 def test_what_comes_first_is_said_by_the_rooms():
@@ -188,4 +190,4 @@ def test_what_comes_first_is_said_by_the_rooms():
                     said.append("".join(v.value if isinstance(v, ast.Constant) else "§" for v in node.values))
                 elif isinstance(node, ast.Constant) and isinstance(node.value, str):
                     said.append(node.value)
-    assert [words for words in headlines.FIRST if not any(words in text for text in said)] == []
+    assert [words for words in headlines.FIRST if not any(words in text.lower() for text in said)] == []

@@ -39,8 +39,8 @@ FIRST: tuple[str, ...] = (
     "need an airlock",
     "does not pass gates",
 )
-"""What a note speaks of, the weightiest first; all others follow in the order of the rooms."""
-_BEGINNING = re.compile(r"(?:Packs? \d[\w ,]*|Howls): ")
+"""What a note speaks of, in small letters, the weightiest first; all others follow in the order of the rooms."""
+_BEGINNING = re.compile(r"(?:Packs? \d[\w ,]*|Den site \d+|Howls): ")
 _END = re.compile(r"[.;:](?=\s|$)")
 
 
@@ -81,4 +81,5 @@ def headline(note: str) -> str:
 
 
 def _weight(note: str) -> int:
-    return next((k for k, words in enumerate(FIRST) if words in note), len(FIRST))
+    said = note.lower()
+    return next((k for k, words in enumerate(FIRST) if words in said), len(FIRST))

@@ -1,6 +1,7 @@
 """index.html: the decision first, then each plot, then what the figures rest on."""
 
 import base64
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -98,6 +99,7 @@ def write_page(
         overtaking=list(overtaking_sentences(ranking)),
         limits_of=_limits,
         holds_of=_holds,
+        notes_of=_notes,
         in_short=lambda notes: in_short(notes, SHORT_NOTES, wording.told),
         chart_of=driver_chart,
     )
@@ -122,6 +124,14 @@ def _warnings(lines: Sequence[str], cards: Sequence[Card], told: int, wording: W
         if place < told and said not in notes:
             kept.append(f"{named}: {wording.told(said)}")
     return kept
+
+
+def _notes(summary: PlotSummary) -> list[str]:
+    """A plot's notes; where there is one pack only, nobody has to be told at each which one it is."""
+    if len(summary.layers["fence_lines"]) != 1:
+        return list(summary.notes)
+    plain = [re.sub(r"^Pack \d+(?:: |, )", "", note) for note in summary.notes]
+    return [f"{note[:1].upper()}{note[1:]}" for note in plain]
 
 
 def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:
