@@ -5,9 +5,9 @@ import os
 import re
 import shutil
 import zlib
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -29,6 +29,10 @@ from packpale.result import FinishedPlots, PlotBrief, PlotSummary
 from packpale.settings import Project, read_settings
 from packpale.site.inputs import Inputs, open_inputs
 from packpale.site.neighbourhood import near_after_near
+
+PAGES_BESIDE_WORKERS = 10
+"""With more plots the workers end before the run's pages are written: either needs much memory, and what is saved by
+sharing the work is little beside the plots."""
 
 
 @dataclass(frozen=True)
@@ -87,22 +91,31 @@ def run(
             outcomes = {**kept, **compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
         _refuse_changed(seen, [job.finished for job in jobs])
         ordered = tuple(outcomes[plot_id] for plot_id in chosen)
-        try:
+        if len(ordered) > PAGES_BESIDE_WORKERS:
+            crew.leave()
+        with _what_failed_is_told(ordered, out):
             write_run_files(ordered, project, hashes, inputs, out, executor=crew.at_hand)
-        except Exception as error:
-            told: Exception = error
-            if isinstance(error, OSError) and error.errno and not error.filename:
-                told = OSError(error.errno, error.strerror, str(out))
-            elif not isinstance(error, OSError | MemoryError | Faults) and nearly_full(out):
-                told = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(out))
-            for outcome in ordered:
-                if outcome.status == "failed":
-                    # Else nobody would learn of it: there is no outcome of the run to return.
-                    told.add_note(f"plot {outcome.plot_id}: failed: {outcome.reason}")
-            if told is error:
-                raise
-            raise told from error
     return RunOutcome(out, ordered)
+
+
+@contextmanager
+def _what_failed_is_told(outcomes: Sequence[PlotOutcome], out: Path) -> Iterator[None]:
+    """Tell also of the plots that failed, should the block fail, and of a full disk as such."""
+    try:
+        yield
+    except Exception as error:
+        told: Exception = error
+        if isinstance(error, OSError) and error.errno and not error.filename:
+            told = OSError(error.errno, error.strerror, str(out))
+        elif not isinstance(error, OSError | MemoryError | Faults) and nearly_full(out):
+            told = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(out))
+        for outcome in outcomes:
+            if outcome.status == "failed":
+                # Else nobody would learn of it: there is no outcome of the run to return.
+                told.add_note(f"plot {outcome.plot_id}: failed: {outcome.reason}")
+        if told is error:
+            raise
+        raise told from error
 
 
 def read_and_open(

@@ -158,15 +158,17 @@ def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land,
     assert enclosure.packs == ()
     strip = make_project().trench.outside_strip_m
     assert enclosure.reason == (
-        "no egg of at least 15 m small-end radius fits: largest usable patch 0.24 ha, its largest circle has a radius "
-        f"of 20.0 m of which the strip outside the fence takes {strip:.1f} m; "
-        "18 % of the plot: steeper than 20 degrees; 6 % of the plot: plot boundary setback of 3 m"
+        "no egg with a small end of at least 15 m radius fits. The largest usable patch has 0.24 ha; its largest "
+        f"circle has a radius of 20.0 m, of which the strip outside the fence takes {strip:.1f} m. "
+        "What takes most of the plot: steeper than 20 degrees (18 %), plot boundary setback of 3 m (6 %)"
     )
 
 
 def test_reason_where_nothing_is_usable(make_site, make_land, make_project):
     enclosure = place(make_site(), make_land(box(0, 0, 0, 0), (STEEP,)), make_project())
-    assert enclosure.reason == "no usable land is left on the plot: 18 % of the plot: steeper than 20 degrees"
+    assert enclosure.reason == (
+        "no usable land is left on the plot. What takes most of the plot: steeper than 20 degrees (18 %)"
+    )
 
 
 def test_reason_says_how_many_packs_would_fit(make_site, make_land, make_project):
@@ -174,7 +176,7 @@ def test_reason_says_how_many_packs_would_fit(make_site, make_land, make_project
     assert len(place(make_site(), make_land(room), make_project()).packs) == 1
     enclosure = place(make_site(), make_land(room), make_project(packs=3))
     assert enclosure.packs == ()
-    assert enclosure.reason.startswith("only 1 of 3 enclosures fit, 10 m apart: largest usable patch 0.48 ha")
+    assert enclosure.reason.startswith("only 1 of 3 enclosures fit, 10 m apart. The largest usable patch has 0.48 ha")
 
 
 def test_reason_says_what_area_would_fit(make_site, make_land, make_project):
@@ -182,7 +184,8 @@ def test_reason_says_what_area_would_fit(make_site, make_land, make_project):
     largest = place(make_site(), land, make_project()).packs[0].fit.egg.area
     enclosure = place(make_site(), land, make_project(area_ha=3))
     assert enclosure.reason.startswith(
-        f"no egg of 3 ha and at least 15 m small-end radius fits (the largest that fits has {largest / 1e4:.2f} ha): "
+        "no egg of 3 ha with a small end of at least 15 m radius fits; "
+        f"the largest that fits has {largest / 1e4:.2f} ha. "
     )
 
 

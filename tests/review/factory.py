@@ -138,7 +138,9 @@ def nothing_fits(plot_id="south field", **place):
     from packpale.land.assess import assess as assess_land
 
     ground = site(plot_id, **place)
-    reason = "no egg fits: largest usable patch 0.31 ha; 18 % of the plot: steeper than 20 degrees"
+    reason = (
+        "no egg fits. The largest usable patch has 0.31 ha. What takes most of the plot: steeper than 20 degrees (18 %)"
+    )
     return PlotResult(ground, assess_land(ground, project()), Enclosure((), reason), None, None)
 
 

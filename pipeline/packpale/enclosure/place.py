@@ -212,25 +212,27 @@ def _reason(site: Site, land: Land, project: Project, fitting: int) -> str:
     wanted = project.enclosure
     strip = project.trench.outside_strip_m
     taking = [limit for limit in sorted(land.limits, key=lambda limit: -limit.share) if limit.share >= 0.005][:3]
-    limits = "; ".join(f"{_percent(limit.share)} of the plot: {limit.name}" for limit in taking)
+    limits = ""
+    if taking:
+        named = ", ".join(f"{limit.name} ({_percent(limit.share)})" for limit in taking)
+        limits = f". What takes most of the plot: {named}"
     if land.usable.is_empty:
-        return f"no usable land is left on the plot{': ' if limits else ''}{limits}"
+        return f"no usable land is left on the plot{limits}"
     largest = max(land.usable.geoms, key=lambda part: part.area)
     if fitting == 0:
         what = "no egg"
         if wanted.area_ha != "largest":
             what += f" of {wanted.area_ha:g} ha"
         if wanted.min_radius_m > 0:
-            joint = " of" if wanted.area_ha == "largest" else " and"
-            what += f"{joint} at least {wanted.min_radius_m:g} m small-end radius"
+            what += f" with a small end of at least {wanted.min_radius_m:g} m radius"
         first = f"{what} fits{_largest(site, land, project)}"
     else:
         first = f"only {fitting} of {wanted.packs} enclosures fit, {wanted.separation_m:g} m apart"
     found = (
-        f"largest usable patch {largest.area / HECTARE_M2:.2f} ha, its largest circle has a radius of "
-        f"{_depth(largest):.1f} m of which the strip outside the fence takes {strip:.1f} m"
+        f"The largest usable patch has {largest.area / HECTARE_M2:.2f} ha; its largest circle has a radius of "
+        f"{_depth(largest):.1f} m, of which the strip outside the fence takes {strip:.1f} m"
     )
-    return f"{first}: {found}{'; ' if limits else ''}{limits}"
+    return f"{first}. {found}{limits}"
 
 
 def _largest(site: Site, land: Land, project: Project) -> str:
@@ -241,7 +243,7 @@ def _largest(site: Site, land: Land, project: Project) -> str:
         update={"enclosure": project.enclosure.model_copy(update={"area_ha": "largest", "packs": 1})}
     )
     fits = _fits(site, land, largest)
-    return f" (the largest that fits has {fits[0].egg.area / HECTARE_M2:.2f} ha)" if fits else ""
+    return f"; the largest that fits has {fits[0].egg.area / HECTARE_M2:.2f} ha" if fits else ""
 
 
 def _depth(part: shapely.Polygon) -> float:

@@ -101,7 +101,7 @@ def ground_picture(result: PlotResult, *, largest_side: int) -> tuple[bytes, lis
 
 def _introduction(result: PlotResult, wording: Wording) -> list[str]:
     if not result.enclosure.feasible:
-        return [f"No enclosure fits here: {wording.told(result.enclosure.reason)}"]
+        return [f"No enclosure fits here: {wording.told(result.enclosure.reason)}."]
     areas = [pack.line.area for pack in result.enclosure.packs]
     count = "One enclosure" if len(areas) == 1 else f"{len(areas)} enclosures"
     return [f"{count}: {', '.join(wording.area(area) for area in areas)}."]
