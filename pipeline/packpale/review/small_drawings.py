@@ -105,9 +105,9 @@ def small_profile(result: PlotResult, wording: Wording, title: Title) -> Sheet:
     Raises ValueError if the plot has no trenches.
     """
     lines = [_thinned(line) for line in profile_lines(result)]
-    name, unit = ("ft", wording.length) if wording.imperial else ("m", wording.length)
+    name = "ft" if wording.imperial else "m"
     # The number alone: the unit is said once, below.
-    levels = [[unit(v).removesuffix(f" {name}") for v in _range(line)] for line in lines]
+    levels = [[wording.length(v).removesuffix(f" {name}") for v in _range(line)] for line in lines]
     left = max(text_width(text, LETTERS) for pair in levels for text in pair) + 2.0
     top, bottom, gap = SIZE[1] - LINE_MM - 1.0, 2 * LINE_MM + 0.5, 1.5
     high = (top - bottom - gap * (len(lines) - 1)) / len(lines)
@@ -136,7 +136,7 @@ def small_profile(result: PlotResult, wording: Wording, title: Title) -> Sheet:
     for share, across in ((0.0, "left"), (0.5, "center"), (1.0, "right")):
         x = left + share * (SIZE[0] - left - 1.0)
         sheet.line([x, x], [bottom - 0.8, bottom])
-        text = unit(share * longest).removesuffix(f" {name}")
+        text = wording.length(share * longest).removesuffix(f" {name}")
         sheet.text(x, LINE_MM + 1.0, text, size=LETTERS, across=across)
     sheet.text(
         SIZE[0] / 2,
