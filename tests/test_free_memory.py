@@ -1,11 +1,13 @@
 """Memory that is free inside the process goes back to the machine."""
 
+import gc
 import platform
+import weakref
 from pathlib import Path
 
 import pytest
 
-from packpale.free_memory import give_back
+from packpale.free_memory import give_back, look_past_what_stays
 
 PART, PARTS = 64_000, 1_000
 """Each too small for pages of its own, so that what lies above a kept one cannot go by itself. [bytes]"""
@@ -26,3 +28,25 @@ def _resident() -> int:
     """Memory of this process that is in use on the machine. [bytes]"""
     status = Path("/proc/self/status").read_text(encoding="utf-8")
     return int(status.split("VmRSS:")[1].split()[0]) * 1024
+
+
+class Holder:
+    """Holds itself, so that only a search finds that nobody else does."""
+
+    def __init__(self) -> None:
+        self.itself = self
+
+
+def test_what_stays_is_left_out_of_searches_and_what_comes_after_is_not():
+    thresholds = gc.get_threshold()
+    try:
+        look_past_what_stays()
+        frozen = gc.get_freeze_count()
+        assert frozen > len(gc.get_objects()) / 2
+        later = weakref.ref(Holder())
+        assert later() is not None
+        gc.collect()
+        assert later() is None
+    finally:
+        gc.unfreeze()
+        gc.set_threshold(*thresholds)

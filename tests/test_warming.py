@@ -2,6 +2,7 @@
 
 import importlib.util
 
+import numpy as np
 import pytest
 from numba import types
 
@@ -11,16 +12,36 @@ from packpale.enclosure.proof import _kernels as proof
 from packpale.land import _kernels_drainage as flow
 
 
-def test_a_kernel_is_cold_until_it_was_compiled_once(tmp_path):
+@pytest.fixture
+def loaded(tmp_path):
+    """Loads, each time as a new process would, a kernel that nobody has compiled yet."""
     module_file = tmp_path / "small_kernel.py"
     module_file.write_text("from numba import njit\n\n@njit(cache=True)\ndef one(x):\n    return x + 1\n")
-    spec = importlib.util.spec_from_file_location("small_kernel", module_file)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    assert warming.is_cold(module.one)
-    module.one(1.0)
-    assert not warming.is_cold(module.one)
+
+    def load():
+        spec = importlib.util.spec_from_file_location("small_kernel", module_file)
+        module = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(module)
+        return module.one
+
+    return load
+
+
+def test_a_kernel_is_cold_until_it_was_compiled_once(loaded):
+    small_kernel = loaded()
+    assert warming.is_cold(small_kernel)
+    small_kernel(1.0)
+    assert not warming.is_cold(small_kernel)
     assert not warming.is_cold(len)  # of what is not known nothing is claimed
+
+
+@pytest.mark.parametrize(("arguments", "given"), [("(f8,)", 1.0), ("(f8[:,::1],)", np.zeros((2, 2)))])
+def test_a_call_in_another_process_finds_what_was_compiled_ahead(loaded, arguments, given):
+    warming.compile_for(loaded(), arguments)
+    kept = set(stored(loaded()))
+    loaded()(given)
+    assert len(kept) == 1
+    assert set(stored(loaded())) == kept
 
 
 @pytest.mark.parametrize(

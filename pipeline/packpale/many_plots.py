@@ -1,13 +1,15 @@
 """Many plots over the processes of this machine or the workers of a cluster, and what is told meanwhile."""
 
 import hashlib
+import os
 import pickle
 import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Protocol
 
@@ -15,7 +17,7 @@ from packpale.cluster import WorkersEnded, cluster_executor
 from packpale.faults import LESS_MEMORY
 from packpale.free_memory import give_back
 from packpale.holding import PARTIAL, end_with_the_run
-from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
+from packpale.one_plot import Job, PlotOutcome, compute_plot, load_rooms, read_stage
 from packpale.site.raster_files import close_kept
 from packpale.warming import parts_to_compile, warm
 
@@ -46,16 +48,20 @@ class Watcher(Protocol):
 
 
 class Crew:
-    """Worker processes of this machine, begun when the first plot needs them and kept until the run's files stand."""
+    """Worker processes of this machine, from the start of a run until its files stand."""
 
     def __init__(self, workers: int) -> None:
         self.workers = workers
         self._pool: ProcessPoolExecutor | None = None
+        self._getting_ready: list[BaseProcess] = []
 
     def __enter__(self) -> "Crew":
         return self
 
     def __exit__(self, *_: object) -> None:
+        # Without plots for them nobody is to wait until they have loaded everything.
+        for process in self._getting_ready:
+            process.terminate()
         self.leave()
 
     @property
@@ -63,8 +69,18 @@ class Crew:
         """The processes that have been begun; None if there are none."""
         return self._pool
 
+    def get_ready(self) -> None:
+        """Let the processes start and load what plots need while this one looks at the inputs."""
+        if self.workers > 1:
+            others = active_children()
+            self._pool = _pool(self.workers)
+            for _ in range(self.workers):
+                self._pool.submit(load_rooms)
+            self._getting_ready = [p for p in active_children() if p not in others]
+
     def begin(self, most: int) -> Executor:
-        """No more processes than ``most``."""
+        """No more processes than ``most``, unless there are more already."""
+        self._getting_ready = []
         self._pool = self._pool or _pool(min(self.workers, most))
         return self._pool
 
@@ -84,7 +100,8 @@ def compute_here(
     """
     outcomes: dict[str, PlotOutcome] = {}
     finish = _gathering(outcomes, progress, watch)
-    if workers == 1 or len(jobs) <= 1:
+    alone = len(jobs) <= 1 and not (crew and crew.at_hand)
+    if workers == 1 or alone or not jobs:
         for job in jobs:
             watch(progress, None)
             finish(compute_plot(job))
@@ -165,6 +182,8 @@ def _gathering(outcomes: dict[str, PlotOutcome], progress: Progress, watch: Watc
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:
+    # Workers have one core each: threads of the linear algebra beside them would wait there for work, and wait busily.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # spawn: compiled kernels and raster handles do not survive a fork.
     return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=end_with_the_run)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from packpale.faults import Faults, in_words
-from packpale.free_memory import give_back
+from packpale.free_memory import give_back, look_past_what_stays
 from packpale.holding import KEY, PARTIAL, PLOTS, put_in_place
 from packpale.keys import plot_key
 from packpale.ranking import unknown_figures
@@ -86,6 +86,16 @@ def compute_plot(job: Job) -> PlotOutcome:
     return PlotOutcome(job.plot_id, status, "", time.monotonic() - started, brief)
 
 
+def load_rooms() -> None:
+    """Load what plots need of the program and of libraries that it loads only where they are used."""
+    from importlib import import_module
+
+    for room in ("land.assess", "enclosure.place", "earthworks.work_out", "care.assess", "review.plot"):
+        import_module(f"packpale.{room}")
+    for library in ("fiona", "folium", "geopandas", "matplotlib.figure", "rasterio.warp", "scipy.spatial", "typst"):
+        import_module(library)
+
+
 def nearly_full(folder: Path) -> bool:
     return shutil.disk_usage(folder).free < LITTLE_ROOM_MB * 1e6
 
@@ -99,6 +109,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     from packpale.review.plot import write_plot
     from packpale.site.inputs import read_site
 
+    look_past_what_stays()
     stage = _stages(job.stage_file)
     stage("reading")
     inputs = _read_back(job.inputs) if isinstance(job.inputs, Path) else job.inputs

@@ -15,6 +15,7 @@ from typing import Literal
 
 from packpale import __version__
 from packpale.faults import Faults, Gathering
+from packpale.free_memory import look_past_what_stays
 from packpale.holding import KEY, PARTIAL, PLOTS, held
 from packpale.keys import file_hash, run_key, settings_hash, shown_settings
 from packpale.many_plots import Crew, Progress, Watcher, compute_here, compute_on_cluster
@@ -67,34 +68,38 @@ def run(
     Raises Faults if settings or inputs are at fault, or another run is writing to ``out``; then nothing is written.
     Raises Faults too if the cluster cannot serve or is lost; then the same call goes on where it was.
     """
-    project, inputs = read_and_open(settings, unreadable_ground="fails its plot")
-    chosen = _chosen(inputs, plots)
-    folders = folder_names([p.plot_id for p in inputs.plots])
-    seen = {f: _seen(f) for f in inputs.files}
-    # Relative names: the same inputs in another place, or on another machine, are the same inputs.
-    home = settings.resolve().parent
-    hashes = {Path(os.path.relpath(f, home)).as_posix(): file_hash(f) for f in sorted(set(inputs.files))}
-    key = run_key(project, hashes)
-    with held(out) as name, Crew(workers) as crew:
-        kept: dict[str, PlotOutcome] = {}
-        for plot_id in chosen:
-            brief = None if fresh else finished_under(out / PLOTS / folders[plot_id], 0, f"{key}-{plot_id}")
-            if brief:
-                kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, brief)
-        # Neighbours one after the other: what one has read of a raster's blocks the next finds in memory.
-        left = [p.plot_id for p in near_after_near(p for p in inputs.plots if p.plot_id in chosen)]
-        jobs = [Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in left if p not in kept]
-        progress = Progress(total=len(jobs))
-        if cluster is None:
-            outcomes = {**kept, **compute_here(jobs, workers, progress, watch, crew)}
-        else:
-            outcomes = {**kept, **compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
-        _refuse_changed(seen, [job.finished for job in jobs])
-        ordered = tuple(outcomes[plot_id] for plot_id in chosen)
-        if len(ordered) > PAGES_BESIDE_WORKERS:
-            crew.leave()
-        with _what_failed_is_told(ordered, out):
-            write_run_files(ordered, project, hashes, inputs, out, executor=crew.at_hand)
+    with Crew(workers) as crew:
+        if cluster is None and len(plots) != 1:
+            crew.get_ready()
+        project, inputs = read_and_open(settings, unreadable_ground="fails its plot")
+        chosen = _chosen(inputs, plots)
+        folders = folder_names([p.plot_id for p in inputs.plots])
+        seen = {f: _seen(f) for f in inputs.files}
+        # Relative names: the same inputs in another place, or on another machine, are the same inputs.
+        home = settings.resolve().parent
+        hashes = {Path(os.path.relpath(f, home)).as_posix(): file_hash(f) for f in sorted(set(inputs.files))}
+        key = run_key(project, hashes)
+        # The crew once more: it leaves while the folder is still held.
+        with held(out) as name, crew:
+            kept: dict[str, PlotOutcome] = {}
+            for plot_id in chosen:
+                brief = None if fresh else finished_under(out / PLOTS / folders[plot_id], 0, f"{key}-{plot_id}")
+                if brief:
+                    kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, brief)
+            # Neighbours one after the other: what one has read of a raster's blocks the next finds in memory.
+            left = [p.plot_id for p in near_after_near(p for p in inputs.plots if p.plot_id in chosen)]
+            jobs = [Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in left if p not in kept]
+            progress = Progress(total=len(jobs))
+            if cluster is None:
+                outcomes = {**kept, **compute_here(jobs, workers, progress, watch, crew)}
+            else:
+                outcomes = {**kept, **compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
+            _refuse_changed(seen, [job.finished for job in jobs])
+            ordered = tuple(outcomes[plot_id] for plot_id in chosen)
+            if len(ordered) > PAGES_BESIDE_WORKERS:
+                crew.leave()
+            with _what_failed_is_told(ordered, out):
+                write_run_files(ordered, project, hashes, inputs, out, executor=crew.at_hand)
     return RunOutcome(out, ordered)
 
 
@@ -174,6 +179,7 @@ def write_run_files(
 ) -> None:
     from packpale.review.run import write_run
 
+    look_past_what_stays()
     own = [o.brief for o in outcomes if o.brief]
     briefs = {b.plot_id: b for b in own}
     finished = FinishedPlots(briefs, partial(_read_again, briefs, inputs.notes, out / PLOTS))

@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Any
 
+from packpale.free_memory import look_past_what_stays
+
 KERNELS: Mapping[str, Mapping[str, str]] = {
     "trench": {
         "earthworks._kernels.follow_sections": "(f8[:,:,::1], f8, f8[::1], f8[::1], f8[::1], f8[::1], f8[:,::1],"
@@ -73,10 +75,20 @@ def warm(part: str) -> None:
             _PARTS[part]()
         else:
             for name, arguments in KERNELS[part].items():
-                kernel_named(name).compile(arguments)
+                compile_for(kernel_named(name), arguments)
     finally:
+        look_past_what_stays()
         if collecting:
             gc.enable()
+
+
+def compile_for(kernel: Any, arguments: str) -> None:
+    """Compile a kernel for arguments such as KERNELS has, and keep it where a call with such arguments looks for it."""
+    from numba.core.sigutils import normalize_signature
+
+    types, _ = normalize_signature(arguments)  # type: ignore[no-untyped-call]
+    # Given the text itself, numba would keep the code under the text, where no call looks for it.
+    kernel.compile(tuple(types))
 
 
 def _fit() -> None:

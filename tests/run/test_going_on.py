@@ -1,12 +1,14 @@
 """Runs that repeat, go on, or meet trouble."""
 
 import json
+import multiprocessing
 import shutil
 from pathlib import Path
 
 import pytest
 
 from packpale import one_plot
+from packpale.faults import Faults
 from packpale.run import folder_names, run
 from packpale.settings import read_settings
 from packpale.site.inputs import open_inputs
@@ -51,6 +53,16 @@ def test_a_second_run_keeps_what_is_complete_and_a_change_of_settings_does_not(r
     assert run_command(config, out, plot, some_plot(config)).returncode == 0
     assert statuses(out) == {"done"}
     assert not (out / ".partial").exists()
+
+
+def test_no_worker_outlives_inputs_at_fault(config, tmp_path):
+    """Workers start while the inputs are looked at; a fault ends them, whatever they are loading."""
+    others = multiprocessing.active_children()
+    config.write_text(config.read_text(encoding="utf-8").replace(".tif", ".none"), encoding="utf-8")
+    with pytest.raises(Faults):
+        run(config, out=tmp_path / "out", workers=2)
+    assert [p for p in multiprocessing.active_children() if p not in others] == []
+    assert not (tmp_path / "out").exists()
 
 
 def statuses(out):
