@@ -32,13 +32,23 @@ class Progress:
     started: float = field(default_factory=time.monotonic)
     stages: Mapping[str, str] = field(default_factory=dict)
     """Stage of each plot that is being computed, by plot."""
+    compiling: bool = False
+    """Whether the calculations are being compiled, which is done once on each machine."""
+    done_compiling: int = 0
+    """Plots finished by then: they say nothing of how long the others take."""
+
+    def compiled(self) -> None:
+        """From now on plots take the time they take."""
+        if self.compiling:
+            self.compiling, self.started, self.done_compiling = False, time.monotonic(), self.done
 
     @property
     def seconds_left(self) -> float | None:
         """Estimate from the plots finished so far; None before the first."""
-        if not self.done:
+        counted = self.done - self.done_compiling
+        if self.compiling or not counted:
             return None
-        return (time.monotonic() - self.started) / self.done * (self.total - self.done)
+        return (time.monotonic() - self.started) / counted * (self.total - self.done)
 
 
 class Watcher(Protocol):
@@ -100,11 +110,13 @@ def compute_here(
     """
     outcomes: dict[str, PlotOutcome] = {}
     finish = _gathering(outcomes, progress, watch)
+    progress.compiling = bool(jobs and parts_to_compile())
     alone = len(jobs) <= 1 and not (crew and crew.at_hand)
     if workers == 1 or alone or not jobs:
         for job in jobs:
             watch(progress, None)
             finish(compute_plot(job))
+            progress.compiled()
         return outcomes
     if crew is None:
         with Crew(workers) as own:
@@ -202,6 +214,8 @@ def _over(
             for future in ended:
                 finish(_ended(future, futures.pop(future)))
             progress.stages = {j.plot_id: s for j in futures.values() if (s := read_stage(j.stage_file))}
+            if progress.stages or progress.done:
+                progress.compiled()
             watch(progress, None)
     except BaseException:
         executor.shutdown(wait=False, cancel_futures=True)

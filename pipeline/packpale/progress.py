@@ -10,13 +10,14 @@ from packpale.one_plot import PlotOutcome
 
 PLAIN_EVERY_S = 5.0
 """Between two plain lines of a count. [s]"""
+COMPILING = "compiling the calculations for this computer, which takes up to a minute and is done once"
 
 
 @contextmanager
 def watching() -> Iterator[Watcher]:
     """A watcher for ``run`` that shows plots done of all, stages and time left."""
     if not sys.stderr.isatty():
-        yield _plain
+        yield _plainly()
         return
     from rich.console import Console
     from rich.live import Live
@@ -49,14 +50,27 @@ def counting() -> Iterator[Callable[[int, int], None]]:
         nonlocal last
         if time.monotonic() - last >= PLAIN_EVERY_S:
             last = time.monotonic()
-            print(f"{done} of {total} features done", file=sys.stderr, flush=True)  # noqa: T201 - this is the message
+            _say(f"{done} of {total} features done")
 
     yield watch
 
 
-def _plain(progress: Progress, finished: PlotOutcome | None) -> None:
-    if finished:
-        print(_ended(progress, finished), file=sys.stderr, flush=True)  # noqa: T201 - this is the message
+def _plainly() -> Watcher:
+    told = False
+
+    def watch(progress: Progress, finished: PlotOutcome | None) -> None:
+        nonlocal told
+        if progress.compiling and not told:
+            told = True
+            _say(COMPILING)
+        if finished:
+            _say(_ended(progress, finished))
+
+    return watch
+
+
+def _say(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)  # noqa: T201 - this is the message
 
 
 def _ended(progress: Progress, finished: PlotOutcome) -> str:
@@ -67,6 +81,8 @@ def _ended(progress: Progress, finished: PlotOutcome) -> str:
 
 
 def _now(progress: Progress) -> str:
+    if progress.compiling:
+        return COMPILING
     left = progress.seconds_left
     working = ", ".join(f"{plot}: {stage}" for plot, stage in sorted(progress.stages.items()))
     tail = f"; about {_duration(left)} left" if left else ""
