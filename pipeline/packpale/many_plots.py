@@ -1,25 +1,24 @@
 """Many plots over the processes of this machine or the workers of a cluster, and what is told meanwhile."""
 
 import hashlib
-import os
 import pickle
 import time
-from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from collections.abc import Callable, Collection, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
-from multiprocessing import active_children, get_context
-from multiprocessing.process import BaseProcess
+from functools import partial
 from pathlib import Path
 from typing import Protocol
 
 from packpale.cluster import WorkersEnded, cluster_executor
+from packpale.crew import Crew, one_process
 from packpale.faults import LESS_MEMORY
 from packpale.free_memory import give_back
-from packpale.holding import PARTIAL, end_with_the_run
-from packpale.one_plot import Job, PlotOutcome, compute_plot, load_rooms, read_stage
+from packpale.holding import PARTIAL
+from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
 from packpale.site.raster_files import close_kept
-from packpale.warming import parts_to_compile, warm
+from packpale.warming import parts_to_compile
 
 
 @dataclass
@@ -57,60 +56,17 @@ class Watcher(Protocol):
     def __call__(self, progress: Progress, finished: PlotOutcome | None) -> None: ...
 
 
-class Crew:
-    """Worker processes of this machine, from the start of a run until its files stand."""
-
-    def __init__(self, workers: int) -> None:
-        self.workers = workers
-        self._pool: ProcessPoolExecutor | None = None
-        self._getting_ready: list[BaseProcess] = []
-
-    def __enter__(self) -> "Crew":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        # Without plots for them nobody is to wait until they have loaded everything.
-        for process in self._getting_ready:
-            process.terminate()
-        self.leave()
-
-    @property
-    def at_hand(self) -> Executor | None:
-        """The processes that have been begun; None if there are none."""
-        return self._pool
-
-    def get_ready(self) -> None:
-        """Let the processes start and load what plots need while this one looks at the inputs."""
-        if self.workers > 1:
-            others = active_children()
-            self._pool = _pool(self.workers)
-            for _ in range(self.workers):
-                self._pool.submit(load_rooms)
-            self._getting_ready = [p for p in active_children() if p not in others]
-
-    def begin(self, most: int) -> Executor:
-        """No more processes than ``most``, unless there are more already."""
-        self._getting_ready = []
-        self._pool = self._pool or _pool(min(self.workers, most))
-        return self._pool
-
-    def leave(self) -> None:
-        """End the processes once they have done what they were given."""
-        if self._pool is not None:
-            self._pool.shutdown()
-        self._pool = None
-
-
 def compute_here(
     jobs: Sequence[Job], workers: int, progress: Progress, watch: Watcher, crew: Crew | None = None
 ) -> dict[str, PlotOutcome]:
     """All jobs over worker processes; a plot that brings its worker down is tried once more, alone.
 
-    The processes are still there afterwards if a ``crew`` is given.
+    The processes are still there afterwards if a ``crew`` is given, unless one of them was brought down.
     """
     outcomes: dict[str, PlotOutcome] = {}
     finish = _gathering(outcomes, progress, watch)
-    progress.compiling = bool(jobs and parts_to_compile())
+    parts = parts_to_compile() if jobs else []
+    progress.compiling = bool(parts)
     alone = len(jobs) <= 1 and not (crew and crew.at_hand)
     if workers == 1 or alone or not jobs:
         for job in jobs:
@@ -121,31 +77,18 @@ def compute_here(
     if crew is None:
         with Crew(workers) as own:
             return compute_here(jobs, workers, progress, watch, own)
-    left = _sharing(jobs)
-    while left:
-        try:
-            pool = crew.begin(len(left))
-            # Ahead of the plots in the queue; should one go wrong, the plots will say so.
-            for part in parts_to_compile():
-                pool.submit(warm, part)
-            _over(pool, left, progress, watch, finish)
-        except BrokenProcessPool:
-            crew.leave()
-            # All its workers are gone: any of the plots they had in hand may be the one that is too large.
-            for job in _in_hand([j for j in left if j.plot_id not in outcomes]):
-                _alone(job, progress, watch, finish)
-        left = [j for j in left if j.plot_id not in outcomes]
+    fallen = crew.over(_sharing(jobs), parts, finish, partial(_looked_at, progress, watch))
+    if fallen:
+        # Any of them may be too large for the memory there is beside others.
+        crew.leave()
+    for job in fallen:
+        _alone(job, progress, watch, finish)
     return outcomes
-
-
-def _in_hand(jobs: Sequence[Job]) -> Sequence[Job]:
-    """Those of the jobs that workers had begun; all, if none had: then it is unknown what ended a worker."""
-    return [job for job in jobs if job.stage_file.exists()] or jobs
 
 
 def _alone(job: Job, progress: Progress, watch: Watcher, finish: Callable[[PlotOutcome], None]) -> None:
     try:
-        with _pool(1) as pool:
+        with one_process() as pool:
             _over(pool, [job], progress, watch, finish)
     except BrokenProcessPool:
         reason = f"the process computing this plot was ended from outside, perhaps for lack of memory; {LESS_MEMORY}"
@@ -193,13 +136,6 @@ def _gathering(outcomes: dict[str, PlotOutcome], progress: Progress, watch: Watc
     return finish
 
 
-def _pool(workers: int) -> ProcessPoolExecutor:
-    # Workers have one core each: threads of the linear algebra beside them would wait there for work, and wait busily.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # spawn: compiled kernels and raster handles do not survive a fork.
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=end_with_the_run)
-
-
 def _over(
     executor: Executor,
     jobs: Sequence[Job],
@@ -213,13 +149,17 @@ def _over(
             ended, _ = wait(futures, timeout=1.0, return_when=FIRST_COMPLETED)
             for future in ended:
                 finish(_ended(future, futures.pop(future)))
-            progress.stages = {j.plot_id: s for j in futures.values() if (s := read_stage(j.stage_file))}
-            if progress.stages or progress.done:
-                progress.compiled()
-            watch(progress, None)
+            _looked_at(progress, watch, futures.values())
     except BaseException:
         executor.shutdown(wait=False, cancel_futures=True)
         raise
+
+
+def _looked_at(progress: Progress, watch: Watcher, running: Collection[Job]) -> None:
+    progress.stages = {job.plot_id: stage for job in running if (stage := read_stage(job.stage_file))}
+    if progress.stages or progress.done:
+        progress.compiled()
+    watch(progress, None)
 
 
 def _ended(future: Future[PlotOutcome], job: Job) -> PlotOutcome:

@@ -14,11 +14,12 @@ from pathlib import Path
 from typing import Literal
 
 from packpale import __version__
+from packpale.crew import Crew
 from packpale.faults import Faults, Gathering
 from packpale.free_memory import look_past_what_stays
 from packpale.holding import KEY, PARTIAL, PLOTS, held
 from packpale.keys import file_hash, run_key, settings_hash, shown_settings
-from packpale.many_plots import Crew, Progress, Watcher, compute_here, compute_on_cluster
+from packpale.many_plots import Progress, Watcher, compute_here, compute_on_cluster
 from packpale.one_plot import (
     Job,
     PlotOutcome,

@@ -3,7 +3,7 @@
     pytest -s tests/benchmarks/test_block_reads.py
 
 The parent of a run reads each block under the plots once to check them; every worker reads for itself. Counted are
-reads of blocks in the file, by one worker that takes all plots and by two that take them by turns.
+reads of blocks in the file, by one worker that takes all plots and by two that each take neighbours.
 """
 
 import sys
@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from counted_reads import CountedReads
+from packpale.crew import in_shares
 from packpale.settings import read_settings
 from packpale.site.inputs import open_inputs, plot_window, read_site
 from packpale.site.neighbourhood import near_after_near
@@ -52,7 +53,7 @@ def test_blocks_are_read_hardly_more_than_once(terrain, tmp_path, monkeypatch, c
         started = time.process_time()
         for n in range(workers):
             reads.as_new_worker()
-            for plot in plots[n::workers]:
+            for plot in in_shares(plots, workers)[n]:
                 read_site(inputs, plot.plot_id, project)
             found += reads.reads
         seconds = time.process_time() - started
@@ -60,7 +61,7 @@ def test_blocks_are_read_hardly_more_than_once(terrain, tmp_path, monkeypatch, c
             f"{workers} workers: {len(found)} blocks, {sum(found.values())} reads, {seconds:.1f} s of processor time"
         )
         # Blocks of earlier neighbours may have made way for others, but few.
-        assert sum(found.values()) <= (1.15 if workers == 1 else 2.0) * len(found)
+        assert sum(found.values()) <= (1.15 if workers == 1 else 1.25) * len(found)
         if workers == 1 and margin == 100:
             assert set(found.values()) == {1}
     print(  # noqa: T201 - the figures are what the benchmark is for

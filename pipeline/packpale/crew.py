@@ -1,0 +1,143 @@
+"""Worker processes of this machine: each works through neighbours of its own, and falls out without the others."""
+
+import os
+from collections import deque
+from collections.abc import Callable, Collection, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from itertools import pairwise
+from multiprocessing import active_children, get_context
+from multiprocessing.process import BaseProcess
+from typing import Any
+
+from packpale.holding import end_with_the_run
+from packpale.one_plot import Job, PlotOutcome, compute_plot, load_rooms
+from packpale.warming import warm
+
+
+class Crew(Executor):
+    """Worker processes, from the start of a run until its files stand."""
+
+    def __init__(self, workers: int) -> None:
+        self.workers = workers
+        # A pool for each process: then a plot can be given to one of them, and only that one is lost with its pool.
+        self._pools: list[ProcessPoolExecutor] = []
+        self._getting_ready: list[BaseProcess] = []
+        self._handed_on = 0
+
+    def __enter__(self) -> "Crew":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        # Without plots for them nobody is to wait until they have loaded everything.
+        for process in self._getting_ready:
+            process.terminate()
+        self.leave()
+
+    @property
+    def at_hand(self) -> Executor | None:
+        """The processes that have been begun; None if there are none."""
+        return self if self._pools else None
+
+    def get_ready(self) -> None:
+        """Let the processes start and load what plots need while this one looks at the inputs."""
+        if self.workers > 1:
+            others = active_children()
+            self._pools = [one_process() for _ in range(self.workers)]
+            for pool in self._pools:
+                pool.submit(load_rooms)
+            self._getting_ready = [p for p in active_children() if p not in others]
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Give something to do to the processes by turns."""
+        self._handed_on += 1
+        return self._given(self._handed_on % len(self._pools), fn, *args, **kwargs)
+
+    def over(
+        self,
+        jobs: Sequence[Job],
+        parts: Sequence[str],
+        finish: Callable[[PlotOutcome], None],
+        look: Callable[[Collection[Job]], None],
+    ) -> list[Job]:
+        """Compute plots, after the ``parts`` that are to be compiled; returns the jobs that brought their process down.
+
+        Jobs beside each other in the order given go to one process, which finds in memory what it has read for the one
+        before; a process that has no more takes the last of the one that has most. ``finish`` is called with each
+        plot that ends, ``look`` about once a second with the jobs being computed.
+        """
+        self._getting_ready = []
+        self._pools = self._pools or [one_process() for _ in range(min(self.workers, len(jobs)))]
+        shares = in_shares(jobs, len(self._pools))
+        to_compile = deque(parts)
+        running: _Running = {}
+        fallen: list[Job] = []
+        try:
+            while self._hand_out(to_compile, shares, running):
+                ended, _ = wait(running, timeout=1.0, return_when=FIRST_COMPLETED)
+                for future in ended:
+                    _, job = running.pop(future)
+                    if job is None:
+                        continue  # what went wrong with compiling, plots will say
+                    if isinstance(future.exception(), BrokenProcessPool):
+                        fallen.append(job)
+                    else:
+                        finish(future.result())
+                look([job for _, job in running.values() if job])
+        except BaseException:
+            for pool in self._pools:
+                pool.shutdown(wait=False, cancel_futures=True)
+            raise
+        return fallen
+
+    def _hand_out(self, to_compile: deque[str], shares: Sequence[deque[Job]], running: "_Running") -> bool:
+        """Give each process that does nothing its next task; False if none has anything to do any more."""
+        busy = {n for n, _ in running.values()}
+        for n in range(len(self._pools)):
+            if n in busy:
+                continue
+            if to_compile:
+                running[self._given(n, warm, to_compile.popleft())] = n, None
+            elif job := next_job(shares, n):
+                running[self._given(n, compute_plot, job)] = n, job
+        return bool(running)
+
+    def leave(self) -> None:
+        """End the processes once they have done what they were given."""
+        for pool in self._pools:
+            pool.shutdown()
+        self._pools = []
+
+    def _given(self, n: int, fn: Callable[..., Any], *args: Any, **kwargs: Any) -> Future[Any]:
+        try:
+            return self._pools[n].submit(fn, *args, **kwargs)
+        except BrokenProcessPool:
+            # It was lost with the last thing it did.
+            self._pools[n] = one_process()
+            return self._pools[n].submit(fn, *args, **kwargs)
+
+
+_Running = dict[Future[Any], tuple[int, Job | None]]
+"""What is being done: by which process, and for which plot, None where it compiles."""
+
+
+def one_process() -> ProcessPoolExecutor:
+    """A worker process, begun with the first thing it is given."""
+    # Workers have one core each: threads of the linear algebra beside them would wait there for work, and wait busily.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # spawn: compiled kernels and raster handles do not survive a fork.
+    return ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_the_run)
+
+
+def in_shares(jobs: Sequence[Job], number: int) -> list[deque[Job]]:
+    """The jobs in so many shares, each of jobs that follow each other, as equal as can be."""
+    ends = [len(jobs) * n // number for n in range(number + 1)]
+    return [deque(jobs[a:b]) for a, b in pairwise(ends)]
+
+
+def next_job(shares: Sequence[deque[Job]], n: int) -> Job | None:
+    """Take the next of share ``n``, or else the last of the largest; None if nothing is left."""
+    if shares[n]:
+        return shares[n].popleft()
+    largest = max(shares, key=len)
+    return largest.pop() if largest else None

@@ -1,0 +1,54 @@
+"""Which plots a worker process takes, and what becomes of it and of the others when it is lost."""
+
+import os
+import signal
+from concurrent.futures import wait
+
+import numpy as np
+import psutil
+import pytest
+
+from packpale.crew import Crew, in_shares, next_job
+
+
+@pytest.mark.parametrize("number", [1, 2, 3, 7, 12])
+def test_a_share_holds_neighbours_and_shares_are_alike_in_size(number):
+    jobs = list(range(12))
+    shares = in_shares(jobs, number)
+    assert [job for share in shares for job in share] == jobs
+    assert max(map(len, shares)) - min(map(len, shares)) <= 1
+    assert len(shares) == number
+
+
+def test_who_has_done_his_share_takes_the_last_of_the_largest():
+    shares = in_shares(list(range(9)), 3)
+    assert [next_job(shares, 0) for _ in range(3)] == [0, 1, 2]
+    assert next_job(shares, 1) == 3
+    assert next_job(shares, 0) == 8
+    assert next_job(shares, 2) == 6
+
+
+def test_every_job_is_given_once_whoever_asks():
+    asking = iter(np.random.default_rng(4).integers(3, size=100).tolist())
+    shares = in_shares(list(range(40)), 3)
+    given = []
+    while (job := next_job(shares, next(asking))) is not None:
+        given.append(job)
+    assert sorted(given) == list(range(40))
+    assert [next_job(shares, n) for n in range(3)] == [None] * 3
+
+
+def test_a_lost_process_makes_way_for_another_and_leaves_the_others_alone():
+    with Crew(2) as crew:
+        crew.get_ready()
+        first, second = (crew.submit(os.getpid).result() for _ in range(2))
+        assert first != second
+        os.kill(first, signal.SIGKILL)
+        while psutil.pid_exists(first):
+            # What it is given before its end is seen is lost with it.
+            wait([crew.submit(os.getpid), crew.submit(os.getpid)])
+        found = {crew.submit(os.getpid).result() for _ in range(4)}
+    assert second in found
+    assert first not in found
+    assert len(found) == 2
+    assert crew.at_hand is None
