@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -18,7 +19,7 @@ from packpale.free_memory import give_back
 from packpale.holding import PARTIAL
 from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
 from packpale.site.raster_files import close_kept
-from packpale.warming import parts_to_compile
+from packpale.warming import parts_to_compile, warm
 
 
 @dataclass
@@ -33,21 +34,18 @@ class Progress:
     """Stage of each plot that is being computed, by plot."""
     compiling: bool = False
     """Whether the calculations are being compiled, which is done once on each machine."""
-    done_compiling: int = 0
-    """Plots finished by then: they say nothing of how long the others take."""
 
     def compiled(self) -> None:
-        """From now on plots take the time they take."""
+        """The first plot begins: what came before says nothing of how long plots take."""
         if self.compiling:
-            self.compiling, self.started, self.done_compiling = False, time.monotonic(), self.done
+            self.compiling, self.started = False, time.monotonic()
 
     @property
     def seconds_left(self) -> float | None:
         """Estimate from the plots finished so far; None before the first."""
-        counted = self.done - self.done_compiling
-        if self.compiling or not counted:
+        if not self.done:
             return None
-        return (time.monotonic() - self.started) / counted * (self.total - self.done)
+        return (time.monotonic() - self.started) / self.done * (self.total - self.done)
 
 
 class Watcher(Protocol):
@@ -69,10 +67,7 @@ def compute_here(
     progress.compiling = bool(parts)
     alone = len(jobs) <= 1 and not (crew and crew.at_hand)
     if workers == 1 or alone or not jobs:
-        for job in jobs:
-            watch(progress, None)
-            finish(compute_plot(job))
-            progress.compiled()
+        _in_this_process(jobs, parts, progress, watch, finish)
         return outcomes
     if crew is None:
         with Crew(workers) as own:
@@ -84,6 +79,19 @@ def compute_here(
     for job in fallen:
         _alone(job, progress, watch, finish)
     return outcomes
+
+
+def _in_this_process(
+    jobs: Sequence[Job], parts: Sequence[str], progress: Progress, watch: Watcher, finish: Callable[[PlotOutcome], None]
+) -> None:
+    watch(progress, None)
+    for part in parts:
+        with suppress(Exception):  # the plots will say so
+            warm(part)
+    progress.compiled()
+    for job in jobs:
+        watch(progress, None)
+        finish(compute_plot(job))
 
 
 def _alone(job: Job, progress: Progress, watch: Watcher, finish: Callable[[PlotOutcome], None]) -> None:
