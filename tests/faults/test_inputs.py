@@ -215,6 +215,7 @@ def run_in_a_crs_that_stretches(made):
 @case(r"plots: lie at 85\.0000° N, 9\.0000° E, where no UTM zone is defined; set crs")
 def plots_beyond_utm(made):
     del made.settings["crs"]
+    made.raster(crs="EPSG:4326", west=9.0, north=85.0, cell=1e-5)
     made.inputs["plots"] = write_geojson(made.folder / "p.geojson", [({"name": "a"}, box(8.9, 84.9, 9.1, 85.1))])
 
 

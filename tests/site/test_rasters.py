@@ -15,7 +15,7 @@ from matplotlib.cbook import get_sample_data
 from scipy.interpolate import RegularGridInterpolator
 from shapely.geometry import box
 
-from made_inputs import CRS, NORTH, NORTH_PLOT, WEST, Made, centres, plane, write_raster, write_vector
+from made_inputs import CRS, NORTH, NORTH_PLOT, WEST, Made, centres, in_crs, plane, write_raster, write_vector
 from packpale.site import Grid, _kernels, lattice, raster_files, rasters
 from packpale.site.inputs import open_inputs, read_site
 from packpale.units import FOOT_M, METRES_PER_ELEVATION_UNIT, US_SURVEY_FOOT_M
@@ -380,18 +380,57 @@ def test_where_interpolation_between_knots_is_too_coarse_every_centre_is_compute
 
 
 def test_a_raster_on_another_datum_is_interpolated_and_said(tmp_path):
-    """NAD 83 ground in the default run CRS (WGS 84): not the raster's own cells, and a note says so."""
+    """NAD 83 ground in a run in WGS 84: not the raster's own cells, and a note says so."""
     with rasterio.open(REAL) as source:
         west, north = source.transform.c, source.transform.f
     made = Made(tmp_path)
     made.inputs["elevation"] = [REAL]
-    made.settings = {"land": {"margin_m": 10.0}}
+    made.settings = {"crs": "EPSG:32615", "land": {"margin_m": 10.0}}
     made.plots(("north", box(west + 100, north - 200, west + 200, north - 100)), crs="EPSG:26915")
     inputs = open_inputs(made.project())
     assert (inputs.crs, inputs.cell_m) == ("EPSG:32615", 1.0)
     assert any("(EPSG:26915) were interpolated to cells of 1 m in EPSG:32615" in note for note in inputs.notes)
     # The registry states 4 m for the null shift from NAD83 to WGS 84 (EPSG:1188).
     assert any("Elevations were moved" in note and "an accuracy of about 4 m" in note for note in inputs.notes)
+
+
+def test_a_run_without_crs_takes_that_of_the_elevations_and_moves_no_cell(tmp_path):
+    """Surveyed ground stays in the system it was surveyed in: cells are the file's, as the library reads them."""
+    with rasterio.open(REAL) as source:
+        west, north, cells = source.transform.c, source.transform.f, source.read(1)
+    made = Made(tmp_path)
+    made.inputs["elevation"] = [REAL]
+    made.settings = {"land": {"margin_m": 10.0}}
+    made.plots(("north", box(west + 100, north - 200, west + 200, north - 100)), crs="EPSG:26915")
+    project = made.project()
+    inputs = open_inputs(project)
+    assert inputs.crs == "EPSG:26915"
+    assert inputs.notes[0] == "Coordinates are in EPSG:26915 (NAD83 / UTM zone 15N), that of the elevations."
+    site = read_site(inputs, "north", project)
+    row, col = round(north - site.grid.north), round(site.grid.west - west)
+    np.testing.assert_array_equal(
+        site.elevation, cells[row : row + site.grid.rows, col : col + site.grid.cols].astype(float)
+    )
+
+
+@pytest.mark.parametrize(
+    ("crs", "why"),
+    [
+        ("EPSG:3857", "a metre on the map is 0.6 m on the ground"),
+        ("EPSG:4326", "degrees"),
+        ("EPSG:25829", "four zones away"),
+    ],
+)
+def test_a_run_without_crs_takes_the_utm_zone_where_that_of_the_elevations_would_not_do(tmp_path, crs, why):
+    made = Made(tmp_path)
+    west, south, east, north = in_crs(box(WEST, NORTH - 200, WEST + 200, NORTH), crs).bounds
+    cells = np.add.outer(np.arange(300.0), np.arange(300.0)).astype("float32")
+    transform = Affine((east - west) / 300, 0, west, 0, -(north - south) / 300, north)
+    made.inputs["elevation"] = [write_raster(tmp_path / "other.tif", cells, crs=crs, transform=transform)]
+    made.settings = {"land": {"margin_m": 0.0}}
+    inputs = open_inputs(made.project())
+    assert inputs.crs == "EPSG:32632", why
+    assert inputs.notes[0] == "Coordinates are in EPSG:32632 (WGS 84 / UTM zone 32N), the UTM zone of the plots."
 
 
 def test_finer_cells_than_the_raster_s_are_said(tmp_path):

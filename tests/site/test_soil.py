@@ -232,12 +232,12 @@ def test_pits_that_met_no_rock_leave_the_depth_as_it_was(tmp_path):
 
 
 def test_pits_without_crs_are_in_the_run_s(tmp_path):
-    """No crs in the settings: the run's is the plots' UTM zone, and so is that of x and y."""
+    """No crs in the settings: the run's is that of the elevations, and so is that of x and y."""
     made = Made(tmp_path)
     del made.settings["crs"]
     made.pits(f"x,y,clay_percent\n{WEST + 40.5},{NORTH - 40.5},80\n")
     inputs = open_inputs(made.project())
-    assert inputs.crs == "EPSG:32632"
+    assert inputs.crs == "EPSG:25832"
     assert (inputs.pits[0].x, inputs.pits[0].y) == (WEST + 40.5, NORTH - 40.5)
 
 

@@ -34,7 +34,10 @@ class Project(Settings):
     title: Annotated[str, Field(min_length=1, max_length=200), PRINTABLE] = "Untitled"
     """Shown at the top of every page."""
     crs: str | None = None
-    """Projected CRS in metres for all computing, such as "EPSG:25832"; without it the plots' UTM zone."""
+    """Projected CRS in metres for all computing, such as "EPSG:25832".
+
+    Without it that of the elevations, if it is one and true to length at the plots, else the plots' UTM zone.
+    """
     currency: Annotated[str, Field(min_length=1, max_length=8), PRINTABLE] = default("currency")
     """Currency of the rates, as shown."""
     units: Literal["metric", "imperial"] = default("units")

@@ -201,6 +201,24 @@ def given_run_crs(text: str) -> CRS:
     return crs
 
 
+def serves(crs: CRS, outlines: Sequence[tuple[BaseGeometry, CRS]]) -> bool:
+    """Whether all can be computed in a CRS: projected, in metres, and lengths to SCALE_NOTED those on the ground.
+
+    At the middle of each outline, given with its CRS. What is no place on Earth is left to others to tell.
+    """
+    try:
+        given_run_crs(label(crs))
+    except Faults:
+        return False
+    errors = []
+    for geometry, own in outlines:
+        west, south, east, north = geometry.bounds
+        x, y = (float(v) for v in moved((west + east) / 2, (south + north) / 2, own, crs))
+        if math.isfinite(x) and math.isfinite(y):
+            errors.append(scale_error(crs, x, y))
+    return bool(errors) and all(error <= SCALE_NOTED for error in errors)
+
+
 def utm_crs(outlines: Sequence[tuple[BaseGeometry, CRS]]) -> CRS:
     """WGS 84 / UTM zone of the centroid of all outlines together, each given with its CRS.
 

@@ -80,7 +80,7 @@ def open_inputs(
         named = crs_.given_run_crs(project.crs) if project.crs is not None else None
     elevation = open_elevation(given.elevation, given.elevation_unit, faults)
     outlines = read_outlines(given.plots, given.plots_layer, given.plot_id, named, faults)
-    crs = named if project.crs is not None else _utm(outlines, faults)
+    crs, choice = (named, "") if project.crs is not None else _chosen_crs(elevation, outlines, faults)
     features: dict[str, tuple[BaseGeometry, ...]] = {
         kind: read_surroundings(path, crs, faults, notes)
         for kind in FEATURE_KINDS
@@ -118,8 +118,8 @@ def open_inputs(
         # Cannot be: whatever leaves either open has added a fault.
         raise RuntimeError("inputs without CRS or elevation passed every check")
     notes += _shifts(outlines, elevation, crs)
-    if project.crs is None:
-        notes.insert(0, f"Coordinates are in {crs_.shown(crs)} ({crs.name}), the UTM zone of the plots.")
+    if choice:
+        notes.insert(0, f"Coordinates are in {crs_.shown(crs)} ({crs.name}), {choice}.")
     windows = [window(elevation, crs, cell, _bounds(p, lines), project.land.margin_m) for p in plots]
     notes += _far_kinds(features, windows, project)
     far = unused_pits(pits, windows, project.soil.pit_range_m)
@@ -140,12 +140,18 @@ def open_inputs(
     )
 
 
-def _utm(outlines: tuple[Outline, ...], faults: Gathering) -> CRS | None:
+def _chosen_crs(
+    elevation: Elevation | None, outlines: tuple[Outline, ...], faults: Gathering
+) -> tuple[CRS | None, str]:
+    """The elevations' CRS where it serves, since then no cell has to be moved, else the plots' UTM zone; and which."""
     if not outlines:
-        return None
+        return None, ""
+    given = [(o.geometry, o.crs) for o in outlines]
+    if elevation is not None and crs_.serves(elevation.crs, given):
+        return elevation.crs, "that of the elevations"
     with faults.gather():
-        return crs_.utm_crs([(o.geometry, o.crs) for o in outlines])
-    return None
+        return crs_.utm_crs(given), "the UTM zone of the plots"
+    return None, ""
 
 
 def _files(project: Project, elevation: Elevation) -> tuple[Path, ...]:
