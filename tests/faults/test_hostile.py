@@ -894,6 +894,39 @@ def pits_are_a_link_to_themselves(made):
     made.inputs["pits"] = made.folder / "pits.csv"
 
 
+MOON = pyproj.CRS("IAU_2015:30130")
+"""Equidistant cylindrical, of the register of the International Astronomical Union."""
+
+
+@case(r"own\.tif: has no coordinate reference system on the Earth; write it into the raster, .+")
+def elevation_of_the_moon(made):
+    made.raster(crs=MOON.to_wkt())
+
+
+@case(r"f\.fgb: has no coordinate reference system on the Earth; write it into the file .+")
+def plots_on_the_moon(made):
+    made.inputs["plots"] = write_vector(
+        made.folder / "f.fgb", [({"name": "north"}, NORTH_PLOT)], crs=MOON.to_wkt(), driver="FlatGeobuf"
+    )
+
+
+@case(r'crs: "IAU_2015:30130" is tied to no place on Earth; write an EPSG code such as "EPSG:25832"')
+def run_on_the_moon(made):
+    made.settings["crs"] = "IAU_2015:30130"
+
+
+@case(r"f\.fgb: cannot be read as a vector file \(\d+ is no kind of geometry\); supply .+")
+def a_kind_of_geometry_that_there_is_not(made):
+    """The head of the file says that there are heights where it should say what kind of geometry there is."""
+    path = write_vector(
+        made.folder / "f.fgb", [({"name": "north"}, NORTH_PLOT)], driver="FlatGeobuf", geometry="Polygon"
+    )
+    data, kind, heights = path.read_bytes(), b"\x0c\0\x07\0\0\0", b"\x0c\0\0\0\x07\0"
+    assert kind in data
+    path.write_bytes(data.replace(kind, heights, 1))
+    made.inputs["plots"] = path
+
+
 @pytest.mark.parametrize(("spoil", "pattern"), CASES.values(), ids=CASES.keys())
 def test_hostile_input_gives_its_line(tmp_path, monkeypatch, command, spoil, pattern):
     made = Made(tmp_path)

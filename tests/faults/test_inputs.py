@@ -76,7 +76,7 @@ def raster_that_points_elsewhere(made):
     made.inputs["elevation"] = [made.text('<VRTDataset rasterXSize="1" rasterYSize="1"/>', "all.vrt")]
 
 
-@case(r"own\.tif: has no coordinate reference system; write it into the raster, it says where cells lie")
+@case(r"own\.tif: has no coordinate reference system on the Earth; write it into the raster, it says where cells lie")
 def raster_without_crs(made):
     made.raster(crs=None)
 
@@ -248,7 +248,9 @@ def empty_layer(made):
     made.plots()
 
 
-@case(r"own\.shp: has no coordinate reference system; write it into the file with the program that made it")
+@case(
+    r"own\.shp: has no coordinate reference system on the Earth; write it into the file with the program that made it"
+)
 def plots_without_crs(made):
     made.plots(("a", NORTH_PLOT), file="own.shp", driver="ESRI Shapefile", geometry="Polygon", crs=None)
 
@@ -527,7 +529,7 @@ def empty_surroundings(made):
     made.inputs["watercourses"] = write_vector(made.folder / "empty.gpkg", [])
 
 
-@case(r"w\.shp: has no coordinate reference system; write it into the file with the program that made it")
+@case(r"w\.shp: has no coordinate reference system on the Earth; write it into the file with the program that made it")
 def surroundings_without_crs(made):
     rows = [({"name": "x"}, LineString([(0, 0), (1, 1)]))]
     made.inputs["watercourses"] = write_vector(

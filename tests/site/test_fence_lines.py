@@ -159,7 +159,7 @@ def test_lines_of_two_packs_do_not_overlap(made):
 
 def test_a_file_without_crs_and_one_that_is_missing(made):
     (found,) = faults_of(made, (None, RING), crs=None, driver="ESRI Shapefile", file="lines.shp", geometry="Polygon")
-    assert found.startswith("lines.shp: has no coordinate reference system")
+    assert found.startswith("lines.shp: has no coordinate reference system on the Earth")
     made.settings["enclosure"] = {"fence_line": made.folder / "none.gpkg"}
     with pytest.raises(Faults, match="there is no such file"):
         open_inputs(made.project())

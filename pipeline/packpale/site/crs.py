@@ -10,7 +10,7 @@ import numpy.typing as npt
 import shapely
 from pyproj import CRS, Geod, Transformer
 from pyproj.aoi import AreaOfInterest
-from pyproj.exceptions import CRSError
+from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
 from shapely.geometry.base import BaseGeometry
 
@@ -43,9 +43,12 @@ def parse(text: str, where: str) -> CRS:
     if "grids" in text.casefold():
         raise refused
     try:
-        return horizontal(CRS.from_user_input(text))
+        crs = horizontal(CRS.from_user_input(text))
     except CRSError as error:
         raise refused from error
+    if not is_of_the_earth(crs):
+        raise Faults([f'{where}: "{found}" is tied to no place on Earth; write an EPSG code such as "EPSG:25832"'])
+    return crs
 
 
 def from_wkt(wkt: str | None) -> CRS | None:
@@ -56,7 +59,16 @@ def from_wkt(wkt: str | None) -> CRS | None:
         crs = horizontal(CRS.from_user_input(wkt))
     except CRSError:
         return None
-    return crs if crs.is_projected or crs.is_geographic else None
+    return crs if (crs.is_projected or crs.is_geographic) and is_of_the_earth(crs) else None
+
+
+def is_of_the_earth(crs: CRS) -> bool:
+    """Whether places in a CRS are places on Earth: there are those of the Moon, and damaged ones."""
+    try:
+        transformer(crs, CRS.from_epsg(4326))
+    except ProjError:
+        return False
+    return True
 
 
 def horizontal(crs: CRS) -> CRS:

@@ -88,7 +88,10 @@ def _head(path: Path, unit: str) -> _Head:
         crs = crs_.from_wkt(source.crs.to_wkt()) if source.crs else None
         if crs is None:
             raise Faults(
-                [f"{path.name}: has no coordinate reference system; write it into the raster, it says where cells lie"]
+                [
+                    f"{path.name}: has no coordinate reference system on the Earth; "
+                    "write it into the raster, it says where cells lie"
+                ]
             )
         if source.count != 1:
             raise Faults([f"{path.name}: has {source.count} bands, an elevation raster has 1; extract the elevation"])

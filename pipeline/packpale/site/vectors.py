@@ -135,7 +135,7 @@ def _as_faults(path: Path) -> Iterator[None]:
     """Whatever a reader says about a broken file becomes one fault."""
     # What GDAL says where fiona and pyogrio have no error of their own for it.
     from fiona._err import CPLE_BaseError as SaidToFiona
-    from fiona.errors import FionaError
+    from fiona.errors import FionaError, UnsupportedGeometryTypeError
 
     try:
         with warnings.catch_warnings():
@@ -145,9 +145,11 @@ def _as_faults(path: Path) -> Iterator[None]:
     except Exception as error:
         # A SystemError is what is left of an error that fiona has lost on the way.
         known = (FionaError, SaidToFiona, OSError, ValueError, UnicodeError, SystemError, *_pyogrio_errors())
-        if not isinstance(error, known):
+        if not isinstance(error, (*known, UnsupportedGeometryTypeError)):
             raise
         reason = " ".join(str(error).split())
+        if isinstance(error, UnsupportedGeometryTypeError):
+            reason = f"{reason} is no kind of geometry"
         raise Faults([f"{path.name}: cannot be read as a vector file ({reason}); supply {EXAMPLES}"]) from error
 
 
@@ -378,4 +380,7 @@ def read_features(
 
 def no_crs(layer: Layer) -> str:
     """The fault of a layer without a CRS."""
-    return f"{layer.file}: has no coordinate reference system; write it into the file with the program that made it"
+    return (
+        f"{layer.file}: has no coordinate reference system on the Earth; "
+        "write it into the file with the program that made it"
+    )
