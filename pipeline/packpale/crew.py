@@ -14,6 +14,9 @@ from packpale.holding import end_with_the_run
 from packpale.one_plot import Job, PlotOutcome, compute_plot, load_rooms
 from packpale.warming import warm
 
+_Running = dict[Future[Any], tuple[int, Job | None]]
+"""What is being done: by which process, and for which plot, None where it compiles."""
+
 
 class Crew(Executor):
     """Worker processes, from the start of a run until its files stand."""
@@ -29,9 +32,6 @@ class Crew(Executor):
         return self
 
     def __exit__(self, *_: object) -> None:
-        # Without plots for them nobody is to wait until they have loaded everything.
-        for process in self._getting_ready:
-            process.terminate()
         self.leave()
 
     @property
@@ -50,6 +50,7 @@ class Crew(Executor):
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Give something to do to the processes by turns."""
+        self._getting_ready = []
         self._handed_on += 1
         return self._given(self._handed_on % len(self._pools), fn, *args, **kwargs)
 
@@ -90,7 +91,7 @@ class Crew(Executor):
             raise
         return fallen
 
-    def _hand_out(self, to_compile: deque[str], shares: Sequence[deque[Job]], running: "_Running") -> bool:
+    def _hand_out(self, to_compile: deque[str], shares: Sequence[deque[Job]], running: _Running) -> bool:
         """Give each process that does nothing its next task; False if none has anything to do any more."""
         busy = {n for n, _ in running.values()}
         for n in range(len(self._pools)):
@@ -104,6 +105,10 @@ class Crew(Executor):
 
     def leave(self) -> None:
         """End the processes once they have done what they were given."""
+        # Where that was nothing, nobody is to wait until they have loaded everything.
+        for process in self._getting_ready:
+            process.terminate()
+        self._getting_ready = []
         for pool in self._pools:
             pool.shutdown()
         self._pools = []
@@ -115,10 +120,6 @@ class Crew(Executor):
             # It was lost with the last thing it did.
             self._pools[n] = one_process()
             return self._pools[n].submit(fn, *args, **kwargs)
-
-
-_Running = dict[Future[Any], tuple[int, Job | None]]
-"""What is being done: by which process, and for which plot, None where it compiles."""
 
 
 def one_process() -> ProcessPoolExecutor:
