@@ -13,7 +13,14 @@ from packpale.one_plot import Job
 
 
 @dataclass(frozen=True)
-class Deadly(Job):
+class _WithoutInputs(Job):
+    @property
+    def area_m2(self):
+        return 0.0
+
+
+@dataclass(frozen=True)
+class Deadly(_WithoutInputs):
     """A job that ends its process as lack of memory does: from outside, without a word."""
 
     @property
@@ -22,7 +29,7 @@ class Deadly(Job):
 
 
 @dataclass(frozen=True)
-class Told(Job):
+class Told(_WithoutInputs):
     """A job without inputs, which fails; it tells its process, and lasts longer than the end of another is unseen."""
 
     @property

@@ -2,13 +2,17 @@
 
 import os
 import signal
+import subprocess
+import sys
 from concurrent.futures import wait
+from dataclasses import dataclass
 
 import numpy as np
 import psutil
 import pytest
 
 from packpale.crew import Crew, in_shares, next_job
+from packpale.many_plots import FEW_EACH, shared_out
 
 
 @pytest.mark.parametrize("number", [1, 2, 3, 7, 12])
@@ -26,6 +30,29 @@ def test_who_has_done_his_share_takes_the_last_of_the_largest():
     assert next_job(shares, 1) == 3
     assert next_job(shares, 0) == 8
     assert next_job(shares, 2) == 6
+
+
+@dataclass(frozen=True)
+class Sized:
+    """What of a job decides who takes it."""
+
+    plot_id: str
+    area_m2: float
+
+
+def test_of_few_plots_the_largest_come_first_and_many_stay_beside_each_other():
+    few = [Sized(f"{n}", area) for n, area in enumerate([3.0, 9.0, 1.0, 7.0, 5.0])]
+    assert [[job.area_m2 for job in share] for share in shared_out(few, 2)] == [[9.0, 5.0, 1.0], [7.0, 3.0]]
+    many = [Sized(f"{n}", n % 7) for n in range(FEW_EACH * 2 + 1)]
+    assert [job for share in shared_out(many, 2) for job in share] == many
+
+
+def test_what_starts_the_processes_loads_no_heavy_library():
+    """They are to load the rooms while the program does."""
+    heavy = ["numpy", "numba", "geopandas", "rasterio", "shapely", "pydantic"]
+    script = f"import sys, packpale.crew; print([m for m in {heavy} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 def test_every_job_is_given_once_whoever_asks():

@@ -53,24 +53,31 @@ def run(
 
     Example: packpale run config/demo.toml
     """
-    from packpale.progress import watching
-    from packpale.run import run as run_plots
+    from packpale.crew import Crew
 
-    with _faults_as_lines(debug):
+    with _faults_as_lines(debug), Crew(workers or _cores()) as crew:
         if cluster is not None and workers is not None:
             raise Faults(
                 ["--workers: has no effect beside --cluster, whose workers are its own; leave one of the two out"]
             )
         folder = out or Path("outputs") / config.stem
+        # Where a run has ended, this one may have nothing to compute, and workers would only be in its way.
+        if cluster is None and len(plots) != 1 and (fresh or not (folder / "run.json").exists()):
+            crew.get_ready()
+        # Only now: what this loads the workers load meanwhile.
+        from packpale.progress import watching
+        from packpale.run import run as run_plots
+
         with watching() as watch:
             outcome = run_plots(
                 config,
                 out=folder,
                 plots=plots,
-                workers=workers or _cores(),
+                workers=crew.workers,
                 cluster=cluster,
                 fresh=fresh,
                 watch=watch,
+                crew=crew,
             )
         for plot in outcome.plots:
             if plot.status == "failed":

@@ -1,21 +1,23 @@
-"""Worker processes of this machine: each works through neighbours of its own, and falls out without the others."""
+"""Worker processes of this machine: each works through plots of its own, and falls out without the others.
+
+Imports nothing heavy, so that the processes can start, and load the rooms, before the program itself has.
+"""
 
 import os
 from collections import deque
 from collections.abc import Callable, Collection, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from itertools import pairwise
 from multiprocessing import active_children, get_context
 from multiprocessing.process import BaseProcess
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from packpale.holding import end_with_the_run
-from packpale.one_plot import Job, PlotOutcome, compute_plot, load_rooms
-from packpale.warming import warm
+from packpale.warming import load_rooms, warm
 
-_Running = dict[Future[Any], tuple[int, Job | None]]
-"""What is being done: by which process, and for which plot, None where it compiles."""
+if TYPE_CHECKING:
+    from packpale.one_plot import Job, PlotOutcome
 
 
 class Crew(Executor):
@@ -40,7 +42,7 @@ class Crew(Executor):
         return self if self._pools else None
 
     def get_ready(self) -> None:
-        """Let the processes start and load what plots need while this one looks at the inputs."""
+        """Let the processes start and load what plots need while this one does so itself and looks at the inputs."""
         if self.workers > 1:
             others = active_children()
             self._pools = [one_process() for _ in range(self.workers)]
@@ -54,27 +56,31 @@ class Crew(Executor):
         self._handed_on += 1
         return self._given(self._handed_on % len(self._pools), fn, *args, **kwargs)
 
+    def begin(self, most: int) -> int:
+        """How many processes there are; if there are none yet, no more than ``most`` are begun."""
+        self._pools = self._pools or [one_process() for _ in range(min(self.workers, most))]
+        return len(self._pools)
+
     def over(
         self,
-        jobs: Sequence[Job],
+        shares: Sequence[deque["Job"]],
+        compute: Callable[["Job"], "PlotOutcome"],
         parts: Sequence[str],
-        finish: Callable[[PlotOutcome], None],
-        look: Callable[[Collection[Job]], None],
-    ) -> list[Job]:
-        """Compute plots, after the ``parts`` that are to be compiled; returns the jobs that brought their process down.
+        finish: Callable[["PlotOutcome"], None],
+        look: Callable[[Collection["Job"]], None],
+    ) -> list["Job"]:
+        """Compute a share of plots in each process, after the ``parts`` that are to be compiled, whoever does that.
 
-        Jobs beside each other in the order given go to one process, which finds in memory what it has read for the one
-        before; a process that has no more takes the last of the one that has most. ``finish`` is called with each
-        plot that ends, ``look`` about once a second with the jobs being computed.
+        A process that has no more takes the last of the one that has most. ``finish`` is called with each plot that
+        ends, ``look`` about once a second with the jobs being computed. Returns the jobs that brought their process
+        down.
         """
         self._getting_ready = []
-        self._pools = self._pools or [one_process() for _ in range(min(self.workers, len(jobs)))]
-        shares = in_shares(jobs, len(self._pools))
         to_compile = deque(parts)
-        running: _Running = {}
+        running: dict[Future[Any], tuple[int, Job | None]] = {}
         fallen: list[Job] = []
         try:
-            while self._hand_out(to_compile, shares, running):
+            while self._hand_out(to_compile, shares, compute, running):
                 ended, _ = wait(running, timeout=1.0, return_when=FIRST_COMPLETED)
                 for future in ended:
                     _, job = running.pop(future)
@@ -91,7 +97,13 @@ class Crew(Executor):
             raise
         return fallen
 
-    def _hand_out(self, to_compile: deque[str], shares: Sequence[deque[Job]], running: _Running) -> bool:
+    def _hand_out(
+        self,
+        to_compile: deque[str],
+        shares: Sequence[deque["Job"]],
+        compute: Callable[["Job"], "PlotOutcome"],
+        running: dict[Future[Any], tuple[int, "Job | None"]],
+    ) -> bool:
         """Give each process that does nothing its next task; False if none has anything to do any more."""
         busy = {n for n, _ in running.values()}
         for n in range(len(self._pools)):
@@ -100,7 +112,7 @@ class Crew(Executor):
             if to_compile:
                 running[self._given(n, warm, to_compile.popleft())] = n, None
             elif job := next_job(shares, n):
-                running[self._given(n, compute_plot, job)] = n, job
+                running[self._given(n, compute, job)] = n, job
         return bool(running)
 
     def leave(self) -> None:
@@ -109,8 +121,9 @@ class Crew(Executor):
         for process in self._getting_ready:
             process.terminate()
         self._getting_ready = []
-        for pool in self._pools:
-            pool.shutdown()
+        if self._pools:
+            with ThreadPoolExecutor(len(self._pools)) as together:
+                together.map(ProcessPoolExecutor.shutdown, self._pools)
         self._pools = []
 
     def _given(self, n: int, fn: Callable[..., Any], *args: Any, **kwargs: Any) -> Future[Any]:
@@ -130,13 +143,13 @@ def one_process() -> ProcessPoolExecutor:
     return ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_the_run)
 
 
-def in_shares(jobs: Sequence[Job], number: int) -> list[deque[Job]]:
+def in_shares(jobs: Sequence["Job"], number: int) -> list[deque["Job"]]:
     """The jobs in so many shares, each of jobs that follow each other, as equal as can be."""
     ends = [len(jobs) * n // number for n in range(number + 1)]
     return [deque(jobs[a:b]) for a, b in pairwise(ends)]
 
 
-def next_job(shares: Sequence[deque[Job]], n: int) -> Job | None:
+def next_job(shares: Sequence[deque["Job"]], n: int) -> "Job | None":
     """Take the next of share ``n``, or else the last of the largest; None if nothing is left."""
     if shares[n]:
         return shares[n].popleft()

@@ -3,6 +3,7 @@
 import hashlib
 import pickle
 import time
+from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -13,13 +14,16 @@ from pathlib import Path
 from typing import Protocol
 
 from packpale.cluster import WorkersEnded, cluster_executor
-from packpale.crew import Crew, one_process
+from packpale.crew import Crew, in_shares, one_process
 from packpale.faults import LESS_MEMORY
 from packpale.free_memory import give_back
 from packpale.holding import PARTIAL
 from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
 from packpale.site.raster_files import close_kept
 from packpale.warming import parts_to_compile, warm
+
+FEW_EACH = 8
+"""Plots for each process up to which the largest come first, instead of one beside the other."""
 
 
 @dataclass
@@ -72,7 +76,10 @@ def compute_here(
     if crew is None:
         with Crew(workers) as own:
             return compute_here(jobs, workers, progress, watch, own)
-    fallen = crew.over(_sharing(jobs), parts, finish, partial(_looked_at, progress, watch))
+    shares = shared_out(jobs, crew.begin(len(jobs)))
+    file = _inputs_in_a_file(jobs)
+    given = [deque(replace(job, inputs=file) for job in share) for share in shares]
+    fallen = crew.over(given, compute_plot, parts, finish, partial(_looked_at, progress, watch))
     if fallen:
         # Any of them may be too large for the memory there is beside others.
         crew.leave()
@@ -110,7 +117,9 @@ def compute_on_cluster(
     outcomes: dict[str, PlotOutcome] = {}
     if not jobs:
         return outcomes
-    jobs = _sharing([replace(job, out=job.out.absolute()) for job in jobs])
+    jobs = [replace(job, out=job.out.absolute()) for job in jobs]
+    file = _inputs_in_a_file(jobs)
+    jobs = [replace(job, inputs=file) for job in jobs]
     with cluster_executor(address, folder=jobs[0].out / PARTIAL, files=files) as executor:
 
         def watching(progress: Progress, finished: PlotOutcome | None) -> None:
@@ -121,8 +130,20 @@ def compute_on_cluster(
     return outcomes
 
 
-def _sharing(jobs: Sequence[Job]) -> list[Job]:
-    """The same jobs, their inputs in a file beside what they build, which each worker reads once.
+def shared_out(jobs: Sequence[Job], number: int) -> list[deque[Job]]:
+    """So many shares of jobs in the order in which plots lie beside each other.
+
+    A process takes neighbours, which find in its memory what it has read for the one before. Where there are few plots
+    that saves nothing to speak of, and the largest come first, so that no process is left with one at the end.
+    """
+    if len(jobs) > FEW_EACH * number:
+        return in_shares(jobs, number)
+    by_size = sorted(jobs, key=lambda job: -job.area_m2)
+    return [deque(by_size[n::number]) for n in range(number)]
+
+
+def _inputs_in_a_file(jobs: Sequence[Job]) -> Path:
+    """The inputs of all jobs in a file beside what they build, which each worker reads once.
 
     This process reads no more of the elevations from here on, and lets go what it holds of them.
     """
@@ -131,7 +152,7 @@ def _sharing(jobs: Sequence[Job]) -> list[Job]:
     held = pickle.dumps(jobs[0].inputs)
     file = jobs[0].out / PARTIAL / f"inputs-{hashlib.sha256(held).hexdigest()[:16]}.pickle"
     file.write_bytes(held)
-    return [replace(job, inputs=file) for job in jobs]
+    return file
 
 
 def _gathering(outcomes: dict[str, PlotOutcome], progress: Progress, watch: Watcher) -> Callable[[PlotOutcome], None]:

@@ -58,6 +58,11 @@ class Job:
     """Compute the plot also where the same stands already."""
 
     @property
+    def area_m2(self) -> float:
+        """Of the plot; 0 where its inputs lie in a file."""
+        return 0.0 if isinstance(self.inputs, Path) else float(self.inputs.plot(self.plot_id).outline.area)
+
+    @property
     def building(self) -> Path:
         # Of this run and process alone: a worker of a killed run, or one given up for lost, may still be writing.
         return self.out / PARTIAL / self.run / f"{platform.node()}-{os.getpid()}" / self.folder
@@ -84,16 +89,6 @@ def compute_plot(job: Job) -> PlotOutcome:
         shutil.rmtree(job.building, ignore_errors=True)
         return PlotOutcome(job.plot_id, "failed", reason, time.monotonic() - started, None)
     return PlotOutcome(job.plot_id, status, "", time.monotonic() - started, brief)
-
-
-def load_rooms() -> None:
-    """Load what plots need of the program and of libraries that it loads only where they are used."""
-    from importlib import import_module
-
-    for room in ("land.assess", "enclosure.place", "earthworks.work_out", "care.assess", "review.plot"):
-        import_module(f"packpale.{room}")
-    for library in ("fiona", "folium", "geopandas", "matplotlib.figure", "rasterio.warp", "scipy.spatial", "typst"):
-        import_module(library)
 
 
 def nearly_full(folder: Path) -> bool:

@@ -58,20 +58,20 @@ def run(
     cluster: str | None = None,
     fresh: bool = False,
     watch: Watcher = lambda progress, finished: None,
+    crew: Crew | None = None,
 ) -> RunOutcome:
     """Compute the plots of a settings file into the folder ``out``.
 
     Plots already complete there from the same settings and version, and from the same inputs as far as they concern
     the plot, are kept unless ``fresh``. Nothing outside ``out`` is written; a plot appears under ``out/plots`` only
     when it is complete. With the address of a Dask scheduler as ``cluster`` its workers compute the plots, else
-    ``workers`` processes of this machine.
+    ``workers`` processes of this machine, those of a ``crew`` if they have been begun already.
 
     Raises Faults if settings or inputs are at fault, or another run is writing to ``out``; then nothing is written.
     Raises Faults too if the cluster cannot serve or is lost; then the same call goes on where it was.
     """
-    with Crew(workers) as crew:
-        if cluster is None and len(plots) != 1:
-            crew.get_ready()
+    crew = crew or Crew(workers)
+    with crew:
         project, inputs = read_and_open(settings, unreadable_ground="fails its plot")
         chosen = _chosen(inputs, plots)
         folders = folder_names([p.plot_id for p in inputs.plots])

@@ -1,4 +1,4 @@
-"""Compiling the kernels of a run once for all workers, before the plots of a first run.
+"""What workers do before their first plot: load the rooms and, on a first run, compile the kernels once for all.
 
 Compiled code is kept on disk, so a later run finds it there. On the first run every worker would compile the same
 kernels at the same time; here each is compiled by one worker, several workers at a time, and the others load it.
@@ -38,6 +38,14 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
     },
 }
 """Kernels that the plots of most runs call, part by part, each with the arguments it is called with."""
+
+
+def load_rooms() -> None:
+    """Load what plots need of the program and of libraries that it loads only where they are used."""
+    for room in ("land.assess", "enclosure.place", "earthworks.work_out", "care.assess", "review.plot"):
+        import_module(f"packpale.{room}")
+    for library in ("fiona", "folium", "geopandas", "matplotlib.figure", "rasterio.warp", "scipy.spatial", "typst"):
+        import_module(library)
 
 
 def parts_to_compile() -> list[str]:

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from concurrent.futures import CancelledError, Future
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from types import SimpleNamespace
@@ -173,11 +174,10 @@ def test_workers_read_the_inputs_of_a_run_from_one_file(tmp_path):
     inputs = open_inputs(project)
     (tmp_path / ".partial").mkdir()
     jobs = [one_plot.Job(inputs, project, p.plot_id, p.plot_id, tmp_path, "key") for p in inputs.plots]
-    shared = many_plots._sharing(jobs)
-    assert [job.plot_id for job in shared] == ["north", "south"]
-    assert len({job.inputs for job in shared}) == 1
-    assert one_plot._read_back(shared[0].inputs) == inputs
-    assert len(pickle.dumps(shared[0])) < len(pickle.dumps(jobs[0]))
+    file = many_plots._inputs_in_a_file(jobs)
+    assert file.parent == tmp_path / ".partial"
+    assert one_plot._read_back(file) == inputs
+    assert len(pickle.dumps(replace(jobs[0], inputs=file))) < len(pickle.dumps(jobs[0]))
 
 
 def test_workers_beside_a_cluster_are_refused():

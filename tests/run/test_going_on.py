@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from packpale import one_plot
+from packpale.crew import Crew
 from packpale.faults import Faults
 from packpale.run import folder_names, run
 from packpale.settings import read_settings
@@ -59,8 +60,11 @@ def test_no_worker_outlives_inputs_at_fault(config, tmp_path):
     """Workers start while the inputs are looked at; a fault ends them, whatever they are loading."""
     others = multiprocessing.active_children()
     config.write_text(config.read_text(encoding="utf-8").replace(".tif", ".none"), encoding="utf-8")
+    crew = Crew(2)
+    crew.get_ready()
+    assert len([p for p in multiprocessing.active_children() if p not in others]) == 2
     with pytest.raises(Faults):
-        run(config, out=tmp_path / "out", workers=2)
+        run(config, out=tmp_path / "out", workers=2, crew=crew)
     assert [p for p in multiprocessing.active_children() if p not in others] == []
     assert not (tmp_path / "out").exists()
 
