@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from made_inputs import NORTH_PLOT, SOUTH_PLOT, Made
 from packpale import one_plot
+from packpale import run as runs
 from packpale.crew import Crew
 from packpale.faults import Faults
 from packpale.run import folder_names, run
@@ -67,6 +69,25 @@ def test_no_worker_outlives_inputs_at_fault(config, tmp_path):
         run(config, out=tmp_path / "out", workers=2, crew=crew)
     assert [p for p in multiprocessing.active_children() if p not in others] == []
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(("most", "stay"), [(1, False), (2, True)])
+def test_workers_stay_for_the_run_s_files_unless_there_are_many_plots(tmp_path, monkeypatch, most, stay):
+    """Pages and workers both need much memory: with many plots there is never both."""
+    made = Made(tmp_path)
+    text = 'crs = "EPSG:25832"\n[inputs]\nelevation = "dem.tif"\nplots = "own.gpkg"\nplot_id = "name"\n'
+    made.plots(("north", NORTH_PLOT), ("south", SOUTH_PLOT))
+    settings = made.text(text + "[land]\nmargin_m = 10\n[run]\ndraws = 1000\n", "small.toml")
+    seen = []
+
+    def look(outcomes, *_, executor):
+        seen.append((len(outcomes), executor is not None, len(multiprocessing.active_children()) - before))
+
+    monkeypatch.setattr(runs, "PAGES_BESIDE_WORKERS", most)
+    monkeypatch.setattr(runs, "write_run_files", look)
+    before = len(multiprocessing.active_children())
+    run(settings, out=tmp_path / "out", workers=2)
+    assert seen == [(2, stay, 2 if stay else 0)]
 
 
 def statuses(out):
