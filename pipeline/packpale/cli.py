@@ -54,7 +54,9 @@ def run(
     Example: packpale run config/demo.toml
     """
     from packpale.crew import Crew
+    from packpale.free_memory import search_seldom
 
+    search_seldom()
     with _faults_as_lines(debug), Crew(workers or _cores()) as crew:
         if cluster is not None and workers is not None:
             raise Faults(

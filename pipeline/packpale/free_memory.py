@@ -20,15 +20,22 @@ def give_back() -> None:
         trim(0)
 
 
+def search_seldom() -> None:
+    """Search less often for objects that only hold each other; before much is loaded, since little of that is waste."""
+    gc.set_threshold(OBJECTS_BETWEEN_SEARCHES)
+
+
 def look_past_what_stays() -> None:
     """Leave everything there is now out of all later searches for objects that only hold each other.
 
     The compiler alone makes some hundred thousand objects that live as long as the process: a tenth of the time of a
     run went into looking through them over and over.
     """
-    gc.collect()
+    search_seldom()
+    if gc.get_freeze_count():
+        # The first time there is little but what was loaded, and looking through that is what is to be saved.
+        gc.collect()
     gc.freeze()
-    gc.set_threshold(OBJECTS_BETWEEN_SEARCHES)
 
 
 @functools.cache

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Any
 
-from packpale.free_memory import look_past_what_stays
+from packpale.free_memory import look_past_what_stays, search_seldom
 
 KERNELS: Mapping[str, Mapping[str, str]] = {
     "trench": {
@@ -42,6 +42,7 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
 
 def load_rooms() -> None:
     """Load what plots need of the program and of libraries that it loads only where they are used."""
+    search_seldom()
     for room in ("land.assess", "enclosure.place", "earthworks.work_out", "care.assess", "review.plot"):
         import_module(f"packpale.{room}")
     for library in ("fiona", "folium", "geopandas", "matplotlib.figure", "rasterio.warp", "scipy.spatial", "typst"):
