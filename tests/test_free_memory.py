@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from packpale.free_memory import give_back, look_past_what_stays
+from packpale.free_memory import OBJECTS_BETWEEN_SEARCHES, give_back, look_past_what_stays
 
 PART, PARTS = 64_000, 1_000
 """Each too small for pages of its own, so that what lies above a kept one cannot go by itself. [bytes]"""
@@ -40,7 +40,9 @@ class Holder:
 def test_what_stays_is_left_out_of_searches_and_what_comes_after_is_not():
     thresholds = gc.get_threshold()
     try:
+        gc.set_threshold(700)
         look_past_what_stays()
+        assert gc.get_threshold()[0] == OBJECTS_BETWEEN_SEARCHES
         frozen = gc.get_freeze_count()
         assert frozen > len(gc.get_objects()) / 2
         later = weakref.ref(Holder())
