@@ -2,12 +2,13 @@
 
 import gc
 import platform
+import sys
 import weakref
 from pathlib import Path
 
 import pytest
 
-from packpale.free_memory import OBJECTS_BETWEEN_SEARCHES, give_back, look_past_what_stays
+from packpale.free_memory import OBJECTS_BETWEEN_SEARCHES, give_back, look_past_what_stays, with_room_for_calls
 
 PART, PARTS = 64_000, 1_000
 """Each too small for pages of its own, so that what lies above a kept one cannot go by itself. [bytes]"""
@@ -22,6 +23,37 @@ def test_holes_between_what_is_kept_are_given_back():
     give_back()
     assert before - _resident() > PART * PARTS / 2
     assert len(kept) == PART
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pages of memory are counted otherwise there")
+def test_at_no_depth_do_calls_map_memory_over_and_over():
+    # At some depth the next call but one crosses the end of a piece of memory for frames, each time anew.
+    if max(_pages_at(depth) for depth in range(100)) < CALLS / 2:
+        pytest.skip("this Python keeps the memory of frames")
+    assert with_room_for_calls(lambda: max(_pages_at(depth) for depth in range(100))) < CALLS / 10
+
+
+CALLS = 200
+
+
+def _pages_at(depth: int) -> int:
+    """Pages of memory that are used for the first time while ``CALLS`` calls are made from so many calls down."""
+    if depth:
+        return _pages_at(depth - 1)
+    import resource  # not on Windows
+
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    for _ in range(CALLS):
+        _calls_once_more()
+    return resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before
+
+
+def _calls_once_more() -> None:
+    _nothing()
+
+
+def _nothing() -> None:
+    pass
 
 
 def _resident() -> int:

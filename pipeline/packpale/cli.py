@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from packpale.faults import Faults, in_words, lacks_memory
+from packpale.free_memory import search_seldom, with_room_for_calls
 
 EXIT_FAULT, EXIT_PLOT_FAILED, EXIT_BUG, EXIT_STOPPED = 2, 3, 1, 130
 # Whether it is a file at all is told in one line by whoever reads it.
@@ -54,7 +55,6 @@ def run(
     Example: packpale run config/demo.toml
     """
     from packpale.crew import Crew
-    from packpale.free_memory import search_seldom
 
     search_seldom()
     with _faults_as_lines(debug), Crew(workers or _cores()) as crew:
@@ -259,7 +259,7 @@ def _cores() -> int:
 
 def main() -> None:
     """Entry point of the command ``packpale``."""
-    commands()
+    with_room_for_calls(commands)
 
 
 if __name__ == "__main__":

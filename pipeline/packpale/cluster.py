@@ -18,6 +18,7 @@ from typing import Any
 
 from packpale import __version__
 from packpale.faults import Faults
+from packpale.free_memory import with_room_for_calls
 
 CONNECT_S = 20.0
 """How long a scheduler may take to answer, and its first worker to appear. [s]"""
@@ -247,4 +248,4 @@ def _alone(code: str, call: Callable[[], Any]) -> Any:
     if code_hash() != code:
         raise Faults([f"worker on {platform.node()}, process {os.getpid()}: has another packpale; {_INSTALL}"])
     with _ONE_AT_A_TIME:
-        return call()
+        return with_room_for_calls(call)

@@ -13,6 +13,7 @@ from multiprocessing import active_children, get_context
 from multiprocessing.process import BaseProcess
 from typing import TYPE_CHECKING, Any
 
+from packpale.free_memory import with_room_for_calls
 from packpale.holding import end_with_the_run
 from packpale.warming import load_rooms, warm
 
@@ -47,7 +48,7 @@ class Crew(Executor):
             others = active_children()
             self._pools = [one_process() for _ in range(self.workers)]
             for pool in self._pools:
-                pool.submit(load_rooms)
+                pool.submit(with_room_for_calls, load_rooms)
             self._getting_ready = [p for p in active_children() if p not in others]
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
@@ -128,11 +129,11 @@ class Crew(Executor):
 
     def _given(self, n: int, fn: Callable[..., Any], *args: Any, **kwargs: Any) -> Future[Any]:
         try:
-            return self._pools[n].submit(fn, *args, **kwargs)
+            return self._pools[n].submit(with_room_for_calls, fn, *args, **kwargs)
         except BrokenProcessPool:
             # It was lost with the last thing it did.
             self._pools[n] = one_process()
-            return self._pools[n].submit(fn, *args, **kwargs)
+            return self._given(n, fn, *args, **kwargs)
 
 
 def one_process() -> ProcessPoolExecutor:

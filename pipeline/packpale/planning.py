@@ -16,6 +16,7 @@ import numpy as np
 from pyproj import CRS
 
 from packpale.faults import Faults
+from packpale.free_memory import with_room_for_calls
 from packpale.holding import held
 from packpale.one_plot import CELL_BYTES, Job, PlotOutcome, compute_plot
 from packpale.run import write_run_files
@@ -107,10 +108,10 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
             jobs = [Job(inputs, project, p, f"sample-{n}", folder, "plan", name) for n, p in enumerate(chosen)]
             with _process() as pool:
                 # The first one twice: what has to be compiled is compiled once and for all, and is no part of a run.
-                results = [pool.submit(_measured, job).result() for job in (jobs[0], *jobs)]
+                results = [pool.submit(with_room_for_calls, _measured, job).result() for job in (jobs[0], *jobs)]
             with _process() as pool:
                 # Once more in a new process: what that takes longer is the start of a worker.
-                first = pool.submit(_measured, jobs[0]).result()
+                first = pool.submit(with_room_for_calls, _measured, jobs[0]).result()
         ended = [r.outcome for r in results]
         failed = {f"plot {o.plot_id}: failed: {o.reason}" for o in ended if o.brief is None}
         if failed:

@@ -14,27 +14,28 @@ from packpale.free_memory import look_past_what_stays, search_seldom
 KERNELS: Mapping[str, Mapping[str, str]] = {
     "trench": {
         "earthworks._kernels.follow_sections": "(f8[:,:,::1], f8, f8[::1], f8[::1], f8[::1], f8[::1], f8[:,::1],"
-        " b1[:,::1], f8[:,::1], f8[::1], f8[::1], f8, f8, f8, f8[:,::1])",
+        " b1[:,::1], f8[:,::1], f8[::1], f8[::1], f8, f8, f8, f8[:,::1], f8[:,::1])",
     },
     "sight": {
-        "care._kernels_viewing.no_peaks": "(i8, i8)",
         "care._kernels_viewing.peaks_of_rows": "(f8[:,::1], i8, f8[::1], i8[:,::1])",
         "care._kernels_viewing.peaks_of_larger": "(f8[::1], i8[:,::1])",
         "care._kernels_viewing.sweep": "(f8[:,::1], f8[::1], i8[:,::1], b1[:,::1], f8, f8, f8, f8, f8, b1[:,::1])",
     },
     "digging out": {
-        "care._kernels.shortest_tunnels": "(f8[::1], f8[:,::1], f8[::1], f8[:,::1], f8[:,::1], f8[::1])",
+        "care._kernels.shortest_tunnels": "(f8[::1], f8[:,::1], f8[::1], f8[:,::1], f8[:,::1], f8[:,::1],"
+        " f8[::1], b1[::1], f8[::1])",
     },
     "soil and distances": {
         "site._kernels.pull": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[::1], f8, f8, f8[:,::1])",
         "site._kernels.distance": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[:,::1])",
-        "land._kernels_distance.nearest_segment": "(f8[::1], f8[::1], f8[:,::1], i8, f8[:,::1])",
-        "land._kernels_cells.mark_within": "(f8[:,::1], i8[::1], i8, b1[:,::1])",
+        "land._kernels_distance.nearest_segment": "(f8[::1], f8[::1], f8[:,::1], i8, i8[::1], f8[::1], f8[:,::1])",
+        "land._kernels_cells.mark_within": "(f8[:,::1], i8[::1], i8, b1[:,::1], b1[:,::1])",
     },
     "chances": {
         "earthworks._kernels_uncertainty.drawn_volumes": "(f8[:,::1], f8[:,::1], f8[:,::1], f8[::1], i8[::1],"
         " f8[:,::1], f8[:,:,::1], f8[:,:,::1], f8[:,:,::1], f8, f8, f8, f8, f8[:,:,::1], f8[:,:,::1], f8[:,::1])",
-        "care._kernels_howl.tight_ways": "(f8[::1], f8[::1], f8, i8[::1], f8[::1], f8[::1], f8[::1], f8[::1], f8[::1])",
+        "care._kernels_howl.tight_ways": "(f8[::1], f8[::1], f8, i8[::1], f8[::1], f8[::1], f8[::1], f8[::1], f8[::1],"
+        " f8[::1], f8[::1])",
     },
 }
 """Kernels that the plots of most runs call, part by part, each with the arguments it is called with."""

@@ -12,7 +12,6 @@ import pytest
 import shapely
 from scipy.optimize import differential_evolution
 
-from packpale.enclosure import _kernels
 from packpale.enclosure.boundary import boundary, valid_parts
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes, _refined, fit_largest, reported, work_arrays
@@ -63,8 +62,7 @@ def multistart(land, shapes, budget):
             [0, east, north, 2 * math.pi, RANGES["taper"][1], RANGES["aspect"][1]],
         )
         starts = rng.uniform(low, high, (500, 6))
-        index = (land.edges, land.band_start, land.band_edge, land.band_frame)
-        starts = starts[[bool(_kernels.is_inside(x, y, *index)) for x, y in starts[:, 1:3]]]
+        starts = starts[land.depths(starts[:, 1:3]) > 0]
         ends = _refined(land, shapes, _refined(land, shapes, starts, work, steps=40)[:20], work, steps=60, trust=0.02)
         eggs = (reported(land, shapes, row[1:]) for row in ends[:5])
         best = max([best, *(egg.area for egg in eggs if egg is not None)])

@@ -13,7 +13,7 @@ from scipy.sparse.csgraph import dijkstra
 
 from packpale.care import _kernels
 from packpale.care.assess import assess
-from packpale.care.digout import shortest_tunnels
+from packpale.care.digout import shortest_tunnels, shortest_ways
 from packpale.faults import Faults
 from packpale.land.assess import assess as assess_land
 from trench_cases import circle_line, enclosure_of, pack_of, plane, project_of, site_of
@@ -94,11 +94,17 @@ def test_on_steep_ground_the_way_out_is_straight_to_the_face():
     assert found[east] == pytest.approx(D + D / math.sqrt(2), rel=1e-9)
 
 
+def shortest(ground_x, ground_z, depth, apron_x, apron_z):
+    """Of one section. [m]"""
+    (length,) = shortest_ways(ground_x, ground_z[None], np.array([depth]), apron_x[None], apron_z[None])
+    return length
+
+
 def test_fence_on_a_narrow_bank_is_tunnelled_straight_through():
     # A bank 0.4 m to each side of the fence, with steep faces 2 m high: straight through under the skirt.
     x = np.array([-4.0, -0.5, -0.4, 0.0, 0.4, 0.5, 4.0])
     z = np.array([-2.0, -2.0, 0.0, 0.0, 0.0, -2.0, -2.0])
-    found = _kernels.shortest_tunnel(x, z, 1.0, np.zeros(1), np.array([0.0]))
+    found = shortest(x, z, 1.0, np.zeros(1), np.array([0.0]))
     # At z = -1, right under the skirt, the faces stand 0.45 away and lean inward by 0.1 on 2: perpendicular to each.
     assert found == pytest.approx(2 * 0.45 * 2 / math.hypot(2, 0.1), abs=1e-9)
 
@@ -163,7 +169,7 @@ def test_rough_ground_agrees_with_a_dense_graph(heights, tilt, cover, reach):
     z = np.insert(np.array(heights), 16, 0.0) + tilt * x
     on_apron = (x >= 0) & (x <= reach)
     apron_x, apron_z = x[on_apron], z[on_apron] - cover
-    found = _kernels.shortest_tunnel(x, z, 1.0, apron_x, apron_z)
+    found = shortest(x, z, 1.0, apron_x, apron_z)
     # The dense way avoids a thicker mesh and ends on chosen points, so it is never shorter; it comes down to the exact
     # one as points and mesh get finer.
     dense = dense_shortest(x, z, 1.0, apron_x, apron_z)
@@ -180,7 +186,7 @@ def test_bank_and_ditch_agree_with_a_dense_graph(seed):
     )
     on_apron = (x >= 0) & (x <= 1.5)
     apron_x, apron_z = x[on_apron], z[on_apron] - 0.3
-    found = _kernels.shortest_tunnel(x, z, 1.0, apron_x, apron_z)
+    found = shortest(x, z, 1.0, apron_x, apron_z)
     # The dense way avoids a thicker mesh and ends on chosen points, so it is never shorter; it comes down to the exact
     # one as points and mesh get finer.
     dense = dense_shortest(x, z, 1.0, apron_x, apron_z)

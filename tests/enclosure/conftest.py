@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from packpale.enclosure.boundary import boundary, valid_parts
+from packpale.enclosure.depth import deepest_point
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fit import Ranges, deepest, seeds
+from packpale.enclosure.fit import Ranges, seeds
 
 
 @pytest.fixture(scope="session")
@@ -25,7 +26,7 @@ def prepared():
     def build(area):
         parts = valid_parts(area)
         land = boundary(parts)
-        return land, deepest(land, seeds(land, parts))
+        return land, deepest_point(land, seeds(land, parts))
 
     return build
 
@@ -48,15 +49,12 @@ def positions():
     """Random positions z with O in the land."""
 
     def build(land, count, seed=0):
-        from packpale.enclosure import _kernels
-
         rng = np.random.default_rng(seed)
         west, south, east, north = land.size
         found = []
         while len(found) < count:
             x, y = rng.uniform(west, east), rng.uniform(south, north)
-            inside = _kernels.is_inside(x, y, land.edges, land.band_start, land.band_edge, land.band_frame)
-            if inside:
+            if land.depths(np.array([[x, y]]))[0] > 0:
                 found.append([x, y, rng.uniform(0, 7), rng.uniform(0.5, 0.9), rng.uniform(1.1, 1.6)])
         return np.array(found)
 

@@ -2,6 +2,7 @@
 
 import inspect
 import math
+from types import SimpleNamespace
 
 import numba
 import numpy as np
@@ -12,15 +13,17 @@ from shapely.geometry import box
 
 from packpale.enclosure import _kernels, best_place
 from packpale.enclosure.boundary import behind, valid_parts
-from packpale.enclosure.fit import Shapes, fit_largest, work_arrays
+from packpale.enclosure.depth import deep_cells, deepest_point
+from packpale.enclosure.fit import Shapes, fit_largest, largest_scale, thinned_out, work_arrays
 from packpale.enclosure.packs import fit_packs
+from packpale.site import compiled
 from packpale.site.grid import Grid
 from polygons import blob, from_raster, largest_part, neck, ring, with_ponds
 
 KERNELS = {
     name: kernel
     for name, kernel in vars(_kernels).items()
-    if name not in {"njit", "_loop"} and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
+    if name not in vars(compiled) and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
 }
 LANDS = {
     "blob": blob(5, 300),
@@ -43,26 +46,22 @@ def _everything_ran(ranges):
 
 
 CALLED_FROM_PYTHON = (
-    "build_nodes",
-    "deep_cells",
-    "deepest_point",
     "field_over_egg",
-    "is_inside",
     "largest_scale",
     "pack_scales",
-    "radial_tables",
     "rate_centres",
     "rate_places",
     "refine",
     "refine_places",
-    "thin_out",
+    "signed_depths",
     "unit_shape",
+    "vertex_scale",
 )
 
 
 def test_every_kernel_is_a_compiled_function():
     assert not numba.config.DISABLE_JIT, "unset NUMBA_DISABLE_JIT"
-    assert len(KERNELS) == 29
+    assert len(KERNELS) == 22
     assert all(hasattr(kernel, "nopython_signatures") for kernel in KERNELS.values())
 
 
@@ -109,7 +108,7 @@ def test_largest_scale_agrees_with_the_plain_twin(name, clearance, prepared, pos
     land, _ = prepared(LANDS[name])
     compared = 0
     for z in positions(land, 7, seed=len(name)):
-        scale = _kernels.largest_scale(z, clearance, *land.tree, np.inf)
+        scale = largest_scale(land, z, clearance=clearance)
         if scale <= 0:
             x, y = z[0] + land.origin[0], z[1] + land.origin[1]
             assert shapely.distance(LANDS[name].boundary, shapely.Point(x, y)) <= clearance + 1e-9
@@ -125,7 +124,7 @@ def test_largest_scale_is_where_shapely_sees_the_egg_touch(name, prepared, posit
     area = LANDS[name]
     land, _ = prepared(area)
     for z in positions(land, 15, seed=99):
-        scale = _kernels.largest_scale(z, 0.0, *land.tree, np.inf)
+        scale = largest_scale(land, z, clearance=0.0)
         inside = egg_at(z, scale * (1 - 1e-9), land.origin).polygon(1e-7)
         assert inside.difference(area).area < 1e-9 * inside.area
         assert not area.contains(egg_at(z, scale * (1 + 1e-4), land.origin).polygon(1e-7))
@@ -134,9 +133,9 @@ def test_largest_scale_is_where_shapely_sees_the_egg_touch(name, prepared, posit
 def test_a_cap_only_cuts_off(prepared, positions):
     land, _ = prepared(LANDS["ponds"])
     for z in positions(land, 20):
-        scale = _kernels.largest_scale(z, 0.0, *land.tree, np.inf)
-        assert _kernels.largest_scale(z, 0.0, *land.tree, 0.5 * scale) == 0.5 * scale
-        assert _kernels.largest_scale(z, 0.0, *land.tree, 2 * scale) == scale
+        scale = largest_scale(land, z, clearance=0.0)
+        assert largest_scale(land, z, clearance=0.0, at_most=0.5 * scale) == 0.5 * scale
+        assert largest_scale(land, z, clearance=0.0, at_most=2 * scale) == scale
 
 
 @pytest.mark.parametrize("clearance", [0.0, 2.0])
@@ -152,7 +151,7 @@ def test_features_and_their_slopes(clearance, prepared, positions):
         return {(int(r[5]), int(r[6])): r.copy() for r in rows[:n]}, cos, sin, shape
 
     for z in positions(land, 25, seed=3):
-        scale = _kernels.largest_scale(z, clearance, *land.tree, np.inf)
+        scale = largest_scale(land, z, clearance=clearance)
         if scale < 1:
             continue
         found, cos, sin, shape = features(z, 1.1 * scale)
@@ -219,11 +218,9 @@ def test_depth_agrees_with_shapely(name, prepared):
     west, south, east, north = land.size
     for px, py in zip(rng.uniform(west - 9, east + 9, 200), rng.uniform(south - 9, north + 9, 200), strict=True):
         point = shapely.Point(px + land.origin[0], py + land.origin[1])
-        inside = _kernels.is_inside(px, py, land.edges, land.band_start, land.band_edge, land.band_frame)
-        assert inside == area.contains(point)
-        near = _kernels.nearest_distance(px, py, *land.tree, np.inf)
-        assert near == pytest.approx(area.boundary.distance(point), abs=1e-9)
-        assert _kernels.nearest_distance(px, py, *land.tree, near / 2) == near / 2
+        (signed,) = land.depths(np.array([[px, py]]))
+        assert (signed > 0) == area.contains(point)
+        assert abs(signed) == pytest.approx(area.boundary.distance(point), abs=1e-9)
     assert depth == pytest.approx(area.boundary.distance(shapely.Point(x + land.origin[0], y + land.origin[1])))
     # The library's own inscribed circle, to its own tolerance, can not be larger than the bound.
     circle = max(shapely.length(shapely.maximum_inscribed_circle(p, tolerance=1e-3)) for p in valid_parts(area))
@@ -240,7 +237,8 @@ def test_bound_on_depth_holds_at_any_tolerance(tolerance, prepared):
     true = 50 * math.cos(math.pi / 800)
     none = np.empty((0, 2))
     for half in np.linspace(3, 35, 33):
-        _, _, depth, most = _kernels.deepest_point(none, np.array([[half, half]]), half, tolerance, 40_000, *land.index)
+        one_square = SimpleNamespace(depths=land.depths, cover=lambda half=half: (np.array([[half, half]]), half))
+        _, _, depth, most = deepest_point(one_square, none, tolerance=tolerance)
         assert depth <= true <= most * (1 + 1e-12)
         assert most <= depth * (1 + tolerance) * (1 + 1e-12)
 
@@ -248,16 +246,15 @@ def test_bound_on_depth_holds_at_any_tolerance(tolerance, prepared):
 def test_no_square_with_a_deep_point_is_dropped(prepared):
     land, (_, _, depth, _) = prepared(LANDS["ponds"])
     need, finest = 0.4 * depth, 0.1 * depth
-    cells, half = land.cover()
-    centres, reached = _kernels.deep_cells(cells, half, need, finest, 10_000, *land.index)
-    assert reached <= finest
+    centres = deep_cells(land, need=need, finest=finest, most=10_000)
+    reached = land.cover()[1]
+    while reached > finest:
+        reached /= 2
     rng = np.random.default_rng(2)
     west, south, east, north = land.size
     tried = 0
     for x, y in zip(rng.uniform(west, east, 3000), rng.uniform(south, north, 3000), strict=True):
-        if not _kernels.is_inside(x, y, land.edges, land.band_start, land.band_edge, land.band_frame):
-            continue
-        if _kernels.nearest_distance(x, y, *land.tree, np.inf) < need + 2 * reached:
+        if land.depths(np.array([[x, y]]))[0] < need + 2 * reached:
             continue
         tried += 1
         assert (np.abs(centres[:, :2] - [x, y]).max(axis=1) <= reached * (1 + 1e-9)).any()
@@ -279,8 +276,8 @@ def test_a_cut_leaves_the_scale_of_land_cut_by_shapely(prepared, positions):
         for z in positions(cut, 8, seed=5):
             moved = z.copy()
             moved[:2] += shift
-            expected = _kernels.largest_scale(z, 0.0, *cut.tree, np.inf)
-            assert _kernels.largest_scale(moved, 0.0, *near.tree, np.inf) == pytest.approx(expected, rel=1e-9)
+            expected = largest_scale(cut, z, clearance=0.0)
+            assert largest_scale(near, moved, clearance=0.0) == pytest.approx(expected, rel=1e-9)
 
 
 def test_radial_profile_sees_no_farther_than_the_boundary(prepared):
@@ -343,12 +340,10 @@ def test_starts_near_a_better_one_are_thinned_out():
     starts[:, 0] = [3, 5, 4, 1, -np.inf]
     starts[:, 1] = [0, 0.5, 10, 10.2, 50]
     starts[:, 3] = [0, 2 * math.pi - 0.05, 0, 3, 0]
-    kept = np.empty(5, np.int64)
-    order = np.argsort(-starts[:, 0], kind="stable")
-    n = _kernels.thin_out(starts, order, 1.0, 0.2, 5, kept)
+    starts = starts[np.argsort(-starts[:, 0], kind="stable")]
     # The first lies beside the second and across north from it; the fourth differs in bearing; the last leads nowhere.
-    assert kept[:n].tolist() == [1, 2, 3]
-    assert _kernels.thin_out(starts, order, 1.0, 0.2, 2, kept) == 2
+    assert thinned_out(starts, near=1.0, turn=0.2, most=5)[:, 0].tolist() == [5, 4, 1]
+    assert thinned_out(starts, near=1.0, turn=0.2, most=2)[:, 0].tolist() == [5, 4]
 
 
 def test_refinement_never_makes_an_egg_smaller(prepared, positions, ranges):
@@ -356,7 +351,7 @@ def test_refinement_never_makes_an_egg_smaller(prepared, positions, ranges):
     shapes = Shapes(**ranges(clearance=1.0, min_radius=10.0))
     work = work_arrays()
     for z in positions(land, 20, seed=7):
-        scale = _kernels.largest_scale(z, 1.0, *land.tree, np.inf)
+        scale = largest_scale(land, z, clearance=1.0)
         if scale <= 0:
             continue
         before = _kernels.merit(scale, z[3], _kernels.unit_shape(z[3], z[4])[7], shapes.log_min_radius)
@@ -367,6 +362,6 @@ def test_refinement_never_makes_an_egg_smaller(prepared, positions, ranges):
         after = rows[0]
         assert 0.5 <= after[3] <= 0.9
         assert 1.1 <= after[4] <= 1.6
-        scale = _kernels.largest_scale(after, 1.0, *land.tree, np.inf)
+        scale = largest_scale(land, after, clearance=1.0)
         value = _kernels.merit(scale, after[3], _kernels.unit_shape(after[3], after[4])[7], shapes.log_min_radius)
         assert reached == pytest.approx(value, abs=1e-9)

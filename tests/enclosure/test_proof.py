@@ -480,7 +480,7 @@ def test_first_boxes_hold_every_egg_of_the_size_wanted(name, clearance):
     land, rng = BOXED[name], np.random.default_rng(3)
     small, p, q = 6.0, (0.1, 0.5), (0.2, 1.2)
     prepared = outline(land, small=small)
-    squares, half = steps._squares(prepared, small, clearance)
+    squares, half = steps._squares(land, prepared, small, clearance)
     boxes, count = steps._first_boxes(squares, half, p, q, 10)
     x0, y0, x1, y1 = land.bounds
     origin = np.round([(x0 + x1) / 2, (y0 + y1) / 2])
@@ -551,9 +551,10 @@ def test_bound_holds_however_little_is_known_and_done(name, clearance):
     land = LANDS[name]
     parts = valid_parts(land)
     prepared = boundary(parts)
-    from packpale.enclosure.fit import deepest, seeds
+    from packpale.enclosure.depth import deepest_point
+    from packpale.enclosure.fit import seeds
 
-    deep = deepest(prepared, seeds(prepared, parts))
+    deep = deepest_point(prepared, seeds(prepared, parts))
     longer = search(
         prepared,
         Shapes(clearance, (0.5, 0.9), (1.1, 1.6), 0.0),

@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import inner, loop
 
 Floats = npt.NDArray[np.float64]
 
@@ -19,7 +20,7 @@ STRAIGHT = 1e-9
 SKY = 1e4
 
 
-@njit(cache=True)
+@inner
 def _crosses(ax: float, az: float, bx: float, bz: float, cx: float, cz: float, dx: float, dz: float) -> bool:
     """Segment ab crosses segment cd.
 
@@ -35,7 +36,7 @@ def _crosses(ax: float, az: float, bx: float, bz: float, cx: float, cz: float, d
     return a * b <= 0.0
 
 
-@njit(cache=True)
+@inner
 def _sees(ax: float, az: float, bx: float, bz: float, depth: float, apron_x: Floats, apron_z: Floats) -> bool:
     """No mesh between two points."""
     if _crosses(ax, az, bx, bz, 0.0, -depth, 0.0, SKY):
@@ -46,7 +47,7 @@ def _sees(ax: float, az: float, bx: float, bz: float, depth: float, apron_x: Flo
     return True
 
 
-@njit(cache=True)
+@inner
 def _nearest_on(px: float, pz: float, ax: float, az: float, bx: float, bz: float) -> float:
     """Share of the way from a to b of the point nearest to p."""
     ux, uz = bx - ax, bz - az
@@ -54,7 +55,7 @@ def _nearest_on(px: float, pz: float, ax: float, az: float, bx: float, bz: float
     return min(max(t, 0.0), 1.0)
 
 
-@njit(cache=True)
+@inner
 def _to_ground(
     px: float,
     pz: float,
@@ -87,7 +88,7 @@ def _to_ground(
     return best
 
 
-@njit(cache=True)
+@inner
 def _corners(depth: float, apron_x: Floats, apron_z: Floats, corners: Floats) -> int:
     """Fill rows of ``corners`` with where a shortest way may bend: x, z, and x, z moved off the mesh; how many.
 
@@ -113,18 +114,27 @@ def _corners(depth: float, apron_x: Floats, apron_z: Floats, corners: Floats) ->
     return n
 
 
-@njit(cache=True)
-def _next(length: Floats, done: npt.NDArray[np.bool_], best: float) -> int:
+@inner
+def _next(length: Floats, done: npt.NDArray[np.bool_], n: int, best: float) -> int:
     """Corner reached by the shortest way that has not been gone on from and is shorter than ``best``; -1 if none."""
     found = -1
-    for k in range(length.size):
+    for k in range(n):
         if not done[k] and length[k] < best:
             found, best = k, length[k]
     return found
 
 
-@njit(cache=True)
-def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: Floats, apron_z: Floats) -> float:
+@inner
+def _shortest_tunnel(
+    ground_x: Floats,
+    ground_z: Floats,
+    depth: float,
+    apron_x: Floats,
+    apron_z: Floats,
+    corner: Floats,
+    length: Floats,
+    done: npt.NDArray[np.bool_],
+) -> float:
     """Length of the shortest tunnel between the ground at x <= 0 and the ground at x >= 0.
 
     Heights are above the ground under the fence; ``ground_x`` ascends and holds 0. The skirt stands at x = 0 down to
@@ -134,10 +144,9 @@ def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: F
     shortest chain is found after Dijkstra. A way that touches no corner need not be looked at: shifted upward until it
     touches one, its ends stick out of the ground, so that less of it has to be dug.
     """
-    corner = np.empty((apron_x.size, 4))
     n = _corners(depth, apron_x, apron_z, corner)
-    length, done = np.empty(n), np.zeros(n, np.bool_)
     for c in range(n):
+        done[c] = False
         x, z, seen_x, seen_z = corner[c, 0], corner[c, 1], corner[c, 2], corner[c, 3]
         # By way of the skirt's lower end, or straight if that is shorter.
         length[c] = np.inf
@@ -145,7 +154,7 @@ def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: F
             length[c] = length[0] + math.hypot(x, z + depth)
         length[c] = _to_ground(x, z, seen_x, seen_z, -1.0, ground_x, ground_z, depth, apron_x, apron_z, length[c])
     best = np.inf
-    c = _next(length, done, best)
+    c = _next(length, done, n, best)
     while c >= 0:
         done[c] = True
         x, z, seen_x, seen_z = corner[c, 0], corner[c, 1], corner[c, 2], corner[c, 3]
@@ -159,14 +168,25 @@ def shortest_tunnel(ground_x: Floats, ground_z: Floats, depth: float, apron_x: F
             further = length[c] + math.hypot(corner[k, 0] - x, corner[k, 1] - z)
             if further < length[k] and _sees(seen_x, seen_z, corner[k, 2], corner[k, 3], depth, apron_x, apron_z):
                 length[k] = further
-        c = _next(length, done, best)
+        c = _next(length, done, n, best)
     return best
 
 
-@njit(cache=True)
+@loop
 def shortest_tunnels(
-    ground_x: Floats, ground_z: Floats, depth: Floats, apron_x: Floats, apron_z: Floats, out: Floats
+    ground_x: Floats,
+    ground_z: Floats,
+    depth: Floats,
+    apron_x: Floats,
+    apron_z: Floats,
+    corner: Floats,
+    length: Floats,
+    done: npt.NDArray[np.bool_],
+    out: Floats,
 ) -> None:
-    """``shortest_tunnel`` for each entry of ``depth`` and row of ``ground_z``, ``apron_x`` and ``apron_z``."""
+    """``_shortest_tunnel`` for each entry of ``depth`` and row of ``ground_z``, ``apron_x`` and ``apron_z``.
+
+    ``corner`` (points of the apron, 4), ``length`` and ``done`` are work space.
+    """
     for i in range(out.size):
-        out[i] = shortest_tunnel(ground_x, ground_z[i], depth[i], apron_x[i], apron_z[i])
+        out[i] = _shortest_tunnel(ground_x, ground_z[i], depth[i], apron_x[i], apron_z[i], corner, length, done)

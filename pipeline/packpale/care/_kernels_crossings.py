@@ -8,13 +8,14 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import makes_arrays
 
 ROW_STEP = (0, 1, 1, 1, 0, -1, -1, -1)
 COL_STEP = (1, 1, 0, -1, -1, -1, 0, 1)
 
 
-@njit(cache=True)
+@makes_arrays
 def longest_path(direction: npt.NDArray[np.int8], row: int, col: int, most: int) -> tuple[float, Any, Any]:
     """Length in cells of the longest flow path that ends in a cell, and the row and column where it begins.
 

@@ -6,13 +6,14 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import loop
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
 
 
-@njit(cache=True)
+@loop
 def tight_ways(
     distance: Floats,
     ground: Floats,
@@ -23,14 +24,15 @@ def tight_ways(
     over: Floats,
     before: Floats,
     behind: Floats,
+    x: Floats,
+    z: Floats,
 ) -> None:
     """Length of a line pulled tight over the ground from (0, source) to every (at[i], height[i]).
 
     ``distance`` ascends and is positive; the first count[i] points of the profile lie before receiver i. ``before``
     and ``behind`` get the lengths to the first and from the last point touched, half the way each where none is.
+    ``x`` and ``z``, two longer than the profile, are work space.
     """
-    x = np.empty(distance.size + 2)
-    z = np.empty(distance.size + 2)
     for i in range(at.size):
         x[0], z[0] = 0.0, source
         n = 1

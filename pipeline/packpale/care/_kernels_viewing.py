@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import inner, loop
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -18,7 +19,7 @@ TOUCH = 1e-9
 BLOCK = 4
 
 
-@njit(cache=True)
+@inner
 def _ground(z: Floats, col: float, row: float) -> float:
     """Bilinear between centres; the last row and column are reached from inside."""
     c = min(max(math.floor(col), 0), z.shape[1] - 2)
@@ -29,7 +30,7 @@ def _ground(z: Floats, col: float, row: float) -> float:
     return float(above + fr * (below - above))
 
 
-@njit(cache=True)
+@inner
 def _hides(first: float, half: float, last: float) -> bool:
     """A parabola through three heights, evenly spaced, comes above 0 between the first and the last."""
     bend = 2.0 * (first + last) - 4.0 * half
@@ -37,33 +38,7 @@ def _hides(first: float, half: float, last: float) -> bool:
     return bend < 0.0 and 0.0 < slope < -2.0 * bend and first - 0.25 * slope * slope / bend > TOUCH
 
 
-@njit(cache=True)
-def _levels(rows: int, cols: int) -> Places:
-    """Start, rows and columns of the blocks of each size, the smallest first, the last a single block."""
-    table = np.empty((64, 3), np.int64)
-    level, size = 0, 0
-    rows, cols = (rows - 2) // BLOCK + 1, (cols - 2) // BLOCK + 1
-    while True:
-        table[level, 0], table[level, 1], table[level, 2] = size, rows, cols
-        size += rows * cols
-        level += 1
-        if rows == 1 and cols == 1:
-            return table[:level]
-        rows, cols = (rows + 1) // 2, (cols + 1) // 2
-
-
-@njit(cache=True)
-def no_peaks(rows: int, cols: int) -> tuple[Floats, Places]:
-    """Room for the highest ground in blocks of BLOCK cells a side, in blocks twice as large, and so on up to one block.
-
-    All sizes stand one behind the other, row by row; the table has start, rows and columns of each. A block holds the
-    ground from its first row and column of centres to the first of the next block; missing heights do not count.
-    """
-    table = _levels(rows, cols)
-    return np.full(table[-1, 0] + 1, -np.inf), table
-
-
-@njit(cache=True)
+@loop
 def peaks_of_rows(z: Floats, first: int, out: Floats, table: Places) -> None:
     """Raise the smallest blocks to the ground in some rows of the window, the first of them number ``first``."""
     rows, cols = table[0, 1], table[0, 2]
@@ -77,7 +52,7 @@ def peaks_of_rows(z: Floats, first: int, out: Floats, table: Places) -> None:
                         out[br * cols + bc] = z[k, c]
 
 
-@njit(cache=True)
+@loop
 def peaks_of_larger(out: Floats, table: Places) -> None:
     """Give each larger block the highest of those within it."""
     for k in range(1, table.shape[0]):
@@ -87,7 +62,7 @@ def peaks_of_larger(out: Floats, table: Places) -> None:
             out[at] = max(out[at], out[below + i])
 
 
-@njit(cache=True)
+@inner
 def _next_line(start: float, along: float, t: float) -> tuple[int, float]:
     """The first grid line that a way from ``start``, ``along`` long, meets past ``t`` of it, and where; 2 for never."""
     if along == 0.0:
@@ -99,7 +74,7 @@ def _next_line(start: float, along: float, t: float) -> tuple[int, float]:
     return line, (line - start) / along
 
 
-@njit(cache=True)
+@inner
 def _within(start: float, along: float, block: int, near: float, far: float) -> tuple[float, float]:
     """The part of a way, from ``near`` to ``far`` of its length, that lies in a block's rows or columns."""
     a, b = block * BLOCK - start, (block + 1) * BLOCK - start
@@ -108,7 +83,7 @@ def _within(start: float, along: float, block: int, near: float, far: float) -> 
     return max(near, min(a / along, b / along)), min(far, max(a / along, b / along))
 
 
-@njit(cache=True)
+@loop
 def what_hides(
     z: Floats,
     high: Floats,
@@ -163,7 +138,7 @@ def what_hides(
     return -1
 
 
-@njit(cache=True)
+@loop
 def _hidden(
     z: Floats, col: float, row: float, eye: float, dc: float, dr: float, fall: float, t: float, until: float
 ) -> bool:
@@ -190,7 +165,7 @@ def _hidden(
     return False
 
 
-@njit(cache=True)
+@loop
 def sweep(
     z: Floats,
     high: Floats,

@@ -45,8 +45,6 @@ def shortest_tunnels(
     On level ground the way leads straight down along the skirt, in a straight line to the apron's free end and
     straight up: ``depth + hypot(apron_reach, depth - apron_cover) + apron_cover``.
     """
-    from packpale.care import _kernels
-
     depths = np.broadcast_to(np.asarray(depth, float), line.chainage.shape)
     cover = np.minimum(apron_cover, depths)[:, None]
     offsets = _offsets(site.grid.cell, span=max(SPAN_M, apron_reach + 2 * float(depths.max())), apron_reach=apron_reach)
@@ -59,12 +57,24 @@ def shortest_tunnels(
         end = level_apron_end(at, over_apron + cover)
         apron_x = np.column_stack([np.zeros_like(end), end])
         apron_z = np.broadcast_to(-cover, apron_x.shape)
-    out = np.empty(line.chainage.size)
     # Copies: for arrays that must not be written to, as spread ones, the loop would be compiled once more.
-    ground, depths, apron_x, apron_z = (np.array(a, float, order="C") for a in (ground, depths, apron_x, apron_z))
-    _kernels.shortest_tunnels(offsets, ground, depths, apron_x, apron_z, out)
+    out = shortest_ways(offsets, *(np.array(a, float, order="C") for a in (ground, depths, apron_x, apron_z)))
     missing = np.isnan(over_apron).any(axis=1) | ~np.isfinite(out)
     return np.where(missing, np.nan, out)
+
+
+def shortest_ways(ground_x: Array, ground_z: Array, depth: Array, apron_x: Array, apron_z: Array) -> Array:
+    """Length of the shortest tunnel in each of several sections, shape (sections,). [m]
+
+    ``ground_x`` (points,) ascends and holds 0, where the fence stands; ``ground_z`` (sections, points) and ``apron_x``
+    and ``apron_z`` (sections, bends) are heights and places of ground and apron. The skirt goes down to ``depth``.
+    """
+    from packpale.care import _kernels
+
+    bends, out = apron_x.shape[1], np.empty(len(depth))
+    work = np.empty((bends, 4)), np.empty(bends), np.empty(bends, bool)
+    _kernels.shortest_tunnels(ground_x, ground_z, depth, apron_x, apron_z, *work, out)
+    return out
 
 
 def level_apron_end(offsets: Array, cover: Array) -> Array:

@@ -234,8 +234,9 @@ class _Ways:
         at = np.interp(receivers, steps, ground) if steps.size else np.full(receivers.shape, start)
         count = np.searchsorted(steps, receivers - 1e-9).astype(np.int64)
         over, before, behind = np.empty((3, receivers.size))
+        tight = np.empty((2, steps.size + 2))
         source, height = start + s.source_height_m, at + s.receiver_height_m
-        _kernels_howl.tight_ways(steps, ground, source, count, receivers, height, over, before, behind)
+        _kernels_howl.tight_ways(steps, ground, source, count, receivers, height, over, before, behind, *tight)
         straight = np.hypot(receivers, height - source)
         # Shorter than a thousandth of a millimetre is the rounding of two square roots, and no ridge.
         over = np.where(over - straight < 1e-6, straight, over)

@@ -57,14 +57,31 @@ def lines_of_sight(site: Site) -> Sights:
 
 
 def peaks(elevation: Array) -> tuple[Array, npt.NDArray[np.int64]]:
-    """Highest ground in blocks of cells, small and large, and where in that each size stands; see the kernels."""
-    high, levels = _kernels_viewing.no_peaks(*elevation.shape)
+    """Highest ground in blocks of cells, and where in that each size of block stands.
+
+    Blocks of BLOCK cells a side, twice as large, and so on up to one block; all sizes one behind the other, row by row.
+    A block holds the ground from its first row and column of centres to the first of the next block; missing heights do
+    not count. The table has start, rows and columns of each size.
+    """
+    levels = _levels(*elevation.shape)
+    high = np.full(levels[-1, 0] + 1, -np.inf)
     first = 0
     for piece in pieces(elevation):
         _kernels_viewing.peaks_of_rows(piece, first, high, levels)
         first += len(piece)
     _kernels_viewing.peaks_of_larger(high, levels)
     return high, levels
+
+
+def _levels(rows: int, cols: int) -> npt.NDArray[np.int64]:
+    """Start, rows and columns of the blocks of each size, the smallest first, the last a single block."""
+    rows, cols = (rows - 2) // _kernels_viewing.BLOCK + 1, (cols - 2) // _kernels_viewing.BLOCK + 1
+    table = [(0, rows, cols)]
+    while rows > 1 or cols > 1:
+        start = table[-1][0] + rows * cols
+        rows, cols = (rows + 1) // 2, (cols + 1) // 2
+        table.append((start, rows, cols))
+    return np.array(table, np.int64)
 
 
 def _in_cells(grid: Grid, x: float, y: float) -> tuple[float, float]:

@@ -9,7 +9,8 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import inner, loop
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -20,7 +21,7 @@ SKIPPED = 1e-9
 """Of a cell: closer to its border than that, a place counts as on it."""
 
 
-@njit(cache=True)
+@loop
 def bilinear(z: Floats, west: float, north: float, cell: float, x: float, y: float) -> float:
     """Same as Grid.bilinear for one point."""
     rows, cols = z.shape
@@ -45,8 +46,8 @@ def bilinear(z: Floats, west: float, north: float, cell: float, x: float, y: flo
     return total
 
 
-@njit(cache=True)
-def positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, float, float, float]:
+@inner
+def _positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, float, float, float]:
     """Of a value linear from v1 at o1 to v2 at o2: length and area where it is positive, and their first moments."""
     if v1 <= 0.0 and v2 <= 0.0:
         return 0.0, 0.0, 0.0, 0.0
@@ -59,22 +60,22 @@ def positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, fl
     return length, length * (o1 + o2) / 2.0, length * (v1 + v2) / 2.0, moment
 
 
-@njit(cache=True)
-def add_part(row: Floats, first: int, share: float, o1: float, o2: float, v1: float, v2: float) -> None:
+@inner
+def _add_part(row: Floats, first: int, share: float, o1: float, o2: float, v1: float, v2: float) -> None:
     """Add to ``row`` a share of the positive part of a value linear from v1 to v2, on one side of the fence line.
 
     Each part has three sums: the area, and the first moments to the apron side and to the other; ``first`` is the
     place of the first.
     """
-    _, _, area, moment = positive_part(o1, o2, v1, v2)
+    _, _, area, moment = _positive_part(o1, o2, v1, v2)
     row[first] += share * area
     row[first + (1 if o1 + o2 > 0.0 else 2)] += share * moment
 
 
-@njit(cache=True)
-def add_cut(row: Floats, o1: float, o2: float, c1: float, c2: float) -> None:
+@inner
+def _add_cut(row: Floats, o1: float, o2: float, c1: float, c2: float) -> None:
     """Add to ``row`` cut and open width of a strip whose cut is linear from c1 to c2."""
-    width, width_moment, area, moment = positive_part(o1, o2, c1, c2)
+    width, width_moment, area, moment = _positive_part(o1, o2, c1, c2)
     side = 1 if o1 + o2 > 0.0 else 2
     row[3 * CUT] += area
     row[3 * CUT + side] += moment
@@ -82,21 +83,21 @@ def add_cut(row: Floats, o1: float, o2: float, c1: float, c2: float) -> None:
     row[3 * OPEN + side] += width_moment
 
 
-@njit(cache=True)
-def add_below(
+@inner
+def _add_below(
     row: Floats, share: float, o1: float, o2: float, c1: float, c2: float, rock: float, hard: bool, water: float
 ) -> None:
     """Add to ``row`` a share of the rock, hard rock and wet part of a strip over one kind of soil."""
     if c1 > rock or c2 > rock:
-        add_part(row, 3 * ROCK, share, o1, o2, c1 - rock, c2 - rock)
+        _add_part(row, 3 * ROCK, share, o1, o2, c1 - rock, c2 - rock)
         if hard:
-            add_part(row, 3 * HARD, share, o1, o2, c1 - rock, c2 - rock)
+            _add_part(row, 3 * HARD, share, o1, o2, c1 - rock, c2 - rock)
     if c1 > water or c2 > water:
-        add_part(row, 3 * WET, share, o1, o2, c1 - water, c2 - water)
+        _add_part(row, 3 * WET, share, o1, o2, c1 - water, c2 - water)
 
 
-@njit(cache=True)
-def add_along(
+@inner
+def _add_along(
     row: Floats,
     o1: float,
     o2: float,
@@ -127,7 +128,7 @@ def add_along(
         if upto > done:
             i, j = min(max(r, 0), rows - 1), min(max(c, 0), cols - 1)
             d_rock, d_water = max(rock[i, j] + rock_shift, 0.0), max(water[i, j] + water_shift, 0.0)
-            add_below(row, 0.5 * (upto - done), o1, o2, c1, c2, d_rock, hard[i, j], d_water)
+            _add_below(row, 0.5 * (upto - done), o1, o2, c1, c2, d_rock, hard[i, j], d_water)
             done = upto
         if to_column <= to_row:
             c += right
@@ -137,8 +138,8 @@ def add_along(
             to_row += a_row
 
 
-@njit(cache=True)
-def onwards(a: float, at: float, slope: float) -> float:
+@inner
+def _onwards(a: float, at: float, slope: float) -> float:
     """Offset, from ``a`` where the section is at column or row ``at`` in cells, at which it enters the next cell."""
     if slope > 0.0:
         return a + (math.floor(at + SKIPPED) + 1.0 - at) / slope
@@ -147,8 +148,8 @@ def onwards(a: float, at: float, slope: float) -> float:
     return math.inf
 
 
-@njit(cache=True)
-def add_strip(
+@inner
+def _add_strip(
     row: Floats,
     o1: float,
     o2: float,
@@ -170,19 +171,19 @@ def add_strip(
     ``u + o su`` and ``v + o sv`` (3,) are column and row, in cells, at offset o where the stretch of the station
     begins, at the station and where it ends. The soil is that of the cells which the stretch crosses at the strip's
     middle, each by its length; the strip is parted where the section crosses from cell to cell. ``about`` says what
-    is known of all cells near, as ``soil_about`` fills it.
+    is known of all cells near, as ``_soil_about`` fills it.
     """
-    add_cut(row, o1, o2, c1, c2)
+    _add_cut(row, o1, o2, c1, c2)
     rows, cols = rock.shape
     if about[0] <= o1 and o2 <= about[1]:
         if c1 <= about[2] and c2 <= about[2]:
             return
         if about[3] == 1.0:
-            add_below(row, 1.0, o1, o2, c1, c2, about[4], about[5] == 1.0, about[6])
+            _add_below(row, 1.0, o1, o2, c1, c2, about[4], about[5] == 1.0, about[6])
             return
     a, cut_a = o1, c1
     while a < o2:
-        b = min(onwards(a, u[1] + a * su[1], su[1]), onwards(a, v[1] + a * sv[1], sv[1]), o2)
+        b = min(_onwards(a, u[1] + a * su[1], su[1]), _onwards(a, v[1] + a * sv[1], sv[1]), o2)
         cut_b = c2 if b == o2 else c1 + (c2 - c1) * (b - o1) / (o2 - o1)
         m = (a + b) / 2.0
         u1, v1 = u[1] + m * su[1], v[1] + m * sv[1]
@@ -193,20 +194,20 @@ def add_strip(
             if math.floor(u2) == c and math.floor(v2) == r:
                 share += 0.5
             else:
-                add_along(row, a, b, cut_a, cut_b, u1, v1, u2, v2, rock, hard, water, rock_shift, water_shift)
+                _add_along(row, a, b, cut_a, cut_b, u1, v1, u2, v2, rock, hard, water, rock_shift, water_shift)
         if share > 0.0:
             i, j = min(max(r, 0), rows - 1), min(max(c, 0), cols - 1)
             d_rock, d_water = max(rock[i, j] + rock_shift, 0.0), max(water[i, j] + water_shift, 0.0)
-            add_below(row, share, a, b, cut_a, cut_b, d_rock, hard[i, j], d_water)
+            _add_below(row, share, a, b, cut_a, cut_b, d_rock, hard[i, j], d_water)
         a, cut_a = b, cut_b
 
 
-@njit(cache=True)
-def stretch(
+@inner
+def _stretch(
     i: int, x: Floats, y: Floats, side_x: Floats, side_y: Floats, west: float, north: float, cell: float,
     u: Floats, v: Floats, su: Floats, sv: Floats,
 ) -> None:  # fmt: skip
-    """Fill ``u``, ``v``, ``su``, ``sv`` (3,) as ``add_strip`` takes them.
+    """Fill ``u``, ``v``, ``su``, ``sv`` (3,) as ``_add_strip`` takes them.
 
     The stretch of a station runs half the way to its neighbours on the closed line; points at one offset are joined
     by straight lines from station to station.
@@ -219,8 +220,8 @@ def stretch(
         sv[k] = -(side_y[i] + side_y[other]) / 2.0 / cell
 
 
-@njit(cache=True)
-def soil_about(
+@inner
+def _soil_about(
     o1: float, o2: float, u: Floats, v: Floats, su: Floats, sv: Floats,
     rock: Floats, hard: Flags, water: Floats, rock_shift: float, water_shift: float, about: Floats,
 ) -> None:  # fmt: skip
@@ -253,7 +254,7 @@ def soil_about(
     )
 
 
-@njit(cache=True)
+@loop
 def follow_sections(
     pieces: Floats,
     strip: float,
@@ -269,25 +270,26 @@ def follow_sections(
     west: float,
     north: float,
     cell: float,
+    space: Floats,
     out: Floats,
 ) -> None:
-    """Fill ``out`` (stations, 15) with the sums of ``add_strip`` where the cut follows the ground.
+    """Fill ``out`` (stations, 15) with the sums of ``_add_strip`` where the cut follows the ground.
 
     ``pieces`` has one outline for all stations or one for each, shape (1 or stations, pieces, 4). Depths to rock and
     water are those of the cells plus the station's shift, never negative. Where all cells about have one soil, whole
-    pieces are taken at once: within them the cut is linear.
+    pieces are taken at once: within them the cut is linear. ``space`` (5, 7) is work space.
     """
-    u, v, su, sv, about = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(7)
+    u, v, su, sv, about = space[0], space[1], space[2], space[3], space[4]
     for i in range(x.size):
         k = min(i, pieces.shape[0] - 1)
         row = out[i]
-        stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
+        _stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
         inner, outer, deepest = 0.0, 0.0, 0.0
         for p in range(pieces.shape[1]):
             if pieces[k, p, 1] > pieces[k, p, 0]:
                 inner, outer = min(inner, pieces[k, p, 0]), max(outer, pieces[k, p, 1])
                 deepest = max(deepest, pieces[k, p, 2], pieces[k, p, 3])
-        soil_about(inner, outer, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i], about)
+        _soil_about(inner, outer, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i], about)
         whole = about[3] == 1.0 or deepest <= about[2]
         for p in range(pieces.shape[1]):
             o1, o2, c1, c2 = pieces[k, p, 0], pieces[k, p, 1], pieces[k, p, 2], pieces[k, p, 3]
@@ -297,12 +299,12 @@ def follow_sections(
             for j in range(n):
                 a, b = o1 + (o2 - o1) * j / n, o1 + (o2 - o1) * (j + 1) / n
                 cut_a, cut_b = c1 + (c2 - c1) * j / n, c1 + (c2 - c1) * (j + 1) / n
-                add_strip(
+                _add_strip(
                     row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
                 )
 
 
-@njit(cache=True)
+@loop
 def level_sections(  # noqa: C901 - the bottoms, then the walls
     bottoms: Floats,
     walls: Floats,
@@ -323,6 +325,7 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
     west: float,
     north: float,
     cell: float,
+    space: Floats,
     out: Floats,
     edges: Floats,
     deepest: Floats,
@@ -333,18 +336,19 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
     ``bottoms`` and ``walls`` are one for all stations or one for each, as in ``follow_sections``. ``walls`` holds
     offset, depth and direction of the outer walls; each rises until it meets the ground or has gone
     ``reach`` times its depth. ``edges`` (stations, 2) gets the offsets where they end, ``deepest`` the deepest column.
+    ``space`` is work space, as there.
     """
-    u, v, su, sv, about = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(7)
+    u, v, su, sv, about = space[0], space[1], space[2], space[3], space[4]
     for i in range(x.size):
         k = min(i, bottoms.shape[0] - 1)
         row = out[i]
-        stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
+        _stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
         # As far as the walls reach where the ground rises by a quarter; beyond, each strip looks for itself.
         inner, outer = (
             walls[k, 0, 0] - 1.5 * side_slope * walls[k, 0, 1],
             walls[k, 1, 0] + 1.5 * side_slope * walls[k, 1, 1],
         )
-        soil_about(inner, outer, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i], about)
+        _soil_about(inner, outer, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i], about)
         for p in range(bottoms.shape[1]):
             o1, o2, c1, c2 = bottoms[k, p, 0], bottoms[k, p, 1], bottoms[k, p, 2], bottoms[k, p, 3]
             if o2 <= o1:
@@ -357,7 +361,7 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
                 b = o1 + (o2 - o1) * (j + 1) / n
                 px, py = x[i] + side_x[i] * b, y[i] + side_y[i] * b
                 cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + c1 + (c2 - c1) * (j + 1) / n
-                add_strip(
+                _add_strip(
                     row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
                 )
                 deepest[i] = max(deepest[i], cut_b)
@@ -378,11 +382,11 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
                 if math.isnan(cut_b):
                     break
                 if direction > 0:
-                    add_strip(
+                    _add_strip(
                         row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
                     )
                 else:
-                    add_strip(
+                    _add_strip(
                         row, b, a, cut_b, cut_a, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
                     )
                 edges[i, w] = b if cut_b > 0.0 else a + (b - a) * cut_a / (cut_a - cut_b)

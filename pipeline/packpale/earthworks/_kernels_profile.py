@@ -2,12 +2,13 @@
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import makes_arrays
 
 Floats = npt.NDArray[np.float64]
 
 
-@njit(cache=True)
+@makes_arrays
 def solve_closed(  # noqa: C901, PLR0912 - one elimination, written out
     diagonal: Floats, first: Floats, second: Floats, right: Floats
 ) -> Floats:

@@ -4,21 +4,22 @@
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import inner, loop
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
 
 
-@njit(cache=True)
-def between(table: Floats, start: float, step: float, value: float) -> float:
+@inner
+def _between(table: Floats, start: float, step: float, value: float) -> float:
     """Value of a table at equal steps from ``start``, linear between its entries, held beyond its ends."""
     u = min(max((value - start) / step, 0.0), table.size - 1.0)
     k = min(int(u), table.size - 2)
     return float(table[k] + (u - k) * (table[k + 1] - table[k]))
 
 
-@njit(cache=True)
+@loop
 def drawn_volumes(
     rock: Floats,
     water: Floats,
@@ -48,12 +49,12 @@ def drawn_volumes(
         for s in range(rock.shape[1]):
             f, p = scale[d, s], pack[s]
             a = f * (cut[0, s] + x * (cut[1, s] - cut[0, s]))
-            b = between(soft[0, s], rock_start, rock_step, rock[d, s])
-            b = f * (b + x * (between(soft[1, s], rock_start, rock_step, rock[d, s]) - b))
-            c = between(hard[0, s], rock_start, rock_step, rock[d, s])
-            c = f * (c + x * (between(hard[1, s], rock_start, rock_step, rock[d, s]) - c))
-            w = between(wet[0, s], water_start, water_step, water[d, s])
-            w = f * (w + x * (between(wet[1, s], water_start, water_step, water[d, s]) - w))
+            b = _between(soft[0, s], rock_start, rock_step, rock[d, s])
+            b = f * (b + x * (_between(soft[1, s], rock_start, rock_step, rock[d, s]) - b))
+            c = _between(hard[0, s], rock_start, rock_step, rock[d, s])
+            c = f * (c + x * (_between(hard[1, s], rock_start, rock_step, rock[d, s]) - c))
+            w = _between(wet[0, s], water_start, water_step, water[d, s])
+            w = f * (w + x * (_between(wet[1, s], water_start, water_step, water[d, s]) - w))
             totals[d, p, 0] += a
             totals[d, p, 1] += b
             totals[d, p, 2] += c

@@ -103,8 +103,10 @@ def cut_sections(
     edges = np.array(np.broadcast_to(edges, (stations, 2)), order="C")
     deepest = np.full(stations, section.depth) if depth is None else np.array(depth, float)
     caught = np.ones(stations, bool)
+    space = np.empty((5, 7))
     if formation == "follow":
-        _kernels.follow_sections(shape.pieces, strip, *along, *across, rock, hard_rock, water, *shifts, *frame, out)
+        ground = (rock, hard_rock, water)
+        _kernels.follow_sections(shape.pieces, strip, *along, *across, *ground, *shifts, *frame, space, out)
     else:
         _kernels.level_sections(
             shape.bottoms,
@@ -121,6 +123,7 @@ def cut_sections(
             water,
             *shifts,
             *frame,
+            space,
             out,
             edges,
             deepest,

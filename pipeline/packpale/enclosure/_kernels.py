@@ -21,25 +21,22 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
+from packpale.site.compiled import inner, loop
 from packpale.site.grid import Array
 
 Indices = npt.NDArray[np.int64]
 Shape = tuple[float, float, float, float, float, float, float, float, float, float]
-Work = tuple[Array, Array, Array, Array, Indices]
+Work = tuple[Any, ...]
+"""Work space that ``work_arrays`` of fit.py makes."""
 
 LEAF = 4
 STACK = 96
 PENALTY = 30.0  # weight of a missing small-end radius against the log area; must exceed its Lagrange multiplier
 UNKNOWNS = 5
 
-# A loop that makes no array needs no count of who holds one, and compiles sooner without.
-_BARE: dict[str, Any] = {"_nrt": False}  # the types that numba gives njit leave it out
-_loop = njit(cache=True, **_BARE)
 
-
-@_loop
+@loop
 def unit_shape(k: float, a: float) -> Shape:
     """Shape of taper k and aspect a at R = 1."""
     d = 2.0 * a - 1.0 - k
@@ -66,7 +63,7 @@ def unit_shape(k: float, a: float) -> Shape:
     return k, d, F, sin, cos, F_k, F_a, np.log(area), A_k / area, A_a / area
 
 
-@_loop
+@loop
 def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, float, float]:
     """Scale R of the egg from which the point (u, v), v >= 0, lies at distance s; and the normal there.
 
@@ -93,8 +90,8 @@ def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, flo
     return R, (u - d * R) / reach, v / reach
 
 
-@_loop
-def support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
+@inner
+def _support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
     """Support function of the unit egg in direction (nu, nv), nv >= 0, and its contact point."""
     k, d, F, sin = shape[0], shape[1], shape[2], shape[3]
     if nu <= 0.0:
@@ -105,8 +102,8 @@ def support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
     return k + d * nu, d + k * nu, k * nv
 
 
-@_loop
-def support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
+@inner
+def _support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
     """Derivatives of the support function by taper and aspect at a fixed direction."""
     if nu <= 0.0:
         return 0.0, 0.0
@@ -116,8 +113,8 @@ def support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
     return 1.0 - nu, 2.0 * nu
 
 
-@_loop
-def edge_scale(
+@inner
+def _edge_scale(
     px: float, py: float, tu: float, tv: float, length: float, s: float, shape: Shape
 ) -> tuple[float, float, float, float, float]:
     """Scale at which the inside of an edge is touched, or infinity if its ends are touched before or it faces away.
@@ -130,7 +127,7 @@ def edge_scale(
     if t <= 0.0:
         return np.inf, nu, nv, 0.0, 0.0
     mirror = 1.0 if nv >= 0.0 else -1.0
-    h, xu, xv = support(nu, mirror * nv, shape)
+    h, xu, xv = _support(nu, mirror * nv, shape)
     xv *= mirror
     R = (t - s) / h
     qu, qv = R * xu + s * nu, R * xv + s * nv
@@ -140,111 +137,76 @@ def edge_scale(
     return R, nu, nv, qu, qv
 
 
-@_loop
-def build_nodes(edges: Array, leaves: int, nodes: Array) -> None:
-    """Fill the heap of circles bottom up."""
-    m = edges.shape[0]
-    for i in range(leaves):
-        lo, hi = i * LEAF, min((i + 1) * LEAF, m)
-        if lo >= m:
-            nodes[leaves + i, 0], nodes[leaves + i, 1], nodes[leaves + i, 2] = 0.0, 0.0, -1.0
-            continue
-        x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
-        for e in range(lo, hi):
-            for f in range(2):
-                x = edges[e, 0] + f * edges[e, 2] * edges[e, 4]
-                y = edges[e, 1] + f * edges[e, 3] * edges[e, 4]
-                x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
-        cx, cy, r2 = 0.5 * (x0 + x1), 0.5 * (y0 + y1), 0.0
-        for e in range(lo, hi):
-            for f in range(2):
-                x = edges[e, 0] + f * edges[e, 2] * edges[e, 4]
-                y = edges[e, 1] + f * edges[e, 3] * edges[e, 4]
-                r2 = max(r2, (x - cx) ** 2 + (y - cy) ** 2)
-        nodes[leaves + i, 0], nodes[leaves + i, 1] = cx, cy
-        nodes[leaves + i, 2] = np.sqrt(r2) * (1.0 + 1e-12)
-    for i in range(leaves - 1, 0, -1):
-        a, b = 2 * i, 2 * i + 1
-        ra, rb = nodes[a, 2], nodes[b, 2]
-        dx, dy = nodes[b, 0] - nodes[a, 0], nodes[b, 1] - nodes[a, 1]
-        dist = np.hypot(dx, dy)
-        if rb < 0.0 or dist + rb <= ra:
-            nodes[i, 0], nodes[i, 1], nodes[i, 2] = nodes[a, 0], nodes[a, 1], ra
-        elif dist + ra <= rb:
-            nodes[i, 0], nodes[i, 1], nodes[i, 2] = nodes[b, 0], nodes[b, 1], rb
-        else:
-            r = 0.5 * (dist + ra + rb)
-            f = (r - ra) / dist
-            nodes[i, 0], nodes[i, 1] = nodes[a, 0] + f * dx, nodes[a, 1] + f * dy
-            nodes[i, 2] = r * (1.0 + 1e-12)
-
-
-@njit(cache=True)
-def nearest_distance(x: float, y: float, edges: Array, nodes: Array, cap: float) -> float:
-    """Distance from a point to the boundary, or ``cap`` if it is farther."""
+@loop
+def signed_depths(
+    points: Array,
+    edges: Array,
+    nodes: Array,
+    stack: Indices,
+    band_start: Indices,
+    band_edge: Indices,
+    band_frame: Array,
+    out: Array,
+) -> None:
+    """Distances from points (n, 2) to the boundary, negative outside the land."""
     leaves = nodes.shape[0] // 2
     m = edges.shape[0]
-    best = cap
-    stack = np.empty(STACK, np.int64)
-    stack[0], top = 1, 1
-    while top > 0:
-        top -= 1
-        i = stack[top]
-        if nodes[i, 2] < 0.0 or np.hypot(nodes[i, 0] - x, nodes[i, 1] - y) - nodes[i, 2] >= best:
-            continue
-        if i >= leaves:
-            for e in range((i - leaves) * LEAF, min((i - leaves + 1) * LEAF, m)):
-                dx, dy = x - edges[e, 0], y - edges[e, 1]
-                along = min(max(dx * edges[e, 2] + dy * edges[e, 3], 0.0), edges[e, 4])
-                best = min(best, np.hypot(dx - along * edges[e, 2], dy - along * edges[e, 3]))
-            continue
-        a, b = 2 * i, 2 * i + 1
-        da = (nodes[a, 0] - x) ** 2 + (nodes[a, 1] - y) ** 2
-        db = (nodes[b, 0] - x) ** 2 + (nodes[b, 1] - y) ** 2
-        # The nearer child is looked at first.
-        stack[top], stack[top + 1] = (b, a) if da < db else (a, b)
-        top += 2
-    return best
-
-
-@_loop
-def is_inside(x: float, y: float, edges: Array, band_start: Indices, band_edge: Indices, band_frame: Array) -> bool:
-    """Even-odd rule on the edges that cross the point's horizontal band."""
     bands = band_start.shape[0] - 1
-    b = int(np.floor((y - band_frame[0]) / band_frame[1]))
-    if b < 0 or b >= bands:
-        return False
-    inside = False
-    for j in range(band_start[b], band_start[b + 1]):
-        e = band_edge[j]
-        y0 = edges[e, 1]
-        y1 = edges[e, 1] + edges[e, 3] * edges[e, 4]
-        if (y0 > y) != (y1 > y):
-            cross = edges[e, 0] + (y - y0) / edges[e, 3] * edges[e, 2]
-            if cross > x:
-                inside = not inside
-    return inside
+    for p in range(points.shape[0]):
+        x, y = points[p, 0], points[p, 1]
+        nearest = np.inf
+        stack[0], top = 1, 1
+        while top > 0:
+            top -= 1
+            i = stack[top]
+            if nodes[i, 2] < 0.0 or np.hypot(nodes[i, 0] - x, nodes[i, 1] - y) - nodes[i, 2] >= nearest:
+                continue
+            if i >= leaves:
+                for e in range((i - leaves) * LEAF, min((i - leaves + 1) * LEAF, m)):
+                    tx, ty = edges[e, 2], edges[e, 3]
+                    dx, dy = x - edges[e, 0], y - edges[e, 1]
+                    along = min(max(dx * tx + dy * ty, 0.0), edges[e, 4])
+                    nearest = min(nearest, np.hypot(dx - along * tx, dy - along * ty))
+                continue
+            a, b = 2 * i, 2 * i + 1
+            # The nearer child is looked at first.
+            if np.hypot(nodes[a, 0] - x, nodes[a, 1] - y) < np.hypot(nodes[b, 0] - x, nodes[b, 1] - y):
+                a, b = b, a
+            stack[top], stack[top + 1] = a, b
+            top += 2
+        # Even-odd rule on the edges that cross the point's horizontal band.
+        inside = False
+        band = int(np.floor((y - band_frame[0]) / band_frame[1]))
+        if 0 <= band < bands:
+            for j in range(band_start[band], band_start[band + 1]):
+                e = band_edge[j]
+                y0 = edges[e, 1]
+                y1 = y0 + edges[e, 3] * edges[e, 4]
+                if (y0 > y) != (y1 > y) and edges[e, 0] + (y - y0) / edges[e, 3] * edges[e, 2] > x:
+                    inside = not inside
+        out[p] = nearest if inside else -nearest
 
 
-@njit(cache=True)
-def largest_scale(z: Array, s: float, edges: Array, nodes: Array, cap: float) -> float:
-    """Exact largest R, at most ``cap``, at which no boundary comes nearer than s to the egg of position z.
-
-    O is taken to lie in the land. Negative if O itself is within s of the boundary.
-    """
-    shape = unit_shape(z[3], z[4])
-    cos, sin = np.cos(z[2]), np.sin(z[2])
-    return _largest_scale(z[0], z[1], cos, sin, s, shape, edges, nodes, cap)
-
-
-@njit(cache=True)
-def _largest_scale(
-    ox: float, oy: float, cos: float, sin: float, s: float, shape: Shape, edges: Array, nodes: Array, cap: float
+@loop
+def largest_scale(
+    ox: float,
+    oy: float,
+    cos: float,
+    sin: float,
+    s: float,
+    shape: Shape,
+    edges: Array,
+    nodes: Array,
+    stack: Indices,
+    cap: float,
 ) -> float:
+    """Exact largest R, at most ``cap``, at which no boundary comes nearer than s to the egg with O at (ox, oy).
+
+    (cos, sin) is the axis. O is taken to lie in the land. Negative if O itself is within s of the boundary.
+    """
     leaves = nodes.shape[0] // 2
     m = edges.shape[0]
     best = cap
-    stack = np.empty(STACK, np.int64)
     stack[0], top = 1, 1
     while top > 0:
         top -= 1
@@ -271,12 +233,12 @@ def _largest_scale(
                 best = min(best, R)
             tu = edges[e, 2] * cos + edges[e, 3] * sin
             tv = edges[e, 3] * cos - edges[e, 2] * sin
-            R, _, _, _, _ = edge_scale(pu, pv, tu, tv, edges[e, 4], s, shape)
+            R, _, _, _, _ = _edge_scale(pu, pv, tu, tv, edges[e, 4], s, shape)
             best = min(best, R)
     return best
 
 
-@njit(cache=True)
+@loop
 def near_features(
     ox: float,
     oy: float,
@@ -286,6 +248,7 @@ def near_features(
     shape: Shape,
     edges: Array,
     nodes: Array,
+    stack: Indices,
     limit: float,
     out: Array,
 ) -> int:
@@ -297,7 +260,6 @@ def near_features(
     leaves = nodes.shape[0] // 2
     m = edges.shape[0]
     n = 0
-    stack = np.empty(STACK, np.int64)
     stack[0], top = 1, 1
     while top > 0:
         top -= 1
@@ -326,7 +288,7 @@ def near_features(
                     n += 1
             tu = edges[e, 2] * cos + edges[e, 3] * sin
             tv = edges[e, 3] * cos - edges[e, 2] * sin
-            R, nu, nv, qu, qv = edge_scale(pu, pv, tu, tv, edges[e, 4], s, shape)
+            R, nu, nv, qu, qv = _edge_scale(pu, pv, tu, tv, edges[e, 4], s, shape)
             if R <= limit:
                 if n == out.shape[0]:
                     return -1
@@ -336,14 +298,14 @@ def near_features(
     return n
 
 
-@_loop
+@loop
 def merit(R: float, k: float, log_area: float, log_min_radius: float) -> float:
     """Log area of the egg, less a penalty where its small end is tighter than allowed."""
     log_R = np.log(R)
     return float(2.0 * log_R + log_area - PENALTY * max(0.0, log_min_radius - np.log(k) - log_R))
 
 
-@_loop
+@loop
 def linearise(
     cos: float,
     sin: float,
@@ -359,8 +321,8 @@ def linearise(
 ) -> float:
     """Merit of feature ``e``; its gradient by (x / R0, y / R0, psi, k, a) into row m from a column of ``gradient``."""
     R, nu, nv, pu, pv = features[e, 0], features[e, 1], features[e, 2], features[e, 3], features[e, 4]
-    h, _, _ = support(nu, abs(nv), shape)
-    h_k, h_a = support_gradient(nu, abs(nv), shape)
+    h, _, _ = _support(nu, abs(nv), shape)
+    h_k, h_a = _support_gradient(nu, abs(nv), shape)
     weight = 2.0 + PENALTY if penalised else 2.0
     # d log R = (n dp - R dh) / (R h): the touching point moves in the egg's frame as the egg moves and turns.
     each = weight / (R * h)
@@ -376,7 +338,7 @@ def linearise(
     return float(value)
 
 
-@_loop
+@loop
 def solve_step(
     value: Array, gradient: Array, m: int, lower: Array, upper: Array, table: Array, basis: Indices, step: Array
 ) -> float:
@@ -466,8 +428,10 @@ def solve_step(
     return t
 
 
-@njit(cache=True)
-def radial_profile(x: float, y: float, reach: float, edges: Array, nodes: Array, log_profile: Array) -> None:
+@loop
+def radial_profile(
+    x: float, y: float, reach: float, edges: Array, nodes: Array, stack: Indices, log_profile: Array
+) -> None:
     """Log of the distance to the boundary along equally spaced rays from (x, y), nowhere more than ``reach``.
 
     Corners between two rays count for the nearer ray, so that no narrowing is missed.
@@ -478,7 +442,6 @@ def radial_profile(x: float, y: float, reach: float, edges: Array, nodes: Array,
         log_profile[j] = reach
     leaves = nodes.shape[0] // 2
     m = edges.shape[0]
-    stack = np.empty(STACK, np.int64)
     stack[0], top = 1, 1
     while top > 0:
         top -= 1
@@ -511,20 +474,8 @@ def radial_profile(x: float, y: float, reach: float, edges: Array, nodes: Array,
         log_profile[j] = np.log(max(log_profile[j], 1e-12))
 
 
-@njit(cache=True)
-def radial_tables(shapes: Array, rays: int, tables: Array, log_areas: Array) -> None:
-    """Log radius of the unit egg along each ray, written twice in a row, for each (taper, aspect)."""
-    for i in range(shapes.shape[0]):
-        shape = unit_shape(shapes[i, 0], shapes[i, 1])
-        log_areas[i] = shape[7]
-        for j in range(rays):
-            angle = 2.0 * np.pi * j / rays
-            R, _, _ = vertex_scale(np.cos(angle), abs(np.sin(angle)), 0.0, shape)
-            tables[i, j] = tables[i, j + rays] = -np.log(R)
-
-
-@_loop
-def rate_centre(
+@inner
+def _rate_centre(
     log_profile: Array,
     shapes: Array,
     tables: Array,
@@ -568,31 +519,35 @@ def rate_centre(
                 break
 
 
-@njit(cache=True)
+@loop
 def rate_centres(
     centres: Array,
     reach: float,
     s: float,
     edges: Array,
     nodes: Array,
+    stack: Indices,
     shapes: Array,
     tables: Array,
     log_areas: Array,
     bearings: int,
     log_min_radius: float,
+    profile: Array,
+    found: Array,
     out: Array,
 ) -> None:
-    """Starts from each centre: rows of ``out`` are (merit, x, y, psi, taper, aspect), two for each centre."""
-    rays = tables.shape[1] // 2
-    profile = np.empty(rays)
-    found = np.empty((2, 3))
+    """Starts from each centre: rows of ``out`` are (merit, x, y, psi, taper, aspect), two for each centre.
+
+    ``profile`` (rays,) and ``found`` (2, 3) are work space.
+    """
+    rays = profile.shape[0]
     for c in range(centres.shape[0]):
         x, y = centres[c, 0], centres[c, 1]
-        radial_profile(x, y, reach * centres[c, 2] + s, edges, nodes, profile)
+        radial_profile(x, y, reach * centres[c, 2] + s, edges, nodes, stack, profile)
         if s > 0.0:
             for j in range(rays):
                 profile[j] = np.log(max(np.exp(profile[j]) - s, 1e-12))
-        rate_centre(profile, shapes, tables, log_areas, bearings, log_min_radius, found)
+        _rate_centre(profile, shapes, tables, log_areas, bearings, log_min_radius, found)
         for r in range(2):
             q = 2 * c + r
             out[q, 0], out[q, 1], out[q, 2] = found[r, 0], x, y
@@ -602,148 +557,8 @@ def rate_centres(
                 out[q, 4], out[q, 5] = shapes[i, 0], shapes[i, 1]
 
 
-@_loop
-def thin_out(starts: Array, order: Indices, near: float, turn: float, limit: int, kept: Indices) -> int:
-    """Best starts, none near a better one in place and bearing; returns how many row numbers went into ``kept``.
-
-    ``near`` is the distance within which two starts are taken for the same [m], ``turn`` the angle.
-    """
-    n = 0
-    for index in order:
-        if starts[index, 0] == -np.inf:
-            break
-        fresh = True
-        for q in range(n):
-            other = kept[q]
-            if np.hypot(starts[index, 1] - starts[other, 1], starts[index, 2] - starts[other, 2]) < near:
-                apart = abs(starts[index, 3] - starts[other, 3]) % (2.0 * np.pi)
-                if min(apart, 2.0 * np.pi - apart) < turn:
-                    fresh = False
-                    break
-        if fresh:
-            kept[n] = index
-            n += 1
-            if n == limit:
-                break
-    return n
-
-
-@njit(cache=True)
-def deepest_point(
-    seeds: Array,
-    cells: Array,
-    half: float,
-    tolerance: float,
-    most: int,
-    edges: Array,
-    nodes: Array,
-    band_start: Indices,
-    band_edge: Indices,
-    band_frame: Array,
-) -> tuple[float, float, float, float]:
-    """Deepest point of the land and an upper bound on its depth.
-
-    ``seeds`` (n, 2): points to try first.
-    ``cells`` (n, 2): centres of squares of half width ``half`` that cover the land. Level by level, a square whose
-    centre's signed depth plus half diagonal does not exceed the best depth by the factor ``tolerance`` is dropped, the
-    others are quartered, until none is left or more than ``most`` are. Depth changes by no more than the distance, so
-    the largest such sum over all squares dropped or left is a bound. Returns x, y, depth, bound.
-    """
-    best, bx, by = 0.0, np.nan, np.nan
-    for i in range(seeds.shape[0]):
-        if is_inside(seeds[i, 0], seeds[i, 1], edges, band_start, band_edge, band_frame):
-            at = nearest_distance(seeds[i, 0], seeds[i, 1], edges, nodes, np.inf)
-            if at > best:
-                best, bx, by = at, seeds[i, 0], seeds[i, 1]
-    bound = best
-    while cells.shape[0] > 0:
-        n = cells.shape[0]
-        depth = np.empty(n)
-        for i in range(n):
-            depth[i] = nearest_distance(cells[i, 0], cells[i, 1], edges, nodes, np.inf)
-            if not is_inside(cells[i, 0], cells[i, 1], edges, band_start, band_edge, band_frame):
-                depth[i] = -depth[i]
-            if depth[i] > best:
-                best, bx, by = depth[i], cells[i, 0], cells[i, 1]
-        diagonal = half * np.sqrt(2.0)
-        left = 0
-        for i in range(n):
-            if depth[i] + diagonal > best * (1.0 + tolerance):
-                left += 1
-            else:
-                bound = max(bound, min(depth[i] + diagonal, best * (1.0 + tolerance)))
-        if 4 * left > most:
-            for i in range(n):
-                bound = max(bound, depth[i] + diagonal)
-            break
-        finer = np.empty((4 * left, 2))
-        q = 0
-        half *= 0.5
-        for i in range(n):
-            if depth[i] + diagonal > best * (1.0 + tolerance):
-                for sx in (-1.0, 1.0):
-                    for sy in (-1.0, 1.0):
-                        finer[q, 0], finer[q, 1] = cells[i, 0] + sx * half, cells[i, 1] + sy * half
-                        q += 1
-        cells = finer
-        if half < 1e-9:
-            bound = max(bound, best + 3e-9)
-            break
-    return bx, by, best, bound
-
-
-@njit(cache=True)
-def deep_cells(
-    cells: Array,
-    half: float,
-    need: float,
-    finest: float,
-    most: int,
-    edges: Array,
-    nodes: Array,
-    band_start: Indices,
-    band_edge: Indices,
-    band_frame: Array,
-) -> tuple[Array, float]:
-    """Centres (x, y, depth) of the squares of half width ``finest`` or less that may hold a point of depth ``need``.
-
-    Squares that cannot are dropped level by level; if more than ``most`` would be left, the squares stay coarser.
-    Squares whose centre lies outside the land are left out of the answer. Also returns the half width reached.
-    """
-    while True:
-        n = cells.shape[0]
-        depth = np.empty(n)
-        keep = np.empty(n, np.bool_)
-        left, inside = 0, 0
-        for i in range(n):
-            depth[i] = nearest_distance(cells[i, 0], cells[i, 1], edges, nodes, np.inf)
-            if not is_inside(cells[i, 0], cells[i, 1], edges, band_start, band_edge, band_frame):
-                depth[i] = -depth[i]
-            keep[i] = depth[i] + half * np.sqrt(2.0) >= need
-            left += keep[i]
-            inside += keep[i] and depth[i] > 0.0
-        if half <= finest or 4 * left > most:
-            out = np.empty((inside, 3))
-            q = 0
-            for i in range(n):
-                if keep[i] and depth[i] > 0.0:
-                    out[q, 0], out[q, 1], out[q, 2] = cells[i, 0], cells[i, 1], depth[i]
-                    q += 1
-            return out, half
-        finer = np.empty((4 * left, 2))
-        half *= 0.5
-        q = 0
-        for i in range(n):
-            if keep[i]:
-                for sx in (-1.0, 1.0):
-                    for sy in (-1.0, 1.0):
-                        finer[q, 0], finer[q, 1] = cells[i, 0] + sx * half, cells[i, 1] + sy * half
-                        q += 1
-        cells = finer
-
-
-@_loop
-def strip_feature(
+@inner
+def _strip_feature(
     ox: float,
     oy: float,
     cos: float,
@@ -765,7 +580,7 @@ def strip_feature(
     nx, ny = np.cos(strips[p, 0]) * away, np.sin(strips[p, 0]) * away
     nu, nv = nx * cos + ny * sin, ny * cos - nx * sin
     mirror = 1.0 if nv >= 0.0 else -1.0
-    h, xu, xv = support(nu, mirror * nv, shape)
+    h, xu, xv = _support(nu, mirror * nv, shape)
     xv *= mirror
     R = (nx * (strips[p, 1] - ox) + ny * (strips[p, 2] - oy) - half) / h
     qx, qy = ox + R * (xu * cos - xv * sin) - strips[p, 1], oy + R * (xu * sin + xv * cos) - strips[p, 2]
@@ -774,7 +589,7 @@ def strip_feature(
     return float(R)
 
 
-@njit(cache=True)
+@loop
 def pack_scales(
     zs: Array,
     strips: Array,
@@ -784,6 +599,8 @@ def pack_scales(
     log_min_radius: float,
     edges: Array,
     nodes: Array,
+    stack: Indices,
+    row: Array,
     scales: Array,
 ) -> float:
     """Largest scale of each of several eggs between land and dividing strips; returns the merit of the least.
@@ -791,7 +608,7 @@ def pack_scales(
     Egg pairs[p, 0] lies before strip p, egg pairs[p, 1] behind it.
     """
     least = np.inf
-    row, first = np.empty((1, 10)), int(0.0)
+    first = int(0.0)
     for i in range(zs.shape[0]):
         shape = unit_shape(zs[i, 3], zs[i, 4])
         cos, sin = np.cos(zs[i, 2]), np.sin(zs[i, 2])
@@ -799,15 +616,15 @@ def pack_scales(
         for p in range(pairs.shape[0]):
             if pairs[p, 0] == i or pairs[p, 1] == i:
                 away = 1.0 if pairs[p, 0] == i else -1.0
-                R = min(R, strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, row, first))
+                R = min(R, _strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, row, first))
         if R > 0.0:
-            R = _largest_scale(zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, R)
+            R = largest_scale(zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, stack, R)
         scales[i] = R
         least = min(least, merit(R, zs[i, 3], shape[7], log_min_radius) if R > 0.0 else -np.inf)
     return least
 
 
-@njit(cache=True)
+@loop
 def refine(
     zs: Array,
     strips: Array,
@@ -821,6 +638,7 @@ def refine(
     limits: Array,
     edges: Array,
     nodes: Array,
+    stack: Indices,
     work: Work,
 ) -> float:
     """Sequential linear programming on one or several eggs and the strips between them, in place; the least merit.
@@ -829,12 +647,11 @@ def refine(
     ``limits`` (2, 2): lower and upper taper, lower and upper aspect. ``work``: arrays from ``work_arrays``. Ends when
     the gain promised falls below ``tolerance`` or the trust region vanishes.
     """
-    features, value, gradient, table, basis = work
+    features, value, gradient, table, basis, step, lower, upper, scales, trial_scales, trial, moved, row = work
     eggs, count = zs.shape[0], pairs.shape[0]
     unknowns = 5 * eggs + 2 * count
-    step, lower, upper = np.zeros(unknowns), np.empty(unknowns), np.empty(unknowns)
-    scales, trial_scales = np.empty(eggs), np.empty(eggs)
-    trial, moved = zs.copy(), strips.copy()
+    for j in range(unknowns):
+        step[j] = 0.0
     per_egg = value.shape[0] // eggs
     now, promised = -np.inf, 0.0
     length = 1.0
@@ -858,13 +675,13 @@ def refine(
                     if band < 1e-12:
                         return now
                     n = near_features(
-                        zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, scales[i] * (1.0 + band), features
+                        zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, stack, scales[i] * (1.0 + band), features
                     )
                 land = n
                 for p in range(count):
                     if pairs[p, 0] == i or pairs[p, 1] == i:
                         away = 1.0 if pairs[p, 0] == i else -1.0
-                        strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, features, n)
+                        _strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, features, n)
                         n += 1
                 for e in range(n):
                     for kind in range(kinds):
@@ -906,7 +723,7 @@ def refine(
             moved[p, 1] = strips[p, 1] + shift * np.cos(strips[p, 0])
             moved[p, 2] = strips[p, 2] + shift * np.sin(strips[p, 0])
             moved[p, 0] = strips[p, 0] + step[5 * eggs + 2 * p]
-        least = pack_scales(trial, moved, pairs, half, s, log_min_radius, edges, nodes, trial_scales)
+        least = pack_scales(trial, moved, pairs, half, s, log_min_radius, edges, nodes, stack, row, trial_scales)
         gain = least - now
         if turn == 0 or gain > 0.1 * promised:
             if least == -np.inf:
@@ -930,8 +747,8 @@ def refine(
     return now
 
 
-@_loop
-def field_over_arc(
+@inner
+def _field_over_arc(
     cx: float,
     cy: float,
     radius: float,
@@ -996,7 +813,7 @@ def field_over_arc(
     return total
 
 
-@_loop
+@loop
 def field_over_egg(
     x: float, y: float, psi: float, R: float, shape: Shape, field: Array, before: Array, frame: Array
 ) -> float:
@@ -1023,19 +840,20 @@ def field_over_egg(
             qx, qy = cx + radius * np.cos(until), cy + radius * np.sin(until)
             if arc == 4 and until == last:
                 qx, qy = x - R * cos, y - R * sin
-            total += field_over_arc(cx, cy, radius, px, py, qx, qy, field, before, frame[0], frame[1], frame[2])
+            total += _field_over_arc(cx, cy, radius, px, py, qx, qy, field, before, frame[0], frame[1], frame[2])
             px, py, angle = qx, qy, until
         start -= turn
     return total
 
 
-@njit(cache=True)
+@loop
 def rate_places(
     centres: Array,
     reach: float,
     s: float,
     edges: Array,
     nodes: Array,
+    stack: Indices,
     shapes: Array,
     tables: Array,
     log_areas: Array,
@@ -1044,19 +862,19 @@ def rate_places(
     field: Array,
     before: Array,
     frame: Array,
+    profile: Array,
     out: Array,
 ) -> None:
     """Best place for an egg of a given log area at each centre: rows of ``out`` are (merit, x, y, psi, taper, aspect).
 
     The merit is the mean of the field over the egg, less what it is too large by after the radial profile.
     """
-    rays = tables.shape[1] // 2
+    rays = profile.shape[0]
     stride = rays // bearings
-    profile = np.empty(rays)
     target = np.exp(log_target)
     for c in range(centres.shape[0]):
         x, y = centres[c, 0], centres[c, 1]
-        radial_profile(x, y, reach, edges, nodes, profile)
+        radial_profile(x, y, reach, edges, nodes, stack, profile)
         for j in range(rays):
             profile[j] = np.log(max(np.exp(profile[j]) - s, 1e-12))
         out[c, 0], out[c, 1], out[c, 2] = -np.inf, x, y
@@ -1075,14 +893,15 @@ def rate_places(
                     out[c, 0], out[c, 3], out[c, 4], out[c, 5] = mean - 2.0 * over, psi, shapes[i, 0], shapes[i, 1]
 
 
-@njit(cache=True)
-def place_merit(
+@inner
+def _place_merit(
     z: Array,
     s: float,
     log_target: float,
     log_min_radius: float,
     edges: Array,
     nodes: Array,
+    stack: Indices,
     field: Array,
     before: Array,
     frame: Array,
@@ -1092,14 +911,14 @@ def place_merit(
     log_R = 0.5 * (log_target - shape[7])
     mean = field_over_egg(z[0], z[1], z[2], np.exp(log_R), shape, field, before, frame) / np.exp(log_target)
     # Scales far above the one needed make no difference.
-    R = largest_scale(z, s, edges, nodes, np.exp(log_R) * 4.0)
+    R = largest_scale(z[0], z[1], np.cos(z[2]), np.sin(z[2]), s, shape, edges, nodes, stack, np.exp(log_R) * 4.0)
     if R <= 0.0:
         return -np.inf, mean, R
     missing = max(log_R - np.log(R), log_min_radius - np.log(z[3]) - log_R)
     return mean - PENALTY * max(0.0, missing), mean, R
 
 
-@njit(cache=True)
+@loop
 def refine_places(
     starts: Array,
     trust_at_first: float,
@@ -1111,6 +930,7 @@ def refine_places(
     limits: Array,
     edges: Array,
     nodes: Array,
+    stack: Indices,
     field: Array,
     before: Array,
     frame: Array,
@@ -1120,15 +940,14 @@ def refine_places(
 
     The mean's slope is taken by differences over half a cell on either side, wide enough to see past cell edges.
     """
-    features, value, gradient, table, basis = work
-    step, lower, upper = np.empty(5), np.empty(5), np.empty(5)
-    z, trial, slope = np.empty(5), np.empty(5), np.empty(5)
+    features, value, gradient, table, basis, step, lower, upper, z, slope, trials, _, _ = work
+    trial = trials[0]
     never, first = steps < 0, int(0.0)  # no literals, as in refine
     for start in range(starts.shape[0]):
         for j in range(5):
             z[j] = starts[start, j + 1]
         trust = trust_at_first
-        now, mean, R = place_merit(z, s, log_target, log_min_radius, edges, nodes, field, before, frame)
+        now, mean, R = _place_merit(z, s, log_target, log_min_radius, edges, nodes, stack, field, before, frame)
         for _ in range(steps):
             if now == -np.inf:
                 break
@@ -1161,7 +980,7 @@ def refine_places(
                 if band < 1e-12:
                     break
                 limit = max(R, size) * (1.0 + band)
-                n = near_features(z[0], z[1], cos, sin, s, shape, edges, nodes, limit, features)
+                n = near_features(z[0], z[1], cos, sin, s, shape, edges, nodes, stack, limit, features)
             m = first + 1
             value[0] = mean
             for j in range(5):
@@ -1192,8 +1011,8 @@ def refine_places(
                 trial[j] = z[j] + step[j] * (size if j < 2 else 1.0)
             for j in range(2):
                 trial[3 + j] = min(max(trial[3 + j], limits[j, 0]), limits[j, 1])
-            least, trial_mean, trial_R = place_merit(
-                trial, s, log_target, log_min_radius, edges, nodes, field, before, frame
+            least, trial_mean, trial_R = _place_merit(
+                trial, s, log_target, log_min_radius, edges, nodes, stack, field, before, frame
             )
             gain = least - now
             if gain > 0.1 * promised:

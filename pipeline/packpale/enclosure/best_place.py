@@ -22,15 +22,16 @@ from shapely.geometry import MultiPolygon, Polygon
 from packpale.enclosure import _kernels
 from packpale.enclosure.bound import area_bound
 from packpale.enclosure.boundary import Boundary, boundary, valid_parts
+from packpale.enclosure.depth import deep_cells, deepest_point
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import (
     Ranges,
     Shapes,
-    deepest,
     local_optima,
     position_reported,
     seeds,
     shape_tables,
+    thinned_out,
     work_arrays,
 )
 from packpale.enclosure.model import Fit
@@ -89,7 +90,7 @@ def fit_area(
     land = boundary(parts)
     if land is None:
         return None
-    x, y, depth, most = deepest(land, seeds(land, parts))
+    x, y, depth, most = deepest_point(land, seeds(land, parts))
     bound = area_bound(parts, most, clearance=clearance, taper=taper, aspect=aspect)
     if target_area > bound or depth <= clearance:
         return None
@@ -234,11 +235,10 @@ def _search(
         return rows[np.argsort(-rows[:, 0], kind="stable")]
 
     rows = refined(starts, 0.15, 12)
-    kept = np.empty(20, np.int64)
-    n = _kernels.thin_out(rows, np.arange(len(rows)), 0.02 * smallest, 0.02, len(kept), kept)
+    kept = thinned_out(rows, near=0.02 * smallest, turn=0.02, most=20)
     # Once more from a wide trust region: with few limits touching, curvature ends the steps early. What is largest
     # comes last: made smaller it fits wherever one of these is large enough.
-    for row in np.concatenate([refined(refined(rows[kept[:n]], 0.1, 60), 0.05, 60), largest]):
+    for row in np.concatenate([refined(refined(kept, 0.1, 60), 0.05, 60), largest]):
         at, fits, inside = position_reported(land, shapes, row[1:])
         egg = Egg.from_shape(float(row[4]), float(row[5]), **at, area=target)
         if inside and fits >= egg.big_radius and egg.small_radius >= shapes.min_radius:
@@ -250,17 +250,14 @@ def _starts(
     land: Boundary, shapes: Shapes, smallest: float, log_target: float, raster: tuple[Array, Array, Array]
 ) -> Array:
     """Starts (merit, x, y, psi, taper, aspect), best first, none near a better one."""
-    cells, half = land.cover()
-    need = shapes.clearance + smallest
-    centres, _ = _kernels.deep_cells(cells, half, need, 0.12 * smallest, 3200, *land.index)
+    centres = deep_cells(land, need=shapes.clearance + smallest, finest=0.12 * smallest, most=3200)
     tables = shape_tables(shapes, tapers=2, aspects=3)
     out = np.empty((len(centres), 6))
     reach = 4 * shapes.aspect[1] * smallest + shapes.clearance
-    _kernels.rate_places(centres, reach, shapes.clearance, *land.tree, *tables, _BEARINGS, log_target, *raster, out)
+    numbers, profile = (_BEARINGS, log_target), np.empty(tables[1].shape[1] // 2)
+    _kernels.rate_places(centres, reach, shapes.clearance, *land.tree, *tables, *numbers, *raster, profile, out)
     order = np.argsort(-out[:, 0], kind="stable")
-    kept = np.empty(150, np.int64)
-    n = _kernels.thin_out(out, order, 0.2 * smallest, math.radians(20), len(kept), kept)
-    return out[kept[:n]]
+    return thinned_out(out[order], near=0.2 * smallest, turn=math.radians(20), most=150)
 
 
 def _raster(field: Array, grid: Grid, origin: tuple[float, float], storage: Storage) -> tuple[Array, Array, Array]:

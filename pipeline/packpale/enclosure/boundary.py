@@ -10,6 +10,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
 from packpale.enclosure import _kernels
+from packpale.enclosure.circles import circle_tree
 from packpale.site.grid import Array
 
 Indices = npt.NDArray[np.int64]
@@ -32,14 +33,16 @@ class Boundary:
     band_frame: Array
 
     @property
-    def tree(self) -> tuple[Array, Array]:
-        """What the evaluator reads."""
-        return self.edges, self.nodes
+    def tree(self) -> tuple[Array, Array, Indices]:
+        """What the evaluator reads, and a stack for its way through the nodes."""
+        return self.edges, self.nodes, np.empty(_kernels.STACK, np.int64)
 
-    @property
-    def index(self) -> tuple[Array, Array, Indices, Indices, Array]:
-        """What the depth searches read."""
-        return self.edges, self.nodes, self.band_start, self.band_edge, self.band_frame
+    def depths(self, points: Array) -> Array:
+        """Distances (n,) from points (n, 2) in local coordinates to the boundary, negative outside the land. [m]"""
+        out = np.empty(len(points))
+        bands = (self.band_start, self.band_edge, self.band_frame)
+        _kernels.signed_depths(np.ascontiguousarray(points), *self.tree, *bands, out)
+        return out
 
     def cover(self) -> tuple[Array, float]:
         """Squares that cover the land: centres (n, 2) and half their width. [m]"""
@@ -107,9 +110,7 @@ def _from_rings(origin: tuple[float, float], rings: tuple[Array, ...]) -> Bounda
     if not (x1 > x0 and y1 > y0):
         return None
     edges = _spatial_order(np.concatenate([_edges(ring) for ring in rings]))
-    leaves = 1 << max(math.ceil(math.log2(-(-len(edges) // _kernels.LEAF))), 0)
-    nodes = np.empty((2 * leaves, 3))
-    _kernels.build_nodes(edges, leaves, nodes)
+    nodes = circle_tree(edges, _kernels.LEAF)
     size = (float(x0), float(y0), float(x1), float(y1))
     return Boundary(origin, size, rings, edges, nodes, *_bands(edges, size[1], size[3]))
 

@@ -37,6 +37,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from packpale.enclosure import _kernels
 from packpale.enclosure.bound import area_bound
 from packpale.enclosure.boundary import Boundary, boundary, valid_parts
+from packpale.enclosure.depth import deep_cells, deepest_point
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.site.grid import Array
@@ -127,7 +128,7 @@ def fit_largest(
     land = boundary(parts)
     if land is None:
         return None
-    x, y, depth, most = deepest(land, seeds(land, parts))
+    x, y, depth, most = deepest_point(land, seeds(land, parts))
     if depth <= clearance:
         return None
     egg = search(land, shapes, (x, y, depth))
@@ -141,16 +142,6 @@ def seeds(land: Boundary, parts: tuple[Polygon, ...]) -> Array:
     """A point inside each of the larger parts, shape (n, 2), local coordinates. [m]"""
     points = [np.ravel(p.representative_point().coords) for p in parts[:50]]
     return np.asarray(np.array(points) - land.origin, float)
-
-
-def deepest(land: Boundary, seeds: Array, tolerance: float = 0.005) -> tuple[float, float, float, float]:
-    """Deepest point of the land in local coordinates, its depth, and an upper bound on any point's depth. [m]
-
-    ``seeds`` (n, 2) are points to try first; with none inside, very narrow land may be given up (depth 0).
-    """
-    cells, half = land.cover()
-    found = _kernels.deepest_point(seeds, cells, half, tolerance, 40_000, *land.index)
-    return float(found[0]), float(found[1]), float(found[2]), float(found[3])
 
 
 @dataclass(frozen=True)
@@ -187,16 +178,30 @@ def local_optima(land: Boundary, shapes: Shapes, deep: tuple[float, float, float
     need = shapes.clearance + shapes.min_radius / shapes.taper[1]
     if feasible and best is not None:
         need = max(need, shapes.clearance + math.sqrt(math.exp(best[0]) / shapes.largest_unit_area))
-    cells, half = land.cover()
-    spacing = effort.spacing * deep[2]
-    centres, _ = _kernels.deep_cells(cells, half, need, spacing / 2, effort.centres, *land.index)
+    centres = deep_cells(land, need=need, finest=effort.spacing * deep[2] / 2, most=effort.centres)
     starts = _rated(land, shapes, centres, tables)
     order = np.argsort(-starts[:, 0], kind="stable")
-    kept = np.empty(max(effort.starts, effort.finals), np.int64)
-    n = _kernels.thin_out(starts, order, 0.3 * deep[2], math.radians(20), effort.starts, kept)
-    starts = _refined(land, shapes, np.concatenate([first, starts[kept[:n]]]), work, steps=12)
-    n = _kernels.thin_out(starts, np.arange(len(starts)), 1e-3 * deep[2], 1e-3, effort.finals, kept)
-    return _refined(land, shapes, starts[kept[:n]], work, steps=60, trust=0.02)
+    chosen = thinned_out(starts[order], near=0.3 * deep[2], turn=math.radians(20), most=effort.starts)
+    starts = _refined(land, shapes, np.concatenate([first, chosen]), work, steps=12)
+    finals = thinned_out(starts, near=1e-3 * deep[2], turn=1e-3, most=effort.finals)
+    return _refined(land, shapes, finals, work, steps=60, trust=0.02)
+
+
+def thinned_out(starts: Array, *, near: float, turn: float, most: int) -> Array:
+    """The first ``most`` rows of (merit, x, y, psi, ...) that are none, and none of which is near an earlier one.
+
+    ``near`` is the distance within which two starts are taken for the same [m], ``turn`` the angle [rad]. The rows come
+    best first; a merit of minus infinity is none.
+    """
+    left = starts[starts[:, 0] > -np.inf]
+    chosen: list[Array] = []
+    while len(left) and len(chosen) < most:
+        best = left[0]
+        chosen.append(best)
+        apart = np.abs(left[:, 3] - best[3]) % (2 * math.pi)
+        same_way = np.minimum(apart, 2 * math.pi - apart) < turn
+        left = left[~(same_way & (np.hypot(left[:, 1] - best[1], left[:, 2] - best[2]) < near))]
+    return np.array(chosen).reshape(-1, starts.shape[1])
 
 
 def reported(land: Boundary, shapes: Shapes, z: Array, at_most: float = math.inf) -> Egg | None:
@@ -218,20 +223,35 @@ def position_reported(
     bearing = math.degrees(math.pi / 2 - z[2]) % 360.0
     # The coordinates as they are reported, brought back to the local origin: what rounding did is seen here.
     at = np.array([big_x - land.origin[0], big_y - land.origin[1], math.pi / 2 - math.radians(bearing), z[3], z[4]])
-    R = _kernels.largest_scale(at, shapes.clearance, *land.tree, at_most)
-    inside = _kernels.is_inside(at[0], at[1], land.edges, land.band_start, land.band_edge, land.band_frame)
-    return {"big_x": big_x, "big_y": big_y, "axis_bearing_deg": bearing}, float(R * (1 - 1e-8) - 1e-6), bool(inside)
+    R = largest_scale(land, at, clearance=shapes.clearance, at_most=at_most)
+    inside = bool(land.depths(at[None, :2])[0] > 0)
+    return {"big_x": big_x, "big_y": big_y, "axis_bearing_deg": bearing}, R * (1 - 1e-8) - 1e-6, inside
 
 
-def work_arrays(unknowns: int = 5, eggs: int = 1) -> _kernels.Work:
-    """Arrays that the compiled refinement of so many eggs with so many unknowns in all writes into."""
-    rows = 2 * _ROOM * eggs
+def largest_scale(land: Boundary, z: Array, *, clearance: float, at_most: float = math.inf) -> float:
+    """Exact largest big radius of an egg at z = (x, y, psi, taper, aspect) in local coordinates, O being in the land.
+
+    Negative if the boundary comes within ``clearance`` of O. [m]
+    """
+    x, y, psi, taper, aspect = map(float, z)
+    shape = _kernels.unit_shape(taper, aspect)
+    return float(_kernels.largest_scale(x, y, math.cos(psi), math.sin(psi), clearance, shape, *land.tree, at_most))
+
+
+def work_arrays(eggs: int = 1, strips: int = 0) -> _kernels.Work:
+    """Arrays that the compiled refinement of so many eggs with so many strips between them writes into."""
+    unknowns, rows = 5 * eggs + 2 * strips, 2 * _ROOM * eggs
     return (
         np.empty((_ROOM, 10)),
         np.empty(rows),
         np.empty((rows, unknowns)),
         np.empty((unknowns + 2, rows + 2 * unknowns + 1)),
         np.empty(unknowns + 1, np.int64),
+        *(np.empty(unknowns) for _ in range(3)),
+        *(np.empty(max(eggs, _kernels.UNKNOWNS)) for _ in range(2)),
+        np.empty((eggs, _kernels.UNKNOWNS)),
+        np.empty((strips, 3)),
+        np.empty((1, 10)),
     )
 
 
@@ -244,16 +264,20 @@ def shape_tables(shapes: Shapes, *, tapers: int, aspects: int) -> tuple[Array, A
     ks = np.unique(np.linspace(*shapes.taper, tapers))
     as_ = np.unique(np.linspace(*shapes.aspect, aspects))
     grid = np.array([(k, a) for k in ks for a in as_])
-    table, log_areas = np.empty((len(grid), 2 * _RAYS)), np.empty(len(grid))
-    _kernels.radial_tables(grid, _RAYS, table, log_areas)
-    return grid, table, log_areas
+    units = [_kernels.unit_shape(k, a) for k, a in grid]
+    rays = [(math.cos(angle), abs(math.sin(angle))) for angle in 2 * math.pi * np.arange(_RAYS) / _RAYS]
+    table = -np.log([[_kernels.vertex_scale(u, v, 0.0, shape)[0] for u, v in rays] for shape in units])
+    # Twice in a row, so that a turned egg is read without a jump.
+    return grid, np.hstack([table, table]), np.array([shape[7] for shape in units])
 
 
 def _rated(land: Boundary, shapes: Shapes, centres: Array, tables: tuple[Array, Array, Array]) -> Array:
     """Two starts from each centre (x, y, depth): rows (merit, x, y, psi, taper, aspect)."""
     out = np.empty((2 * len(centres), 6))
     reach = 2 * shapes.aspect[1] - 1
-    _kernels.rate_centres(centres, reach, shapes.clearance, *land.tree, *tables, _BEARINGS, shapes.log_min_radius, out)
+    work = np.empty(_RAYS), np.empty((2, 3))
+    numbers = (_BEARINGS, shapes.log_min_radius)
+    _kernels.rate_centres(centres, reach, shapes.clearance, *land.tree, *tables, *numbers, *work, out)
     return out
 
 

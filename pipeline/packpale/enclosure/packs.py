@@ -24,12 +24,12 @@ from shapely.geometry import MultiPolygon, Polygon
 from packpale.enclosure import _kernels
 from packpale.enclosure.bound import area_bound
 from packpale.enclosure.boundary import Boundary, behind, boundary, valid_parts
+from packpale.enclosure.depth import deep_cells, deepest_point
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import (
     QUICK,
     Effort,
     Shapes,
-    deepest,
     fit_largest,
     local_optima,
     reported,
@@ -82,7 +82,7 @@ def fit_packs(
     land = boundary(parts)
     if land is None:
         return ()
-    x, y, depth, most = deepest(land, seeds(land, parts))
+    x, y, depth, most = deepest_point(land, seeds(land, parts))
     if depth <= clearance:
         return ()
     found = _fit_sets(parts, land, shapes, (x, y, depth), n=n, separation=float(separation))
@@ -161,8 +161,7 @@ def _from_cuts(
 ) -> list[_Set]:
     """Sets from cutting the land by straight strips, the parts' areas in several proportions."""
     # Points evenly spread over the land stand for its area.
-    cells, half = land.cover()
-    points, _ = _kernels.deep_cells(cells, half, 0.0, 0.1 * deep[2], 4000, *land.index)
+    points = deep_cells(land, need=0.0, finest=0.1 * deep[2], most=4000)
     whole = _Piece(land, points)
     # The strip outside the fence may lie within the distance between two fences.
     width = separation - 2 * shapes.clearance
@@ -211,7 +210,7 @@ class _Piece:
 def _quick(piece: _Piece, shapes: Shapes) -> Egg | None:
     if piece.land is None:
         return None
-    x, y, depth, _ = deepest(piece.land, np.ascontiguousarray(piece.points[:, :2]), tolerance=0.05)
+    x, y, depth, _ = deepest_point(piece.land, np.ascontiguousarray(piece.points[:, :2]), tolerance=0.05)
     return search(piece.land, shapes, (x, y, depth), QUICK) if depth > shapes.clearance else None
 
 
@@ -236,10 +235,9 @@ def _refine(land: Boundary, shapes: Shapes, eggs: tuple[Egg, ...], separation: f
     pairs = np.array(list(itertools.combinations(range(len(eggs)), 2)), np.int64)
     zs = np.array([_position(land, egg) for egg in eggs])
     strips = np.array([_strip(land, eggs[i], eggs[j]) for i, j in pairs])
-    unknowns = 5 * len(eggs) + 2 * len(pairs)
     # A hair more than asked, so that rounding leaves the distance whole.
     half = separation / 2 + 1e-6
-    work = work_arrays(unknowns, len(eggs))
+    work = work_arrays(len(eggs), len(pairs))
     merit = -math.inf
     # Where few features touch, steps die of curvature: begin again with a wide trust region while that helps.
     for _ in range(12):
@@ -263,7 +261,8 @@ def _refine(land: Boundary, shapes: Shapes, eggs: tuple[Egg, ...], separation: f
     if merit == -math.inf:
         return None
     scales = np.empty(len(eggs))
-    _kernels.pack_scales(zs, strips, pairs, half, shapes.clearance, shapes.log_min_radius, *land.tree, scales)
+    numbers, row = (half, shapes.clearance, shapes.log_min_radius), np.empty((1, 10))
+    _kernels.pack_scales(zs, strips, pairs, *numbers, *land.tree, row, scales)
     found = [reported(land, shapes, z, at_most=float(R)) for z, R in zip(zs, scales, strict=True)]
     if any(egg is None for egg in found):
         return None

@@ -4,24 +4,24 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import loop
 
 Array = npt.NDArray[np.float64]
 Int64 = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 
-@njit(cache=True)
-def mark_within(edges: Array, first: Int64, start: int, out: Mask) -> None:
+@loop
+def mark_within(edges: Array, first: Int64, start: int, change: Mask, out: Mask) -> None:
     """Set ``out`` where a cell's centre lies in a polygon; what is set already stays.
 
     ``edges`` are all polygons' edges, holes' included: u0, v0, u1, v1 with whole numbers at the centres of columns and
     rows; those of polygon p are ``first[p]`` up to ``first[p + 1]``. ``out`` begins with row ``start``. Along a row
     each edge changes outside to inside or back; a centre on an edge goes with what lies east of it, on a level edge
-    with what lies south.
+    with what lies south. ``change``, one column wider, comes in and goes out as False.
     """
     rows, cols = out.shape
-    change = np.zeros((rows, cols + 1), np.bool_)
     for p in range(first.shape[0] - 1):
         top, bottom, west, east = rows, -1, cols, 0
         for e in range(first[p], first[p + 1]):

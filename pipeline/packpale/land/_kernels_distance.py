@@ -1,13 +1,16 @@
 """Compiled loops of distances: no checks, no defaults, no files."""
 
+# ruff: noqa: PLR0917 - compiled functions take no keyword-only arguments
+
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from packpale.site.compiled import inner, loop
 
 Array = npt.NDArray[np.float64]
 
 
-@njit(cache=True)
+@inner
 def _squared(x: float, y: float, segment: Array) -> float:
     """Squared distance from a point to a segment x0, y0, x1, y1."""
     dx, dy = segment[2] - segment[0], segment[3] - segment[1]
@@ -19,15 +22,15 @@ def _squared(x: float, y: float, segment: Array) -> float:
     return float(east * east + north * north)
 
 
-@njit(cache=True)
-def nearest_segment(x: Array, y: Array, segments: Array, block: int, out: Array) -> None:
+@loop
+def nearest_segment(
+    x: Array, y: Array, segments: Array, block: int, near: npt.NDArray[np.int64], to_centre: Array, out: Array
+) -> None:
     """Fill ``out`` (rows of y, columns of x) with the distance to the nearest segment.
 
     Within a block of cells only segments can be nearest that lie within the least distance from its centre plus
-    its diameter.
+    its diameter. ``near`` and ``to_centre`` (segments,) are work space.
     """
-    near = np.empty(segments.shape[0], np.int64)
-    to_centre = np.empty(segments.shape[0])
     for r0 in range(0, y.shape[0], block):
         r1 = min(r0 + block, y.shape[0])
         for c0 in range(0, x.shape[0], block):

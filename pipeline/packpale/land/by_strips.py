@@ -16,8 +16,8 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import numpy.typing as npt
 
-from packpale.land import _kernels_drainage, _kernels_strips
-from packpale.land.drainage import BLOCK, Drainage, wetness_index
+from packpale.land import _kernels_strips, routing
+from packpale.land.drainage import Drainage, wetness_index
 from packpale.site import Array, Grid, Mask, Storage
 from packpale.site.storage import Strip
 
@@ -62,11 +62,10 @@ def drainage_by_strips(
 
 def _filled(z: Array, direction: Directions, outlets: Mask, grid: Grid, storage: Storage) -> Array:
     """The ground with its depressions filled; sets ``outlets`` and overwrites ``direction``."""
-    kernels = _kernels_drainage
     for strip in storage.strips(grid, margin=1):
         part = z[strip.around]
         way, out = np.empty(part.shape, np.int8), np.empty(part.shape, bool)
-        kernels.point_down(part, way, out)
+        routing.point_down(part, way, out)
         direction[strip.rows], outlets[strip.rows] = way[strip.within], out[strip.within]
     basin = storage.empty(grid.shape, np.int32)
     count = 0
@@ -78,21 +77,21 @@ def _filled(z: Array, direction: Directions, outlets: Mask, grid: Grid, storage:
     for strip in storage.strips(grid, margin=1):
         # With the row to the south, whose own passes come again with the next strip.
         rows = slice(strip.rows.start, strip.around.stop)
-        found.append(kernels.passes(z[rows], basin[rows], outlets[rows], BLOCK))
+        found.append(routing.passes(z[rows], basin[rows], outlets[rows]))
     first, second, height = (np.concatenate(parts) for parts in zip(*found, strict=True))
-    level = np.empty(1 + count, z.dtype)
-    kernels.spill_levels(first, second, height, np.argsort(height), level)
-    del found, first, second, height
+    del found
+    level = routing.spill_levels((first, second, height), count)
+    del first, second, height
     filled: Array = storage.empty(grid.shape)
     for strip in storage.strips(grid):
-        kernels.raise_to(z[strip.rows], basin[strip.rows], level, filled[strip.rows])
+        routing.raise_to(z[strip.rows], basin[strip.rows], level, filled[strip.rows])
     return filled
 
 
 def _descend(filled: Array, outlets: Mask, direction: Directions, grid: Grid, storage: Storage) -> None:
     for strip in storage.strips(grid, margin=1):
         way = np.empty(filled[strip.around].shape, np.int8)
-        _kernels_drainage.descend(filled[strip.around], outlets[strip.around], way)
+        routing.descend(filled[strip.around], outlets[strip.around], way)
         direction[strip.rows] = way[strip.within]
 
 
@@ -138,16 +137,13 @@ def _accumulated(
     way: Directions, outlets: Mask, received: tuple[npt.NDArray[np.int64], Mask] | None
 ) -> tuple[npt.NDArray[np.int32], Mask, npt.NDArray[np.int32], Mask]:
     """Upstream cells of a strip alone, or with what its first and last row receive; and what leaves it."""
-    donors, from_outside = np.zeros(way.shape, np.int8), outlets.copy()
-    _kernels_drainage.count_donors(way, donors)
-    count = np.not_equal(way, _kernels_drainage.MISSING).astype(np.int32)
+    from_outside = outlets.copy()
+    count = np.not_equal(way, routing.MISSING).astype(np.int32)
     if received is not None:
         for side, row in enumerate((0, -1)):
             count[row] += received[0][side].astype(np.int32)
             from_outside[row] |= received[1][side]
-    leaving, leaving_fed = np.zeros((2, way.shape[1]), np.int32), np.zeros((2, way.shape[1]), bool)
-    _kernels_drainage.accumulate(way, donors, count, from_outside, leaving, leaving_fed)
-    return count, from_outside, leaving, leaving_fed
+    return count, from_outside, *routing.accumulate(way, count, from_outside)
 
 
 def _height_above(water: Drainage, grid: Grid, storage: Storage) -> None:
@@ -171,9 +167,9 @@ class _Numbers:
 
     def __call__(self, strip: Strip) -> Callable[[Ends], Array]:
         way = self.direction[strip.rows].ravel()
-        numbers = np.cumsum(way == _kernels_drainage.BOTTOM) + self.before[strip.rows.start]
+        numbers = np.cumsum(way == routing.BOTTOM) + self.before[strip.rows.start]
         self.before[strip.rows.stop] = int(numbers[-1])
-        numbers[way == _kernels_drainage.MISSING] = 0
+        numbers[way == routing.MISSING] = 0
         return lambda at: numbers[at].astype(float)
 
 

@@ -12,8 +12,6 @@ import numpy.typing as npt
 from packpale.site import Array, Mask
 
 F = TypeVar("F", np.float32, np.float64)
-BLOCK = 256
-"""Cells along the side of a block that shares its table of passes; only speed depends on it."""
 LEAST_SLOPE = 0.001
 """Slope below which ground counts as level in the wetness index, which would be infinite otherwise. [m/m]"""
 
@@ -94,27 +92,26 @@ def flow_over(elevation: npt.NDArray[F]) -> Flow[F]:
     .. [3] J. F. O'Callaghan, D. M. Mark, "The extraction of drainage networks from digital elevation data",
        Computer Vision, Graphics, and Image Processing 28, 1984, 323-344.
     """
-    from packpale.land import _kernels_drainage
+    from packpale.land import routing
 
     z = np.ascontiguousarray(elevation)
     direction, outlets = np.empty(z.shape, np.int8), np.empty(z.shape, np.bool_)
     filled = _filled(z, direction, outlets)
-    _kernels_drainage.descend(filled, outlets, direction)
-    _kernels_drainage.cross_flats(filled, direction)
+    routing.descend(filled, outlets, direction)
+    routing.cross_flats(filled, direction)
     return Flow(filled, direction, outlets)
 
 
 def _filled(z: npt.NDArray[F], direction: npt.NDArray[np.int8], outlets: Mask) -> npt.NDArray[F]:
     """The ground with its depressions filled; sets ``outlets`` and overwrites ``direction``."""
-    from packpale.land import _kernels_drainage as kernels
+    from packpale.land import routing
 
-    kernels.point_down(z, direction, outlets)
+    routing.point_down(z, direction, outlets)
     basin = np.zeros(z.shape, np.int32)
-    level = np.empty(1 + kernels.number_basins(direction, basin), z.dtype)
-    first, second, height = kernels.passes(z, basin, outlets, BLOCK)
-    kernels.spill_levels(first, second, height, np.argsort(height), level)
+    basins = routing.number_basins(direction, basin)
+    level = routing.spill_levels(routing.passes(z, basin, outlets), basins)
     filled = np.empty_like(z)
-    kernels.raise_to(z, basin, level, filled)
+    routing.raise_to(z, basin, level, filled)
     return filled
 
 
@@ -124,15 +121,11 @@ def upstream_cells(flow: Flow[F]) -> tuple[npt.NDArray[np.int32], Mask]:
     It is a lower bound on the window's edge, beside missing cells, and everywhere downstream of them, because water
     may come in there. Missing cells have 0.
     """
-    from packpale.land import _kernels_drainage as kernels
+    from packpale.land import routing
 
-    donors = np.zeros(flow.direction.shape, np.int8)
-    kernels.count_donors(flow.direction, donors)
     from_outside = flow.outlets.copy()
-    count = np.not_equal(flow.direction, kernels.MISSING).astype(np.int32)
-    # A whole window: no row lies beyond, so that nothing leaves to one.
-    beyond = (2, count.shape[1])
-    kernels.accumulate(flow.direction, donors, count, from_outside, np.zeros(beyond, np.int32), np.zeros(beyond, bool))
+    count = np.not_equal(flow.direction, routing.MISSING).astype(np.int32)
+    routing.accumulate(flow.direction, count, from_outside)
     return count, from_outside
 
 
@@ -166,8 +159,6 @@ def height_above_drainage(flow: Flow[F], channel: Mask) -> npt.NDArray[F]:
     .. [1] C. D. Renno et al., "HAND, a new terrain descriptor using SRTM-DEM", Remote Sensing of Environment 112,
        2008, 3469-3481.
     """
-    from packpale.land import _kernels_drainage as kernels
+    from packpale.land import routing
 
-    height = np.empty_like(flow.filled)
-    kernels.height_above(flow.filled, flow.direction, channel, height)
-    return height
+    return routing.height_above(flow.filled, flow.direction, channel)

@@ -29,7 +29,8 @@ def distance_to(features: Sequence[BaseGeometry], grid: Grid, rows: slice = ALL_
     y = y[rows]
     distance = np.full((y.size, x.size), np.inf)
     if len(segments):
-        _kernels_distance.nearest_segment(x, y, segments, BLOCK, distance)
+        work = np.empty(len(segments), np.int64), np.empty(len(segments))
+        _kernels_distance.nearest_segment(x, y, segments, BLOCK, *work, distance)
         distance[cells_within(features, grid, rows)] = 0.0
     return distance
 
@@ -52,7 +53,8 @@ def cells_within(features: Sequence[BaseGeometry], grid: Grid, rows: slice = ALL
         joined = ring[1:] == ring[:-1]
         edges = np.hstack([at[:-1], at[1:]])[joined]
         first = np.searchsorted(polygon[ring[:-1][joined]], np.arange(len(polygons) + 1))
-        _kernels_cells.mark_within(edges, first, top, within)
+        change = np.zeros((bottom - top, grid.cols + 1), np.bool_)
+        _kernels_cells.mark_within(edges, first, top, change, within)
     return within
 
 

@@ -9,7 +9,7 @@ Box rows: 0-4 centre (x, y, theta, p, q), 5-9 half widths, 10-11 heap numbers of
 Shape: 0 p, 1 q, 2 d, 3 k, 4 G, 5 e, 6 log A, 7-8 its gradient, 9-10 e_p and e_q.
 
 Long on purpose: compiled code is kept on disk until its own file changes, so loops that call each other stay in one
-file (DEVELOPERS.md). In their order: terms of lines and points, the land's edges, constraints of a box,
+file (DEVELOPERS.md). In their order: terms of lines and points, distances, constraints of a box,
 weights by the simplex method, the bound and narrowing, the heap and the search.
 """
 
@@ -22,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
+from packpale.site.compiled import inner, loop
 from packpale.site.grid import Array
 
 Indices = npt.NDArray[np.int64]
@@ -43,15 +44,8 @@ WORTH_ANOTHER = 0.6
 WORK_OF_A_BOX = 200
 """What bounding a box costs beside looking at edges, in edges looked at."""
 
-# Compiling is what the first run waits for. A loop that makes no array needs no count of who holds one, and one that
-# only other loops call needs no way in from Python: calling an ``_inner`` loop from there ends the process.
-_BARE: dict[str, Any] = {"_nrt": False}  # the types that numba gives njit leave these out
-_FROM_LOOPS_ONLY: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-_loop = njit(cache=True, **_BARE)
-_inner = njit(cache=True, **_BARE, **_FROM_LOOPS_ONLY)
 
-
-@njit(cache=True)
+@loop
 def set_shape(p: float, q: float, shape: Array) -> None:
     """Fill ``shape`` for one pair of p and q."""
     d, k = p + q, 1 - p
@@ -71,7 +65,7 @@ def set_shape(p: float, q: float, shape: Array) -> None:
     shape[9], shape[10] = 2 / (2 * p + q) ** 2, 1 / (2 * p + q) ** 2 - 1 / (q * q)
 
 
-@_inner
+@inner
 def _angle_minus_sine(x: float) -> float:
     if x < 0.5:
         t = x * x
@@ -79,7 +73,7 @@ def _angle_minus_sine(x: float) -> float:
     return x - math.sin(x)
 
 
-@_loop
+@loop
 def line_terms(nu: float, nv: float, shape: Array) -> Terms:
     """h, h_phi, h_p and h_q in the direction (nu, nv) of the egg's frame."""
     v = abs(nv)
@@ -95,7 +89,7 @@ def line_terms(nu: float, nv: float, shape: Array) -> Terms:
     return h, (slope if nv >= 0 else -slope), h_p, h_q
 
 
-@_loop
+@loop
 def point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, float, float]:
     """Scale at which the egg comes within s of the point (u, v); and its nearest point, both in the egg's frame.
 
@@ -127,7 +121,7 @@ def point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, floa
     return R, u - s * (u - d * R) / n, side * (v - s * v / n)
 
 
-@_loop
+@loop
 def point_terms(u: float, v: float, shape: Array) -> Terms:
     """Log r, and y_phi, y_p and y_q of y = log r, on the ray from O through (u, v) in the egg's frame."""
     rho = math.sqrt(u * u + v * v)
@@ -150,98 +144,7 @@ def point_terms(u: float, v: float, shape: Array) -> Terms:
     return math.log(r), (slope if v >= 0 else -slope), y_p, y_q
 
 
-@njit(cache=True)
-def reach_of_lines(rings: Indices, edges: Array, cap: float, slack: float) -> None:
-    """Fill columns 5 to 8 of ``edges``: along the outline from either end while it goes on and keeps above the line.
-
-    ``rings`` holds the first edge of each ring and the number of edges. Above means on the land's side of the line
-    moved outward by ``slack``, and by no more than ``cap``.
-    """
-    for ring in range(len(rings) - 1):
-        first, count = rings[ring], rings[ring + 1] - rings[ring]
-        for i in range(count):
-            edge = edges[first + i]
-            edge[8] = slack
-            highest = slack
-            for way in (-1, 1):
-                along = 0.0 if way < 0 else edge[4]
-                ext = 0.0
-                for step in range(1, min(count, 400)):
-                    # Corner j is the start of edge j: forward from the end of edge i, backward from its start.
-                    j = (i + 1 + step) % count if way > 0 else (i - step) % count
-                    px, py = edges[first + j, 0] - edge[0], edges[first + j, 1] - edge[1]
-                    new = px * edge[2] + py * edge[3]
-                    height = py * edge[2] - px * edge[3]
-                    if (new - along) * way < 0 or height < -slack or height > cap:
-                        break
-                    along = new
-                    highest = max(highest, height + slack)
-                    ext = along - edge[4] if way > 0 else -along
-                edge[5 if way < 0 else 6] = ext
-            edge[7] = highest
-
-
-@njit(cache=True)
-def mark_hull(edges: Array, corners: Array, most: float) -> None:
-    """Set column 10 where no corner lies farther than ``most`` beyond an edge's line, and move the line out there."""
-    for i in range(len(edges)):
-        edge = edges[i]
-        if edge[10] == 0:
-            continue
-        lowest = 0.0
-        for j in range(len(corners)):
-            height = (corners[j, 1] - edge[1]) * edge[2] - (corners[j, 0] - edge[0]) * edge[3]
-            if height < lowest:
-                lowest = height
-                if lowest < -most:
-                    break
-        if lowest < -most:
-            edge[10] = 0.0
-        else:
-            edge[8] = max(edge[8], -lowest)
-
-
-@njit(cache=True)
-def build_nodes(edges: Array, leaves: int, nodes: Array) -> None:
-    """Fill the heap of circles: leaf i holds edges i * LEAF up to the next leaf's; a radius below 0 marks nothing."""
-    for i in range(leaves):
-        x0, y0, x1, y1 = np.inf, np.inf, -np.inf, -np.inf
-        for j in range(i * LEAF, min((i + 1) * LEAF, len(edges))):
-            for f in (0.0, edges[j, 4]):
-                x, y = edges[j, 0] + f * edges[j, 2], edges[j, 1] + f * edges[j, 3]
-                x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
-        node = nodes[leaves + i]
-        if x0 > x1:
-            node[2] = -1.0
-        else:
-            node[0], node[1], node[2] = (x0 + x1) / 2, (y0 + y1) / 2, math.hypot(x1 - x0, y1 - y0) / 2
-    for i in range(leaves - 1, 0, -1):
-        a, b = nodes[2 * i], nodes[2 * i + 1]
-        dx, dy = b[0] - a[0], b[1] - a[1]
-        gap = math.hypot(dx, dy)
-        if b[2] < 0 or gap + b[2] <= a[2]:
-            nodes[i, 0], nodes[i, 1], nodes[i, 2] = a[0], a[1], a[2]
-        elif gap + a[2] <= b[2]:
-            nodes[i, 0], nodes[i, 1], nodes[i, 2] = b[0], b[1], b[2]
-        else:
-            radius = (gap + a[2] + b[2]) / 2
-            f = (radius - a[2]) / gap
-            nodes[i, 0], nodes[i, 1], nodes[i, 2] = a[0] + f * dx, a[1] + f * dy, radius * (1 + 1e-12)
-
-
-@_loop
-def is_inside(x: float, y: float, edges: Array) -> bool:
-    """Even-odd rule."""
-    inside = False
-    for i in range(len(edges)):
-        edge = edges[i]
-        y1 = edge[1] + edge[3] * edge[4]
-        if (edge[1] > y) != (y1 > y) and x - edge[0] < (y - edge[1]) * edge[2] / edge[3]:
-            inside = not inside
-    return inside
-
-
-@_loop
+@loop
 def nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Indices) -> float:
     """Distance from a point to the outline."""
     leaves = len(nodes) // 2
@@ -274,23 +177,14 @@ def nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Indi
     return math.sqrt(nearest)
 
 
-@njit(cache=True)
-def deep_squares(squares: Array, half: float, need: float, edges: Array, nodes: Array, depth: Array) -> None:
-    """Fill ``depth`` with what no point of each square is deeper in the land than, where that is ``need`` or more.
-
-    Elsewhere it holds something less than ``need``.
-    """
-    stack = np.empty(256, np.int64)
-    reach = half * math.sqrt(2.0) * (1 + 1e-9)
-    for i in range(len(squares)):
-        x, y = squares[i, 0], squares[i, 1]
-        nearest = nearest_distance(x, y, edges, nodes, stack)
-        depth[i] = nearest + reach
-        if depth[i] >= need and not is_inside(x, y, edges):
-            depth[i] = reach - nearest
+@loop
+def distances(points: Array, edges: Array, nodes: Array, stack: Indices, out: Array) -> None:
+    """Distances from points (n, 2) to the outline."""
+    for i in range(len(points)):
+        out[i] = nearest_distance(points[i, 0], points[i, 1], edges, nodes, stack)
 
 
-@_inner
+@inner
 def _keep(R: float, kind: float, edge: int, x: float, y: float, sector: int, kept: Array, count: Indices) -> None:
     """Put a constraint among the lowest of its sector; rows of ``kept``: R, kind, edge, obstacle x, y."""
     base = sector * PER_SECTOR
@@ -307,7 +201,7 @@ def _keep(R: float, kind: float, edge: int, x: float, y: float, sector: int, kep
     count[sector] = min(n + 1, PER_SECTOR)
 
 
-@_loop
+@loop
 def gather(
     box: Array,
     s: float,
@@ -379,7 +273,7 @@ def gather(
     return looked
 
 
-@_inner
+@inner
 def _try_edge(
     j: int,
     ox: float,
@@ -419,12 +313,12 @@ def _try_edge(
     return lowest
 
 
-@_inner
+@inner
 def _sector(x: float, y: float) -> int:
     return min(max(int((math.atan2(y, x) + math.pi) * (SECTORS / (2 * math.pi))), 0), SECTORS - 1)
 
 
-@_loop
+@loop
 def look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) -> None:
     """Hull over the angles lo to hi (within -2 pi .. 2 pi) of the entries of one table; ``out`` has 14 columns."""
     angles = table.shape[0] // 2
@@ -471,13 +365,13 @@ def look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) ->
         out[c], out[c + 1] = low, high
 
 
-@_inner
+@inner
 def _times(a0: float, a1: float, b0: float, b1: float) -> tuple[float, float]:
     w, x, y, z = a0 * b0, a0 * b1, a1 * b0, a1 * b1
     return min(w, x, y, z), max(w, x, y, z)
 
 
-@_loop
+@loop
 def prepare(
     box: Array,
     s: float,
@@ -558,7 +452,7 @@ def prepare(
     return m, dropped
 
 
-@_inner
+@inner
 def _shape_part(L: Array, U: Array, entries: Array) -> None:
     # theta enters as -phi.
     L[2, 2], U[2, 2] = entries[2], entries[3]
@@ -569,7 +463,7 @@ def _shape_part(L: Array, U: Array, entries: Array) -> None:
     L[4, 4], U[4, 4] = entries[12], entries[13]
 
 
-@_loop
+@loop
 def _point_rows(
     box: Array,
     row: Array,
@@ -625,13 +519,13 @@ def _point_rows(
     return float(2 * (math.log(rho) - log_r))
 
 
-@_inner
+@inner
 def _square(a: float, b: float) -> tuple[float, float]:
     low = 0.0 if a < 0 < b else min(a * a, b * b)
     return low, max(a * a, b * b)
 
 
-@_loop
+@loop
 def choose_weights(
     cost: Array,
     gradient: Array,
@@ -676,7 +570,7 @@ def choose_weights(
     _read_weights(rows, m, basis, level, weight)
 
 
-@_loop
+@loop
 def limit_weights(
     cost: Array,
     gradient: Array,
@@ -711,7 +605,7 @@ def limit_weights(
     return limit
 
 
-@_inner
+@inner
 def _pivot(
     rows: int,
     cost: Array,
@@ -775,7 +669,7 @@ def _pivot(
         basis[leave] = enter
 
 
-@_inner
+@inner
 def _read_weights(rows: int, m: int, basis: Indices, level: Array, weight: Array) -> None:
     for e in range(m):
         weight[e] = 0.0
@@ -791,7 +685,7 @@ def _read_weights(rows: int, m: int, basis: Indices, level: Array, weight: Array
         weight[0] = 1.0
 
 
-@_inner
+@inner
 def _peak(g: float, c: float) -> float:
     """Largest of g x + c x^2 / 2 for 0 <= x <= 1, g >= 0."""
     if c < 0 and g < -c:
@@ -799,7 +693,7 @@ def _peak(g: float, c: float) -> float:
     return g + 0.5 * c
 
 
-@_loop
+@loop
 def combined(
     value: Array,
     gradient: Array,
@@ -881,7 +775,7 @@ def combined(
     return math.inf if math.isnan(total) else total
 
 
-@_loop
+@loop
 def narrow(
     floor: float,
     value: Array,
@@ -929,8 +823,8 @@ def narrow(
     return True
 
 
-@_loop
-def shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
+@inner
+def _shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
     """Reduce the box to what is left of it, and return that as a share of its volume.
 
     Shapes are halved only, as long as they have cells of their own in the tables.
@@ -958,7 +852,7 @@ def shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
     return left
 
 
-@_loop
+@loop
 def margin(box: Array, R_guess: float) -> float:
     """How many times the lowest R at the centre another may be and still matter elsewhere in the box."""
     return float(math.exp(math.hypot(box[5], box[6]) / R_guess + box[7] + 0.75 * box[8] + 0.75 * box[9]))
@@ -996,12 +890,12 @@ def bound_box(
             break
         if not _narrow_by_all(need - work[0][6], m, work):
             return -np.inf, looked
-        if shrink(box, low, high, line_table.shape[1] // 2) > WORTH_ANOTHER:
+        if _shrink(box, low, high, line_table.shape[1] // 2) > WORTH_ANOTHER:
             break
     return bound, looked
 
 
-@_inner
+@inner
 def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
     """Narrow every unknown to where no weighted sum says that the constraints stay below ``floor``."""
     value, cost, gradient, lo, hi, _, basis, weight = work[4:12]
@@ -1035,7 +929,7 @@ def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
     return True
 
 
-@_inner
+@inner
 def _curvature_alone(e: int, part: float, lo: Array, hi: Array, area_lo: Array, area_hi: Array) -> float:
     """What a constraint's curvature may add, with ``part`` of what lies off the diagonal."""
     extra = 0.0
@@ -1130,7 +1024,7 @@ def _bound(
     return min(best + shape[6], largest), need, m, looked
 
 
-@_inner
+@inner
 def _sift_up(heap: Indices, at: int, boxes: Array) -> None:
     item = heap[at]
     while at > 0:
@@ -1142,7 +1036,7 @@ def _sift_up(heap: Indices, at: int, boxes: Array) -> None:
     heap[at] = item
 
 
-@_inner
+@inner
 def _sift_down(heap: Indices, size: int, boxes: Array) -> None:
     at, item = 0, heap[0]
     while True:
@@ -1158,7 +1052,7 @@ def _sift_down(heap: Indices, size: int, boxes: Array) -> None:
     heap[at] = item
 
 
-@njit(cache=True)
+@loop
 def search(
     boxes: Array,
     heap: Indices,

@@ -1,6 +1,5 @@
 """The outline of the land in the form the compiled proof reads."""
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,14 +8,20 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
+from packpale.enclosure.circles import circle_tree
 from packpale.enclosure.proof import _kernels
 from packpale.site.grid import Array
+
+_CORNERS_ALONG = 400
+"""Corners looked at along the outline on either side of an edge, at most."""
 
 
 @dataclass(frozen=True)
 class Outline:
     """All rings of all parts about a local origin; the layout of the arrays stands in _kernels.py."""
 
+    origin: tuple[float, float]
+    """What was taken off every coordinate. [m]"""
     edges: Array
     nodes: Array
     extent: tuple[float, float, float, float]
@@ -27,19 +32,15 @@ def outline(area: Polygon | MultiPolygon, *, small: float) -> Outline:
     """Prepare valid land whose egg has a big radius of at least ``small`` [m]."""
     parts = [orient(p, 1.0) for p in getattr(area, "geoms", [area]) if p.area > 0]
     x0, y0, x1, y1 = shapely.total_bounds(parts)
-    origin = np.round([(x0 + x1) / 2, (y0 + y1) / 2])
+    origin = float(np.round((x0 + x1) / 2)), float(np.round((y0 + y1) / 2))
     rings = [_ring(np.asarray(ring.coords)[:, :2] - origin) for p in parts for ring in (p.exterior, *p.interiors)]
     starts = np.concatenate([[0], np.cumsum([len(r) for r in rings])]).astype(np.int64)
     edges = np.concatenate(rings)
     slack = 1e-8 * small
-    _kernels.reach_of_lines(starts, edges, 0.5 * small, slack)
-    corners = np.ascontiguousarray(edges[:, :2])
-    _mark_candidates(edges, corners)
-    _kernels.mark_hull(edges, corners, slack)
-    leaves = 1 << max(math.ceil(math.log2(-(-len(edges) // _kernels.LEAF))), 0)
-    nodes = np.zeros((2 * leaves, 3))
-    _kernels.build_nodes(edges, leaves, nodes)
-    return Outline(edges, nodes, (x0 - origin[0], y0 - origin[1], x1 - origin[0], y1 - origin[1]))
+    _reach_of_lines(edges, starts, cap=0.5 * small, slack=slack)
+    _mark_hull(edges, most=slack)
+    nodes = circle_tree(edges, _kernels.LEAF)
+    return Outline(origin, edges, nodes, (x0 - origin[0], y0 - origin[1], x1 - origin[0], y1 - origin[1]))
 
 
 def _ring(ring: Array) -> Array:
@@ -58,12 +59,48 @@ def _ring(ring: Array) -> Array:
     return rows
 
 
-def _mark_candidates(edges: Array, corners: Array) -> None:
+def _reach_of_lines(edges: Array, rings: npt.NDArray[np.int64], *, cap: float, slack: float) -> None:
+    """Fill columns 5 to 8 of ``edges``: along the outline from either end while it goes on and keeps above the line.
+
+    ``rings`` holds the first edge of each ring and the number of edges. Above means on the land's side of the line
+    moved outward by ``slack``, and by no more than ``cap``.
+    """
+    counts = np.diff(rings)
+    first, count = np.repeat(rings[:-1], counts), np.repeat(counts, counts)
+    highest = np.full(len(edges), slack)
+    for way, column, begin in ((-1, 5, np.zeros(len(edges))), (1, 6, edges[:, 4])):
+        along = begin.copy()
+        going = np.arange(len(edges))
+        for step in range(1, _CORNERS_ALONG):
+            going = going[step < count[going]]
+            # Corner j is the start of edge j: forward from the end of an edge, backward from its start.
+            j = first[going] + (going - first[going] + (1 + step if way > 0 else -step)) % count[going]
+            edge = edges[going]
+            x, y = edges[j, 0] - edge[:, 0], edges[j, 1] - edge[:, 1]
+            new, height = x * edge[:, 2] + y * edge[:, 3], y * edge[:, 2] - x * edge[:, 3]
+            goes_on = ((new - along[going]) * way >= 0) & (height >= -slack) & (height <= cap)
+            going = going[goes_on]
+            if not len(going):
+                break
+            along[going] = new[goes_on]
+            highest[going] = np.maximum(highest[going], height[goes_on] + slack)
+        edges[:, column] = (along - begin) * way
+    edges[:, 7], edges[:, 8] = highest, slack
+
+
+def _mark_hull(edges: Array, *, most: float) -> None:
+    """Set column 10 where no corner lies farther than ``most`` beyond an edge's line, and move the line out there."""
+    corners = edges[:, :2]
     hull = shapely.MultiPoint(corners).convex_hull
     ring: npt.NDArray[np.float64] = np.asarray(hull.exterior.coords)
     on_hull = {(float(x), float(y)) for x, y in ring}
-    is_corner = np.array([(float(x), float(y)) in on_hull for x, y in corners])
     # One end on the hull is enough to be looked at: collinear corners may be missing from it.
-    edges[:, 10] = is_corner
-    ends = edges[:, :2] + edges[:, 2:4] * edges[:, 4:5]
-    edges[:, 10] = np.maximum(edges[:, 10], shapely.dwithin(shapely.points(ends), hull.exterior, 1e-9).astype(float))
+    ends = corners + edges[:, 2:4] * edges[:, 4:5]
+    looked_at = np.array([(float(x), float(y)) in on_hull for x, y in corners])
+    looked_at |= shapely.dwithin(shapely.points(ends), hull.exterior, 1e-9)
+    for i in np.flatnonzero(looked_at):
+        edge = edges[i]
+        # The corner farthest beyond a line is one of the hull's.
+        beyond = float(((ring[:, 0] - edge[0]) * edge[3] - (ring[:, 1] - edge[1]) * edge[2]).max())
+        if beyond <= most:
+            edge[8], edge[10] = max(edge[8], beyond), 1.0

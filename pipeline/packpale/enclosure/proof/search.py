@@ -99,7 +99,7 @@ def area_bound(
     smallest = math.sqrt(floor_area / math.exp(shape[6]))
     land = outline(area, small=smallest)
     tables = curvature(p, q)
-    boxes, first = _first_boxes(*_squares(land, smallest, float(clearance)), p, q, max_boxes)
+    boxes, first = _first_boxes(*_squares(area, land, smallest, float(clearance)), p, q, max_boxes)
     heap = np.empty(len(boxes), np.int64)
     state = np.array([first, 0, 0, first, 0], np.int64)
     floor = math.log(floor_area)
@@ -123,17 +123,25 @@ def area_bound(
     return BoundResult(bound, int(state[2]), time.perf_counter() - begun, closed, out_of_time and not closed)
 
 
-def _squares(land: Outline, small: float, clearance: float) -> tuple[Array, float]:
+def _squares(area: Polygon | MultiPolygon, land: Outline, small: float, clearance: float) -> tuple[Array, float]:
     """Squares that hold every centre of a big end of radius ``small`` or more; centres (n, 2), half width."""
     west, south, east, north = land.extent
     half = max(east - west, north - south) / 2
     squares = np.array([[(west + east) / 2, (south + north) / 2]])
     corners = np.array([[-1, -1], [-1, 1], [1, -1], [1, 1]]) * 0.5
     need = (small + clearance) * (1 - 1e-9)
+    stack = np.empty(256, np.int64)
+    shapely.prepare(area)
     while True:
-        depth = np.empty(len(squares))
-        _kernels.deep_squares(squares, half, need, land.edges, land.nodes, depth)
-        squares = squares[depth >= need]
+        nearest = np.empty(len(squares))
+        _kernels.distances(squares, land.edges, land.nodes, stack, nearest)
+        # No point of a square is deeper in the land than this.
+        reach = half * math.sqrt(2) * (1 + 1e-9)
+        kept = nearest + reach >= need
+        squares, nearest = squares[kept], nearest[kept]
+        inside = shapely.contains_xy(area, squares[:, 0] + land.origin[0], squares[:, 1] + land.origin[1])
+        # On which side a point hardly off the outline lies is lost in rounding; outside, depth falls with distance.
+        squares = squares[inside | (nearest < 1e-6 * small) | (reach - nearest >= need)]
         if half <= 0.3 * small or 4 * len(squares) > _SQUARES:
             return squares, half
         squares = (squares[:, None, :] + corners * half).reshape(-1, 2)
