@@ -91,6 +91,7 @@ def test_inner_loops_are_called_in_their_own_file_only():
         if file in inner.values():
             continue
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            names = {node.attr} if isinstance(node, ast.Attribute) else set()
+            called = node.func if isinstance(node, ast.Call) else None
+            names = {called.attr} if isinstance(called, ast.Attribute) else set()
             names |= {alias.name for alias in node.names} if isinstance(node, ast.ImportFrom) else set()
             assert not names & set(inner), f"{file}: {names & set(inner)}"

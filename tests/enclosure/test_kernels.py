@@ -11,6 +11,7 @@ import shapely
 from scipy.optimize import linprog
 from shapely.geometry import box
 
+from called_loops import from_python
 from packpale.enclosure import _kernels, best_place
 from packpale.enclosure.boundary import behind, valid_parts
 from packpale.enclosure.depth import deep_cells, deepest_point
@@ -147,7 +148,7 @@ def test_features_and_their_slopes(clearance, prepared, positions):
 
     def features(z, limit):
         cos, sin, shape = np.cos(z[2]), np.sin(z[2]), _kernels.unit_shape(z[3], z[4])
-        n = _kernels.near_features(z[0], z[1], cos, sin, clearance, shape, *land.tree, limit, rows)
+        n = from_python(_kernels._near_features)(z[0], z[1], cos, sin, clearance, shape, *land.tree, limit, rows)
         return {(int(r[5]), int(r[6])): r.copy() for r in rows[:n]}, cos, sin, shape
 
     for z in positions(land, 25, seed=3):
@@ -158,7 +159,7 @@ def test_features_and_their_slopes(clearance, prepared, positions):
         assert min(r[0] for r in found.values()) == pytest.approx(scale, rel=1e-12)
         for key, row in found.items():
             for penalised in (False, True):
-                value = _kernels.linearise(
+                value = from_python(_kernels._linearise)(
                     cos, sin, shape, row[None, :], 0, math.log(50.0), penalised, scale, gradient, 0, 0
                 )
                 slopes = []
@@ -172,7 +173,7 @@ def test_features_and_their_slopes(clearance, prepared, positions):
                         if key in near:
                             at = near[key][None, :]
                             ends.append(
-                                _kernels.linearise(
+                                from_python(_kernels._linearise)(
                                     c, s, other, at, 0, math.log(50.0), penalised, scale, np.empty((1, 5)), 0, 0
                                 )
                             )
@@ -196,7 +197,7 @@ def test_linear_step_is_the_optimum_that_scipy_finds():
             lower[0] = upper[0] = 0.0
         step = np.empty(n)
         table, basis = np.empty((n + 2, 400 + 2 * n + 1)), np.empty(n + 1, np.int64)
-        t = _kernels.solve_step(value, gradient, m, lower, upper, table, basis, step)
+        t = from_python(_kernels._solve_step)(value, gradient, m, lower, upper, table, basis, step)
         constraints = np.column_stack([-gradient[:m], np.ones(m)])
         best = linprog(
             [0.0] * n + [-1.0],
@@ -284,7 +285,7 @@ def test_radial_profile_sees_no_farther_than_the_boundary(prepared):
     area = LANDS["few corners"]
     land, (x, y, _, _) = prepared(area)
     log_profile = np.empty(96)
-    _kernels.radial_profile(x, y, 1e6, *land.tree, log_profile)
+    from_python(_kernels._radial_profile)(x, y, 1e6, *land.tree, log_profile)
     for j in range(96):
         angle = 2 * math.pi * j / 96
         px, py = x + land.origin[0], y + land.origin[1]
@@ -354,7 +355,7 @@ def test_refinement_never_makes_an_egg_smaller(prepared, positions, ranges):
         scale = largest_scale(land, z, clearance=1.0)
         if scale <= 0:
             continue
-        before = _kernels.merit(scale, z[3], _kernels.unit_shape(z[3], z[4])[7], shapes.log_min_radius)
+        before = from_python(_kernels._merit)(scale, z[3], _kernels.unit_shape(z[3], z[4])[7], shapes.log_min_radius)
         rows, no_strips, no_pairs = z[None, :].copy(), np.empty((0, 3)), np.empty((0, 2), np.int64)
         numbers = (0.15, 30, 1e-7, 0.0, 1.0, shapes.log_min_radius, shapes.limits)
         reached = _kernels.refine(rows, no_strips, no_pairs, *numbers, *land.tree, work)
@@ -363,5 +364,7 @@ def test_refinement_never_makes_an_egg_smaller(prepared, positions, ranges):
         assert 0.5 <= after[3] <= 0.9
         assert 1.1 <= after[4] <= 1.6
         scale = largest_scale(land, after, clearance=1.0)
-        value = _kernels.merit(scale, after[3], _kernels.unit_shape(after[3], after[4])[7], shapes.log_min_radius)
+        value = from_python(_kernels._merit)(
+            scale, after[3], _kernels.unit_shape(after[3], after[4])[7], shapes.log_min_radius
+        )
         assert reached == pytest.approx(value, abs=1e-9)

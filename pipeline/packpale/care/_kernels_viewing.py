@@ -138,7 +138,7 @@ def what_hides(
     return -1
 
 
-@loop
+@inner
 def _hidden(
     z: Floats, col: float, row: float, eye: float, dc: float, dr: float, fall: float, t: float, until: float
 ) -> bool:

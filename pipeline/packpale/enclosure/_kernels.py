@@ -238,8 +238,8 @@ def largest_scale(
     return best
 
 
-@loop
-def near_features(
+@inner
+def _near_features(
     ox: float,
     oy: float,
     cos: float,
@@ -298,15 +298,15 @@ def near_features(
     return n
 
 
-@loop
-def merit(R: float, k: float, log_area: float, log_min_radius: float) -> float:
+@inner
+def _merit(R: float, k: float, log_area: float, log_min_radius: float) -> float:
     """Log area of the egg, less a penalty where its small end is tighter than allowed."""
     log_R = np.log(R)
     return float(2.0 * log_R + log_area - PENALTY * max(0.0, log_min_radius - np.log(k) - log_R))
 
 
-@loop
-def linearise(
+@inner
+def _linearise(
     cos: float,
     sin: float,
     shape: Shape,
@@ -338,8 +338,8 @@ def linearise(
     return float(value)
 
 
-@loop
-def solve_step(
+@inner
+def _solve_step(
     value: Array, gradient: Array, m: int, lower: Array, upper: Array, table: Array, basis: Indices, step: Array
 ) -> float:
     """Maximise t subject to t <= value_e + gradient_e step (e < m) and lower <= step <= upper; returns t.
@@ -428,8 +428,8 @@ def solve_step(
     return t
 
 
-@loop
-def radial_profile(
+@inner
+def _radial_profile(
     x: float, y: float, reach: float, edges: Array, nodes: Array, stack: Indices, log_profile: Array
 ) -> None:
     """Log of the distance to the boundary along equally spaced rays from (x, y), nowhere more than ``reach``.
@@ -543,7 +543,7 @@ def rate_centres(
     rays = profile.shape[0]
     for c in range(centres.shape[0]):
         x, y = centres[c, 0], centres[c, 1]
-        radial_profile(x, y, reach * centres[c, 2] + s, edges, nodes, stack, profile)
+        _radial_profile(x, y, reach * centres[c, 2] + s, edges, nodes, stack, profile)
         if s > 0.0:
             for j in range(rays):
                 profile[j] = np.log(max(np.exp(profile[j]) - s, 1e-12))
@@ -571,7 +571,7 @@ def _strip_feature(
     out: Array,
     n: int,
 ) -> float:
-    """What a dividing line allows an egg that keeps ``half`` from it, into row n as from ``near_features``.
+    """What a dividing line allows an egg that keeps ``half`` from it, into row n as from ``_near_features``.
 
     A strip is (direction of the normal, x, y of a point of the line); ``away`` is 1.0 for the egg before the line as
     the normal points, -1.0 for the one behind it. Three more numbers follow in the row: ``p``, how far along the line
@@ -620,7 +620,7 @@ def pack_scales(
         if R > 0.0:
             R = largest_scale(zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, stack, R)
         scales[i] = R
-        least = min(least, merit(R, zs[i, 3], shape[7], log_min_radius) if R > 0.0 else -np.inf)
+        least = min(least, _merit(R, zs[i, 3], shape[7], log_min_radius) if R > 0.0 else -np.inf)
     return least
 
 
@@ -664,7 +664,7 @@ def refine(
             for i in range(eggs):
                 shape = unit_shape(zs[i, 3], zs[i, 4])
                 cos, sin = np.cos(zs[i, 2]), np.sin(zs[i, 2])
-                if merit(scales[i], zs[i, 3], shape[7], log_min_radius) > now + 10.0 * trust + 1e-9:
+                if _merit(scales[i], zs[i, 3], shape[7], log_min_radius) > now + 10.0 * trust + 1e-9:
                     continue  # so much larger than the least that no step within the trust region undoes it
                 tight = log_min_radius - np.log(zs[i, 3]) - np.log(scales[i]) > -4.0 * trust - 1e-9
                 kinds = 2 if tight else 1
@@ -674,7 +674,7 @@ def refine(
                     band *= 0.5
                     if band < 1e-12:
                         return now
-                    n = near_features(
+                    n = _near_features(
                         zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, stack, scales[i] * (1.0 + band), features
                     )
                 land = n
@@ -687,7 +687,7 @@ def refine(
                     for kind in range(kinds):
                         for j in range(unknowns):
                             gradient[m, j] = 0.0
-                        value[m] = linearise(
+                        value[m] = _linearise(
                             cos, sin, shape, features, e, log_min_radius, kind == 1, length, gradient, m, 5 * i
                         )
                         if e >= land:
@@ -710,7 +710,7 @@ def refine(
                 j = 5 * eggs + 2 * p
                 lower[j], upper[j] = -trust, trust
                 lower[j + 1], upper[j + 1] = -0.4 * trust, 0.4 * trust
-            promised = solve_step(value, gradient, m, lower, upper, table, basis, step) - now
+            promised = _solve_step(value, gradient, m, lower, upper, table, basis, step) - now
             if promised < tolerance:
                 break
         for i in range(eggs):
@@ -874,7 +874,7 @@ def rate_places(
     target = np.exp(log_target)
     for c in range(centres.shape[0]):
         x, y = centres[c, 0], centres[c, 1]
-        radial_profile(x, y, reach, edges, nodes, stack, profile)
+        _radial_profile(x, y, reach, edges, nodes, stack, profile)
         for j in range(rays):
             profile[j] = np.log(max(np.exp(profile[j]) - s, 1e-12))
         out[c, 0], out[c, 1], out[c, 2] = -np.inf, x, y
@@ -980,13 +980,13 @@ def refine_places(
                 if band < 1e-12:
                     break
                 limit = max(R, size) * (1.0 + band)
-                n = near_features(z[0], z[1], cos, sin, s, shape, edges, nodes, stack, limit, features)
+                n = _near_features(z[0], z[1], cos, sin, s, shape, edges, nodes, stack, limit, features)
             m = first + 1
             value[0] = mean
             for j in range(5):
                 gradient[0, j] = slope[j]
             for e in range(max(n, 0)):
-                f = linearise(cos, sin, shape, features, e, -50.0, never, size, gradient, m, first)
+                f = _linearise(cos, sin, shape, features, e, -50.0, never, size, gradient, m, first)
                 value[m] = mean + 0.5 * PENALTY * (f - log_target)
                 for j in range(5):
                     gradient[m, j] = slope[j] + 0.5 * PENALTY * gradient[m, j]
@@ -1004,7 +1004,7 @@ def refine_places(
             for j in range(2):
                 lower[3 + j] = max(-trust, limits[j, 0] - z[3 + j])
                 upper[3 + j] = min(trust, limits[j, 1] - z[3 + j])
-            promised = solve_step(value, gradient, m, lower, upper, table, basis, step) - now
+            promised = _solve_step(value, gradient, m, lower, upper, table, basis, step) - now
             if promised < tolerance:
                 break
             for j in range(5):

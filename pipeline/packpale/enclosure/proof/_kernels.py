@@ -73,8 +73,8 @@ def _angle_minus_sine(x: float) -> float:
     return x - math.sin(x)
 
 
-@loop
-def line_terms(nu: float, nv: float, shape: Array) -> Terms:
+@inner
+def _line_terms(nu: float, nv: float, shape: Array) -> Terms:
     """h, h_phi, h_p and h_q in the direction (nu, nv) of the egg's frame."""
     v = abs(nv)
     d, k, G = shape[2], shape[3], shape[4]
@@ -89,8 +89,8 @@ def line_terms(nu: float, nv: float, shape: Array) -> Terms:
     return h, (slope if nv >= 0 else -slope), h_p, h_q
 
 
-@loop
-def point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, float, float]:
+@inner
+def _point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, float, float]:
     """Scale at which the egg comes within s of the point (u, v); and its nearest point, both in the egg's frame.
 
     0 if the point lies within s of O, where no egg fits.
@@ -121,8 +121,8 @@ def point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, floa
     return R, u - s * (u - d * R) / n, side * (v - s * v / n)
 
 
-@loop
-def point_terms(u: float, v: float, shape: Array) -> Terms:
+@inner
+def _point_terms(u: float, v: float, shape: Array) -> Terms:
     """Log r, and y_phi, y_p and y_q of y = log r, on the ray from O through (u, v) in the egg's frame."""
     rho = math.sqrt(u * u + v * v)
     cos, sin = u / rho, abs(v) / rho
@@ -144,8 +144,8 @@ def point_terms(u: float, v: float, shape: Array) -> Terms:
     return math.log(r), (slope if v >= 0 else -slope), y_p, y_q
 
 
-@loop
-def nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Indices) -> float:
+@inner
+def _nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Indices) -> float:
     """Distance from a point to the outline."""
     leaves = len(nodes) // 2
     nearest = np.inf
@@ -181,7 +181,7 @@ def nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Indi
 def distances(points: Array, edges: Array, nodes: Array, stack: Indices, out: Array) -> None:
     """Distances from points (n, 2) to the outline."""
     for i in range(len(points)):
-        out[i] = nearest_distance(points[i, 0], points[i, 1], edges, nodes, stack)
+        out[i] = _nearest_distance(points[i, 0], points[i, 1], edges, nodes, stack)
 
 
 @inner
@@ -201,8 +201,8 @@ def _keep(R: float, kind: float, edge: int, x: float, y: float, sector: int, kep
     count[sector] = min(n + 1, PER_SECTOR)
 
 
-@loop
-def gather(
+@inner
+def _gather(
     box: Array,
     s: float,
     margin: float,
@@ -216,7 +216,7 @@ def gather(
     """Constraints that limit the egg at the box's centre, the lowest few of each sector round O.
 
     ``kept`` rows: R, kind (0 edge touched within its length, 1 corner), edge number, nearest point of the egg.
-    Only those up to ``margin`` times the lowest are sought. Returns the number of edges and nodes looked at.
+    Only those up to ``_margin`` times the lowest are sought. Returns the number of edges and nodes looked at.
     """
     ox, oy = box[0], box[1]
     ct, st = math.cos(box[2]), math.sin(box[2])
@@ -241,7 +241,7 @@ def gather(
             if dx * dx + dy * dy > far * far:
                 continue
             # The circle is farther than s from the egg until the egg comes within s and its radius of its centre.
-            reached = point_scale(dx * ct + dy * st, dy * ct - dx * st, s + node[2], shape)[0]
+            reached = _point_scale(dx * ct + dy * st, dy * ct - dx * st, s + node[2], shape)[0]
             if reached > lowest * margin:
                 continue
             if reached > 0:
@@ -296,7 +296,7 @@ def _try_edge(
     # h is at most d + k.
     if 0 < t <= lowest * margin * (shape[2] + shape[3]):
         nu, nv = edge[3] * ct - edge[2] * st, -edge[2] * ct - edge[3] * st
-        h, slope, _, _ = line_terms(nu, nv, shape)
+        h, slope, _, _ = _line_terms(nu, nv, shape)
         R = t / h
         along = -(px * edge[2] + py * edge[3]) + R * slope
         if 0 <= along <= edge[4] and lowest * margin >= R:
@@ -305,7 +305,7 @@ def _try_edge(
             _keep(R, 0.0, j, x, y, _sector(x - ox, y - oy), kept, count)
     far = lowest * margin * (shape[2] + shape[3]) + s
     if edge[9] > 0 and px * px + py * py <= far * far:
-        R, yu, yv = point_scale(px * ct + py * st, py * ct - px * st, s, shape)
+        R, yu, yv = _point_scale(px * ct + py * st, py * ct - px * st, s, shape)
         if 0 < R <= lowest * margin:
             lowest = min(lowest, R)
             x, y = ox + yu * ct - yv * st, oy + yu * st + yv * ct
@@ -318,8 +318,8 @@ def _sector(x: float, y: float) -> int:
     return min(max(int((math.atan2(y, x) + math.pi) * (SECTORS / (2 * math.pi))), 0), SECTORS - 1)
 
 
-@loop
-def look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) -> None:
+@inner
+def _look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) -> None:
     """Hull over the angles lo to hi (within -2 pi .. 2 pi) of the entries of one table; ``out`` has 14 columns."""
     angles = table.shape[0] // 2
     # Fold to 0 .. pi: even entries keep, odd ones change sign on the other side.
@@ -371,8 +371,8 @@ def _times(a0: float, a1: float, b0: float, b1: float) -> tuple[float, float]:
     return min(w, x, y, z), max(w, x, y, z)
 
 
-@loop
-def prepare(
+@inner
+def _prepare(
     box: Array,
     s: float,
     edges: Array,
@@ -408,7 +408,7 @@ def prepare(
                 t = px * nx + py * ny - s + edge[8]
                 spread = abs(nx) * wx + abs(ny) * wy
                 phi = math.atan2(ny, nx) - box[2]
-                look_up(line_table, phi - wt, phi + wt, ip, iq, entries)
+                _look_up(line_table, phi - wt, phi + wt, ip, iq, entries)
                 as_line = t - spread > 0
                 if as_line and edge[10] == 0:
                     # Contact's place along the edge for all of the box.
@@ -423,7 +423,7 @@ def prepare(
                     )
             if as_line:
                 nu, nv = nx * ct + ny * st, ny * ct - nx * st
-                h, slope, h_p, h_q = line_terms(nu, nv, shape)
+                h, slope, h_p, h_q = _line_terms(nu, nv, shape)
                 value[m] = 2 * math.log(t / h)
                 g = gradient[m]
                 g[0], g[1], g[2] = -2 * nx / t, -2 * ny / t, 2 * slope / h
@@ -463,7 +463,7 @@ def _shape_part(L: Array, U: Array, entries: Array) -> None:
     L[4, 4], U[4, 4] = entries[12], entries[13]
 
 
-@loop
+@inner
 def _point_rows(
     box: Array,
     row: Array,
@@ -484,14 +484,14 @@ def _point_rows(
     if e >= 0.95 * rho:
         return np.inf
     u, v = x * ct + y * st, y * ct - x * st
-    log_r, y_phi, y_p, y_q = point_terms(u, v, shape)
+    log_r, y_phi, y_p, y_q = _point_terms(u, v, shape)
     # alpha = arg(Y - O) - theta: its derivatives by x and y are a_x = y / rho^2, a_y = -x / rho^2.
     a_x, a_y = y / square, -x / square
     g[0], g[1] = -2 * x / square - 2 * y_phi * a_x, -2 * y / square - 2 * y_phi * a_y
     g[2], g[3], g[4] = 2 * y_phi, -2 * y_p, -2 * y_q
     alpha = math.atan2(v, u)
     half = math.asin(e / rho) + wt
-    look_up(table, alpha - half, alpha + half, int(box[10]), int(box[11]), entries)
+    _look_up(table, alpha - half, alpha + half, int(box[10]), int(box[11]), entries)
     # 1 / w and 1 / w^2 for w = Y - O as discs about their values at the centre.
     r1 = e / ((rho - e) * rho)
     r2 = e * (2 * rho + e) / ((rho - e) ** 2 * square)
@@ -525,8 +525,8 @@ def _square(a: float, b: float) -> tuple[float, float]:
     return low, max(a * a, b * b)
 
 
-@loop
-def choose_weights(
+@inner
+def _choose_weights(
     cost: Array,
     gradient: Array,
     m: int,
@@ -570,8 +570,8 @@ def choose_weights(
     _read_weights(rows, m, basis, level, weight)
 
 
-@loop
-def limit_weights(
+@inner
+def _limit_weights(
     cost: Array,
     gradient: Array,
     m: int,
@@ -693,8 +693,8 @@ def _peak(g: float, c: float) -> float:
     return g + 0.5 * c
 
 
-@loop
-def combined(
+@inner
+def _combined(
     value: Array,
     gradient: Array,
     lo: Array,
@@ -775,8 +775,8 @@ def combined(
     return math.inf if math.isnan(total) else total
 
 
-@loop
-def narrow(
+@inner
+def _narrow(
     floor: float,
     value: Array,
     gradient: Array,
@@ -798,7 +798,7 @@ def narrow(
 
     Both are ranges of the unknowns in half widths of the box about its centre, within -1 to 1.
     """
-    total = combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, g, c, cross, ratio, share)
+    total = _combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, g, c, cross, ratio, share)
     if total < floor:
         return False
     for j in range(UNKNOWNS):
@@ -852,8 +852,8 @@ def _shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
     return left
 
 
-@loop
-def margin(box: Array, R_guess: float) -> float:
+@inner
+def _margin(box: Array, R_guess: float) -> float:
     """How many times the lowest R at the centre another may be and still matter elsewhere in the box."""
     return float(math.exp(math.hypot(box[5], box[6]) / R_guess + box[7] + 0.75 * box[8] + 0.75 * box[9]))
 
@@ -906,8 +906,8 @@ def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
         cost[e] = value[e] - floor + _curvature_alone(e, 0.5, lo, hi, area_lo, area_hi)
     for j in range(UNKNOWNS):
         for sign in (-1.0, 1.0):
-            limit = limit_weights(cost, gradient, m, j, sign, basis, inverse, level, column, weight, peak_at)
-            if limit < 0.95 and not narrow(
+            limit = _limit_weights(cost, gradient, m, j, sign, basis, inverse, level, column, weight, peak_at)
+            if limit < 0.95 and not _narrow(
                 floor,
                 value,
                 gradient,
@@ -965,12 +965,12 @@ def _bound(
     set_shape(box[3], box[4], shape)
     e = math.hypot(box[5], box[6])
     # The disc of radius R + s about O lies in the land.
-    deepest = nearest_distance(box[0], box[1], edges, nodes, stack) + e - s
+    deepest = _nearest_distance(box[0], box[1], edges, nodes, stack) + e - s
     if deepest <= 0:
         return -np.inf, need, 0, 0
     largest = math.log(deepest) * 2 + area_limit
-    looked = gather(box, s, margin(box, R_guess), shape, edges, nodes, kept, count, stack)
-    m, dropped = prepare(box, s, edges, kept, count, shape, line_table, point_table, value, gradient, lo, hi, entries)
+    looked = _gather(box, s, _margin(box, R_guess), shape, edges, nodes, kept, count, stack)
+    m, dropped = _prepare(box, s, edges, kept, count, shape, line_table, point_table, value, gradient, lo, hi, entries)
     if m == 0:
         best_j, best_w = 0, -1.0
         for j in range(UNKNOWNS):
@@ -996,8 +996,8 @@ def _bound(
             cost[e_] = value[e_]
             if attempt > 0:
                 cost[e_] += _curvature_alone(e_, 0.5 * attempt, lo, hi, area_lo, area_hi)
-        choose_weights(cost, gradient, m, basis, inverse, level, column, weight, peak_at, attempt == 0)
-        total = combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, g, c, cross, ratio, trial_share)
+        _choose_weights(cost, gradient, m, basis, inverse, level, column, weight, peak_at, attempt == 0)
+        total = _combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, g, c, cross, ratio, trial_share)
         best = min(best, total)
         if attempt == 0:
             # What the linear model alone would reach is lost to these curvatures.
