@@ -16,7 +16,7 @@ def _compiler(**options: Any) -> Callable[[F], F]:
     return decorator
 
 
-loop = _compiler(cache=True, _nrt=False)
+loop = _compiler(cache=True, _nrt=False, no_cfunc_wrapper=True)
 """Called from Python and from other loops; makes no array, so that nobody needs to count who holds one."""
 
 inner = _compiler(_nrt=False, no_cpython_wrapper=True, no_cfunc_wrapper=True)
@@ -25,5 +25,5 @@ inner = _compiler(_nrt=False, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 It has no way in from Python: calling it from there ends the process. Its name begins with an underscore.
 """
 
-makes_arrays = _compiler(cache=True)
+makes_arrays = _compiler(cache=True, no_cfunc_wrapper=True)
 """Called from Python and from other loops, and makes arrays."""
