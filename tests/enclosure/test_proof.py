@@ -145,7 +145,6 @@ def test_every_constraint_and_their_sum_bound_what_fits_in_a_box(name, case):
 def alone(row, clearance, land, tables, *, small, work, used):
     """What each constraint of a box proves by itself, on log area."""
     shape, kept, count, stack, value, _, gradient, lo, hi, entries = work[:10]
-    area_lo, area_hi = (np.zeros((5, 5)) for _ in range(2))
     _kernels.set_shape(row[3], row[4], shape)
     from_python(_kernels._gather)(
         row, clearance, from_python(_kernels._margin)(row, small), shape, land.edges, land.nodes, kept, count, stack
@@ -156,20 +155,40 @@ def alone(row, clearance, land, tables, *, small, work, used):
     second = tables.area[int(row[10]), int(row[11])]
     for c, (i, j) in enumerate(((3, 3), (3, 4), (4, 4))):
         scale = row[5 + i] * row[5 + j]
-        area_lo[i, j], area_hi[i, j] = second[2 * c] * scale, second[2 * c + 1] * scale
+        assert UPPER[0][12 + c] == i
+        assert UPPER[1][12 + c] == j
+        lo[:m, 12 + c] += second[2 * c] * scale
+        hi[:m, 12 + c] += second[2 * c + 1] * scale
     gradient[:m, 3] += shape[7] * row[8]
     gradient[:m, 4] += shape[8] * row[9]
     out = np.empty(m)
-    five, square = np.zeros(5), np.zeros((5, 5))
     for e in range(m):
-        used["line" if is_line(row, lo[e], hi[e]) else "point"] += 1
+        used["line" if is_line(row, square(lo[e]), square(hi[e])) else "point"] += 1
         weight = np.zeros(len(value))
         weight[e] = 1.0
-        spaces = (five.copy(), five.copy(), square.copy(), square.copy(), five.copy())
-        out[e] = shape[6] + from_python(_kernels._combined)(
-            value, gradient, lo, hi, m, weight, area_lo, area_hi, *spaces
-        )
+        out[e] = shape[6] + from_python(_kernels._combined)(value, gradient, lo, hi, m, weight, *spaces())
     return out
+
+
+UPPER = np.triu_indices(5)
+"""Rows and columns of a Hessian's entries as the kernels hold them."""
+
+
+def square(entries):
+    """A Hessian (5, 5), its lower triangle 0."""
+    out = np.zeros((5, 5))
+    out[UPPER] = entries
+    return out
+
+
+def flat(hessians):
+    """Entries (..., 15) of Hessians (..., 5, 5)."""
+    return np.ascontiguousarray(hessians[..., UPPER[0], UPPER[1]])
+
+
+def spaces():
+    """Work space of the weighted sum."""
+    return tuple(np.zeros(n) for n in (5, 5, 15, 15, 5))
 
 
 def is_line(row, lowest, highest):
@@ -220,7 +239,7 @@ def test_value_gradient_and_second_derivatives_of_each_constraint(name, clearanc
             )
             if m == 0:
                 continue
-            edge, line = edges[int(one[2])], is_line(row, lo[0], hi[0])
+            edge, line = edges[int(one[2])], is_line(row, square(lo[0]), square(hi[0]))
             normal = np.array([edge[3], -edge[2]])
 
             def f(z, line=line, edge=edge, normal=normal, Y=one[3:5]):
@@ -240,8 +259,8 @@ def test_value_gradient_and_second_derivatives_of_each_constraint(name, clearanc
             scale = np.outer(row[5:10], row[5:10])
             found = second_derivatives(f, z, step) * scale
             slack = np.triu(scale * 1e-5 / np.outer(step / 1e-4, step / 1e-4)) + 1e-6 * np.abs(found)
-            assert (found >= np.triu(lo[0]) - slack).all(), (one, line)
-            assert (found <= np.triu(hi[0]) + slack).all(), (one, line)
+            assert (found >= square(lo[0]) - slack).all(), (one, line)
+            assert (found <= square(hi[0]) + slack).all(), (one, line)
             seen["line" if line else "point"] += 1
     assert seen["line"] > 5
     assert seen["point"] > 25
@@ -306,8 +325,7 @@ def test_what_is_cut_off_a_box_holds_nothing_of_the_size_wanted(name, case):
 
 def test_weighted_sum_limits_where_the_box_matters():
     # Points at which the sum is above the floor stay; on a sum of one unknown the limits are the roots themselves.
-    rng, spaces_of = np.random.default_rng(8), (5, 5, (5, 5), (5, 5), 5)
-    none = np.zeros((5, 5))
+    rng = np.random.default_rng(8)
     tightest = np.full(4, np.inf)
     for turn in range(300):
         value, gradient, hessian = rng.normal(size=2), rng.normal(size=(2, 5)), np.triu(rng.normal(size=(2, 5, 5)))
@@ -315,8 +333,8 @@ def test_weighted_sum_limits_where_the_box_matters():
             gradient[:, 1:], hessian[:, :, 1:] = 0, 0
         weight, floor = rng.dirichlet(np.ones(2)), float(rng.normal())
         low, high = np.full(5, -1.0), np.full(5, 1.0)
-        arrays = (value, gradient, hessian, hessian, 2, weight, none, none)
-        left = from_python(_kernels._narrow)(floor, *arrays, *(np.zeros(n) for n in spaces_of), low, high)
+        arrays = (value, gradient, flat(hessian), flat(hessian), 2, weight)
+        left = from_python(_kernels._narrow)(floor, *arrays, *spaces(), low, high)
         v, g, H = weight @ value, weight @ gradient, np.tensordot(weight, hessian, 1)
         z = rng.uniform(-1, 1, (4000, 5))
         full = H + H.T - np.diag(np.diag(H))
@@ -401,15 +419,11 @@ def test_weighted_sum_is_the_largest_of_a_quadratic_form_and_more():
         middle = np.triu(rng.normal(size=(m, 5, 5)))
         width = np.triu(rng.uniform(0, 0.3, (m, 5, 5)))
         weight = rng.dirichlet(np.ones(m))
-        area = np.triu(rng.normal(size=(5, 5)) * np.outer([0, 0, 0, 1, 1], [0, 0, 0, 1, 1]))
-        five, square = np.zeros(5), np.zeros((5, 5))
-        spaces = (five.copy(), five.copy(), square.copy(), square.copy(), five.copy())
-        bound = from_python(_kernels._combined)(
-            value, gradient, middle - width, middle + width, m, weight, area, area, *spaces
-        )
+        ends = flat(middle - width), flat(middle + width)
+        bound = from_python(_kernels._combined)(value, gradient, *ends, m, weight, *spaces())
         for _ in range(200):
             z = np.sign(rng.normal(size=5)) * rng.choice([1.0, rng.uniform(0, 1)], size=5)
-            H = np.tensordot(weight, middle + width * rng.uniform(-1, 1, (m, 5, 5)), 1) + area
+            H = np.tensordot(weight, middle + width * rng.uniform(-1, 1, (m, 5, 5)), 1)
             full = H + H.T - np.diag(np.diag(H))
             assert weight @ (value + gradient @ z) + z @ full @ z / 2 <= bound + 1e-12
 
@@ -420,18 +434,17 @@ def test_weighted_sum_is_exact_where_its_largest_is_in_a_corner():
     rng = np.random.default_rng(4)
     for _ in range(40):
         value, gradient = rng.normal(size=1), rng.uniform(0, 1, (1, 5))
-        hessian, none = np.triu(rng.uniform(0, 1, (1, 5, 5))), np.zeros((5, 5))
+        hessian = np.triu(rng.uniform(0, 1, (1, 5, 5)))
         expected = value[0] + gradient.sum() + (hessian.sum() + np.triu(hessian[0], 1).sum()) / 2
         flip = np.sign(rng.normal(size=5))
-        arrays = (value, gradient * flip, hessian * np.outer(flip, flip), hessian * np.outer(flip, flip))
-        spaces = (np.zeros(5), np.zeros(5), none.copy(), none.copy(), np.zeros(5))
-        bound = from_python(_kernels._combined)(*arrays, 1, np.ones(1), none, none, *spaces)
+        flipped = flat(hessian * np.outer(flip, flip))
+        bound = from_python(_kernels._combined)(value, gradient * flip, flipped, flipped, 1, np.ones(1), *spaces())
         assert bound == pytest.approx(expected, rel=1e-12)
 
 
 def test_second_derivatives_of_an_obstacle_seen_from_all_of_a_wide_box():
     # One shape, hardly any turn, and an obstacle so near that its direction differs by up to 40 degrees in the box.
-    shape, entries, lo, hi, g = np.zeros(11), np.zeros(14), np.zeros((5, 5)), np.zeros((5, 5)), np.zeros(5)
+    shape, entries, lo, hi, g = np.zeros(11), np.zeros(14), np.zeros(15), np.zeros(15), np.zeros(5)
     p, q = 0.25, 0.7
     tables = curvature((p, p), (q, q))
     _kernels.set_shape(p, q, shape)
@@ -454,8 +467,8 @@ def test_second_derivatives_of_an_obstacle_seen_from_all_of_a_wide_box():
                 continue
             found = second_derivatives(f, z, step)
             slack = 1e-3 * (1 + np.abs(found))
-            assert (found >= np.triu(lo) - slack).all(), alpha
-            assert (found <= np.triu(hi) + slack).all(), alpha
+            assert (found >= square(lo) - slack).all(), alpha
+            assert (found <= square(hi) + slack).all(), alpha
             checked += 1
     assert checked > 300
 

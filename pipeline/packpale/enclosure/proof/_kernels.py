@@ -6,6 +6,7 @@ reach back beyond the start and on beyond the end, 7 depth that a position needs
 Nodes of the tree: 0-1 centre, 2 radius of a circle that holds the edges below.
 Box rows: 0-4 centre (x, y, theta, p, q), 5-9 half widths, 10-11 heap numbers of p and q, 12 bound on log area,
 13 the unknown to split.
+Hessians: the upper triangle, row by row, so that (theta, theta) to (q, q) are 9 to 14.
 Shape: 0 p, 1 q, 2 d, 3 k, 4 G, 5 e, 6 log A, 7-8 its gradient, 9-10 e_p and e_q.
 
 Long on purpose: compiled code is kept on disk until its own file changes, so loops that call each other stay in one
@@ -37,6 +38,8 @@ PER_SECTOR = 2
 ROWS = SECTORS * PER_SECTOR
 """Constraints kept for one box."""
 UNKNOWNS = 5
+ENTRIES = 15
+"""Of the upper triangle of a Hessian."""
 NARROWINGS = 4
 """Times that a box is bounded, at most, each on what the last left of it."""
 WORTH_ANOTHER = 0.6
@@ -390,7 +393,7 @@ def _prepare(
     """Turn kept constraints into linear bounds: value and gradient at the centre, and the Hessian's enclosure.
 
     Returns the number of constraints m; ``value`` (m), ``gradient`` (m, 5) by unknowns in units of their half width,
-    ``lo``, ``hi`` (m, 5, 5), upper triangles in the same units.
+    ``lo``, ``hi`` (m, 15), upper triangles in the same units.
     """
     wx, wy, wt = box[5], box[6], box[7]
     ip, iq = int(box[10]), int(box[11])
@@ -401,6 +404,7 @@ def _prepare(
         for n in range(count[sector]):
             row = kept[sector * PER_SECTOR + n]
             edge = edges[int(row[2])]
+            g, L, U = gradient[m], lo[m], hi[m]
             as_line = False
             if row[1] == 0.0:
                 nx, ny = edge[3], -edge[2]
@@ -425,42 +429,40 @@ def _prepare(
                 nu, nv = nx * ct + ny * st, ny * ct - nx * st
                 h, slope, h_p, h_q = _line_terms(nu, nv, shape)
                 value[m] = 2 * math.log(t / h)
-                g = gradient[m]
                 g[0], g[1], g[2] = -2 * nx / t, -2 * ny / t, 2 * slope / h
                 g[3], g[4] = -2 * h_p / h, -2 * h_q / h
                 near, far = 2 / (t - spread) ** 2, 2 / (t + spread) ** 2
-                L, U = lo[m], hi[m]
-                L[0, 0], U[0, 0] = -near * nx * nx, -far * nx * nx
-                L[1, 1], U[1, 1] = -near * ny * ny, -far * ny * ny
-                L[0, 1], U[0, 1] = _times(-near, -far, nx * ny, nx * ny)
-                for i in range(2):
-                    for j in range(2, 5):
-                        L[i, j], U[i, j] = 0.0, 0.0
+                for k in range(9):
+                    L[k], U[k] = 0.0, 0.0
+                L[0], U[0] = -near * nx * nx, -far * nx * nx
+                L[5], U[5] = -near * ny * ny, -far * ny * ny
+                L[1], U[1] = _times(-near, -far, nx * ny, nx * ny)
                 _shape_part(L, U, entries)
             else:
-                value[m] = _point_rows(box, row, shape, point_table, ct, st, gradient[m], lo[m], hi[m], entries)
+                value[m] = _point_rows(box, row, shape, point_table, ct, st, g, L, U, entries)
                 if value[m] == np.inf:
                     dropped = True
                     continue
+            k = 0
             for i in range(UNKNOWNS):
-                gradient[m, i] *= box[5 + i]
+                half = box[5 + i]
+                g[i] *= half
                 for j in range(i, UNKNOWNS):
-                    f = box[5 + i] * box[5 + j]
-                    lo[m, i, j] *= f
-                    hi[m, i, j] *= f
+                    f = half * box[5 + j]
+                    L[k] *= f
+                    U[k] *= f
+                    k += 1
             m += 1
     return m, dropped
 
 
 @inner
 def _shape_part(L: Array, U: Array, entries: Array) -> None:
+    for k in range(6):
+        L[9 + k], U[9 + k] = entries[2 + 2 * k], entries[3 + 2 * k]
     # theta enters as -phi.
-    L[2, 2], U[2, 2] = entries[2], entries[3]
-    L[2, 3], U[2, 3] = -entries[5], -entries[4]
-    L[2, 4], U[2, 4] = -entries[7], -entries[6]
-    L[3, 3], U[3, 3] = entries[8], entries[9]
-    L[3, 4], U[3, 4] = entries[10], entries[11]
-    L[4, 4], U[4, 4] = entries[12], entries[13]
+    L[10], U[10] = -U[10], -L[10]
+    L[11], U[11] = -U[11], -L[11]
 
 
 @inner
@@ -503,18 +505,18 @@ def _point_rows(
     s0, s1 = _square(ax0, ax1)
     p0, p1 = _times(V0, V1, s0, s1)
     q0, q1 = _times(W0, W1, b0, b1)
-    L[0, 0], U[0, 0] = -2 * c1 - q1 + p0, -2 * c0 - q0 + p1
+    L[0], U[0] = -2 * c1 - q1 + p0, -2 * c0 - q0 + p1
     s0, s1 = _square(ay0, ay1)
     p0, p1 = _times(V0, V1, s0, s1)
-    L[1, 1], U[1, 1] = 2 * c0 + q0 + p0, 2 * c1 + q1 + p1
+    L[5], U[5] = 2 * c0 + q0 + p0, 2 * c1 + q1 + p1
     s0, s1 = _times(ax0, ax1, ay0, ay1)
     p0, p1 = _times(V0, V1, s0, s1)
     q0, q1 = _times(W0, W1, c0, c1)
-    L[0, 1], U[0, 1] = 2 * b0 - q1 + p0, 2 * b1 - q0 + p1
+    L[1], U[1] = 2 * b0 - q1 + p0, 2 * b1 - q0 + p1
     for j in range(3):  # W_phi phi with theta as -phi, then W_phi p, W_phi q
         f0, f1 = (-V1, -V0) if j == 0 else (entries[2 + 2 * j], entries[3 + 2 * j])
-        L[0, 2 + j], U[0, 2 + j] = _times(f0, f1, ax0, ax1)
-        L[1, 2 + j], U[1, 2 + j] = _times(f0, f1, ay0, ay1)
+        L[2 + j], U[2 + j] = _times(f0, f1, ax0, ax1)
+        L[6 + j], U[6 + j] = _times(f0, f1, ay0, ay1)
     _shape_part(L, U, entries)
     return float(2 * (math.log(rho) - log_r))
 
@@ -701,8 +703,6 @@ def _combined(
     hi: Array,
     m: int,
     weight: Array,
-    area_lo: Array,
-    area_hi: Array,
     g: Array,
     c: Array,
     cross: Array,
@@ -711,61 +711,61 @@ def _combined(
 ) -> float:
     """Upper bound on the weighted sum of the constraints over the box; ``share`` is what each unknown's curvature adds.
 
-    ``area_lo`` and ``area_hi`` (5, 5) are what log A adds to the Hessian; ``g`` to ``ratio`` are work space.
+    ``g`` to ``ratio`` are work space.
     """
     total = 0.0
     for i in range(UNKNOWNS):
         g[i] = 0.0
-        for j in range(i, UNKNOWNS):
-            ratio[i, j], cross[i, j] = area_lo[i, j], area_hi[i, j]  # the Hessian's entry, lowest and highest
+    for k in range(ENTRIES):
+        ratio[k], cross[k] = 0.0, 0.0  # the Hessian's entry, lowest and highest
     for e in range(m):
         f = weight[e]
         if f > 0:
             total += f * value[e]
             for i in range(UNKNOWNS):
                 g[i] += f * gradient[e, i]
-                for j in range(i, UNKNOWNS):
-                    ratio[i, j] += f * lo[e, i, j]
-                    cross[i, j] += f * hi[e, i, j]
-    for i in range(UNKNOWNS):
-        c[i] = cross[i, i]
-        for j in range(i + 1, UNKNOWNS):
-            cross[i, j] = max(abs(ratio[i, j]), abs(cross[i, j]))
-            ratio[i, j] = 1.0
+            for k in range(ENTRIES):
+                ratio[k] += f * lo[e, k]
+                cross[k] += f * hi[e, k]
     # |h x y| <= |h| (f x^2 + y^2 / f) / 2 for any f > 0: f = 1 first, then each f improved in turn.
+    k = 0
     for i in range(UNKNOWNS):
         g[i] = abs(g[i])
+        c[i] = cross[k]
+        k += UNKNOWNS - i
+    k = 0
+    for i in range(UNKNOWNS):
+        k += 1
         for j in range(i + 1, UNKNOWNS):
-            c[i] += cross[i, j]
-            c[j] += cross[i, j]
+            h = max(abs(ratio[k]), abs(cross[k]))
+            c[i] += h
+            c[j] += h
+            cross[k], ratio[k] = h, 1.0
+            k += 1
     for _ in range(2):
+        k = 0
         for i in range(UNKNOWNS):
+            k += 1
             for j in range(i + 1, UNKNOWNS):
-                h = cross[i, j]
+                h, f = cross[k], ratio[k]
+                k += 1
                 if h <= 0:
                     continue
-                f = ratio[i, j]
                 a, b = c[i] - h * f, c[j] - h / f
                 if a >= 0 and b >= 0:
                     best = 1.0
                 else:
                     best, least = f, _peak(g[i], c[i]) + _peak(g[j], c[j])
                     for trial in range(3):
-                        if trial == 0:
-                            new = 1.0
-                        elif trial == 1:
-                            if a >= 0:
-                                continue
-                            new = -a / h
-                        else:
-                            if b >= 0:
-                                continue
-                            new = -h / b
+                        # Beside 1 the values from which one of the two curvatures is none.
+                        new = 1.0 if trial == 0 else (-a / h if trial == 1 else (-h / b if b < 0 else 0.0))
+                        if new <= 0:
+                            continue
                         new = min(max(new, 1e-3), 1e3)
                         peak = _peak(g[i], a + h * new) + _peak(g[j], b + h / new)
                         if peak < least:
                             best, least = new, peak
-                ratio[i, j] = best
+                ratio[k - 1] = best
                 c[i], c[j] = a + h * best, b + h / best
     for i in range(UNKNOWNS):
         peak = _peak(g[i], c[i])
@@ -784,8 +784,6 @@ def _narrow(
     hi: Array,
     m: int,
     weight: Array,
-    area_lo: Array,
-    area_hi: Array,
     g: Array,
     c: Array,
     cross: Array,
@@ -798,7 +796,7 @@ def _narrow(
 
     Both are ranges of the unknowns in half widths of the box about its centre, within -1 to 1.
     """
-    total = _combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, g, c, cross, ratio, share)
+    total = _combined(value, gradient, lo, hi, m, weight, g, c, cross, ratio, share)
     if total < floor:
         return False
     for j in range(UNKNOWNS):
@@ -877,7 +875,7 @@ def bound_box(
     The box is reduced to where log area may be more than ``floor`` and the small end as large as asked for. Minus
     infinity if that is nowhere.
     """
-    low, high = work[24], work[25]
+    low, high = work[22], work[23]
     looked, bound = 0, np.inf
     for _ in range(NARROWINGS):
         bound, need, m, more = _bound(
@@ -899,11 +897,11 @@ def bound_box(
 def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
     """Narrow every unknown to where no weighted sum says that the constraints stay below ``floor``."""
     value, cost, gradient, lo, hi, _, basis, weight = work[4:12]
-    inverse, level, column, peak_at, area_lo, area_hi, g, c, cross, ratio, _, trial_share, low, high = work[12:]
+    inverse, level, column, peak_at, g, c, cross, ratio, _, trial_share, low, high = work[12:]
     for j in range(UNKNOWNS):
         low[j], high[j] = -1.0, 1.0
     for e in range(m):
-        cost[e] = value[e] - floor + _curvature_alone(e, 0.5, lo, hi, area_lo, area_hi)
+        cost[e] = value[e] - floor + _curvature_alone(e, 0.5, lo, hi)
     for j in range(UNKNOWNS):
         for sign in (-1.0, 1.0):
             limit = _limit_weights(cost, gradient, m, j, sign, basis, inverse, level, column, weight, peak_at)
@@ -915,8 +913,6 @@ def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
                 hi,
                 m,
                 weight,
-                area_lo,
-                area_hi,
                 g,
                 c,
                 cross,
@@ -930,13 +926,15 @@ def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
 
 
 @inner
-def _curvature_alone(e: int, part: float, lo: Array, hi: Array, area_lo: Array, area_hi: Array) -> float:
+def _curvature_alone(e: int, part: float, lo: Array, hi: Array) -> float:
     """What a constraint's curvature may add, with ``part`` of what lies off the diagonal."""
-    extra = 0.0
+    extra, k = 0.0, 0
     for i in range(UNKNOWNS):
-        extra += 0.5 * max(hi[e, i, i] + area_hi[i, i], 0.0)
-        for j in range(i + 1, UNKNOWNS):
-            extra += part * max(abs(lo[e, i, j] + area_lo[i, j]), abs(hi[e, i, j] + area_hi[i, j]))
+        extra += 0.5 * max(hi[e, k], 0.0)
+        k += 1
+        for _ in range(i + 1, UNKNOWNS):
+            extra += part * max(abs(lo[e, k]), abs(hi[e, k]))
+            k += 1
     return extra
 
 
@@ -956,7 +954,7 @@ def _bound(
 ) -> tuple[float, float, int, int]:
     """Bound of a box as it is, what it must exceed to matter, its constraints' number, edges and nodes looked at."""
     shape, kept, count, stack, value, cost, gradient, lo, hi, entries, basis, weight = work[:12]
-    inverse, level, column, peak_at, area_lo, area_hi, g, c, cross, ratio, share, trial_share = work[12:24]
+    inverse, level, column, peak_at, g, c, cross, ratio, share, trial_share = work[12:22]
     # r = k R >= r_min asks for log A >= 2 log(r_min / k) + log a, and a falls with p and rises with q.
     set_shape(box[3] + box[8], box[4] - box[9], shape)
     need = max(floor, 2 * (log_min_radius - math.log(1 - box[3] + box[8])) + shape[6] - 1e-9)
@@ -979,35 +977,36 @@ def _bound(
                 best_w, best_j = width, j
         box[13] = best_j
         return largest, need, 0, looked
-    slope_p, slope_q = shape[7] * box[8], shape[8] * box[9]
-    area = area_table[int(box[10]), int(box[11])]
-    f = box[8] * box[8]
-    area_lo[3, 3], area_hi[3, 3] = area[0] * f, area[1] * f
-    f = box[8] * box[9]
-    area_lo[3, 4], area_hi[3, 4] = area[2] * f, area[3] * f
-    f = box[9] * box[9]
-    area_lo[4, 4], area_hi[4, 4] = area[4] * f, area[5] * f
+    # Log A is added to each constraint: weights have the sum 1.
+    ip, iq = int(box[10]), int(box[11])
+    half_p, half_q = box[8], box[9]
+    entries[0], entries[1], entries[2] = half_p * half_p, half_p * half_q, half_q * half_q
     for e_ in range(m):
-        gradient[e_, 3] += slope_p
-        gradient[e_, 4] += slope_q
+        gradient[e_, 3] += shape[7] * half_p
+        gradient[e_, 4] += shape[8] * half_q
+        for k in range(3):
+            lo[e_, 12 + k] += area_table[ip, iq, 2 * k] * entries[k]
+            hi[e_, 12 + k] += area_table[ip, iq, 2 * k + 1] * entries[k]
     best = np.inf
     for attempt in range(3):
         for e_ in range(m):
             cost[e_] = value[e_]
             if attempt > 0:
-                cost[e_] += _curvature_alone(e_, 0.5 * attempt, lo, hi, area_lo, area_hi)
+                cost[e_] += _curvature_alone(e_, 0.5 * attempt, lo, hi)
         _choose_weights(cost, gradient, m, basis, inverse, level, column, weight, peak_at, attempt == 0)
-        total = _combined(value, gradient, lo, hi, m, weight, area_lo, area_hi, g, c, cross, ratio, trial_share)
+        total = _combined(value, gradient, lo, hi, m, weight, g, c, cross, ratio, trial_share)
         best = min(best, total)
         if attempt == 0:
             # What the linear model alone would reach is lost to these curvatures.
             # Where a constraint is concave, its tangent lies above it where the linear model has its peak.
+            k = 0
             for j in range(UNKNOWNS):
                 sag = 0.0
                 for e_ in range(m):
                     if weight[e_] > 0:
-                        sag += weight[e_] * max(-lo[e_, j, j] - area_lo[j, j], 0.0)
-                share[j] = trial_share[j] + 0.5 * sag * min(max(peak_at[j] ** 2, 0.1), 1.0)
+                        sag += weight[e_] * max(-lo[e_, k], 0.0)
+                k += UNKNOWNS - j
+                share[j] = trial_share[j] + 0.5 * sag * min(max(peak_at[j] * peak_at[j], 0.1), 1.0)
     best_j = 0
     for j in range(1, UNKNOWNS):
         if share[j] > share[best_j]:

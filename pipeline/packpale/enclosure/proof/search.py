@@ -166,8 +166,7 @@ def _first_boxes(
 
 def _work() -> tuple[Array, ...]:
     """Work space of the kernels, so that none is allocated for a box."""
-    rows, unknowns = _kernels.ROWS, _kernels.UNKNOWNS
-    square = (unknowns, unknowns)
+    rows, unknowns, entries = _kernels.ROWS, _kernels.UNKNOWNS, _kernels.ENTRIES
     return (
         np.zeros(11),
         np.zeros((rows, 5)),
@@ -176,8 +175,8 @@ def _work() -> tuple[Array, ...]:
         np.zeros(rows),
         np.zeros(rows),
         np.zeros((rows, unknowns)),
-        np.zeros((rows, *square)),
-        np.zeros((rows, *square)),
+        np.zeros((rows, entries)),
+        np.zeros((rows, entries)),
         np.zeros(2 * 7),
         np.zeros(unknowns + 1, np.int64),
         np.zeros(rows),
@@ -185,8 +184,7 @@ def _work() -> tuple[Array, ...]:
         np.zeros(unknowns + 1),
         np.zeros(unknowns + 1),
         np.zeros(unknowns + 1),
-        *(np.zeros(square) for _ in range(2)),
         *(np.zeros(unknowns) for _ in range(2)),
-        *(np.zeros(square) for _ in range(2)),
+        *(np.zeros(entries) for _ in range(2)),
         *(np.zeros(unknowns) for _ in range(4)),
     )
