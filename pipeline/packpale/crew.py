@@ -4,12 +4,14 @@ Imports nothing heavy, so that the processes can start, and load the rooms, befo
 """
 
 import os
+import sys
 from collections import deque
 from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from itertools import pairwise
 from multiprocessing import active_children, get_context
+from multiprocessing.context import BaseContext
 from multiprocessing.process import BaseProcess
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +22,8 @@ from packpale.warming import load_rooms, warm
 if TYPE_CHECKING:
     from packpale.one_plot import Job, PlotOutcome
 
+FORKED = sys.platform == "linux"
+
 
 class Crew(Executor):
     """Worker processes, from the start of a run until its files stand."""
@@ -28,6 +32,8 @@ class Crew(Executor):
         self.workers = workers
         # A pool for each process: then a plot can be given to one of them, and only that one is lost with its pool.
         self._pools: list[ProcessPoolExecutor] = []
+        self._loader = False
+        """Whether there is a process that has loaded what plots need, from which these can be forked."""
         self._getting_ready: list[BaseProcess] = []
         self._handed_on = 0
 
@@ -39,12 +45,20 @@ class Crew(Executor):
 
     @property
     def at_hand(self) -> Executor | None:
-        """The processes that have been begun; None if there are none."""
-        return self if self._pools else None
+        """The processes, where they have been begun or can be without delay; else None."""
+        return self if self._pools or self._loader else None
 
     def get_ready(self) -> None:
         """Let the processes start and load what plots need while this one does so itself and looks at the inputs."""
-        if self.workers > 1:
+        if self.workers == 1:
+            return
+        if FORKED:
+            way_to_start()
+            from multiprocessing.forkserver import ensure_running
+
+            ensure_running()
+            self._loader = True
+        else:
             others = active_children()
             self._pools = [one_process() for _ in range(self.workers)]
             for pool in self._pools:
@@ -54,6 +68,7 @@ class Crew(Executor):
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Give something to do to the processes by turns."""
         self._getting_ready = []
+        self.begin(self.workers)
         self._handed_on += 1
         return self._given(self._handed_on % len(self._pools), fn, *args, **kwargs)
 
@@ -121,7 +136,7 @@ class Crew(Executor):
         # Where that was nothing, nobody is to wait until they have loaded everything.
         for process in self._getting_ready:
             process.terminate()
-        self._getting_ready = []
+        self._getting_ready, self._loader = [], False
         if self._pools:
             with ThreadPoolExecutor(len(self._pools)) as together:
                 together.map(ProcessPoolExecutor.shutdown, self._pools)
@@ -138,10 +153,23 @@ class Crew(Executor):
 
 def one_process() -> ProcessPoolExecutor:
     """A worker process, begun with the first thing it is given."""
+    return ProcessPoolExecutor(1, mp_context=way_to_start(), initializer=end_with_the_run)
+
+
+def way_to_start() -> BaseContext:
+    """How worker processes are started: forked from one that has loaded what plots need, and does nothing else.
+
+    What is loaded is loaded once for all, and its memory shared. A fork of the run's own process would not do: compiled
+    kernels and raster handles do not survive it. Elsewhere than on Linux libraries do not survive any fork, so that
+    each worker loads for itself.
+    """
     # Workers have one core each: threads of the linear algebra beside them would wait there for work, and wait busily.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # spawn: compiled kernels and raster handles do not survive a fork.
-    return ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_the_run)
+    if not FORKED:
+        return get_context("spawn")
+    context = get_context("forkserver")
+    context.set_forkserver_preload(["packpale.loaded"])
+    return context
 
 
 def in_shares(jobs: Sequence["Job"], number: int) -> list[deque["Job"]]:

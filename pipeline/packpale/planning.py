@@ -9,12 +9,12 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
-from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
 from pyproj import CRS
 
+from packpale.crew import way_to_start
 from packpale.faults import Faults
 from packpale.free_memory import with_room_for_calls
 from packpale.holding import held
@@ -146,7 +146,7 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
 
 
 def _process() -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+    return ProcessPoolExecutor(1, mp_context=way_to_start())
 
 
 def to_compute(cells: Mapping[str, int]) -> list[str]:

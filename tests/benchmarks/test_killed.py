@@ -92,9 +92,10 @@ class Tally:
 def workers_of(run):
     """Processes of a run that compute plots."""
     with suppress(psutil.NoSuchProcess):
-        for child in psutil.Process(run.pid).children():
+        for child in psutil.Process(run.pid).children(recursive=True):
             with suppress(psutil.NoSuchProcess):
-                if any("spawn_main" in word for word in child.cmdline()):
+                # Forked from a process that has loaded what plots need, or started by the run itself.
+                if child.ppid() != run.pid or any("spawn_main" in word for word in child.cmdline()):
                     yield child
 
 

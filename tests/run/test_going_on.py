@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from made_inputs import NORTH_PLOT, SOUTH_PLOT, Made
+from packpale import crew as crews
 from packpale import one_plot
 from packpale import run as runs
 from packpale.crew import Crew
@@ -58,13 +59,15 @@ def test_a_second_run_keeps_what_is_complete_and_a_change_of_settings_does_not(r
     assert not (out / ".partial").exists()
 
 
-def test_no_worker_outlives_inputs_at_fault(config, tmp_path):
-    """Workers start while the inputs are looked at; a fault ends them, whatever they are loading."""
+@pytest.mark.parametrize("forked", [True, False])
+def test_no_worker_outlives_inputs_at_fault(forked, config, tmp_path, monkeypatch):
+    """Workers that load for themselves start while the inputs are looked at; a fault ends them, whatever they load."""
+    monkeypatch.setattr(crews, "FORKED", forked and crews.FORKED)
     others = multiprocessing.active_children()
     config.write_text(config.read_text(encoding="utf-8").replace(".tif", ".none"), encoding="utf-8")
     crew = Crew(2)
     crew.get_ready()
-    assert len([p for p in multiprocessing.active_children() if p not in others]) == 2
+    assert len([p for p in multiprocessing.active_children() if p not in others]) == (0 if crews.FORKED else 2)
     with pytest.raises(Faults):
         run(config, out=tmp_path / "out", workers=2, crew=crew)
     assert [p for p in multiprocessing.active_children() if p not in others] == []
