@@ -662,11 +662,13 @@ def refine(
                 length = max(length, scales[i])
             m = int(0.0)  # no literal: numba would compile what takes it once more for that very number
             for i in range(eggs):
-                shape = unit_shape(zs[i, 3], zs[i, 4])
-                cos, sin = np.cos(zs[i, 2]), np.sin(zs[i, 2])
-                if _merit(scales[i], zs[i, 3], shape[7], log_min_radius) > now + 10.0 * trust + 1e-9:
+                x, y, psi, k, a = zs[i, 0], zs[i, 1], zs[i, 2], zs[i, 3], zs[i, 4]
+                scale = scales[i]
+                shape = unit_shape(k, a)
+                cos, sin = np.cos(psi), np.sin(psi)
+                if _merit(scale, k, shape[7], log_min_radius) > now + 10.0 * trust + 1e-9:
                     continue  # so much larger than the least that no step within the trust region undoes it
-                tight = log_min_radius - np.log(zs[i, 3]) - np.log(scales[i]) > -4.0 * trust - 1e-9
+                tight = log_min_radius - np.log(k) - np.log(scale) > -4.0 * trust - 1e-9
                 kinds = 2 if tight else 1
                 band = 2.0 * min(2.5 * trust, 0.7) + 1e-9
                 n = -1
@@ -674,14 +676,13 @@ def refine(
                     band *= 0.5
                     if band < 1e-12:
                         return now
-                    n = _near_features(
-                        zs[i, 0], zs[i, 1], cos, sin, s, shape, edges, nodes, stack, scales[i] * (1.0 + band), features
-                    )
+                    n = _near_features(x, y, cos, sin, s, shape, edges, nodes, stack, scale * (1.0 + band), features)
                 land = n
                 for p in range(count):
-                    if pairs[p, 0] == i or pairs[p, 1] == i:
-                        away = 1.0 if pairs[p, 0] == i else -1.0
-                        _strip_feature(zs[i, 0], zs[i, 1], cos, sin, shape, strips, p, away, half, features, n)
+                    before = pairs[p, 0] == i
+                    if before or pairs[p, 1] == i:
+                        away = 1.0 if before else -1.0
+                        _strip_feature(x, y, cos, sin, shape, strips, p, away, half, features, n)
                         n += 1
                 for e in range(n):
                     for kind in range(kinds):
@@ -693,19 +694,20 @@ def refine(
                         if e >= land:
                             weight = 2.0 + PENALTY if kind == 1 else 2.0
                             p = int(features[e, 7])
-                            gradient[m, 5 * eggs + 2 * p] = -weight * features[e, 8] / (features[e, 0] * features[e, 9])
+                            j, wide = 5 * eggs + 2 * p, features[e, 0] * features[e, 9]
                             away = 1.0 if pairs[p, 0] == i else -1.0
-                            gradient[m, 5 * eggs + 2 * p + 1] = (
-                                weight * away * length / (features[e, 0] * features[e, 9])
-                            )
+                            gradient[m, j] = -weight * features[e, 8] / wide
+                            gradient[m, j + 1] = weight * away * length / wide
                         m += 1
             for i in range(eggs):
                 j = 5 * i
-                lower[j] = lower[j + 1] = -0.4 * trust * scales[i] / length
-                upper[j] = upper[j + 1] = 0.4 * trust * scales[i] / length
+                reach = 0.4 * trust * scales[i] / length
+                lower[j], upper[j], lower[j + 1], upper[j + 1] = -reach, reach, -reach, reach
                 lower[j + 2], upper[j + 2] = -trust, trust
-                lower[j + 3], upper[j + 3] = max(-trust, limits[0, 0] - zs[i, 3]), min(trust, limits[0, 1] - zs[i, 3])
-                lower[j + 4], upper[j + 4] = max(-trust, limits[1, 0] - zs[i, 4]), min(trust, limits[1, 1] - zs[i, 4])
+                for c in range(2):
+                    at = zs[i, 3 + c]
+                    lower[j + 3 + c] = max(-trust, limits[c, 0] - at)
+                    upper[j + 3 + c] = min(trust, limits[c, 1] - at)
             for p in range(count):
                 j = 5 * eggs + 2 * p
                 lower[j], upper[j] = -trust, trust
@@ -716,13 +718,14 @@ def refine(
         for i in range(eggs):
             for j in range(5):
                 trial[i, j] = zs[i, j] + step[5 * i + j] * (length if j < 2 else 1.0)
-            trial[i, 3] = min(max(trial[i, 3], limits[0, 0]), limits[0, 1])
-            trial[i, 4] = min(max(trial[i, 4], limits[1, 0]), limits[1, 1])
+            for c in range(2):
+                trial[i, 3 + c] = min(max(trial[i, 3 + c], limits[c, 0]), limits[c, 1])
         for p in range(count):
-            shift = step[5 * eggs + 2 * p + 1] * length
-            moved[p, 1] = strips[p, 1] + shift * np.cos(strips[p, 0])
-            moved[p, 2] = strips[p, 2] + shift * np.sin(strips[p, 0])
-            moved[p, 0] = strips[p, 0] + step[5 * eggs + 2 * p]
+            j, direction = 5 * eggs + 2 * p, strips[p, 0]
+            shift = step[j + 1] * length
+            moved[p, 0] = direction + step[j]
+            moved[p, 1] = strips[p, 1] + shift * np.cos(direction)
+            moved[p, 2] = strips[p, 2] + shift * np.sin(direction)
         least = pack_scales(trial, moved, pairs, half, s, log_min_radius, edges, nodes, stack, row, trial_scales)
         gain = least - now
         if turn == 0 or gain > 0.1 * promised:

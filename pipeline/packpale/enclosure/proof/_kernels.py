@@ -293,20 +293,21 @@ def _try_edge(
 ) -> float:
     """Keep what an edge and the corner at its start allow; returns the lowest R so far."""
     edge = edges[j]
-    px, py = edge[0] - ox, edge[1] - oy
+    x0, y0, tx, ty = edge[0], edge[1], edge[2], edge[3]
+    px, py = x0 - ox, y0 - oy
+    longest = shape[2] + shape[3]  # h is at most d + k
     # Outward normal (tau_y, -tau_x).
-    t = px * edge[3] - py * edge[2] - s
-    # h is at most d + k.
-    if 0 < t <= lowest * margin * (shape[2] + shape[3]):
-        nu, nv = edge[3] * ct - edge[2] * st, -edge[2] * ct - edge[3] * st
+    t = px * ty - py * tx - s
+    if 0 < t <= lowest * margin * longest:
+        nu, nv = ty * ct - tx * st, -tx * ct - ty * st
         h, slope, _, _ = _line_terms(nu, nv, shape)
         R = t / h
-        along = -(px * edge[2] + py * edge[3]) + R * slope
+        along = -(px * tx + py * ty) + R * slope
         if 0 <= along <= edge[4] and lowest * margin >= R:
             lowest = min(lowest, R)
-            x, y = edge[0] + along * edge[2] - s * edge[3], edge[1] + along * edge[3] + s * edge[2]
+            x, y = x0 + along * tx - s * ty, y0 + along * ty + s * tx
             _keep(R, 0.0, j, x, y, _sector(x - ox, y - oy), kept, count)
-    far = lowest * margin * (shape[2] + shape[3]) + s
+    far = lowest * margin * longest + s
     if edge[9] > 0 and px * px + py * py <= far * far:
         R, yu, yv = _point_scale(px * ct + py * st, py * ct - px * st, s, shape)
         if 0 < R <= lowest * margin:
@@ -751,25 +752,27 @@ def _combined(
                 k += 1
                 if h <= 0:
                     continue
-                a, b = c[i] - h * f, c[j] - h / f
+                g_i, g_j, c_i, c_j = g[i], g[j], c[i], c[j]
+                a, b = c_i - h * f, c_j - h / f
                 if a >= 0 and b >= 0:
                     best = 1.0
                 else:
-                    best, least = f, _peak(g[i], c[i]) + _peak(g[j], c[j])
+                    best, least = f, _peak(g_i, c_i) + _peak(g_j, c_j)
                     for trial in range(3):
                         # Beside 1 the values from which one of the two curvatures is none.
                         new = 1.0 if trial == 0 else (-a / h if trial == 1 else (-h / b if b < 0 else 0.0))
                         if new <= 0:
                             continue
                         new = min(max(new, 1e-3), 1e3)
-                        peak = _peak(g[i], a + h * new) + _peak(g[j], b + h / new)
+                        peak = _peak(g_i, a + h * new) + _peak(g_j, b + h / new)
                         if peak < least:
                             best, least = new, peak
                 ratio[k - 1] = best
                 c[i], c[j] = a + h * best, b + h / best
     for i in range(UNKNOWNS):
-        peak = _peak(g[i], c[i])
-        share[i] = max(peak - g[i], 0.0)
+        slope = g[i]
+        peak = _peak(slope, c[i])
+        share[i] = max(peak - slope, 0.0)
         total += peak
     # What is no number bounds nothing.
     return math.inf if math.isnan(total) else total
@@ -956,11 +959,12 @@ def _bound(
     shape, kept, count, stack, value, cost, gradient, lo, hi, entries, basis, weight = work[:12]
     inverse, level, column, peak_at, g, c, cross, ratio, share, trial_share = work[12:22]
     # r = k R >= r_min asks for log A >= 2 log(r_min / k) + log a, and a falls with p and rises with q.
-    set_shape(box[3] + box[8], box[4] - box[9], shape)
-    need = max(floor, 2 * (log_min_radius - math.log(1 - box[3] + box[8])) + shape[6] - 1e-9)
-    set_shape(box[3] - box[8], box[4] + box[9], shape)
+    p, q, half_p, half_q, ip, iq = box[3], box[4], box[8], box[9], int(box[10]), int(box[11])
+    set_shape(p + half_p, q - half_q, shape)
+    need = max(floor, 2 * (log_min_radius - math.log(1 - p + half_p)) + shape[6] - 1e-9)
+    set_shape(p - half_p, q + half_q, shape)
     area_limit = shape[6]
-    set_shape(box[3], box[4], shape)
+    set_shape(p, q, shape)
     e = math.hypot(box[5], box[6])
     # The disc of radius R + s about O lies in the land.
     deepest = _nearest_distance(box[0], box[1], edges, nodes, stack) + e - s
@@ -978,12 +982,11 @@ def _bound(
         box[13] = best_j
         return largest, need, 0, looked
     # Log A is added to each constraint: weights have the sum 1.
-    ip, iq = int(box[10]), int(box[11])
-    half_p, half_q = box[8], box[9]
     entries[0], entries[1], entries[2] = half_p * half_p, half_p * half_q, half_q * half_q
+    slope_p, slope_q = shape[7] * half_p, shape[8] * half_q
     for e_ in range(m):
-        gradient[e_, 3] += shape[7] * half_p
-        gradient[e_, 4] += shape[8] * half_q
+        gradient[e_, 3] += slope_p
+        gradient[e_, 4] += slope_q
         for k in range(3):
             lo[e_, 12 + k] += area_table[ip, iq, 2 * k] * entries[k]
             hi[e_, 12 + k] += area_table[ip, iq, 2 * k + 1] * entries[k]
@@ -1001,12 +1004,11 @@ def _bound(
             # Where a constraint is concave, its tangent lies above it where the linear model has its peak.
             k = 0
             for j in range(UNKNOWNS):
-                sag = 0.0
+                sag, at = 0.0, peak_at[j]
                 for e_ in range(m):
-                    if weight[e_] > 0:
-                        sag += weight[e_] * max(-lo[e_, k], 0.0)
+                    sag += weight[e_] * max(-lo[e_, k], 0.0)
                 k += UNKNOWNS - j
-                share[j] = trial_share[j] + 0.5 * sag * min(max(peak_at[j] * peak_at[j], 0.1), 1.0)
+                share[j] = trial_share[j] + 0.5 * sag * min(max(at * at, 0.1), 1.0)
     best_j = 0
     for j in range(1, UNKNOWNS):
         if share[j] > share[best_j]:
