@@ -52,15 +52,26 @@ def passes(z: npt.NDArray[F], basin: Int32, outlets: Mask) -> tuple[Int32, Int32
     found stays small; a pair that meets in several blocks is listed for each. Node 0 is the outside.
     """
     ends, keys, heights = np.empty(BLOCK, bool), np.empty(4096, np.int64), np.empty(4096, z.dtype)
-    found = []
+    first: list[Int32] = []
+    second: list[Int32] = []
+    height: list[npt.NDArray[F]] = []
     for r in range(0, z.shape[0], BLOCK):
         for c in range(0, z.shape[1], BLOCK):
             while kernels.block_passes(z, basin, outlets, r, c, ends, keys, heights) < 0:
                 keys, heights = np.empty(2 * len(keys), np.int64), np.empty(2 * len(keys), z.dtype)
             used = keys != 0
-            found.append((keys[used], heights[used]))
-    key, height = (np.concatenate(parts) for parts in zip(*found, strict=True))
-    return (key >> 32).astype(np.int32), (key & 0xFFFFFFFF).astype(np.int32), height
+            found = keys[used]
+            first.append((found >> 32).astype(np.int32))
+            second.append((found & 0xFFFFFFFF).astype(np.int32))
+            height.append(heights[used])
+    return _joined(first), _joined(second), _joined(height)
+
+
+def _joined(parts: list[npt.NDArray[T]]) -> npt.NDArray[T]:
+    """One array of all; the list is left empty, since there are many passes and all arrays are large at that point."""
+    joined = np.concatenate(parts)
+    parts.clear()
+    return joined
 
 
 def spill_levels(passes: tuple[Int32, Int32, npt.NDArray[F]], basins: int) -> npt.NDArray[F]:
