@@ -46,7 +46,7 @@ def load_rooms() -> None:
     search_seldom()
     for room in ("land.assess", "enclosure.place", "earthworks.work_out", "care.assess", "review.plot"):
         import_module(f"packpale.{room}")
-    for library in ("fiona", "folium", "geopandas", "matplotlib.figure", "rasterio.warp", "scipy.spatial", "typst"):
+    for library in ("fiona", "folium", "geopandas", "matplotlib.figure", "rasterio.warp", "typst"):
         import_module(library)
 
 

@@ -10,7 +10,6 @@ import argparse
 import math
 import os
 import platform
-import resource
 import subprocess
 import sys
 import tempfile
@@ -43,14 +42,14 @@ class Measured:
 
 def measured(command: list[str]) -> Measured:
     """Run a command to its end."""
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    spent: dict[int, float] = {}
     started = time.monotonic()
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
     peak, ended = [0, 0], threading.Event()
 
     def look() -> None:
         while not ended.wait(0.1):
-            peak[:] = [max(pair) for pair in zip(peak, _memory(process.pid), strict=True)]
+            peak[:] = [max(pair) for pair in zip(peak, _memory(process.pid, spent), strict=True)]
 
     watcher = threading.Thread(target=look)
     watcher.start()
@@ -59,12 +58,11 @@ def measured(command: list[str]) -> Measured:
     watcher.join()
     if status:
         raise SystemExit(f"{' '.join(command)}: ended with status {status}")
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return Measured(time.monotonic() - started, cpu, *peak)
+    return Measured(time.monotonic() - started, sum(spent.values()), *peak)
 
 
-def _memory(pid: int) -> tuple[int, int]:
+def _memory(pid: int, spent: dict[int, float]) -> tuple[int, int]:
+    """Memory of a process and all below it, and the same with shared pages counted once; notes what each has spent."""
     whole = parts = 0
     try:
         top = psutil.Process(pid)
@@ -73,6 +71,9 @@ def _memory(pid: int) -> tuple[int, int]:
                 held = process.memory_full_info()
             except psutil.Error:
                 continue
+            # Workers are not waited for by the run, so that nobody else adds up what they spend.
+            used = process.cpu_times()
+            spent[process.pid] = used.user + used.system
             whole += held.rss
             parts += getattr(held, "pss", 0)
     except psutil.NoSuchProcess:
