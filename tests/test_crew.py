@@ -11,7 +11,7 @@ import numpy as np
 import psutil
 import pytest
 
-from packpale.crew import Crew, in_shares, next_job
+from packpale.crew import FORKED, Crew, in_shares, next_job, stopped_later
 from packpale.many_plots import FEW_EACH, shared_out
 
 
@@ -79,3 +79,14 @@ def test_a_lost_process_makes_way_for_another_and_leaves_the_others_alone():
     assert first not in found
     assert len(found) == 2
     assert crew.at_hand is None
+
+
+@pytest.mark.skipif(not FORKED, reason="elsewhere workers start by themselves")
+def test_a_key_that_stops_the_run_waits_until_a_process_has_started():
+    """Else the process would be asked for by a run that is gone, and end in a traceback."""
+    with stopped_later():
+        os.kill(os.getpid(), signal.SIGINT)
+        assert signal.SIGINT in signal.sigpending()
+        # Taken up here, it does not stop the tests.
+        signal.sigtimedwait({signal.SIGINT}, 1.0)
+    assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, set())

@@ -4,11 +4,13 @@ Imports nothing heavy, so that the processes can start, and load the rooms, befo
 """
 
 import os
+import signal
 import sys
 from collections import deque
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from itertools import pairwise
 from multiprocessing import active_children, get_context
 from multiprocessing.context import BaseContext
@@ -144,7 +146,8 @@ class Crew(Executor):
 
     def _given(self, n: int, fn: Callable[..., Any], *args: Any, **kwargs: Any) -> Future[Any]:
         try:
-            return self._pools[n].submit(with_room_for_calls, fn, *args, **kwargs)
+            with stopped_later():
+                return self._pools[n].submit(with_room_for_calls, fn, *args, **kwargs)
         except BrokenProcessPool:
             # It was lost with the last thing it did.
             self._pools[n] = one_process()
@@ -154,6 +157,25 @@ class Crew(Executor):
 def one_process() -> ProcessPoolExecutor:
     """A worker process, begun with the first thing it is given."""
     return ProcessPoolExecutor(1, mp_context=way_to_start(), initializer=end_with_the_run)
+
+
+@contextmanager
+def stopped_later() -> Iterator[None]:
+    """Let a key that stops the run wait until a process has started.
+
+    Asked for while the process it is forked from still loads, a process of a run that is gone would end in a traceback.
+    """
+    if not FORKED:
+        yield
+        return
+    from multiprocessing.forkserver import ensure_running
+
+    ensure_running()  # before: what is started in between would keep the key waiting for ever
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def way_to_start() -> BaseContext:
