@@ -12,7 +12,7 @@ SOURCE = Path(__file__).parents[1] / "pipeline" / "packpale"
 ROOMS = ["site", "land", "enclosure", "earthworks", "care", "review"]
 COMPUTING = ["land", "enclosure", "earthworks", "care"]
 FRONT = {
-    *("run", "one_plot", "many_plots", "crew", "keys", "holding", "warming", "cluster", "planning"),
+    *("run", "one_plot", "many_plots", "crew", "keys", "holding", "warming", "loaded", "cluster", "planning"),
     *("cli", "progress", "ranking", "start", "template"),
 }
 
