@@ -7,7 +7,7 @@ from numba import njit
 
 @cache
 def from_python(loop):
-    """The same loop, to be called from Python: calling it straight would end the process."""
+    """The same loop, to be called from Python: calling it straight raises TypeError."""
 
     @njit
     def entry(*arguments):

@@ -79,7 +79,7 @@ def test_compiled_loops_call_those_of_their_own_file_only():
 
 
 def test_inner_loops_are_called_in_their_own_file_only():
-    """They have no way in from Python: a call from there would end the process without a word."""
+    """They have no way in from Python: a call from there would raise an error that says nothing of why."""
     inner = {}
     for file in sorted(SOURCE.rglob("_kernels*.py")):
         for node in ast.parse(file.read_text(encoding="utf-8")).body:

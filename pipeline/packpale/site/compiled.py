@@ -6,24 +6,37 @@ The first run on a machine waits for the compiler, so what it need not make is l
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from numba import njit
+import numba
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+TRIED = (0, 63), (0, 68)
+"""First and last version of the compiler that ``compiler`` has been tried with; others compile as they do by nature."""
 
-def _compiler(**options: Any) -> Callable[[F], F]:
-    decorator: Callable[[F], F] = njit(**options)
+
+def shortened(version: str = numba.__version__) -> bool:
+    """Whether a version of the compiler is one of those whose work is shortened."""
+    return TRIED[0] <= tuple(int(part) for part in version.split(".")[:2]) <= TRIED[1]
+
+
+def _compiled(way: str, **options: Any) -> Callable[[F], F]:
+    if shortened():
+        from packpale.site import compiler
+
+        options["pipeline_class"] = getattr(compiler, way)
+    options["no_cfunc_wrapper"] = True
+    decorator: Callable[[F], F] = numba.njit(**options)
     return decorator
 
 
-loop = _compiler(cache=True, _nrt=False, no_cfunc_wrapper=True)
+loop = _compiled("OptimisedOnce", cache=True, _nrt=False)
 """Called from Python and from other loops; makes no array, so that nobody needs to count who holds one."""
 
-inner = _compiler(_nrt=False, no_cpython_wrapper=True, no_cfunc_wrapper=True)
-"""Called from other loops of its file only, which keep it on disk with them; makes no array.
+inner = _compiled("TakenIn", _nrt=False, no_cpython_wrapper=True)
+"""Called from other loops of its file only, which take it in and keep it on disk with them; makes no array.
 
-It has no way in from Python: calling it from there ends the process. Its name begins with an underscore.
+It has no way in from Python: calling it from there raises TypeError. Its name begins with an underscore.
 """
 
-makes_arrays = _compiler(cache=True, no_cfunc_wrapper=True)
+makes_arrays = _compiled("OperatorsRemembered", cache=True)
 """Called from Python and from other loops, and makes arrays."""
