@@ -49,12 +49,13 @@ def write_picture(result: PlotResult, project: Project, wording: Wording, path: 
     import shapely
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from PIL import Image
 
     west, south, east, north = _window(result)
     wide, high = _map_mm(result)
     with mpl.rc_context(FONT):
         figure = Figure(figsize=(WIDTH_MM / 25.4, HEIGHT_MM / 25.4), dpi=DPI, facecolor="#fffdf8")
-        FigureCanvasAgg(figure)
+        canvas = FigureCanvasAgg(figure)
         axes = figure.add_axes((0.0, 1 - high / HEIGHT_MM, wide / WIDTH_MM, high / HEIGHT_MM))
         axes.set_axis_off()
         _ground(axes, result)
@@ -64,7 +65,10 @@ def write_picture(result: PlotResult, project: Project, wording: Wording, path: 
         _scale_bar(axes, east - west, wide, wording)
         _north(axes)
         figure.legend(handles=handles, **(_BESIDE if wide < WIDTH_MM else _BELOW))
-        figure.savefig(path, dpi=DPI, metadata={"Software": None})
+        canvas.draw()
+    # All of it is opaque: without the fourth channel, and packed less hard, it is smaller and takes half the time.
+    colours = np.asarray(canvas.buffer_rgba())[..., :3]
+    Image.fromarray(np.ascontiguousarray(colours)).save(path, dpi=(DPI, DPI), compress_level=4)
 
 
 _COMMON: Any = {"frameon": False, "handlelength": 1.5, "handletextpad": 0.5, "borderaxespad": 0.2}
