@@ -27,11 +27,13 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
     },
     "soil and distances": {
         "site._kernels.pull": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[::1], f8, f8, f8[:,::1])",
+        "site._kernels.override": "(f8[::1], f8[::1], f8[::1], f8[::1], i1[::1], f8, i1[:,::1])",
         "site._kernels.distance": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[:,::1])",
         "land._kernels_distance.nearest_segment": "(f8[::1], f8[::1], f8[:,::1], i8, i8[::1], f8[::1], f8[:,::1])",
         "land._kernels_cells.mark_within": "(f8[:,::1], i8[::1], i8, b1[:,::1], b1[:,::1])",
     },
     "chances": {
+        "care._kernels_crossings.longest_path": "(i1[:,::1], i8, i8, i8[::1], f8[::1])",
         "earthworks._kernels_uncertainty.drawn_volumes": "(f8[:,::1], f8[:,::1], f8[:,::1], f8[::1], i8[::1],"
         " f8[:,::1], f8[:,:,::1], f8[:,:,::1], f8[:,:,::1], f8, f8, f8, f8, f8[:,:,::1], f8[:,:,::1], f8[:,::1])",
         "care._kernels_howl.tight_ways": "(f8[::1], f8[::1], f8, i8[::1], f8[::1], f8[::1], f8[::1], f8[::1], f8[::1],"

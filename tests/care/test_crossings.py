@@ -80,9 +80,10 @@ def test_a_path_up_a_diagonal_is_measured_along_it():
     direction = np.full((5, 5), -1, np.int8)
     direction[np.arange(4), np.arange(4)] = 1
     direction[2, 3] = 4
-    found = _kernels_crossings.longest_path(direction, 4, 4, 6)
+    room = np.empty(6, np.int64), np.empty(6)
+    found = _kernels_crossings.longest_path(direction, 4, 4, *room)
     assert found == (pytest.approx(4 * math.sqrt(2)), 0, 0)
-    assert _kernels_crossings.longest_path(direction, 3, 3, 6)[0] == pytest.approx(3 * math.sqrt(2))
+    assert _kernels_crossings.longest_path(direction, 3, 3, *room)[0] == pytest.approx(3 * math.sqrt(2))
     assert _kernels_crossings.longest_path.signatures
 
 

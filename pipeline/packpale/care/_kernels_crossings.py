@@ -4,25 +4,26 @@ Directions as in land: counted clockwise from east; the opposite of k is (k + 4)
 """
 
 import math
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from packpale.site.compiled import makes_arrays
+from packpale.site.compiled import loop
 
 ROW_STEP = (0, 1, 1, 1, 0, -1, -1, -1)
 COL_STEP = (1, 1, 0, -1, -1, -1, 0, 1)
 
 
-@makes_arrays
-def longest_path(direction: npt.NDArray[np.int8], row: int, col: int, most: int) -> tuple[float, Any, Any]:
+@loop
+def longest_path(
+    direction: npt.NDArray[np.int8], row: int, col: int, cells: npt.NDArray[np.int64], lengths: npt.NDArray[np.float64]
+) -> tuple[float, int, int]:
     """Length in cells of the longest flow path that ends in a cell, and the row and column where it begins.
 
-    At most ``most`` cells drain through the cell. Of equals the first found.
+    ``cells`` and ``lengths`` are room to work in, for as many cells as drain through the cell. Of equals the first
+    found.
     """
     rows, cols = direction.shape
-    cells, lengths = np.empty(most, np.int64), np.empty(most)
     cells[0], lengths[0] = row * cols + col, 0.0
     size, best, head_row, head_col = 1, 0.0, row, col
     while size > 0:

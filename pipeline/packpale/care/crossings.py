@@ -79,7 +79,10 @@ def find_crossings(site: Site, land: Land, pack: Pack, settings: CrossingSetting
     for number, i in enumerate(np.argsort(chainage, kind="stable"), start=1):
         r, c = links.row[i], links.col[i]
         area = float(land.upstream_area[r, c])
-        cells, head_r, head_c = _kernels_crossings.longest_path(direction, r, c, round(area / cell**2))
+        drained = round(area / cell**2)
+        cells, head_r, head_c = _kernels_crossings.longest_path(
+            direction, r, c, np.empty(drained, np.int64), np.empty(drained)
+        )
         link = cell * (math.sqrt(2) if direction[r, c] % 2 else 1.0)
         length = cells * cell + float(links.share[i]) * link
         slope = max(float(land.filled[head_r, head_c] - land.filled[r, c]) / length, LEAST_SLOPE)

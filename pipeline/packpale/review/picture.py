@@ -55,7 +55,7 @@ def write_picture(result: PlotResult, project: Project, wording: Wording, path: 
     wide, high = _map_mm(result)
     with mpl.rc_context(FONT):
         figure = Figure(figsize=(WIDTH_MM / 25.4, HEIGHT_MM / 25.4), dpi=DPI, facecolor="#fffdf8")
-        canvas = FigureCanvasAgg(figure)
+        canvas: Any = FigureCanvasAgg(figure)
         axes = figure.add_axes((0.0, 1 - high / HEIGHT_MM, wide / WIDTH_MM, high / HEIGHT_MM))
         axes.set_axis_off()
         _ground(axes, result)
