@@ -6,7 +6,7 @@ takes parts of the compiler that may change, so it is done only for versions it 
 """
 
 import ctypes
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
@@ -15,10 +15,14 @@ from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_lock import global_compiler_lock
 from numba.core.compiler_machinery import register_pass
-from numba.core.typed_passes import NativeLowering
+from numba.core.typed_passes import NativeLowering, NopythonRewrites
 from numba.core.types.functions import BaseFunction
+from numba.core.untyped_passes import InlineClosureLikes
 
 Types = tuple[Any, ...]
+
+ON_ARRAYS = frozenset({InlineClosureLikes, NopythonRewrites})
+"""Steps that look for sums of whole arrays, for lists and arrays written as a loop, and for functions within loops."""
 
 _types_known: dict[tuple[Any, Types], Any] = {}
 
@@ -66,7 +70,7 @@ class _Part(_Whole):
         self._finalized = True
 
 
-@register_pass(mutates_CFG=True, analysis_only=False)
+@register_pass(mutates_CFG=False, analysis_only=True)
 class _LoweredAsWhole(NativeLowering):
     _name = "lowered_as_whole"
 
@@ -76,7 +80,7 @@ class _LoweredAsWhole(NativeLowering):
         return bool(super().run_pass(state))
 
 
-@register_pass(mutates_CFG=True, analysis_only=False)
+@register_pass(mutates_CFG=False, analysis_only=True)
 class _LoweredAsPart(NativeLowering):
     _name = "lowered_as_part"
 
@@ -100,6 +104,7 @@ class OperatorsRemembered(CompilerBase):
     """Compiles as always, but for what operators make of types."""
 
     lowering: type = NativeLowering
+    needless: Collection[type] = ()
 
     def compile_extra(self, func: Any) -> Any:
         with operators_remembered():
@@ -107,7 +112,11 @@ class OperatorsRemembered(CompilerBase):
 
     def define_pipelines(self) -> list[Any]:
         passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
-        passes.passes = [(self.lowering if step is NativeLowering else step, name) for step, name in passes.passes]
+        passes.passes = [
+            (self.lowering if step is NativeLowering else step, name)
+            for step, name in passes.passes
+            if step not in self.needless
+        ]
         passes.finalize()
         return [passes]
 
@@ -116,9 +125,11 @@ class OptimisedOnce(OperatorsRemembered):
     """Compiles a loop that may be called from Python and makes no arrays."""
 
     lowering = _LoweredAsWhole
+    needless = ON_ARRAYS
 
 
 class TakenIn(OperatorsRemembered):
     """Compiles a loop that only other loops call, and makes no arrays."""
 
     lowering = _LoweredAsPart
+    needless = ON_ARRAYS
