@@ -98,7 +98,9 @@ def words(
     known: npt.NDArray[np.bool_],
 ) -> Reading:
     """Reading that names one of ``names``; a negative index is ``none``, and nothing is said where not ``known``."""
-    codes = np.where(known, np.where(index < 0, len(names), index), NOT_KNOWN).astype(np.uint16)
+    # Indices of one byte have no room for NOT_KNOWN, which recent versions of numpy refuse to widen for.
+    named = np.where(index < 0, len(names), index.astype(np.int32))
+    codes = np.where(known, named, NOT_KNOWN).astype(np.uint16)
     return Reading(key, title, codes, words=(*names, none))
 
 
