@@ -63,12 +63,13 @@ def write_cog(path: Path, raster: Raster, grid: Grid, *, crs: str, storage: Stor
         "crs": crs,
         "transform": Affine(*grid.transform),
     }
+    # Capitals: where a file is opened some versions of the library write words so, and the file says what it was told.
     layout: dict[str, Any] = {
         "driver": "COG",
         "blocksize": BLOCK,
-        "compress": "deflate",
-        "predictor": "yes",
-        "overview_resampling": "average",
+        "compress": "DEFLATE",
+        "predictor": "YES",
+        "overview_resampling": "AVERAGE",
         "num_threads": 1,
     }
     # The layout puts overviews before the cells, so that the library collects all of them first: in memory, unless it
