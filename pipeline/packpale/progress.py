@@ -10,7 +10,7 @@ from packpale.one_plot import PlotOutcome
 
 PLAIN_EVERY_S = 5.0
 """Between two plain lines of a count. [s]"""
-COMPILING = "compiling the calculations for this computer, which takes up to a minute and is done once"
+COMPILING = "compiling the calculations for this computer, which takes up to half a minute and is done once"
 
 
 @contextmanager
