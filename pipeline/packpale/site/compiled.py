@@ -19,13 +19,17 @@ def shortened(version: str = numba.__version__) -> bool:
     return TRIED[0] <= tuple(int(part) for part in version.split(".")[:2]) <= TRIED[1]
 
 
-def _compiled(way: str, **options: Any) -> Callable[[F], F]:
+def options(way: str, **others: Any) -> dict[str, Any]:
+    """What the compiler is told: a way of ``compiler`` where its version is one of those, and ``others``."""
     if shortened():
         from packpale.site import compiler
 
-        options["pipeline_class"] = getattr(compiler, way)
-    options["no_cfunc_wrapper"] = True
-    decorator: Callable[[F], F] = numba.njit(**options)
+        others["pipeline_class"] = getattr(compiler, way)
+    return {"no_cfunc_wrapper": True, **others}
+
+
+def _compiled(way: str, **others: Any) -> Callable[[F], F]:
+    decorator: Callable[[F], F] = numba.njit(**options(way, **others))
     return decorator
 
 
