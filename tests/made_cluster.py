@@ -14,8 +14,19 @@ class Machine:
         self.folder = folder
         self.scheduler = self.start("dask_scheduler", "--port", "0")
         self.workers = [self.start("dask_worker", "--nthreads", "2", "--no-nanny") for _ in range(2)]
-        wait_until(self.file.exists)
-        self.address = json.loads(self.file.read_text(encoding="utf-8"))["address"]
+        try:
+            wait_until(self.found)
+        except BaseException:
+            self.stop()
+            raise
+        self.address = self.found()
+
+    def found(self):
+        """The scheduler's address; None while its file is missing or still being written."""
+        try:
+            return json.loads(self.file.read_text(encoding="utf-8"))["address"]
+        except (FileNotFoundError, json.JSONDecodeError):
+            return None
 
     def start(self, which, *options):
         command = [sys.executable, "-m", f"distributed.cli.{which}", "--scheduler-file", str(self.file), *options]
