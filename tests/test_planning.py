@@ -25,6 +25,7 @@ def made_plan():
         given = {
             "cells": {f"p{n}": 1000 for n in range(10)},
             "read": 4_000_000,
+            "kept": 3_200_000,
             "samples": (sample,),
             "seconds": Line(1.0, 0.001),
             "written": Line(0.0, 50.0),
@@ -46,9 +47,9 @@ def test_ten_plots_over_four_workers_take_three_rounds(made_plan):
     assert made_plan().minutes(99) == made_plan().minutes(10) == pytest.approx((60 + 5 + 2 + 5) / 60)
 
 
-def test_a_worker_that_gets_free_takes_the_next_plot(made_plan):
-    # 9 s on one worker, meanwhile 2 + 3 + 5 s on the other.
-    plan = made_plan(cells={"a": 9, "b": 2, "c": 3, "d": 5}, seconds=Line(0, 1), starting=0, before=0, finishing=0)
+def test_a_worker_that_gets_free_takes_the_largest_plot_left(made_plan):
+    # 9 s on one worker, meanwhile 5 + 3 + 2 s on the other.
+    plan = made_plan(cells={"a": 2, "b": 3, "c": 5, "d": 9}, seconds=Line(0, 1), starting=0, before=0, finishing=0)
     assert plan.minutes(2) == pytest.approx(10 / 60)
 
 
@@ -86,7 +87,8 @@ def test_what_is_read_is_the_windows_part_of_the_files(tmp_path):
 def test_a_plan_names_the_largest_plot_and_the_worker_numbers(made_plan):
     text = "\n".join(lines(made_plan(cells={"a": 1000, "b": 3_000_000}), workers=None))
     assert "cells: 3,001,000, in 2 windows of 1,000 to 3,000,000" in text
-    assert "writes: about 150 MB" in text  # 50 bytes a cell
+    # 50 bytes a cell
+    assert "writes: about 150 MB in the plots' folders, and 3.2 MB of elevations until the last plot is comp" in text
     assert "about 300 GB for a worker" in text  # 100 kB a cell and a little
     assert "1 worker " in text
     assert "2 workers " in text

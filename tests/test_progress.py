@@ -6,7 +6,7 @@ import pytest
 
 from packpale.many_plots import Progress
 from packpale.one_plot import PlotOutcome
-from packpale.progress import COMPILING, watching
+from packpale.progress import COMPILING, PLAIN_EVERY_S, watching
 
 
 @pytest.fixture
@@ -29,7 +29,22 @@ def test_a_first_run_says_once_that_it_compiles(said):
         watch(progress, None)
         watch(progress, None)
         assert said() == [COMPILING]
-        progress.compiled()
+        progress.begin()
+        watch(progress, None)
+        assert said() == []
+
+
+def test_reading_is_told_every_few_seconds(said, monkeypatch):
+    now = time.monotonic()
+    monkeypatch.setattr(time, "monotonic", lambda: now)
+    progress = Progress(total=2)
+    with watching() as watch:
+        for part, later in ((0.1, 1), (0.41999, PLAIN_EVERY_S), (0.5, 0), (0.999, PLAIN_EVERY_S)):
+            progress.read, now = part, now + later
+            watch(progress, None)
+        assert said() == ["reading elevations: 41 %", "reading elevations: 99 %"]
+        progress.begin()
+        assert progress.started == now
         watch(progress, None)
         assert said() == []
 
@@ -46,11 +61,11 @@ def test_time_left_is_not_judged_by_the_time_that_compiling_took(said):
     with watching() as watch:
         watch(progress, None)
         assert said() == [COMPILING]
-        progress.compiled()
+        progress.begin()
         assert time.monotonic() - progress.started < 500
-        progress.compiled()
+        progress.begin()
         progress.started = time.monotonic() - 30
-        progress.compiled()
+        progress.begin()
         progress.done = 2
         watch(progress, done("second"))
         assert said() == ["plot second: done in 2.0 s; 2 of 4, about 30 s left"]

@@ -11,7 +11,6 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from itertools import pairwise
 from multiprocessing import active_children, get_context
 from multiprocessing.context import BaseContext
 from multiprocessing.process import BaseProcess
@@ -81,24 +80,23 @@ class Crew(Executor):
 
     def over(
         self,
-        shares: Sequence[deque["Job"]],
+        jobs: Sequence["Job"],
         compute: Callable[["Job"], "PlotOutcome"],
         parts: Sequence[str],
         finish: Callable[["PlotOutcome"], None],
         look: Callable[[Collection["Job"]], None],
     ) -> list["Job"]:
-        """Compute a share of plots in each process, after the ``parts`` that are to be compiled, whoever does that.
+        """Compute plots in the order given, each in the process that is free, after the ``parts`` to be compiled.
 
-        A process that has no more takes the last of the one that has most. ``finish`` is called with each plot that
-        ends, ``look`` about once a second with the jobs being computed. Returns the jobs that brought their process
-        down.
+        ``finish`` is called with each plot that ends, ``look`` about once a second with the jobs being computed.
+        Returns the jobs that brought their process down.
         """
         self._getting_ready = []
-        to_compile = deque(parts)
+        to_compile, to_compute = deque(parts), deque(jobs)
         running: dict[Future[Any], tuple[int, Job | None]] = {}
         fallen: list[Job] = []
         try:
-            while self._hand_out(to_compile, shares, compute, running):
+            while self._hand_out(to_compile, to_compute, compute, running):
                 ended, _ = wait(running, timeout=1.0, return_when=FIRST_COMPLETED)
                 for future in ended:
                     _, job = running.pop(future)
@@ -118,7 +116,7 @@ class Crew(Executor):
     def _hand_out(
         self,
         to_compile: deque[str],
-        shares: Sequence[deque["Job"]],
+        to_compute: deque["Job"],
         compute: Callable[["Job"], "PlotOutcome"],
         running: dict[Future[Any], tuple[int, "Job | None"]],
     ) -> bool:
@@ -129,7 +127,8 @@ class Crew(Executor):
                 continue
             if to_compile:
                 running[self._given(n, warm, to_compile.popleft())] = n, None
-            elif job := next_job(shares, n):
+            elif to_compute:
+                job = to_compute.popleft()
                 running[self._given(n, compute, job)] = n, job
         return bool(running)
 
@@ -192,17 +191,3 @@ def way_to_start() -> BaseContext:
     context = get_context("forkserver")
     context.set_forkserver_preload(["packpale.loaded"])
     return context
-
-
-def in_shares(jobs: Sequence["Job"], number: int) -> list[deque["Job"]]:
-    """The jobs in so many shares, each of jobs that follow each other, as equal as can be."""
-    ends = [len(jobs) * n // number for n in range(number + 1)]
-    return [deque(jobs[a:b]) for a, b in pairwise(ends)]
-
-
-def next_job(shares: Sequence[deque["Job"]], n: int) -> "Job | None":
-    """Take the next of share ``n``, or else the last of the largest; None if nothing is left."""
-    if shares[n]:
-        return shares[n].popleft()
-    largest = max(shares, key=len)
-    return largest.pop() if largest else None

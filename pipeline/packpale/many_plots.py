@@ -3,7 +3,6 @@
 import hashlib
 import pickle
 import time
-from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -14,16 +13,11 @@ from pathlib import Path
 from typing import Protocol
 
 from packpale.cluster import WorkersEnded, cluster_executor
-from packpale.crew import Crew, in_shares, one_process
+from packpale.crew import Crew, one_process
 from packpale.faults import LESS_MEMORY
-from packpale.free_memory import give_back
 from packpale.holding import PARTIAL
 from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
-from packpale.site.raster_files import close_kept
 from packpale.warming import parts_to_compile, warm
-
-FEW_EACH = 8
-"""Plots for each process up to which the largest come first, instead of one beside the other."""
 
 
 @dataclass
@@ -38,11 +32,13 @@ class Progress:
     """Stage of each plot that is being computed, by plot."""
     compiling: bool = False
     """Whether the calculations are being compiled, which is done once on each machine."""
+    read: float | None = None
+    """Part of the elevations that has been read, while they are."""
 
-    def compiled(self) -> None:
-        """The first plot begins: what came before says nothing of how long plots take."""
-        if self.compiling:
-            self.compiling, self.started = False, time.monotonic()
+    def begin(self) -> None:
+        """Plots begin: what came before says nothing of how long they take."""
+        if self.compiling or self.read is not None:
+            self.compiling, self.read, self.started = False, None, time.monotonic()
 
     @property
     def seconds_left(self) -> float | None:
@@ -76,9 +72,9 @@ def compute_here(
     if crew is None:
         with Crew(workers) as own:
             return compute_here(jobs, workers, progress, watch, own)
-    shares = shared_out(jobs, crew.begin(len(jobs)))
+    crew.begin(len(jobs))
     file = _inputs_in_a_file(jobs)
-    given = [deque(replace(job, inputs=file) for job in share) for share in shares]
+    given = [replace(job, inputs=file) for job in largest_first(jobs)]
     fallen = crew.over(given, compute_plot, parts, finish, partial(_looked_at, progress, watch))
     if fallen:
         # Any of them may be too large for the memory there is beside others.
@@ -95,7 +91,7 @@ def _in_this_process(
     for part in parts:
         with suppress(Exception):  # the plots will say so
             warm(part)
-    progress.compiled()
+    progress.begin()
     for job in jobs:
         watch(progress, None)
         finish(compute_plot(job))
@@ -117,7 +113,7 @@ def compute_on_cluster(
     outcomes: dict[str, PlotOutcome] = {}
     if not jobs:
         return outcomes
-    jobs = [replace(job, out=job.out.absolute()) for job in jobs]
+    jobs = [replace(job, out=job.out.absolute()) for job in largest_first(jobs)]
     file = _inputs_in_a_file(jobs)
     jobs = [replace(job, inputs=file) for job in jobs]
     with cluster_executor(address, folder=jobs[0].out / PARTIAL, files=files) as executor:
@@ -130,25 +126,13 @@ def compute_on_cluster(
     return outcomes
 
 
-def shared_out(jobs: Sequence[Job], number: int) -> list[deque[Job]]:
-    """So many shares of jobs in the order in which plots lie beside each other.
-
-    A process takes neighbours, which find in its memory what it has read for the one before. Where there are few plots
-    that saves nothing to speak of, and the largest come first, so that no process is left with one at the end.
-    """
-    if len(jobs) > FEW_EACH * number:
-        return in_shares(jobs, number)
-    by_size = sorted(jobs, key=lambda job: -job.area_m2)
-    return [deque(by_size[n::number]) for n in range(number)]
+def largest_first(jobs: Sequence[Job]) -> list[Job]:
+    """The jobs by the size of their plots: begun last, a large one would leave the other processes idle."""
+    return sorted(jobs, key=lambda job: -job.area_m2)
 
 
 def _inputs_in_a_file(jobs: Sequence[Job]) -> Path:
-    """The inputs of all jobs in a file beside what they build, which each worker reads once.
-
-    This process reads no more of the elevations from here on, and lets go what it holds of them.
-    """
-    close_kept()
-    give_back()
+    """The inputs of all jobs in a file beside what they build, which each worker reads once."""
     held = pickle.dumps(jobs[0].inputs)
     file = jobs[0].out / PARTIAL / f"inputs-{hashlib.sha256(held).hexdigest()[:16]}.pickle"
     file.write_bytes(held)
@@ -187,7 +171,7 @@ def _over(
 def _looked_at(progress: Progress, watch: Watcher, running: Collection[Job]) -> None:
     progress.stages = {job.plot_id: stage for job in running if (stage := read_stage(job.stage_file))}
     if progress.stages or progress.done:
-        progress.compiled()
+        progress.begin()
     watch(progress, None)
 
 

@@ -25,6 +25,8 @@ from packpale.site import crs as crs_
 from packpale.site.grid import Grid
 from packpale.site.inputs import Inputs, plot_window
 from packpale.site.lattice import Elevation
+from packpale.site.rasters import origin
+from packpale.site.squares import all_parts
 
 SAMPLE_CELLS = 4_000_000
 """Plots with more cells are not computed for a plan, unless all have more."""
@@ -72,6 +74,8 @@ class Plan:
     """Cells of each plot's window."""
     read: int
     """Size of the parts of the elevation files that plots are read from. [bytes]"""
+    kept: int
+    """Size of the elevations that a run on one machine keeps until its last plot is computed. [bytes]"""
     samples: tuple[Sample, ...]
     seconds: Line
     written: Line
@@ -86,9 +90,9 @@ class Plan:
     """Files of the whole run, for each plot. [s]"""
 
     def minutes(self, workers: int) -> float:
-        """Of a run over that many workers with a core each, plots taken in their order as workers get free."""
+        """Of a run over that many workers with a core each, the largest plot left taken whenever one gets free."""
         free = [self.starting] * min(workers, len(self.cells))
-        for cells in self.cells.values():
+        for cells in sorted(self.cells.values(), reverse=True):
             heapq.heapreplace(free, free[0] + self.seconds.at(cells))
         return (self.before + max(free) + self.finishing * len(self.cells)) / 60
 
@@ -128,12 +132,16 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
         ) from error
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+    crs = CRS.from_user_input(inputs.crs)
+    corner = origin(inputs.elevation, crs, inputs.cell_m)
+    once = all_parts(windows.values(), corner)
     samples = tuple(_sample(r, cells[r.outcome.plot_id]) for r in results[1:])
     sizes = [s.cells for s in samples]
     peaks = [s.peak for s in samples if s.peak is not None]
     return Plan(
         cells=cells,
-        read=read_bytes(inputs.elevation, CRS.from_user_input(inputs.crs), list(windows.values())),
+        read=read_bytes(inputs.elevation, crs, [part.grid(corner, inputs.cell_m) for part in once]),
+        kept=sum(part.cells for part in once) * np.dtype(np.float64).itemsize,
         samples=samples,
         seconds=line_through(sizes, [s.seconds for s in samples]),
         written=line_through(sizes, [s.written for s in samples]),
@@ -206,11 +214,11 @@ def line_through(cells: Sequence[int], values: Sequence[float]) -> Line:
     return Line(0.0, float((x * y).sum() / (x * x).sum()))
 
 
-def read_bytes(elevation: Elevation, crs: CRS, windows: Sequence[Grid]) -> int:
-    """Size of the parts of the elevation files under the windows; a part under two windows is read twice. [bytes]"""
+def read_bytes(elevation: Elevation, crs: CRS, grids: Sequence[Grid]) -> int:
+    """Size of the parts of the elevation files under each of the grids, together. [bytes]"""
     total = 0.0
     sizes = [sum(f.stat().st_size for f in tile.files) for tile in elevation.tiles]
-    for grid in windows:
+    for grid in grids:
         west, south, east, north = grid.bounds
         x, y = np.array([west, east, east, west]), np.array([south, south, north, north])
         if not crs_.same(elevation.crs, crs):
@@ -230,7 +238,8 @@ def lines(made: Plan, *, workers: int | None) -> list[str]:
     written = sum(made.written.at(c) for c in sizes)
     told = [
         f"cells: {sum(sizes):,}, in {len(sizes)} windows of {sizes[0]:,} to {sizes[-1]:,}",
-        f"reads: {_size(made.read)} of the elevation files; writes: about {_size(written)} in the plots' folders",
+        f"reads: {_size(made.read)} of the elevation files; writes: about {_size(written)} in the plots' folders"
+        f", and {_size(made.kept)} of elevations until the last plot is computed",
     ]
     if made.memory is not None:
         largest = (

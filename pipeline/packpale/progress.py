@@ -1,5 +1,6 @@
 """Progress of a run on stderr: a live line on a terminal, plain lines on a pipe."""
 
+import math
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -56,10 +57,13 @@ def counting() -> Iterator[Callable[[int, int], None]]:
 
 
 def _plainly() -> Watcher:
-    told = False
+    told, last = False, time.monotonic()
 
     def watch(progress: Progress, finished: PlotOutcome | None) -> None:
-        nonlocal told
+        nonlocal told, last
+        if progress.read is not None and time.monotonic() - last >= PLAIN_EVERY_S:
+            last = time.monotonic()
+            _say(_reading(progress.read))
         if progress.compiling and not told:
             told = True
             _say(COMPILING)
@@ -80,7 +84,13 @@ def _ended(progress: Progress, finished: PlotOutcome) -> str:
     return f"{ended}; {progress.done} of {progress.total}{tail}"
 
 
+def _reading(part: float) -> str:
+    return f"reading elevations: {math.floor(100 * part)} %"
+
+
 def _now(progress: Progress) -> str:
+    if progress.read is not None:
+        return _reading(progress.read)
     if progress.compiling:
         return COMPILING
     left = progress.seconds_left

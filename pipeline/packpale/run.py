@@ -16,8 +16,8 @@ from typing import Literal
 from packpale import __version__
 from packpale.crew import Crew
 from packpale.faults import Faults, Gathering
-from packpale.free_memory import look_past_what_stays
-from packpale.holding import KEY, PARTIAL, PLOTS, held
+from packpale.free_memory import give_back, look_past_what_stays
+from packpale.holding import KEY, PARTIAL, PLOTS, NothingBegun, held
 from packpale.keys import file_hash, run_key, settings_hash, shown_settings
 from packpale.many_plots import Progress, Watcher, compute_here, compute_on_cluster
 from packpale.one_plot import (
@@ -30,8 +30,11 @@ from packpale.ranking import rank
 from packpale.result import FinishedPlots, PlotBrief, PlotSummary
 from packpale.settings import Project, read_settings
 from packpale.site.inputs import Inputs, open_inputs
-from packpale.site.neighbourhood import near_after_near
+from packpale.site.raster_files import close_kept
+from packpale.site.read_once import keep_cells, look_at_cells
 
+CELLS = "cells"
+"""Folder of the elevations that a run has read, in its own folder in PARTIAL."""
 PAGES_BESIDE_WORKERS = 10
 """With more plots the workers end before the run's pages are written: either needs much memory, and what is saved by
 sharing the work is little beside the plots."""
@@ -72,7 +75,7 @@ def run(
     """
     crew = crew or Crew(workers)
     with crew:
-        project, inputs = read_and_open(settings, unreadable_ground="fails its plot")
+        project, inputs = read_and_open(settings, cells="left for later")
         chosen = _chosen(inputs, plots)
         folders = folder_names([p.plot_id for p in inputs.plots])
         seen = {f: _seen(f) for f in inputs.files}
@@ -82,19 +85,24 @@ def run(
         key = run_key(project, hashes)
         # The crew once more: it leaves while the folder is still held.
         with held(out) as name, crew:
-            kept: dict[str, PlotOutcome] = {}
-            for plot_id in chosen:
-                brief = None if fresh else finished_under(out / PLOTS / folders[plot_id], 0, f"{key}-{plot_id}")
-                if brief:
-                    kept[plot_id] = PlotOutcome(plot_id, "kept", "", 0.0, brief)
-            # Neighbours one after the other: what one has read of a raster's blocks the next finds in memory.
-            left = [p.plot_id for p in near_after_near(p for p in inputs.plots if p.plot_id in chosen)]
-            jobs = [Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in left if p not in kept]
-            progress = Progress(total=len(jobs))
+            kept = {} if fresh else _kept(out, {p.plot_id: f"{key}-{p.plot_id}" for p in inputs.plots}, folders)
+            left = [plot_id for plot_id in chosen if plot_id not in kept]
+            progress, cells = Progress(total=len(left)), out / PARTIAL / name / CELLS
+            with _nothing_begun():
+                if cluster is None:
+                    inputs = keep_cells(inputs, left, project, cells, partial(_told_of_reading, progress, watch))
+                # What is kept was looked at when it was computed.
+                look_at_cells(inputs, [p.plot_id for p in inputs.plots if p.plot_id not in kept])
+            # This process reads no more of the elevations.
+            close_kept()
+            give_back()
+            progress.begin()
+            jobs = [Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in left]
             if cluster is None:
                 outcomes = {**kept, **compute_here(jobs, workers, progress, watch, crew)}
             else:
                 outcomes = {**kept, **compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
+            shutil.rmtree(cells, ignore_errors=True)
             _refuse_changed(seen, [job.finished for job in jobs])
             ordered = tuple(outcomes[plot_id] for plot_id in chosen)
             if len(ordered) > PAGES_BESIDE_WORKERS:
@@ -102,6 +110,26 @@ def run(
             with _what_failed_is_told(ordered, out):
                 write_run_files(ordered, project, hashes, inputs, out, executor=crew.at_hand)
     return RunOutcome(out, ordered)
+
+
+def _kept(out: Path, keys: Mapping[str, str], folders: Mapping[str, str]) -> dict[str, PlotOutcome]:
+    """Plots that an earlier run completed under the same key."""
+    briefs = {p: finished_under(out / PLOTS / folders[p], 0, key) for p, key in keys.items()}
+    return {p: PlotOutcome(p, "kept", "", 0.0, brief) for p, brief in briefs.items() if brief}
+
+
+@contextmanager
+def _nothing_begun() -> Iterator[None]:
+    """Faults that the block raises come before anything is computed."""
+    try:
+        yield
+    except Faults as error:
+        raise NothingBegun(error.lines) from error
+
+
+def _told_of_reading(progress: Progress, watch: Watcher, part: float) -> None:
+    progress.read = part
+    watch(progress, None)
 
 
 @contextmanager
@@ -125,12 +153,9 @@ def _what_failed_is_told(outcomes: Sequence[PlotOutcome], out: Path) -> Iterator
 
 
 def read_and_open(
-    settings: Path, *, unreadable_ground: Literal["is a fault", "fails its plot"] = "is a fault"
+    settings: Path, *, cells: Literal["looked at", "left for later"] = "looked at"
 ) -> tuple[Project, Inputs]:
-    """Read the settings and open every input; nothing is computed.
-
-    With ``unreadable_ground`` "fails its plot", elevation that cannot be read in the middle of a file is no fault as
-    long as it can be read for another plot: the plot fails when it is computed.
+    """Read the settings and open every input; nothing is computed, and ``cells`` are looked at as in ``open_inputs``.
 
     Raises Faults with all faults of the inputs and of the comparisons between criteria; those of the settings file
     itself come first and alone, since they say which inputs there are.
@@ -146,7 +171,7 @@ def read_and_open(
             faults.lines.extend(str(error).splitlines())
     inputs = None
     with faults.gather():
-        inputs = open_inputs(project, unreadable_ground=unreadable_ground)
+        inputs = open_inputs(project, cells=cells)
     if inputs is None or faults.lines:
         raise Faults(faults.lines)
     return project, inputs

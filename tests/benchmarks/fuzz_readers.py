@@ -37,13 +37,14 @@ with atheris.instrument_imports(
     from packpale.faults import Faults, Gathering
     from packpale.settings import read_settings
     from packpale.site import crs as crs_
-    from packpale.site.coverage import blank_implausible, check_coverage
+    from packpale.site.coverage import blank_implausible, check_cells, check_windows
+    from packpale.site.elevations import read_elevation
     from packpale.site.grid import Grid
     from packpale.site.lines import read_fence_lines
     from packpale.site.model import Plot
     from packpale.site.plots import read_outlines, to_plots
     from packpale.site.raster_files import open_elevation
-    from packpale.site.rasters import cell_size, read_elevation
+    from packpale.site.rasters import cell_size
     from packpale.site.soil import read_pits, read_soil_areas
     from packpale.site.standing import read_standing
 
@@ -176,7 +177,8 @@ def raster(file: Path) -> Gathering:
         return faults
     with faults.gather():
         cell = cell_size(elevation, UTM, 1.0, (WEST + 10, NORTH - 10), [])
-        faults.lines += check_coverage(elevation, UTM, [("a", PLOT)], cell=cell, margin=5.0, faults=faults)
+        plots = check_windows(elevation, UTM, [("a", PLOT)], cell=cell, margin=5.0, faults=faults)
+        faults.lines += check_cells(elevation, UTM, plots, cell=cell, faults=faults)
         blank_implausible(read_elevation(elevation, UTM, Grid(WEST - 5, NORTH + 5, 1.0, 30, 30)))
     return faults
 

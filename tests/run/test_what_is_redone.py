@@ -1,7 +1,7 @@
 """What a change between two runs makes the second one do again, and what trouble while writing leaves behind.
 
-The rooms between reading and writing stand aside here, so that a whole run takes a blink: whether a plot is computed,
-kept or fails is decided outside them. Whole runs with all rooms are in `test_going_on.py`.
+The rooms between reading and writing stand aside here (`quick_runs.py`); whole runs with all rooms are in
+`test_going_on.py`.
 """
 
 import errno
@@ -23,48 +23,17 @@ from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres,
 from packpale.cli import commands
 from packpale.faults import LESS_MEMORY
 from packpale.holding import PARTIAL
-from packpale.result import PlotSummary
-from packpale.review.summary import write_summary
-
-WEST_PLOT = box(WEST + 20, NORTH - 180, WEST + 90, NORTH - 110)
-PLOTS = {"north": NORTH_PLOT, "south": SOUTH_PLOT, "west": WEST_PLOT}
+from packpale.site import read_once
+from quick_runs import PLOTS, WEST_PLOT, let_rooms_stand_aside, run
 
 
 @pytest.fixture
 def made(tmp_path, monkeypatch):
     """Three plots, and rooms that only say how high the ground is."""
-
-    def write_plot(result, project, folder):
-        site = result.site
-        (folder / "setting_out.csv").write_text(f"{np.nanmean(site.elevation)}\n", encoding="utf-8")
-        summary = PlotSummary(site.plot_id, folder.name, {"reason": "", "feasible": False}, (), (), {}, site.notes)
-        write_summary(summary, folder / "result.json")
-        return summary
-
-    def write_run(finished, ranking, project, record, folder, *, plots, executor):
-        (folder / "ranking.csv").write_text("\n".join(finished.briefs), encoding="utf-8")
-        (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
-
-    nothing_fits = SimpleNamespace(feasible=False, notes=(), packs=())
-    monkeypatch.setattr("packpale.land.assess.assess", lambda site, project: SimpleNamespace(notes=()))
-    monkeypatch.setattr("packpale.enclosure.place.place", lambda site, land, project: nothing_fits)
-    monkeypatch.setattr("packpale.review.plot.write_plot", write_plot)
-    monkeypatch.setattr("packpale.review.run.write_run", write_run)
-    monkeypatch.setattr("packpale.run.rank", lambda summaries, weights, **options: None)
+    let_rooms_stand_aside(monkeypatch)
     made = Made(tmp_path)
     made.plots(*PLOTS.items())
     return made
-
-
-def run(made, *options, more=""):
-    """The command in this process: its result, and how each plot ended."""
-    config = made.text(made.settings_text() + more, "land.toml")
-    out = made.folder / "out"
-    command = ["run", str(config), "--out", str(out), "--workers", "1", *options]
-    done = CliRunner().invoke(commands, command)
-    record = out / "run.json"
-    plots = json.loads(record.read_text(encoding="utf-8"))["plots"] if record.exists() else {}
-    return done, {name: plot["status"] for name, plot in plots.items()}
 
 
 def redone(made, **options):
@@ -136,7 +105,11 @@ def test_settings_redo_every_plot(made):
     assert redone(made, more="max_slope_deg = 10\n") == set(PLOTS)
 
 
-def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redoes_what_it_concerns(made, monkeypatch):
+@pytest.mark.parametrize("kept", [True, False])
+def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redoes_what_it_concerns(
+    made, monkeypatch, kept
+):
+    """Cells that are kept were read before; where there is no room for them, plots read what stands there then."""
     from packpale.review import plot as rooms
 
     write, dem = rooms.write_plot, made.folder / "dem.tif"
@@ -153,14 +126,16 @@ def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redo
 
     with monkeypatch.context() as once:
         once.setattr(rooms, "write_plot", changing)
+        if not kept:
+            once.setattr(read_once, "MOST_OF_DISK", 0.0)
         done, _ = run(made)
     assert done.exit_code == 2
     line = f"{dem}: changed while the run was going on; start the same command again, it redoes what that concerns"
     assert done.stderr.splitlines()[-1] == line
-    # The file is as it was when the run began: all but the first have read the other one.
+    # The file is as it was when the run began.
     dem.write_bytes(before)
     assert len(written) == 3
-    assert redone(made) == set(written[1:])
+    assert redone(made) == (set() if kept else set(written[1:]))
 
 
 def warnings_of(made):

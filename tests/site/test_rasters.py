@@ -16,7 +16,7 @@ from scipy.interpolate import RegularGridInterpolator
 from shapely.geometry import box
 
 from made_inputs import CRS, NORTH, NORTH_PLOT, WEST, Made, centres, in_crs, plane, write_raster, write_vector
-from packpale.site import Grid, _kernels, lattice, raster_files, rasters
+from packpale.site import Grid, _kernels, elevations, lattice, raster_files
 from packpale.site.inputs import open_inputs, read_site
 from packpale.units import FOOT_M, METRES_PER_ELEVATION_UNIT, US_SURVEY_FOOT_M
 
@@ -360,21 +360,23 @@ def test_coordinates_between_knots_are_as_exact_as_claimed():
     transform = (1e-5, 0.0, 10.0, 0.0, -1e-5, 51.0)
     elevation = lattice.Elevation((), pyproj.CRS("EPSG:4326"), transform, 1.0, "made")
     grid = Grid(600_003.0, 5_600_001.0, 1.0, 173, 211)
-    col, row = rasters._lattice_of_centres(elevation, pyproj.CRS(CRS), grid)
-    x, y = np.meshgrid(*grid.centres())
+    rows, cols = slice(35, 173), slice(100, 207)
+    col, row = elevations._lattice_of_centres(elevation, pyproj.CRS(CRS), grid, rows, cols)
+    x, y = (v[rows, cols] for v in np.meshgrid(*grid.centres()))
     lon, lat = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True).transform(x, y)
-    assert np.abs(col - (lon - 10.0) / 1e-5).max() < rasters.KNOT_TOLERANCE
-    assert np.abs(row - (51.0 - lat) / 1e-5).max() < rasters.KNOT_TOLERANCE
+    assert np.abs(col - (lon - 10.0) / 1e-5).max() < elevations.KNOT_TOLERANCE
+    assert np.abs(row - (51.0 - lat) / 1e-5).max() < elevations.KNOT_TOLERANCE
 
 
 def test_where_interpolation_between_knots_is_too_coarse_every_centre_is_computed(monkeypatch):
-    monkeypatch.setattr(rasters, "KNOT_TOLERANCE", 1e-7)
+    monkeypatch.setattr(elevations, "KNOT_TOLERANCE", 1e-7)
     transform = (1e-5, 0.0, 10.0, 0.0, -1e-5, 51.0)
     elevation = lattice.Elevation((), pyproj.CRS("EPSG:4326"), transform, 1.0, "made")
     # Cells of 500 m: the change of CRS bends visibly within 16 of them.
     grid = Grid(600_000.0, 5_600_000.0, 500.0, 30, 30)
-    col, _ = rasters._lattice_of_centres(elevation, pyproj.CRS(CRS), grid)
-    x, y = np.meshgrid(*grid.centres())
+    rows, cols = slice(3, 30), slice(0, 29)
+    col, _ = elevations._lattice_of_centres(elevation, pyproj.CRS(CRS), grid, rows, cols)
+    x, y = (v[rows, cols] for v in np.meshgrid(*grid.centres()))
     lon, _ = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True).transform(x, y)
     np.testing.assert_allclose(col, (lon - 10.0) / 1e-5, rtol=1e-12)
 

@@ -1,7 +1,7 @@
 """Whether the elevations cover a plot, with values that land can have."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from pyproj import CRS
@@ -9,10 +9,12 @@ from shapely.geometry import MultiPolygon
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
+from packpale.site.elevations import read_elevation
 from packpale.site.grid import Array, Grid, Mask
 from packpale.site.lattice import Elevation
 from packpale.site.raster_files import Unreadable
-from packpale.site.rasters import blocks, read_elevation, window
+from packpale.site.rasters import origin, window
+from packpale.site.squares import KeptCells, parts
 from packpale.site.storage import pieces
 
 MOST_CELLS = 200_000_000
@@ -34,7 +36,7 @@ def inside(grid: Grid, outline: MultiPolygon) -> Mask:
     return mask
 
 
-def check_coverage(
+def check_windows(
     elevation: Elevation,
     crs: CRS,
     plots: Sequence[tuple[str, MultiPolygon]],
@@ -42,13 +44,10 @@ def check_coverage(
     cell: float,
     margin: float,
     faults: Gathering,
-) -> list[str]:
-    """A fault for each plot whose window is too large, or that the elevation does not cover with plausible values.
-
-    Returns a line for each plot under which a file cannot be read, though its head can.
-    """
-    unread = []
+) -> list[tuple[str, MultiPolygon]]:
+    """A fault for each plot whose window is too large, or that lies outside the elevation; returns the other plots."""
     footprint = elevation.footprint()
+    good = []
     for plot_id, outline in plots:
         with faults.gather():
             _check_window(window(elevation, crs, cell, outline.bounds, margin), plot_id)
@@ -58,8 +57,29 @@ def check_coverage(
                 in_raster_crs = None
             if in_raster_crs is None or not footprint.intersects(in_raster_crs):
                 raise Faults([_outside(elevation, crs, plot_id, outline)])
+            good.append((plot_id, outline))
+    return good
+
+
+def check_cells(
+    elevation: Elevation,
+    crs: CRS,
+    plots: Sequence[tuple[str, MultiPolygon]],
+    *,
+    cell: float,
+    faults: Gathering,
+    kept: KeptCells | None = None,
+) -> list[str]:
+    """A fault for each plot that the elevation does not cover with plausible values.
+
+    Returns a line for each plot under which a file cannot be read, though its head can.
+    """
+    unread = []
+    for plot_id, outline in plots:
+        with faults.gather():
+            grid = window(elevation, crs, cell, outline.bounds, 0.0)
             try:
-                _check_cells(elevation, crs, window(elevation, crs, cell, outline.bounds, 0.0), plot_id, outline)
+                _check_cells(_values_inside(elevation, crs, grid, outline, kept), elevation.name, cell, plot_id)
             except Unreadable as error:
                 unread += [f'plot "{plot_id}": {line}' for line in error.lines]
     return unread
@@ -76,14 +96,21 @@ def _check_window(grid: Grid, plot_id: str) -> None:
         )
 
 
-def _check_cells(elevation: Elevation, crs: CRS, grid: Grid, plot_id: str, outline: MultiPolygon) -> None:
+def _values_inside(
+    elevation: Elevation, crs: CRS, grid: Grid, outline: MultiPolygon, kept: KeptCells | None
+) -> Iterator[Array]:
+    """Elevations of the cells of ``grid`` whose centre lies in ``outline``, piece by piece."""
+    for _, (rows, cols) in parts(grid, origin(elevation, crs, grid.cell)):
+        piece = grid.part(rows, cols)
+        mask = inside(piece, outline)
+        if mask.any():
+            yield read_elevation(elevation, crs, piece, kept=kept)[mask]
+
+
+def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: str) -> None:
     cells = valid = 0
     low, high = math.inf, -math.inf
-    for _, strip in blocks(grid):
-        mask = inside(strip, outline)
-        if not mask.any():
-            continue
-        values = read_elevation(elevation, crs, strip)[mask]
+    for values in elevations:
         known = values[np.isfinite(values)]
         cells, valid = cells + values.size, valid + known.size
         if known.size:
@@ -91,18 +118,18 @@ def _check_cells(elevation: Elevation, crs: CRS, grid: Grid, plot_id: str, outli
     if not cells:
         raise Faults(
             [
-                f'plot "{plot_id}": holds no centre of a cell of {grid.cell:g} m; '
+                f'plot "{plot_id}": holds no centre of a cell of {cell:g} m; '
                 "supply a finer elevation raster or set a smaller land.cell_m"
             ]
         )
     if not valid:
-        raise Faults([f'{elevation.name} has no data anywhere in plot "{plot_id}"; supply a raster that has'])
+        raise Faults([f'{name} has no data anywhere in plot "{plot_id}"; supply a raster that has'])
     if valid < cells:
         # Never rounded up to the 100 % that is asked for.
         percent = math.floor(1000 * valid / cells) / 10
         raise Faults(
             [
-                f'{elevation.name} covers {percent:g} % of plot "{plot_id}"; scoring needs all of it (100 %); '
+                f'{name} covers {percent:g} % of plot "{plot_id}"; scoring needs all of it (100 %); '
                 "supply a larger raster or trim the plot"
             ]
         )
@@ -110,7 +137,7 @@ def _check_cells(elevation: Elevation, crs: CRS, grid: Grid, plot_id: str, outli
         odd = low if low < LOWEST_LAND_M else high
         raise Faults(
             [
-                f'{elevation.name} has an elevation of {odd:g} m in plot "{plot_id}", allowed are {LOWEST_LAND_M:g} to '
+                f'{name} has an elevation of {odd:g} m in plot "{plot_id}", allowed are {LOWEST_LAND_M:g} to '
                 f"{HIGHEST_LAND_M:g} m; declare it as nodata in the raster, or check inputs.elevation_unit"
             ]
         )

@@ -38,6 +38,11 @@ class Grid:
         """Affine coefficients a, b, c, d, e, f from (col, row) to (x, y), as affine.Affine takes them."""
         return self.cell, 0.0, self.west, 0.0, -self.cell, self.north
 
+    def part(self, rows: slice, cols: slice) -> "Grid":
+        """Some rows and columns of the grid as one of its own; both slices have a first and an end."""
+        west, north = self.west + cols.start * self.cell, self.north - rows.start * self.cell
+        return Grid(west, north, self.cell, rows.stop - rows.start, cols.stop - cols.start)
+
     def centres(self) -> tuple[Array, Array]:
         """Coordinates of the cell centres: x of each column, y of each row. [m]"""
         x: Array = self.west + (np.arange(self.cols, dtype=np.float64) + 0.5) * self.cell

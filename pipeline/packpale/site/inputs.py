@@ -13,15 +13,17 @@ from shapely.geometry.base import BaseGeometry
 from packpale.faults import Faults, Gathering
 from packpale.settings import CRITERION_NEEDS, FEATURE_KINDS, Project
 from packpale.site import crs as crs_
-from packpale.site.coverage import blank_implausible, check_coverage, inside
+from packpale.site.coverage import blank_implausible, check_cells, check_windows, inside
+from packpale.site.elevations import read_elevation
 from packpale.site.grid import Grid
 from packpale.site.lattice import Elevation
 from packpale.site.lines import read_fence_lines
 from packpale.site.model import Pit, Plot, Site, Standing
 from packpale.site.plots import Outline, read_outlines, to_plots
 from packpale.site.raster_files import open_elevation
-from packpale.site.rasters import cell_size, read_elevation, window
+from packpale.site.rasters import cell_size, window
 from packpale.site.soil import SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits, used_pits
+from packpale.site.squares import KeptCells
 from packpale.site.standing import read_standing
 from packpale.site.storage import IN_MEMORY, Storage
 from packpale.site.vectors import files_of, read_surroundings
@@ -55,6 +57,8 @@ class Inputs:
     """Every file that was or will be read."""
     notes: tuple[str, ...]
     """What holds for all plots, one sentence each."""
+    kept: KeptCells | None = None
+    """Elevations that were read for all plots of this run already."""
 
     def plot(self, plot_id: str) -> Plot:
         """The plot of that name. Raises Faults that list those there are."""
@@ -65,14 +69,11 @@ class Inputs:
         raise Faults([f'plot "{plot_id}": there is no such plot; plots are {known}'])
 
 
-def open_inputs(
-    project: Project, *, unreadable_ground: Literal["is a fault", "fails its plot"] = "is a fault"
-) -> Inputs:
+def open_inputs(project: Project, *, cells: Literal["looked at", "left for later"] = "looked at") -> Inputs:
     """Open every input and check whatever can be checked without computing.
 
-    With ``unreadable_ground`` "fails its plot", elevation that cannot be read under one plot is left to ``read_site``
-    to tell, unless it can be read under none.
-    Elevation is looked at inside the plots alone. Raises Faults with all faults found.
+    Elevation is looked at inside the plots alone; with ``cells`` "left for later" only if there is another fault, so
+    that all are told together, and otherwise by ``read_once.look_at_cells``. Raises Faults with all faults found.
     """
     faults, notes, given = Gathering(), list[str](), project.inputs
     named = None
@@ -110,9 +111,12 @@ def open_inputs(
             middle = (float(west + east) / 2, float(south + north) / 2)
             cell = cell_size(elevation, crs, project.land.cell_m, middle, notes)
             shapes = [(p.plot_id, p.outline) for p in plots]
-            unread = check_coverage(elevation, crs, shapes, cell=cell, margin=project.land.margin_m, faults=faults)
-            if unreadable_ground == "is a fault" or len(unread) == len(plots):
-                faults.lines.extend(unread)
+            margin = project.land.margin_m
+            shapes = check_windows(elevation, crs, shapes, cell=cell, margin=margin, faults=faults)
+            if cells == "looked at" or faults.lines:
+                unread = check_cells(elevation, crs, shapes, cell=cell, faults=faults)
+                if cells == "looked at" or len(unread) == len(plots):
+                    faults.lines.extend(unread)
     faults.raise_if_any()
     if crs is None or elevation is None:
         # Cannot be: whatever leaves either open has added a fault.
@@ -171,7 +175,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project, storage: Storage =
     """
     plot, crs = inputs.plot(plot_id), CRS.from_user_input(inputs.crs)
     grid = plot_window(inputs, plot, project)
-    elevation = read_elevation(inputs.elevation, crs, grid, storage)
+    elevation = read_elevation(inputs.elevation, crs, grid, storage, inputs.kept)
     odd, missing = blank_implausible(elevation)
     notes = [*plot.notes]
     if odd:
