@@ -147,6 +147,22 @@ def test_without_room_plots_read_for_themselves(made, monkeypatch, trouble):
     assert {f.name: f.read_bytes() for f in (made.folder / "out" / "plots").rglob("*.csv")} == first
 
 
+def test_what_is_kept_makes_room_before_the_files_of_the_run_are_written(made, monkeypatch):
+    there = []
+    partial, write = made.folder / "out" / PARTIAL, runs.write_run_files
+    monkeypatch.setattr(runs, "look_at_cells", lambda *_: there.append(len(list(partial.glob("*/cells/*.npy")))))
+
+    def writing(*given, **options):
+        there.append(len(list(partial.glob("*/cells/*.npy"))))
+        write(*given, **options)
+
+    monkeypatch.setattr(runs, "write_run_files", writing)
+    done, _ = run(made)
+    assert done.exit_code == 0, done.output
+    assert there[0] > 0
+    assert there[1] == 0
+
+
 def test_a_fault_of_the_ground_leaves_the_output_folder_as_it_was(made):
     run(made)
     out = made.folder / "out"
