@@ -125,6 +125,7 @@ def cluster_executor(address: str, *, folder: Path, files: Sequence[Path]) -> It
         ) from error
     # What the connection has to say is said in our own words, also when it comes late.
     logging.getLogger("distributed.client").setLevel(logging.CRITICAL + 1)
+    logging.getLogger("tornado.application").addFilter(_not_of_a_lost_connection)
     try:
         client = distributed.Client(address, timeout=CONNECT_S, set_as_default=False, name="packpale")
     except (OSError, ValueError, ImportError) as error:
@@ -141,6 +142,13 @@ def cluster_executor(address: str, *, folder: Path, files: Sequence[Path]) -> It
     finally:
         with suppress(Exception):
             client.close(timeout=2)
+
+
+def _not_of_a_lost_connection(record: logging.LogRecord) -> bool:
+    """Whether a message is of something else than a connection that ended while a result was on its way."""
+    from distributed.comm.core import CommClosedError
+
+    return not (record.exc_info and isinstance(record.exc_info[1], CommClosedError))
 
 
 def _check_workers(client: Any, address: str, folder: Path, files: Sequence[Path]) -> None:

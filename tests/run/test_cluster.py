@@ -1,5 +1,6 @@
 """Plots on a Dask cluster of this machine: same files, workers that end, a scheduler that is lost, workers unfit."""
 
+import logging
 import os
 import pickle
 import signal
@@ -178,6 +179,26 @@ def test_workers_read_the_inputs_of_a_run_from_one_file(tmp_path):
     assert file.parent == tmp_path / ".partial"
     assert one_plot._read_back(file) == inputs
     assert len(pickle.dumps(replace(jobs[0], inputs=file))) < len(pickle.dumps(jobs[0]))
+
+
+def test_a_connection_lost_while_a_result_is_on_its_way_has_no_message_of_the_library(tmp_path, monkeypatch, caplog):
+    distributed = pytest.importorskip("distributed", reason="the extra cluster is not installed")
+
+    def refused(*_given, **_options):
+        raise OSError("refused")
+
+    monkeypatch.setattr(distributed, "Client", refused)
+    with (
+        pytest.raises(Faults, match="no scheduler answers"),
+        cluster_executor("tcp://192.0.2.7:8786", folder=tmp_path, files=[]),
+    ):
+        pass
+    for error in (distributed.comm.CommClosedError("stream is closed"), ValueError("something else")):
+        try:
+            raise error
+        except (OSError, ValueError):
+            logging.getLogger("tornado.application").exception("in a callback")
+    assert [str(record.exc_info[1]) for record in caplog.records] == ["something else"]
 
 
 def test_workers_beside_a_cluster_are_refused():
