@@ -1,8 +1,11 @@
 """What the computing rooms hand to review: all of one plot, what the files of a run need of it, and the least of it."""
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
+
+import shapely
 
 from packpale.care.model import Care
 from packpale.earthworks.model import Earthworks
@@ -48,7 +51,9 @@ class PlotSummary:
 
     @property
     def brief(self) -> "PlotBrief":
-        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes)
+        outlines = [row["geometry"] for row in self.layers.get("plots", ())]
+        bounds = tuple(shapely.total_bounds(shapely.from_wkb(outlines)).tolist()) if outlines else (math.nan,) * 4
+        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes, bounds)
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,8 @@ class PlotBrief:
     figures: Mapping[str, Any]
     earthworks: tuple[Mapping[str, Any], ...]
     notes: tuple[str, ...]
+    bounds: tuple[float, ...]
+    """West, south, east, north of the plot; NaN if it has no outline. [m]"""
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,12 @@
 """The layers of a run as one GeoPackage."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import shapely
 
 from packpale.ranking import RankedPlot, Ranking
@@ -15,8 +17,10 @@ from packpale.settings import DEN_CRITERIA
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
-AT_ONCE = 20
-"""Plots whose rows are in memory together. Each addition to a layer takes time, whatever it adds."""
+WAITING_BYTES = 20_000_000
+"""Rows of a layer wait in memory until they take this much: each addition to a layer takes time, whatever it adds."""
+ROW_BYTES = 2_000
+"""About what a row takes in memory beside its geometry."""
 STRETCH = {
     "plot_id": TEXT,
     "pack": WHOLE,
@@ -186,20 +190,37 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
 
 def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path) -> None:
     """Write all layers in the run's CRS, plots in the order of the ranking. A layer without rows is there, empty."""
-    for start in range(0, max(len(ranking.rows), 1), AT_ONCE):
-        _write_some(finished, ranking.rows[start : start + AT_ONCE], crs, path, append=start > 0)
+    waiting = {layer: _Waiting() for layer in LAYERS}
+    begun = False
+    for place in ranking.rows:
+        plot = finished[place.plot_id]
+        for layer, rows in waiting.items():
+            rows.take(_with_place(r, place, plot) if layer == "plots" else r for r in plot.layers.get(layer, ()))
+        if any(rows.size >= WAITING_BYTES for rows in waiting.values()):
+            # The first time all of them, so that layers stand in one order in every file.
+            _write_waiting({k: v for k, v in waiting.items() if not begun or v.size >= WAITING_BYTES}, crs, path, begun)
+            begun = True
+    _write_waiting({k: v for k, v in waiting.items() if not begun or v.rows}, crs, path, begun)
 
 
-def _write_some(finished: FinishedPlots, places: Sequence[RankedPlot], crs: str, path: Path, *, append: bool) -> None:
-    plots = [finished[place.plot_id] for place in places]
-    for layer, (geometry_type, columns) in LAYERS.items():
-        rows = [
-            _with_place(row, place, plot) if layer == "plots" else row
-            for place, plot in zip(places, plots, strict=True)
-            for row in plot.layers.get(layer, ())
-        ]
-        if rows or not append:
-            write_layer(path, layer, geometry_type, columns, rows=rows, crs=crs, append=append)
+@dataclass
+class _Waiting:
+    """Rows of a layer that are not written yet, and about how much memory they take."""
+
+    rows: list[Mapping[str, Any]] = field(default_factory=list)
+    size: int = 0
+
+    def take(self, rows: Iterable[Mapping[str, Any]]) -> None:
+        for row in rows:
+            self.rows.append(row)
+            self.size += ROW_BYTES + len(row["geometry"] or "")
+
+
+def _write_waiting(waiting: Mapping[str, _Waiting], crs: str, path: Path, append: bool) -> None:
+    for layer, there in waiting.items():
+        geometry_type, columns = LAYERS[layer]
+        write_layer(path, layer, geometry_type, columns, rows=there.rows, crs=crs, append=append)
+        there.rows, there.size = [], 0
 
 
 def write_layer(
@@ -217,7 +238,7 @@ def write_layer(
     import pandas as pd
 
     table = pd.DataFrame({name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in columns.items()})
-    geometry = [shapely.from_wkb(row["geometry"]) for row in rows]
+    geometry = shapely.from_wkb(np.array([row["geometry"] for row in rows], dtype=object))
     frame = geopandas.GeoDataFrame(table, geometry=geometry, crs=crs)
     with _fixed_date():
         frame.to_file(

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from packpale.review.projecting import between
 from packpale.site import Array, Grid, Storage
 from packpale.site.storage import IN_MEMORY, let_go
 
@@ -34,9 +35,7 @@ class Frame:
     @property
     def bounds(self) -> list[list[float]]:
         """[[south, west], [north, east]] as latitude and longitude, as the map takes them. [deg]"""
-        from pyproj import Transformer
-
-        to_degrees = Transformer.from_crs(MAP_CRS, "EPSG:4326", always_xy=True)
+        to_degrees = between(MAP_CRS, "EPSG:4326")
         west, north = to_degrees.transform(self.west, self.north)
         east, south = to_degrees.transform(self.west + self.width * self.pixel, self.north - self.height * self.pixel)
         return [[south, west], [north, east]]
@@ -47,9 +46,7 @@ def frame(grid: Grid, crs: str, *, largest_side: int) -> Frame:
 
     Its pixels are about the size of a cell, or larger so that no side is over ``largest_side`` pixels.
     """
-    from pyproj import Transformer
-
-    to_map = Transformer.from_crs(crs, MAP_CRS, always_xy=True)
+    to_map = between(crs, MAP_CRS)
     west, south, east, north = to_map.transform_bounds(*grid.bounds, densify_pts=21)
     pixel = max(
         min((east - west) / grid.cols, (north - south) / grid.rows), max(east - west, north - south) / largest_side

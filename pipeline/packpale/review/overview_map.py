@@ -1,11 +1,13 @@
 """The map of all plots of a run: where they lie, what fits, and the way to each plot's own map."""
 
 import base64
-from collections.abc import Sequence
+import math
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 from urllib.parse import quote
 
+import numpy as np
 import shapely
 
 from packpale.ranking import RankedPlot, Ranking
@@ -46,7 +48,7 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
     fences: list[Shape] = []
     grounds = []
     boxes = []
-    tolerance = _tolerance(finished)
+    tolerance = _tolerance(finished.briefs.values())
     crs = ""
     for place in ranking.rows:
         summary, brief = finished[place.plot_id], finished.briefs[place.plot_id]
@@ -119,12 +121,11 @@ def _plot(geometry: dict[str, object], place: RankedPlot, brief: PlotBrief, word
     return Shape(geometry, title, rows, plot_map_address(brief.folder), label)
 
 
-def _tolerance(finished: FinishedPlots) -> float:
-    outlines = [shapely.from_wkb(row["geometry"]) for plot in finished.briefs for row in finished[plot].layers["plots"]]
-    if not outlines:
+def _tolerance(briefs: Collection[PlotBrief]) -> float:
+    bounds = np.array([b.bounds for b in briefs if not any(map(math.isnan, b.bounds))])
+    if not bounds.size:
         return TOLERANCE_M
-    west, south, east, north = shapely.total_bounds(outlines)
-    return max(TOLERANCE_M, TOLERANCE_SHARE * float(max(east - west, north - south)))
+    return max(TOLERANCE_M, TOLERANCE_SHARE * float((bounds[:, 2:].max(axis=0) - bounds[:, :2].min(axis=0)).max()))
 
 
 def view_of(boxes: Sequence[Sequence[Sequence[float]]]) -> list[list[float]]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from packpale.review.projecting import between
 from packpale.site import Array
 
 DEGREES = range(1, 10)
@@ -41,9 +42,7 @@ def placing(crs: str, box: tuple[float, float, float, float], *, tolerance: floa
 
     None if no polynomial of the degrees tried comes as near as that, as over a large part of the earth.
     """
-    from pyproj import Transformer
-
-    to_plan = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    to_plan = between("EPSG:4326", crs)
     west, south, east, north = box
     # Dense towards the edges, where a polynomial errs most.
     nodes = np.cos(np.pi * (np.arange(SAMPLES) + 0.5) / SAMPLES)
