@@ -4,12 +4,14 @@ import re
 import warnings
 
 import numpy as np
+import pyproj
 import pytest
 from affine import Affine
 from shapely.affinity import translate
 from shapely.geometry import LineString, Point, Polygon, box
 
 from made_inputs import (
+    CRS,
     NORTH,
     NORTH_PLOT,
     SOUTH_PLOT,
@@ -641,6 +643,25 @@ def pit_with_metres_as_degrees(made):
 @case(r'pits\.csv, row 2: "EPSG:0" is no CRS; write an EPSG code such as "EPSG:25832"')
 def pit_in_an_unknown_crs(made):
     made.pits(f"x,y,crs,clay_percent\n{WEST},{NORTH},EPSG:0,20\n")
+
+
+@case(
+    r"land\.cell_m = 1200 spans 1\.2e\+03 cells of dem\.tif a side, which measure about 1 m; allowed are 1,000; "
+    r"set a smaller land\.cell_m, or look at the raster's CRS and position"
+)
+def cells_that_span_too_many_of_the_raster(made):
+    made.settings["land"]["cell_m"] = 1200.0
+
+
+@case(
+    r'plot "north" \(at 50\.5429° N, 10\.4121° E\) lies outside nano\.tif \(which lies where its CRS does not reach\); '
+    "supply a raster that covers it"
+)
+def raster_beyond_its_crs(made):
+    wkt = pyproj.CRS(CRS).to_wkt("WKT1_GDAL").replace('UNIT["metre",1', 'UNIT["billionth",1e-09')
+    transform = Affine(1, 0, WEST * 1e9, 0, -1, NORTH * 1e9)
+    made.inputs["elevation"] = [write_raster(made.folder / "nano.tif", crs=wkt, transform=transform)]
+    made.plots(("north", NORTH_PLOT))
 
 
 @pytest.mark.parametrize(("spoil", "pattern"), CASES.values(), ids=CASES.keys())

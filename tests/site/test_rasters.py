@@ -258,6 +258,18 @@ def test_only_the_window_is_read(tmp_path, monkeypatch):
     np.testing.assert_allclose(site.elevation, plane(*np.meshgrid(*site.grid.centres())), rtol=1e-6)
 
 
+def test_a_cell_that_holds_a_signalling_nan_is_no_data(tmp_path):
+    """IEEE 754 knows two kinds of NaN; of one kind arithmetic complains, as a damaged file may hold it."""
+    made = Made(tmp_path)
+    values = plane(*centres(200, 200)).astype("float32")
+    values.view("uint32")[14, 14] = 0x7FA00000
+    made.raster(values)
+    site = site_of(made)
+    assert np.isnan(values[14, 14])
+    assert np.isnan(site.elevation).sum() == 1
+    assert np.isnan(site.elevation[round(site.grid.north - NORTH) + 14, 14 - round(site.grid.west - WEST)])
+
+
 # --- resampling --------------------------------------------------------------------------------------------------
 
 

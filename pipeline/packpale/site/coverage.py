@@ -146,9 +146,11 @@ def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: s
 def _outside(elevation: Elevation, crs: CRS, plot_id: str, outline: MultiPolygon) -> str:
     lon, lat = (float(v) for v in crs_.lonlat(outline, crs))
     raster_lon, raster_lat = (float(v) for v in crs_.lonlat(elevation.footprint(), elevation.crs))
+    known = math.isfinite(raster_lon) and math.isfinite(raster_lat)
+    where = f"around {crs_.place_text(raster_lon, raster_lat)}" if known else "which lies where its CRS does not reach"
     return (
-        f'plot "{plot_id}" (at {crs_.place_text(lon, lat)}) lies outside {elevation.name} '
-        f"(around {crs_.place_text(raster_lon, raster_lat)}); supply a raster that covers it"
+        f'plot "{plot_id}" (at {crs_.place_text(lon, lat)}) lies outside {elevation.name} ({where}); '
+        "supply a raster that covers it"
     )
 
 

@@ -11,7 +11,7 @@ from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
 from packpale.site.lattice import Elevation
 from packpale.site.raster_files import read_lattice
-from packpale.site.rasters import is_native, origin, side_at
+from packpale.site.rasters import MOST_SPANNED, is_native, origin, side_at
 from packpale.site.squares import SIDE, KeptCells, Part, parts
 from packpale.site.storage import IN_MEMORY, Storage, let_go
 
@@ -46,7 +46,7 @@ def read_part(elevation: Elevation, crs: CRS, cell: float, part: Part) -> Array:
         return read_lattice(elevation, col, row, part.shape[1], part.shape[0])
     square = part.whole(origin(elevation, crs, cell), cell)
     own = side_at(elevation, crs, (square.west + SIDE * cell / 2, square.north - SIDE * cell / 2))
-    split = max(1, round(cell / own)) if math.isfinite(own) else 1
+    split = min(max(1, round(cell / own)), MOST_SPANNED) if math.isfinite(own) else 1
     out = np.empty(part.shape)
     # In pieces of the square, at the same places for every part of it, with about as many points as it has cells.
     step = max(1, SIDE // split)

@@ -109,14 +109,15 @@ def open_inputs(project: Project, *, cells: Literal["looked at", "left for later
         if elevation is not None:
             west, south, east, north = shapely.total_bounds([p.outline for p in plots])
             middle = (float(west + east) / 2, float(south + north) / 2)
-            cell = cell_size(elevation, crs, project.land.cell_m, middle, notes)
-            shapes = [(p.plot_id, p.outline) for p in plots]
-            margin = project.land.margin_m
-            shapes = check_windows(elevation, crs, shapes, cell=cell, margin=margin, faults=faults)
-            if cells == "looked at" or faults.lines:
-                unread = check_cells(elevation, crs, shapes, cell=cell, faults=faults)
-                if cells == "looked at" or len(unread) == len(plots):
-                    faults.lines.extend(unread)
+            with faults.gather():
+                cell = cell_size(elevation, crs, project.land.cell_m, middle, notes)
+                shapes = [(p.plot_id, p.outline) for p in plots]
+                margin = project.land.margin_m
+                shapes = check_windows(elevation, crs, shapes, cell=cell, margin=margin, faults=faults)
+                if cells == "looked at" or faults.lines:
+                    unread = check_cells(elevation, crs, shapes, cell=cell, faults=faults)
+                    if cells == "looked at" or len(unread) == len(plots):
+                        faults.lines.extend(unread)
     faults.raise_if_any()
     if crs is None or elevation is None:
         # Cannot be: whatever leaves either open has added a fault.

@@ -259,7 +259,9 @@ def read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int)
                 raise Unreadable(
                     [f"{tile.path.name}: cannot be read to its end ({reason}); supply a whole file"]
                 ) from error
-            values = np.ma.filled(read.astype(np.float64), np.nan)
+            # A damaged file may hold NaN of the kind that arithmetic complains of.
+            with np.errstate(invalid="ignore"):
+                values = np.ma.filled(read.astype(np.float64), np.nan)
             values[~(np.abs(values) < MISSING_BEYOND)] = np.nan
             values = (values * source.scales[0] + source.offsets[0]) * elevation.unit_m
         np.copyto(part, values, where=np.isnan(part))

@@ -5,9 +5,13 @@ import math
 import numpy as np
 from pyproj import CRS
 
+from packpale.faults import Faults
 from packpale.site import crs as crs_
 from packpale.site.grid import Grid
 from packpale.site.lattice import Elevation
+
+MOST_SPANNED = 1000
+"""Cells of the raster that one of the run's may span a side: it takes the mean of the square of so many points."""
 
 
 def cell_size(
@@ -16,7 +20,7 @@ def cell_size(
     """Cell size of the run [m]: the one wanted, else the raster's own at ``middle`` (x, y in ``crs``).
 
     Cells of a raster in another CRS have no one size in the run's: theirs at ``middle`` is taken, the side of a square
-    of the same area, to two significant digits.
+    of the same area, to two significant digits. Raises Faults if the one wanted spans more than MOST_SPANNED.
     """
     native = elevation.native_cell(crs)
     own = native if native is not None else _cell_at(elevation, crs, middle)
@@ -29,6 +33,14 @@ def cell_size(
             f"{crs_.shown(crs)}; its own cells measure about {own:.3g} m."
         )
         return cell
+    if wanted > MOST_SPANNED * own:
+        raise Faults(
+            [
+                f"land.cell_m = {wanted:g} spans {wanted / own:.3g} cells of {elevation.name} a side, which measure "
+                f"about {own:.3g} m; allowed are {MOST_SPANNED:,}; set a smaller land.cell_m, or look at the raster's "
+                "CRS and position"
+            ]
+        )
     if native is None or abs(wanted - native) > 1e-9 * native:
         notes.append(
             f"Elevations of {elevation.name} were interpolated to cells of {wanted:g} m; "
