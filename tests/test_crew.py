@@ -5,12 +5,13 @@ import signal
 import subprocess
 import sys
 from concurrent.futures import wait
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 
 import psutil
 import pytest
 
-from packpale.crew import FORKED, Crew
+from packpale.crew import FORKED, Crew, OneByOne
 from packpale.many_plots import largest_first
 
 
@@ -33,6 +34,17 @@ def test_what_starts_the_processes_loads_no_heavy_library():
     script = f"import sys, packpale.crew; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_one_by_one_each_call_has_a_process_that_has_ended_behind_it():
+    first, second = (OneByOne().submit(os.getpid) for _ in range(2))
+    assert len({os.getpid(), first.result(), second.result()}) == 3
+    assert not psutil.pid_exists(first.result())
+    assert not psutil.pid_exists(second.result())
+    with pytest.raises(ValueError, match="invalid literal"):
+        OneByOne().submit(int, "no number").result()
+    with pytest.raises(BrokenProcessPool):
+        OneByOne().submit(os._exit, 1).result()
 
 
 def test_a_lost_process_makes_way_for_another_and_leaves_the_others_alone():

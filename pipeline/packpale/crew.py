@@ -153,6 +153,18 @@ class Crew(Executor):
             return self._given(n, fn, *args, **kwargs)
 
 
+class OneByOne(Executor):
+    """A process for each call, which has ended when ``submit`` returns: what it took of memory is free again."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Make a call in a process of its own, and wait for its end."""
+        with one_process() as process:
+            with stopped_later():
+                made = process.submit(with_room_for_calls, fn, *args, **kwargs)
+            wait([made])
+        return made
+
+
 def one_process() -> ProcessPoolExecutor:
     """A worker process, begun with the first thing it is given."""
     return ProcessPoolExecutor(1, mp_context=way_to_start(), initializer=end_with_the_run)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Literal
 
 from packpale import __version__
-from packpale.crew import Crew
+from packpale.crew import Crew, OneByOne
 from packpale.faults import Faults, Gathering
 from packpale.free_memory import give_back, look_past_what_stays
 from packpale.holding import KEY, PARTIAL, PLOTS, NothingBegun, held
@@ -36,8 +36,8 @@ from packpale.site.read_once import keep_cells, look_at_cells
 CELLS = "cells"
 """Folder of the elevations that a run has read, in its own folder in PARTIAL."""
 PAGES_BESIDE_WORKERS = 10
-"""With more plots the workers end before the run's pages are written: either needs much memory, and what is saved by
-sharing the work is little beside the plots."""
+"""With more plots the workers end before the run's pages are written, and its other files are written one after the
+other, each by a process of its own: all need much memory, and sharing the work would save little beside plots."""
 
 
 @dataclass(frozen=True)
@@ -105,10 +105,12 @@ def run(
             shutil.rmtree(cells, ignore_errors=True)
             _refuse_changed(seen, [job.finished for job in jobs])
             ordered = tuple(outcomes[plot_id] for plot_id in chosen)
-            if len(ordered) > PAGES_BESIDE_WORKERS:
+            executor: Executor | None = crew.at_hand
+            if len(ordered) > PAGES_BESIDE_WORKERS and executor:
                 crew.leave()
+                executor = OneByOne()
             with _what_failed_is_told(ordered, out):
-                write_run_files(ordered, project, hashes, inputs, out, executor=crew.at_hand)
+                write_run_files(ordered, project, hashes, inputs, out, executor=executor)
     return RunOutcome(out, ordered)
 
 

@@ -11,7 +11,7 @@ from made_inputs import NORTH_PLOT, SOUTH_PLOT, Made
 from packpale import crew as crews
 from packpale import one_plot
 from packpale import run as runs
-from packpale.crew import Crew
+from packpale.crew import Crew, OneByOne
 from packpale.faults import Faults
 from packpale.run import folder_names, run
 from packpale.settings import read_settings
@@ -74,8 +74,8 @@ def test_no_worker_outlives_inputs_at_fault(forked, config, tmp_path, monkeypatc
     assert not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize(("most", "stay"), [(1, False), (2, True)])
-def test_workers_stay_for_the_run_s_files_unless_there_are_many_plots(tmp_path, monkeypatch, most, stay):
+@pytest.mark.parametrize(("most", "by", "stay"), [(1, OneByOne, 0), (2, Crew, 2)])
+def test_workers_stay_for_the_run_s_files_unless_there_are_many_plots(tmp_path, monkeypatch, most, by, stay):
     """Pages and workers both need much memory: with many plots there is never both."""
     made = Made(tmp_path)
     text = 'crs = "EPSG:25832"\n[inputs]\nelevation = "dem.tif"\nplots = "own.gpkg"\nplot_id = "name"\n'
@@ -84,13 +84,13 @@ def test_workers_stay_for_the_run_s_files_unless_there_are_many_plots(tmp_path, 
     seen = []
 
     def look(outcomes, *_, executor):
-        seen.append((len(outcomes), executor is not None, len(multiprocessing.active_children()) - before))
+        seen.append((len(outcomes), type(executor), len(multiprocessing.active_children()) - before))
 
     monkeypatch.setattr(runs, "PAGES_BESIDE_WORKERS", most)
     monkeypatch.setattr(runs, "write_run_files", look)
     before = len(multiprocessing.active_children())
     run(settings, out=tmp_path / "out", workers=2)
-    assert seen == [(2, stay, 2 if stay else 0)]
+    assert seen == [(2, by, stay)]
 
 
 def statuses(out):
