@@ -97,6 +97,8 @@ def run(
             close_kept()
             give_back()
             progress.begin()
+            if crew.at_hand and len(chosen) <= PAGES_BESIDE_WORKERS:
+                _load_pages()
             jobs = [Job(inputs, project, p, folders[p], out, f"{key}-{p}", name, fresh) for p in left]
             if cluster is None:
                 outcomes = {**kept, **compute_here(jobs, workers, progress, watch, crew)}
@@ -132,6 +134,13 @@ def _nothing_begun() -> Iterator[None]:
 def _told_of_reading(progress: Progress, watch: Watcher, part: float) -> None:
     progress.read = part
     watch(progress, None)
+
+
+def _load_pages() -> None:
+    """Load what this process will need at the end, now that the workers load and it would only wait for them."""
+    from packpale.review.run import load_pages
+
+    load_pages()
 
 
 @contextmanager

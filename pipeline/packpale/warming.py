@@ -42,14 +42,57 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
 }
 """Kernels that the plots of most runs call, part by part, each with the arguments it is called with."""
 
+ROOMS = (
+    "one_plot",
+    "site.inputs",
+    "site._kernels",
+    "land.assess",
+    "land.routing",
+    "land._kernels",
+    "land._kernels_cells",
+    "land._kernels_distance",
+    "enclosure.place",
+    "enclosure.packs",
+    "enclosure.best_place",
+    "enclosure.proven",
+    "earthworks.work_out",
+    "earthworks._kernels",
+    "earthworks._kernels_profile",
+    "earthworks._kernels_uncertainty",
+    "care.assess",
+    "care._kernels",
+    "care._kernels_crossings",
+    "review.plot",
+)
+"""Of the program: the doors of the rooms, and what stands behind imports within functions."""
+LIBRARIES = (
+    "folium",
+    "fontTools.pens.svgPathPen",
+    "matplotlib.figure",
+    "matplotlib.backends.backend_agg",
+    "numba.core.boxing",
+    "PIL.features",
+    "rasterio.features",
+    "rasterio.shutil",
+    "rasterio.warp",
+    "typst",
+    "xstatic.pkg.leaflet",
+)
+"""Those that the program loads only where they are used."""
+
 
 def load_rooms() -> None:
-    """Load what plots need of the program and of libraries that it loads only where they are used."""
+    """Load what plots need of the program and of libraries, so that no worker has to load it for itself."""
     search_seldom()
-    for room in ("land.assess", "enclosure.place", "earthworks.work_out", "care.assess", "review.plot"):
+    for room in ROOMS:
         import_module(f"packpale.{room}")
-    for library in ("fiona", "folium", "geopandas", "matplotlib.figure", "rasterio.warp", "typst"):
+    for library in LIBRARIES:
         import_module(library)
+    from packpale.review.lettering import load_font
+    from packpale.site.compiled import load_compiler
+
+    load_compiler()
+    load_font()
 
 
 def parts_to_compile() -> list[str]:

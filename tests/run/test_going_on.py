@@ -93,6 +93,28 @@ def test_workers_stay_for_the_run_s_files_unless_there_are_many_plots(tmp_path, 
     assert seen == [(2, by, stay)]
 
 
+@pytest.mark.parametrize("case", [(1, True, "P"), (2, True, "pP"), (2, False, "P")])
+def test_the_pages_are_loaded_while_workers_start(config, tmp_path, monkeypatch, case):
+    """Where there are workers to wait for, and the pages are written beside them."""
+    most, ready, order = case
+    done = []
+
+    def compute(jobs, *_):
+        done.append("P")
+        return {job.plot_id: one_plot.PlotOutcome(job.plot_id, "failed", "", 0.0, None) for job in jobs}
+
+    monkeypatch.setattr(runs, "PAGES_BESIDE_WORKERS", most)
+    monkeypatch.setattr(runs, "compute_here", compute)
+    monkeypatch.setattr(runs, "write_run_files", lambda *_, executor: None)
+    monkeypatch.setattr("packpale.review.run.load_pages", lambda: done.append("p"))
+    crew = Crew(2)
+    if ready:
+        crew.get_ready()
+    chosen = [p.plot_id for p in open_inputs(read_settings(config)).plots][:2]
+    run(config, out=tmp_path / "out", plots=chosen, workers=2, crew=crew)
+    assert "".join(done) == order
+
+
 def statuses(out):
     return {p["status"] for p in json.loads((out / "run.json").read_text(encoding="utf-8"))["plots"].values()}
 

@@ -28,6 +28,7 @@ class Face:
         self._names: dict[int, str] = self._font.getBestCmap()
         self._glyphs = self._font.getGlyphSet()
         self._advances: dict[str, float] = {}
+        self._outlines: dict[str, str] = {}
         self.units: float = float(self._font["head"].unitsPerEm)
         """Font units of one size."""
 
@@ -44,22 +45,39 @@ class Face:
         """Outline of a sign as the data of an SVG path, upward positive. [font units]"""
         from fontTools.pens.svgPathPen import SVGPathPen
 
-        pen = SVGPathPen(self._glyphs)
-        self._glyphs[self._names[ord(sign)]].draw(pen)
-        return str(pen.getCommands())
-
-
-def font_folder() -> Path:
-    """Where the font's files lie."""
-    import matplotlib as mpl
-
-    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+        if sign not in self._outlines:
+            pen = SVGPathPen(self._glyphs)
+            self._glyphs[self._names[ord(sign)]].draw(pen)
+            self._outlines[sign] = str(pen.getCommands())
+        return self._outlines[sign]
 
 
 @functools.cache
 def face(*, bold: bool) -> Face:
     """The font, regular or bold."""
-    return Face(font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"))
+    return Face(_font_file(bold=bold))
+
+
+@functools.cache
+def typeset_in() -> Any:
+    """The font as typst takes it: found once, not for every sheet."""
+    import typst
+
+    # It looks through folders, not files.
+    return typst.Fonts(include_system_fonts=False, font_paths=[str(_font_file(bold=False).parent)])
+
+
+def load_font() -> None:
+    """Read both weights of the font."""
+    face(bold=False)
+    face(bold=True)
+    typeset_in()
+
+
+def _font_file(*, bold: bool) -> Path:
+    import matplotlib as mpl
+
+    return Path(mpl.get_data_path()) / "fonts" / "ttf" / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:

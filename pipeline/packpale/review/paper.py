@@ -8,7 +8,7 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 import numpy.typing as npt
 
-from packpale.review.lettering import FAMILY, MM_PER_POINT, face, font_folder, printable
+from packpale.review.lettering import FAMILY, MM_PER_POINT, face, printable, typeset_in
 from packpale.review.sheet import HEIGHT_MM, PAPER, WIDTH_MM, Box, Line, Sheet, Text
 
 PIXELS_PER_INCH = 130
@@ -52,8 +52,7 @@ def _compiled(sheets: Sequence[Sheet], title: str, **output: Any) -> bytes:
     }
     made = typst.compile(
         {"main.typ": DOCUMENT.encode("utf-8"), **files},
-        font_paths=[str(font_folder())],
-        ignore_system_fonts=True,
+        font_paths=typeset_in(),
         sys_inputs={"sheets": json.dumps(inputs)},
         **output,
     )

@@ -42,8 +42,9 @@ def _columns(pair: tuple[Any, Any]) -> Any:
 
 
 def _rounded(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {k: _rounded(v) for k, v in value.items()}
+    # In the order of how many there are.
+    if isinstance(value, float):
+        return round(value, COORDINATE_DECIMALS)
     if isinstance(value, list | tuple):
         return [_rounded(v) for v in value]
-    return round(value, COORDINATE_DECIMALS) if isinstance(value, float) else value
+    return {k: _rounded(v) for k, v in value.items()} if isinstance(value, Mapping) else value

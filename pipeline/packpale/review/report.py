@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import unquote
 
-from packpale.review.lettering import font_folder, printable
+from packpale.review.lettering import printable, typeset_in
 from packpale.review.page_tree import Element, Tree, blocks, parse
 
 STANDARD: Literal["ua-1"] = "ua-1"
@@ -41,8 +41,7 @@ def write_report(page: str, path: Path, *, title: str, plots: Path) -> None:
         made = typst.compile(
             str(parts / "main.typ"),
             format="pdf",
-            font_paths=[str(font_folder())],
-            ignore_system_fonts=True,
+            font_paths=typeset_in(),
             sys_inputs={"title": printable(title)},
             pdf_standards=[STANDARD],
         )

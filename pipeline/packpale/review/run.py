@@ -13,12 +13,20 @@ from typing import Any
 from packpale.ranking import Ranking
 from packpale.result import FinishedPlots
 from packpale.review.geopackage import write_geopackage
+from packpale.review.lettering import load_font
 from packpale.review.overview_map import write_overview
 from packpale.review.page import write_page
 from packpale.review.tables import EARTHWORKS_COLUMNS, RANKING_COLUMNS, write_table
+from packpale.review.templating import load
 from packpale.review.wording import Wording
 from packpale.review.workbook import write_workbook
 from packpale.settings import Project
+
+
+def load_pages() -> None:
+    """Load what the run's pages are made with: to be called where there is nothing else to do."""
+    load("index.html")
+    load_font()
 
 
 def write_run(

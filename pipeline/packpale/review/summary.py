@@ -320,14 +320,19 @@ def _row(values: Mapping[str, Any]) -> dict[str, Any]:
     return {name: _plain(value) for name, value in values.items()}
 
 
+_PLAIN = frozenset({float, int, str, bool, type(None)})
+
+
 def _plain(value: Any) -> Any:
     """The same value of types that JSON knows; a number that is not finite becomes None."""
+    kind = type(value)
+    # First what there is most of: asking whether something is a mapping takes long.
+    if kind in _PLAIN:
+        return None if kind is float and not math.isfinite(value) else value
     if isinstance(value, Mapping):
         return {str(key): _plain(v) for key, v in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(v) for v in value]
     if isinstance(value, np.generic):
         return _plain(value.item())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
     return value

@@ -1,6 +1,7 @@
 """CSV tables: fixed columns, fixed number of decimals, the same bytes every time."""
 
 import csv
+import functools
 import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
@@ -180,6 +181,7 @@ def plain_text(text: str) -> str:
     return f"'{text}" if text.startswith(FORMULA_STARTS) else text
 
 
+@functools.cache
 def decimals(column: str) -> int:
     """Number of decimals in a column, from its name."""
     if column in DECIMALS:

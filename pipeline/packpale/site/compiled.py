@@ -4,6 +4,7 @@ The first run on a machine waits for the compiler, so what it need not make is l
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any, TypeVar
 
 import numba
@@ -17,6 +18,18 @@ TRIED = (0, 63), (0, 68)
 def shortened(version: str = numba.__version__) -> bool:
     """Whether a version of the compiler is one of those whose work is shortened."""
     return TRIED[0] <= tuple(int(part) for part in version.split(".")[:2]) <= TRIED[1]
+
+
+def load_compiler() -> None:
+    """Load what the first call of a loop would: the compiler's knowledge of operators and libraries.
+
+    Without effect where the compiler keeps that elsewhere; then the first call loads it.
+    """
+    with suppress(AttributeError, ImportError):
+        from numba.core.registry import cpu_target
+
+        cpu_target.typing_context.refresh()
+        cpu_target.target_context.refresh()
 
 
 def options(way: str, **others: Any) -> dict[str, Any]:
