@@ -17,6 +17,10 @@ from packpale.holding import held
 from packpale.land import _kernels_drainage as flow
 from packpale.one_plot import Job
 from packpale.run import read_and_open
+from packpale.site import compiled
+
+FEW = 5
+"""So many modules of libraries may be loaded late: which those are changes with their versions."""
 
 
 @pytest.fixture
@@ -89,12 +93,16 @@ print(compute_plot(job).status, *sorted(set(sys.modules) - there))
     project, inputs = read_and_open(Path(__file__).parents[1] / "config" / "demo.toml")
     with held(tmp_path) as run:
         job = pickle.dumps(Job(inputs, project, "mirrow-moss", "mirrow-moss", tmp_path, "key", run))
-        done = subprocess.run([sys.executable, "-c", script], input=job, capture_output=True, check=True)
-    status, *others = done.stdout.decode().split()
+        # The first may have to compile, and loads what that needs.
+        for _ in range(2):
+            done = subprocess.run([sys.executable, "-c", script], input=job, capture_output=True, check=True)
+            status, *others = done.stdout.decode().split()
+            if len(others) <= FEW:
+                break
     assert status == "done"
     assert [name for name in others if name.startswith("packpale.")] == []
-    # Of libraries none today; other versions of them may load a trifle late.
-    assert len(others) <= 5, others
+    # A version of the compiler that was not tried loads much where kept code is taken up.
+    assert len(others) <= FEW or not compiled.shortened(), others
 
 
 def stored(kernel):

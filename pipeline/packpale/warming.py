@@ -70,7 +70,8 @@ LIBRARIES = (
     "fontTools.pens.svgPathPen",
     "matplotlib.figure",
     "matplotlib.backends.backend_agg",
-    "numba.core.boxing",
+    "numba.core.optional",
+    "numba.cpython.mathimpl",
     "PIL.features",
     "rasterio.features",
     "rasterio.shutil",
@@ -89,9 +90,7 @@ def load_rooms() -> None:
     for library in LIBRARIES:
         import_module(library)
     from packpale.review.lettering import load_font
-    from packpale.site.compiled import load_compiler
 
-    load_compiler()
     load_font()
 
 

@@ -2,6 +2,8 @@
 
 import math
 import os
+import subprocess
+import sys
 
 import numba
 import numpy as np
@@ -122,3 +124,49 @@ def test_types_are_found_once_for_each_operator_and_its_types(monkeypatch, compi
 )
 def test_versions_that_were_not_tried_compile_as_by_nature(version, yes):
     assert compiled.shortened(version) is yes
+
+
+LOOPS = """
+import numpy as np
+from packpale.site.compiled import inner, loop, makes_arrays
+
+@inner
+def _half(x):
+    return x / 2
+
+@loop
+def sum_of_halves(values):
+    total = 0.0
+    for i in range(len(values)):
+        total += _half(values[i])
+    return total
+
+@makes_arrays
+def halves(values):
+    out = np.empty_like(values)
+    for i in range(len(values)):
+        out[i] = values[i] / 2
+    return out, sum_of_halves(values)
+"""
+
+
+@pytest.mark.usefixtures("compiler")
+def test_code_that_was_kept_is_taken_up_without_what_compiling_needs(tmp_path):
+    (tmp_path / "some_loops.py").write_text(LOOPS, encoding="utf-8")
+    script = """
+import sys
+import numpy as np
+from some_loops import halves, sum_of_halves
+given = np.arange(5.0)
+print(sum_of_halves(given), *halves(given))
+print(sum(halves.stats.cache_hits.values()), "numba.np.linalg" in sys.modules)
+from numba import njit
+print(njit(lambda x: (x + sum_of_halves(x)).sum())(given))
+"""
+    folders = {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])}
+    first, second = (
+        subprocess.run([sys.executable, "-c", script], env=folders, capture_output=True, text=True, check=True)
+        for _ in range(2)
+    )
+    assert first.stdout.splitlines() == ["5.0 [0.  0.5 1.  1.5 2. ] 5.0", "0 True", "35.0"]
+    assert second.stdout.splitlines() == ["5.0 [0.  0.5 1.  1.5 2. ] 5.0", "1 False", "35.0"]

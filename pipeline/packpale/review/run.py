@@ -73,10 +73,11 @@ def write_run(
         path=folder / "index.html",
         plots=plots or folder / "plots",
     )
+    # The longest first: of two processes each takes one of them.
     others = [
         partial(write_workbook, finished, ranking, project, record, folder / "quantities.xlsx"),
-        partial(write_overview, finished, ranking, project, wording, folder / "map.html"),
         partial(write_geopackage, finished, ranking, record["crs"], folder / "packpale.gpkg"),
+        partial(write_overview, finished, ranking, project, wording, folder / "map.html"),
     ]
     _write_all(page, others, executor)
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)

@@ -4,7 +4,6 @@ The first run on a machine waits for the compiler, so what it need not make is l
 """
 
 from collections.abc import Callable
-from contextlib import suppress
 from typing import Any, TypeVar
 
 import numba
@@ -20,18 +19,6 @@ def shortened(version: str = numba.__version__) -> bool:
     return TRIED[0] <= tuple(int(part) for part in version.split(".")[:2]) <= TRIED[1]
 
 
-def load_compiler() -> None:
-    """Load what the first call of a loop would: the compiler's knowledge of operators and libraries.
-
-    Without effect where the compiler keeps that elsewhere; then the first call loads it.
-    """
-    with suppress(AttributeError, ImportError):
-        from numba.core.registry import cpu_target
-
-        cpu_target.typing_context.refresh()
-        cpu_target.target_context.refresh()
-
-
 def options(way: str, **others: Any) -> dict[str, Any]:
     """What the compiler is told: a way of ``compiler`` where its version is one of those, and ``others``."""
     if shortened():
@@ -43,7 +30,16 @@ def options(way: str, **others: Any) -> dict[str, Any]:
 
 def _compiled(way: str, **others: Any) -> Callable[[F], F]:
     decorator: Callable[[F], F] = numba.njit(**options(way, **others))
-    return decorator
+
+    def compiled(function: F) -> F:
+        made = decorator(function)
+        if others.get("cache") and shortened():
+            from packpale.site import compiler
+
+            compiler.take_up_quickly(made)
+        return made
+
+    return compiled
 
 
 loop = _compiled("OptimisedOnce", cache=True, _nrt=False)

@@ -1,8 +1,9 @@
 """The compiler of the numerical loops, without what it does twice; what the loops compute stays the same to the bit.
 
 It optimises each loop by itself and again within those that call it, and makes machine code of both. It finds the types
-of every single operation among all that the operator may be applied to, texts and lists included. Leaving that out
-takes parts of the compiler that may change, so it is done only for versions it has been tried with.
+of every single operation among all that the operator may be applied to, texts and lists included. Before it takes up
+machine code that is kept on disk it loads all that compiling anew would need, a linear algebra among it. Leaving that
+out takes parts of the compiler that may change, so it is done only for versions it has been tried with.
 """
 
 import ctypes
@@ -11,10 +12,12 @@ from contextlib import contextmanager
 from typing import Any
 
 from numba import _dynfunc
+from numba.core.caching import FunctionCache
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.compiler_lock import global_compiler_lock
 from numba.core.compiler_machinery import register_pass
+from numba.core.runtime import rtsys
 from numba.core.typed_passes import NativeLowering, NopythonRewrites
 from numba.core.types.functions import BaseFunction
 from numba.core.untyped_passes import InlineClosureLikes
@@ -133,3 +136,19 @@ class TakenIn(OperatorsRemembered):
 
     lowering = _LoweredAsPart
     needless = ON_ARRAYS
+
+
+class _KeptCode(FunctionCache):
+    """What is kept on disk of a loop."""
+
+    def load_overload(self, sig: Types, target_context: Any) -> Any:
+        # All that finished code calls; a compilation loads what it needs when it begins.
+        rtsys.initialize(target_context)
+        with self._guard_against_spurious_io_errors():
+            return self._load_overload(sig, target_context)
+
+
+def take_up_quickly(loop: Any) -> None:
+    """Let a loop, whose code is to be kept on disk, be taken up from there without what only compiling needs."""
+    if hasattr(loop, "enable_caching"):  # nothing is compiled where numba is told so from outside
+        loop._cache = _KeptCode(loop.py_func)
