@@ -49,3 +49,10 @@ def sleep_and_tell():
 if __name__ == "__main__":
     with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_the_run) as pool:
         pool.submit(sleep_and_tell).result()
+
+
+def waited(seconds):
+    """Process of this call, and when it began and ended, on a clock that all processes share."""
+    begun = time.time()
+    time.sleep(seconds)
+    return os.getpid(), begun, time.time()

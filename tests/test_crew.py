@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import psutil
 import pytest
 
-from packpale.crew import FORKED, Crew, OneByOne
+from made_workers import waited
+from packpale.crew import FORKED, Apart, Crew
 from packpale.many_plots import largest_first
 
 
@@ -36,15 +37,26 @@ def test_what_starts_the_processes_loads_no_heavy_library():
     assert done.stdout.strip() == "[]"
 
 
-def test_one_by_one_each_call_has_a_process_that_has_ended_behind_it():
-    first, second = (OneByOne().submit(os.getpid) for _ in range(2))
-    assert len({os.getpid(), first.result(), second.result()}) == 3
-    assert not psutil.pid_exists(first.result())
-    assert not psutil.pid_exists(second.result())
+def test_each_call_has_a_process_of_its_own_and_no_more_than_so_many_are_made_at_one_time():
+    with Apart(2) as apart:
+        calls = [apart.submit(waited, 0.4) for _ in range(4)]
+        # For the last there was room when another had ended, its process with it.
+        assert sum(call.done() for call in calls) == 2
+        assert sum(psutil.pid_exists(call.result()[0]) for call in calls[:2]) == 0
+    processes, begun, ended = zip(*(call.result() for call in calls), strict=True)
+    assert len({os.getpid(), *processes}) == 5
+    assert not any(map(psutil.pid_exists, processes))
+    assert max(sum(b <= moment < e for b, e in zip(begun, ended, strict=True)) for moment in begun) == 2
+
+
+def test_what_goes_wrong_in_a_process_of_its_own_is_told_and_hinders_no_other():
+    with Apart(1) as apart:
+        no_number, lost, good = apart.submit(int, "no number"), apart.submit(os._exit, 1), apart.submit(int, "7")
     with pytest.raises(ValueError, match="invalid literal"):
-        OneByOne().submit(int, "no number").result()
+        no_number.result()
     with pytest.raises(BrokenProcessPool):
-        OneByOne().submit(os._exit, 1).result()
+        lost.result()
+    assert good.result() == 7
 
 
 def test_a_lost_process_makes_way_for_another_and_leaves_the_others_alone():

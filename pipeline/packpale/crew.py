@@ -153,16 +153,30 @@ class Crew(Executor):
             return self._given(n, fn, *args, **kwargs)
 
 
-class OneByOne(Executor):
-    """A process for each call, which has ended when ``submit`` returns: what it took of memory is free again."""
+class Apart(Executor):
+    """A process for each call, no more than so many at one time: what one took of memory is free when it ends."""
+
+    def __init__(self, at_once: int) -> None:
+        self.at_once = at_once
+        self._running: dict[Future[Any], ProcessPoolExecutor] = {}
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        """Make a call in a process of its own, and wait for its end."""
-        with one_process() as process:
-            with stopped_later():
-                made = process.submit(with_room_for_calls, fn, *args, **kwargs)
-            wait([made])
-        return made
+        """Make a call in a process of its own, as soon as there is room for one more."""
+        while len(self._running) >= self.at_once:
+            ended, _ = wait(self._running, return_when=FIRST_COMPLETED)
+            for call in ended:
+                self._running.pop(call).shutdown()
+        process = one_process()
+        with stopped_later():
+            call = process.submit(with_room_for_calls, fn, *args, **kwargs)
+        self._running[call] = process
+        return call
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Wait until all processes have ended, or let them end by themselves."""
+        for process in self._running.values():
+            process.shutdown(wait=wait, cancel_futures=cancel_futures)
+        self._running = {}
 
 
 def one_process() -> ProcessPoolExecutor:

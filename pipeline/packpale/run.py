@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Literal
 
 from packpale import __version__
-from packpale.crew import Crew, OneByOne
+from packpale.crew import Apart, Crew
 from packpale.faults import Faults, Gathering
 from packpale.free_memory import give_back, look_past_what_stays
 from packpale.holding import KEY, PARTIAL, PLOTS, NothingBegun, held
@@ -36,8 +36,10 @@ from packpale.site.read_once import keep_cells, look_at_cells
 CELLS = "cells"
 """Folder of the elevations that a run has read, in its own folder in PARTIAL."""
 PAGES_BESIDE_WORKERS = 10
-"""With more plots the workers end before the run's pages are written, and its other files are written one after the
-other, each by a process of its own: all need much memory, and sharing the work would save little beside plots."""
+"""With more plots the workers end before the run's files are written, each by a process of its own, and its pages after
+the others: all need much memory, and what they took is free again when the process ends."""
+FILES_AT_ONCE = 2
+"""So many of those files are written at one time: together they need no more memory than the pages alone."""
 
 
 @dataclass(frozen=True)
@@ -107,12 +109,9 @@ def run(
             shutil.rmtree(cells, ignore_errors=True)
             _refuse_changed(seen, [job.finished for job in jobs])
             ordered = tuple(outcomes[plot_id] for plot_id in chosen)
-            executor: Executor | None = crew.at_hand
-            if len(ordered) > PAGES_BESIDE_WORKERS and executor:
-                crew.leave()
-                executor = OneByOne()
-            with _what_failed_is_told(ordered, out):
-                write_run_files(ordered, project, hashes, inputs, out, executor=executor)
+            few = len(ordered) <= PAGES_BESIDE_WORKERS
+            with _what_failed_is_told(ordered, out), _for_files(crew, apart=not few) as executor:
+                write_run_files(ordered, project, hashes, inputs, out, executor=executor, page_last=not few)
     return RunOutcome(out, ordered)
 
 
@@ -134,6 +133,17 @@ def _nothing_begun() -> Iterator[None]:
 def _told_of_reading(progress: Progress, watch: Watcher, part: float) -> None:
     progress.read = part
     watch(progress, None)
+
+
+@contextmanager
+def _for_files(crew: Crew, *, apart: bool) -> Iterator[Executor | None]:
+    """Processes for the files of all plots: those of the crew, or others when these have ended; None without any."""
+    if apart and crew.at_hand:
+        crew.leave()
+        with Apart(min(crew.workers, FILES_AT_ONCE)) as processes:
+            yield processes
+    else:
+        yield crew.at_hand
 
 
 def _load_pages() -> None:
@@ -213,6 +223,7 @@ def write_run_files(
     out: Path,
     *,
     executor: Executor | None = None,
+    page_last: bool = False,
 ) -> None:
     from packpale.review.run import write_run
 
@@ -241,7 +252,7 @@ def write_run_files(
     building = out / PARTIAL / "files.run"
     shutil.rmtree(building, ignore_errors=True)
     building.mkdir(parents=True)
-    write_run(finished, ranking, project, record, building, plots=out / PLOTS, executor=executor)
+    write_run(finished, ranking, project, record, building, plots=out / PLOTS, executor=executor, page_last=page_last)
     for file in sorted(building.iterdir()):
         file.replace(out / file.name)
 

@@ -11,7 +11,7 @@ from made_inputs import NORTH_PLOT, SOUTH_PLOT, Made
 from packpale import crew as crews
 from packpale import one_plot
 from packpale import run as runs
-from packpale.crew import Crew, OneByOne
+from packpale.crew import Apart, Crew
 from packpale.faults import Faults
 from packpale.run import folder_names, run
 from packpale.settings import read_settings
@@ -74,7 +74,7 @@ def test_no_worker_outlives_inputs_at_fault(forked, config, tmp_path, monkeypatc
     assert not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize(("most", "by", "stay"), [(1, OneByOne, 0), (2, Crew, 2)])
+@pytest.mark.parametrize(("most", "by", "stay"), [(1, Apart, 0), (2, Crew, 2)])
 def test_workers_stay_for_the_run_s_files_unless_there_are_many_plots(tmp_path, monkeypatch, most, by, stay):
     """Pages and workers both need much memory: with many plots there is never both."""
     made = Made(tmp_path)
@@ -83,7 +83,8 @@ def test_workers_stay_for_the_run_s_files_unless_there_are_many_plots(tmp_path, 
     settings = made.text(text + "[land]\nmargin_m = 10\n[run]\ndraws = 1000\n", "small.toml")
     seen = []
 
-    def look(outcomes, *_, executor):
+    def look(outcomes, *_, executor, page_last):
+        assert page_last is (by is Apart)
         seen.append((len(outcomes), type(executor), len(multiprocessing.active_children()) - before))
 
     monkeypatch.setattr(runs, "PAGES_BESIDE_WORKERS", most)
@@ -105,7 +106,7 @@ def test_the_pages_are_loaded_while_workers_start(config, tmp_path, monkeypatch,
 
     monkeypatch.setattr(runs, "PAGES_BESIDE_WORKERS", most)
     monkeypatch.setattr(runs, "compute_here", compute)
-    monkeypatch.setattr(runs, "write_run_files", lambda *_, executor: None)
+    monkeypatch.setattr(runs, "write_run_files", lambda *_, **_how: None)
     monkeypatch.setattr("packpale.review.run.load_pages", lambda: done.append("p"))
     crew = Crew(2)
     if ready:

@@ -38,12 +38,14 @@ def write_run(
     *,
     plots: Path | None = None,
     executor: Executor | None = None,
+    page_last: bool = False,
 ) -> None:
     """Write the run's tables, GeoPackage, workbook, pages and record into ``folder``.
 
     Of no more than some plots at once is more than the least in memory, however many there are.
     ``plots`` holds the finished folders of the plots, whose pictures go into index.html; by default ``plots`` inside
-    ``folder``. A picture that is not there is linked to instead.
+    ``folder``. A picture that is not there is linked to instead. With ``page_last`` the pages, which take most memory,
+    are begun when the processes of the executor have ended.
     """
     wording = Wording(imperial=project.units == "imperial", currency=project.currency)
     ranked = [
@@ -79,19 +81,27 @@ def write_run(
         partial(write_geopackage, finished, ranking, record["crs"], folder / "packpale.gpkg"),
         partial(write_overview, finished, ranking, project, wording, folder / "map.html"),
     ]
-    _write_all(page, others, executor)
+    _write_all(page, others, executor, page_last=page_last)
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)
     (folder / "run.json").write_bytes((text + "\n").encode("utf-8"))
 
 
-def _write_all(first: Callable[[], None], others: Sequence[Callable[[], None]], executor: Executor | None) -> None:
-    """The first in this process, the others meanwhile in those of the executor, if there is one."""
+def _write_all(
+    page: Callable[[], None],
+    others: Sequence[Callable[[], None]],
+    executor: Executor | None,
+    *,
+    page_last: bool = False,
+) -> None:
+    """The page in this process, the others in those of the executor, if there is one: at the same time, or before."""
     handed_on: list[Future[None]] = []
     with suppress(BrokenProcessPool):
         if executor:
             # One by one: those that were taken before the processes were lost are known.
             handed_on.extend(executor.submit(write) for write in others)
-    first()
+    if page_last and executor:
+        executor.shutdown()
+    page()
     for write, elsewhere in zip_longest(others, handed_on):
         try:
             if elsewhere:
