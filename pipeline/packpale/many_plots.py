@@ -10,14 +10,18 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol, cast
 
 from packpale.cluster import WorkersEnded, cluster_executor
 from packpale.crew import Crew, one_process
 from packpale.faults import LESS_MEMORY
 from packpale.holding import PARTIAL
-from packpale.one_plot import Job, PlotOutcome, compute_plot, read_stage
+from packpale.one_plot import Job, PlotOutcome, Shared, compute_plot, read_stage
 from packpale.warming import parts_to_compile, warm
+
+if TYPE_CHECKING:
+    from packpale.enclosure.proof import Prepared
+    from packpale.site.inputs import Inputs
 
 
 @dataclass
@@ -69,11 +73,14 @@ def compute_here(
     if workers == 1 or alone or not jobs:
         _in_this_process(jobs, parts, progress, watch, finish)
         return outcomes
+    from packpale.enclosure.place import prepared
+
     if crew is None:
         with Crew(workers) as own:
             return compute_here(jobs, workers, progress, watch, own)
     crew.begin(len(jobs))
-    file = _inputs_in_a_file(jobs)
+    # The processes may still be loading: what each would work out for itself is worked out for all meanwhile.
+    file = _shared_in_a_file(jobs, prepared(jobs[0].project))
     given = [replace(job, inputs=file) for job in largest_first(jobs)]
     fallen = crew.over(given, compute_plot, parts, finish, partial(_looked_at, progress, watch))
     if fallen:
@@ -114,7 +121,7 @@ def compute_on_cluster(
     if not jobs:
         return outcomes
     jobs = [replace(job, out=job.out.absolute()) for job in largest_first(jobs)]
-    file = _inputs_in_a_file(jobs)
+    file = _shared_in_a_file(jobs)
     jobs = [replace(job, inputs=file) for job in jobs]
     with cluster_executor(address, folder=jobs[0].out / PARTIAL, files=files) as executor:
 
@@ -131,9 +138,9 @@ def largest_first(jobs: Sequence[Job]) -> list[Job]:
     return sorted(jobs, key=lambda job: -job.area_m2)
 
 
-def _inputs_in_a_file(jobs: Sequence[Job]) -> Path:
-    """The inputs of all jobs in a file beside what they build, which each worker reads once."""
-    held = pickle.dumps(jobs[0].inputs)
+def _shared_in_a_file(jobs: Sequence[Job], prepared: "Prepared | None" = None) -> Path:
+    """What all jobs share in a file beside what they build, which each worker reads once."""
+    held = pickle.dumps(Shared(cast("Inputs", jobs[0].inputs), prepared))
     file = jobs[0].out / PARTIAL / f"inputs-{hashlib.sha256(held).hexdigest()[:16]}.pickle"
     file.write_bytes(held)
     return file

@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from packpale.faults import Faults, in_words
 from packpale.free_memory import give_back, look_past_what_stays
@@ -19,6 +20,9 @@ from packpale.result import PlotBrief
 from packpale.settings import Project
 from packpale.site.inputs import Inputs, plot_window
 from packpale.site.storage import IN_MEMORY, Storage, let_go
+
+if TYPE_CHECKING:
+    from packpale.enclosure.proof import Prepared
 
 STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
 CELL_BYTES = 200
@@ -41,11 +45,19 @@ class PlotOutcome:
 
 
 @dataclass(frozen=True)
+class Shared:
+    """What all plots of a run share, in a file of this run: so that not every plot takes it to its worker."""
+
+    inputs: Inputs
+    prepared: "Prepared | None" = None
+
+
+@dataclass(frozen=True)
 class Job:
     """One plot to compute; goes to a worker process."""
 
     inputs: Inputs | Path
-    """Or a file of this run that holds them, so that not every plot takes all of them to its worker."""
+    """Or the file of this run that holds them (``Shared``)."""
     project: Project
     plot_id: str
     folder: str
@@ -178,8 +190,10 @@ def finished_under(folder: Path, line: int, key: str) -> PlotBrief | None:
 
 @functools.lru_cache(maxsize=1)
 def _read_back(file: Path) -> Inputs:
-    inputs: Inputs = pickle.loads(file.read_bytes())  # noqa: S301 - written by this run, in its own folder
-    return inputs
+    shared: Shared = pickle.loads(file.read_bytes())  # noqa: S301 - written by this run, in its own folder
+    if shared.prepared:
+        shared.prepared.take_over()
+    return shared.inputs
 
 
 def read_stage(file: Path) -> str:

@@ -21,6 +21,7 @@ from made_cluster import Machine, wait_until
 from made_inputs import NORTH_PLOT, Made
 from packpale import cli, cluster, many_plots, one_plot
 from packpale.cluster import ClusterExecutor, WorkersEnded, cluster_executor, code_hash
+from packpale.enclosure.proof import Prepared
 from packpale.faults import Faults
 from packpale.run import run
 from packpale.site.inputs import open_inputs
@@ -169,15 +170,21 @@ def test_a_plot_whose_workers_were_ended_fails_and_the_run_goes_on():
     assert (outcome.plot_id, outcome.status, outcome.reason) == ("north", "failed", "each worker was ended")
 
 
-def test_workers_read_the_inputs_of_a_run_from_one_file(tmp_path):
+def test_workers_read_the_inputs_of_a_run_from_one_file(tmp_path, monkeypatch):
     made = Made(tmp_path)
     project = made.project()
     inputs = open_inputs(project)
     (tmp_path / ".partial").mkdir()
     jobs = [one_plot.Job(inputs, project, p.plot_id, p.plot_id, tmp_path, "key") for p in inputs.plots]
-    file = many_plots._inputs_in_a_file(jobs)
+    file = many_plots._shared_in_a_file(jobs)
     assert file.parent == tmp_path / ".partial"
     assert one_plot._read_back(file) == inputs
+    # What a process of this machine has prepared beside them is taken over when they are read.
+    taken = []
+    monkeypatch.setattr(Prepared, "take_over", lambda prepared: taken.append((prepared.p, prepared.q)))
+    file = many_plots._shared_in_a_file(jobs, Prepared((0.1, 0.5), (0.2, 1.2), tables=None))
+    assert one_plot._read_back(file) == inputs
+    assert taken == [((0.1, 0.5), (0.2, 1.2))]
     assert len(pickle.dumps(replace(jobs[0], inputs=file))) < len(pickle.dumps(jobs[0]))
 
 

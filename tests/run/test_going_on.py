@@ -9,7 +9,7 @@ import pytest
 
 from made_inputs import NORTH_PLOT, SOUTH_PLOT, Made
 from packpale import crew as crews
-from packpale import one_plot
+from packpale import many_plots, one_plot
 from packpale import run as runs
 from packpale.crew import Apart, Crew
 from packpale.faults import Faults
@@ -114,6 +114,18 @@ def test_the_pages_are_loaded_while_workers_start(config, tmp_path, monkeypatch,
     chosen = [p.plot_id for p in open_inputs(read_settings(config)).plots][:2]
     run(config, out=tmp_path / "out", plots=chosen, workers=2, crew=crew)
     assert "".join(done) == order
+
+
+def test_what_all_plots_rest_on_is_worked_out_once_for_all_workers(tmp_path, monkeypatch):
+    made = Made(tmp_path)
+    made.plots(("north", NORTH_PLOT), ("south", SOUTH_PLOT))
+    settings = made.text(made.settings_text() + "[enclosure]\naspect = [1.2, 1.5]\n[run]\ndraws = 1000\n", "small.toml")
+    handed_on = []
+    share = many_plots._shared_in_a_file
+    monkeypatch.setattr(many_plots, "_shared_in_a_file", lambda jobs, made: handed_on.append(made) or share(jobs, made))
+    outcome = run(settings, out=tmp_path / "out", workers=2)
+    assert outcome.complete
+    assert [made.q for made in handed_on] == [pytest.approx((0.4, 1.0))]
 
 
 def statuses(out):

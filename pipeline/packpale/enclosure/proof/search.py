@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure.proof import _kernels
-from packpale.enclosure.proof.curvature import curvature
+from packpale.enclosure.proof.curvature import Prepared, curvature
 from packpale.enclosure.proof.outline import Outline, outline
 from packpale.site.grid import Array
 
@@ -37,6 +37,17 @@ class BoundResult:
     """Whether the bound is within the tolerance of the best area known."""
     out_of_time: bool = False
     """Whether the clock ended the search: the bound holds, but another run may prove another one."""
+
+
+def prepared(*, taper: tuple[float, float], aspect: tuple[float, float]) -> Prepared:
+    """What every bound on eggs of these shapes rests on, whatever the land, for other processes to take over."""
+    p, q = _shapes(taper, aspect)
+    return Prepared(p, q, curvature(p, q))
+
+
+def _shapes(taper: tuple[float, float], aspect: tuple[float, float]) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Ranges of p and q, as curvature.py has them."""
+    return (1 - float(taper[1]), 1 - float(taper[0])), (2 * (float(aspect[0]) - 1), 2 * (float(aspect[1]) - 1))
 
 
 def area_bound(
@@ -92,7 +103,7 @@ def area_bound(
     if not area.area > 0:
         return BoundResult(0.0, 0, time.perf_counter() - begun, closed=True)
 
-    p, q = (1 - float(taper[1]), 1 - float(taper[0])), (2 * (float(aspect[0]) - 1), 2 * (float(aspect[1]) - 1))
+    p, q = _shapes(taper, aspect)
     shape = np.zeros(11)
     _kernels.set_shape(p[0], q[1], shape)
     floor_area = max(float(best_area), 1e-4 * area.area)
