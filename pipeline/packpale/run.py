@@ -35,7 +35,7 @@ from packpale.site.read_once import keep_cells, look_at_cells
 
 CELLS = "cells"
 """Folder of the elevations that a run has read, in its own folder in PARTIAL."""
-PAGES_BESIDE_WORKERS = 10
+PAGES_BESIDE_WORKERS = 6
 """With more plots the workers end before the run's files are written, each by a process of its own, and its pages after
 the others: all need much memory, and what they took is free again when the process ends."""
 FILES_AT_ONCE = 2
