@@ -76,6 +76,33 @@ def test_a_lost_process_makes_way_for_another_and_leaves_the_others_alone():
 
 
 @pytest.mark.skipif(not FORKED, reason="elsewhere workers start by themselves")
+def test_a_key_that_stops_the_run_while_its_processes_begin_to_load_is_told_by_the_run_alone():
+    script = """
+import os, signal, time
+from packpale.crew import Crew
+signal.signal(signal.SIGINT, signal.default_int_handler)
+try:
+    Crew(2).get_ready()
+    time.sleep({wait})
+    os.killpg(0, signal.SIGINT)
+    time.sleep(10)
+except KeyboardInterrupt:
+    print("stopped", flush=True)
+"""
+    for pause in (0, 0.05, 0.3):
+        command = [sys.executable, "-c", script.format(wait=pause)]
+        done = subprocess.run(command, capture_output=True, text=True, check=True, start_new_session=True)
+        assert (done.stdout, done.stderr) == ("stopped\n", "")
+
+
+@pytest.mark.skipif(not FORKED, reason="elsewhere workers start by themselves")
+def test_workers_hear_the_key_that_stops_the_run():
+    with Crew(2) as crew:
+        crew.get_ready()
+        assert signal.SIGINT not in crew.submit(signal.pthread_sigmask, signal.SIG_BLOCK, ()).result()
+
+
+@pytest.mark.skipif(not FORKED, reason="elsewhere workers start by themselves")
 def test_a_key_that_stops_the_run_waits_until_a_process_has_started():
     """Else the process would be asked for by a run that is gone, and end in a traceback."""
     script = """

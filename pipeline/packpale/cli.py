@@ -2,13 +2,18 @@
 
 import sys
 import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from packpale.faults import Faults, in_words, lacks_memory
 from packpale.free_memory import search_seldom, with_room_for_calls
+
+if TYPE_CHECKING:
+    from packpale.crew import Crew
 
 EXIT_FAULT, EXIT_PLOT_FAILED, EXIT_BUG, EXIT_STOPPED = 2, 3, 1, 130
 # Whether it is a file at all is told in one line by whoever reads it.
@@ -54,10 +59,7 @@ def run(
 
     Example: packpale run config/demo.toml
     """
-    from packpale.crew import Crew
-
-    search_seldom()
-    with _faults_as_lines(debug), Crew(workers or _cores()) as crew:
+    with _faults_as_lines(debug), _crew(workers or _cores()) as crew:
         if cluster is not None and workers is not None:
             raise Faults(
                 ["--workers: has no effect beside --cluster, whose workers are its own; leave one of the two out"]
@@ -249,6 +251,15 @@ class _faults_as_lines:  # noqa: N801 - reads as a phrase where it is used
                 traceback.print_exception(error)
             click.echo(f"error in the program: {in_words(error)}; --debug shows where", err=True)
             sys.exit(EXIT_BUG)
+
+
+@contextmanager
+def _crew(workers: int) -> Iterator["Crew"]:
+    from packpale.crew import Crew
+
+    search_seldom()
+    with Crew(workers) as crew:
+        yield crew
 
 
 def _cores() -> int:

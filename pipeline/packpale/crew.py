@@ -55,9 +55,7 @@ class Crew(Executor):
             return
         if FORKED:
             way_to_start()
-            from multiprocessing.forkserver import ensure_running
-
-            ensure_running()
+            _start_loader()
             self._loader = True
         else:
             others = active_children()
@@ -193,9 +191,25 @@ def stopped_later() -> Iterator[None]:
     if not FORKED:
         yield
         return
-    from multiprocessing.forkserver import ensure_running
+    # Before: it is for the processes that it forks to wait for the key, not for itself.
+    _start_loader()
+    with _key_waits():
+        yield
 
-    ensure_running()  # before: what is started in between would keep the key waiting for ever
+
+def _start_loader() -> None:
+    """Start the process that workers are forked from, unless it runs; at a key that stops the run it keeps silent."""
+    from multiprocessing import forkserver, resource_tracker
+
+    # First, since its start lets the key through again.
+    resource_tracker.ensure_running()
+    with _key_waits():
+        # It begins with the key waiting too, and lets it through when it knows what to do with it (``loaded``).
+        forkserver.ensure_running()
+
+
+@contextmanager
+def _key_waits() -> Iterator[None]:
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
