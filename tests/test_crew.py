@@ -12,7 +12,7 @@ import psutil
 import pytest
 
 from made_workers import waited
-from packpale.crew import FORKED, Apart, Crew
+from packpale.crew import FORKED, Apart, Crew, OneProcess
 from packpale.many_plots import largest_first
 
 
@@ -95,11 +95,35 @@ except KeyboardInterrupt:
         assert (done.stdout, done.stderr) == ("stopped\n", "")
 
 
-@pytest.mark.skipif(not FORKED, reason="elsewhere workers start by themselves")
-def test_workers_hear_the_key_that_stops_the_run():
-    with Crew(2) as crew:
+def test_workers_leave_the_key_that_stops_the_run_to_the_run():
+    with Crew(2) as crew, OneProcess() as alone, Apart(2) as apart:
         crew.get_ready()
-        assert signal.SIGINT not in crew.submit(signal.pthread_sigmask, signal.SIG_BLOCK, ()).result()
+        calls = [processes.submit(signal.getsignal, signal.SIGINT) for processes in (crew, alone, apart)]
+        assert [call.result() for call in calls] == [signal.SIG_IGN] * 3
+
+
+@pytest.mark.parametrize("busy", ["Crew(2)", "OneProcess()", "Apart(2)"])
+@pytest.mark.parametrize("idle", [True, False])
+def test_a_key_that_stops_the_run_ends_its_processes_at_once_and_without_a_word(busy, idle):
+    """Whether they compute or wait; those of a run that is stopped have nothing to tell."""
+    script = f"""
+import os, signal, time
+from concurrent.futures import wait
+from packpale.crew import Apart, Crew, OneProcess
+signal.signal(signal.SIGINT, signal.default_int_handler)
+try:
+    with {busy} as processes:
+        processes.submit(os.getpid).result()
+        call = processes.submit(time.sleep, {0.001 if idle else 1000})
+        time.sleep(0.3)
+        os.killpg(0, signal.SIGINT)
+        time.sleep(10)
+except KeyboardInterrupt:
+    print("stopped", flush=True)
+"""
+    command = [sys.executable, "-c", script]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, start_new_session=True, timeout=30)
+    assert (done.stdout, done.stderr) == ("stopped\n", "")
 
 
 @pytest.mark.skipif(not FORKED, reason="elsewhere workers start by themselves")

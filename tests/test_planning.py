@@ -102,7 +102,7 @@ def test_a_plan_names_the_largest_plot_and_the_worker_numbers(made_plan):
 
 
 def test_a_plan_of_plots_that_fail_names_them(tmp_path, monkeypatch):
-    monkeypatch.setattr(planning, "_process", lambda: ThreadPoolExecutor(1))
+    monkeypatch.setattr(planning, "OneProcess", lambda: ThreadPoolExecutor(1))
     made = Made(tmp_path)
     project = made.project()
     inputs = open_inputs(project)
@@ -116,7 +116,7 @@ def test_a_process_that_is_ended_while_a_plan_is_made_is_told(tmp_path, monkeypa
         def submit(self, *_call):
             raise BrokenProcessPool
 
-    monkeypatch.setattr(planning, "_process", lambda: Ended(1))
+    monkeypatch.setattr(planning, "OneProcess", lambda: Ended(1))
     made = Made(tmp_path)
     project = made.project()
     with pytest.raises(

@@ -26,13 +26,47 @@ if TYPE_CHECKING:
 FORKED = sys.platform == "linux"
 
 
+class OneProcess(ProcessPoolExecutor):
+    """A worker process, begun with the first thing it is given.
+
+    A key that stops the run is for the run alone; it ends the process at once, whatever that is doing.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(1, mp_context=way_to_start(), initializer=_begin)
+        self._begun: list[BaseProcess] = []
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Give it something to do."""
+        with stopped_later():
+            given = super().submit(with_room_for_calls, fn, *args, **kwargs)
+            self._begun = list((self._processes or {}).values())
+        return given
+
+    def end(self) -> None:
+        """End it in the middle of what it does, which is lost."""
+        for process in self._begun:
+            process.terminate()
+
+    def __exit__(self, kind: type[BaseException] | None, *others: Any) -> None:
+        if kind is KeyboardInterrupt:
+            self.end()
+        super().__exit__(kind, *others)
+
+
+def _begin() -> None:
+    # Forked it has this from its beginning.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    end_with_the_run()
+
+
 class Crew(Executor):
     """Worker processes, from the start of a run until its files stand."""
 
     def __init__(self, workers: int) -> None:
         self.workers = workers
         # A pool for each process: then a plot can be given to one of them, and only that one is lost with its pool.
-        self._pools: list[ProcessPoolExecutor] = []
+        self._pools: list[OneProcess] = []
         self._loader = False
         """Whether there is a process that has loaded what plots need, from which these can be forked."""
         self._getting_ready: list[BaseProcess] = []
@@ -41,7 +75,10 @@ class Crew(Executor):
     def __enter__(self) -> "Crew":
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is KeyboardInterrupt:
+            for process in self._pools:
+                process.end()
         self.leave()
 
     @property
@@ -59,9 +96,9 @@ class Crew(Executor):
             self._loader = True
         else:
             others = active_children()
-            self._pools = [one_process() for _ in range(self.workers)]
+            self._pools = [OneProcess() for _ in range(self.workers)]
             for pool in self._pools:
-                pool.submit(with_room_for_calls, load_rooms)
+                pool.submit(load_rooms)
             self._getting_ready = [p for p in active_children() if p not in others]
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
@@ -73,7 +110,7 @@ class Crew(Executor):
 
     def begin(self, most: int) -> int:
         """How many processes there are; if there are none yet, no more than ``most`` are begun."""
-        self._pools = self._pools or [one_process() for _ in range(min(self.workers, most))]
+        self._pools = self._pools or [OneProcess() for _ in range(min(self.workers, most))]
         return len(self._pools)
 
     def over(
@@ -106,8 +143,8 @@ class Crew(Executor):
                         finish(future.result())
                 look([job for _, job in running.values() if job])
         except BaseException:
-            for pool in self._pools:
-                pool.shutdown(wait=False, cancel_futures=True)
+            for process in self._pools:
+                process.shutdown(wait=False, cancel_futures=True)
             raise
         return fallen
 
@@ -138,16 +175,15 @@ class Crew(Executor):
         self._getting_ready, self._loader = [], False
         if self._pools:
             with ThreadPoolExecutor(len(self._pools)) as together:
-                together.map(ProcessPoolExecutor.shutdown, self._pools)
+                together.map(OneProcess.shutdown, self._pools)
         self._pools = []
 
     def _given(self, n: int, fn: Callable[..., Any], *args: Any, **kwargs: Any) -> Future[Any]:
         try:
-            with stopped_later():
-                return self._pools[n].submit(with_room_for_calls, fn, *args, **kwargs)
+            return self._pools[n].submit(fn, *args, **kwargs)
         except BrokenProcessPool:
             # It was lost with the last thing it did.
-            self._pools[n] = one_process()
+            self._pools[n] = OneProcess()
             return self._given(n, fn, *args, **kwargs)
 
 
@@ -156,7 +192,13 @@ class Apart(Executor):
 
     def __init__(self, at_once: int) -> None:
         self.at_once = at_once
-        self._running: dict[Future[Any], ProcessPoolExecutor] = {}
+        self._running: dict[Future[Any], OneProcess] = {}
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is KeyboardInterrupt:
+            for process in self._running.values():
+                process.end()
+        self.shutdown()
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Make a call in a process of its own, as soon as there is room for one more."""
@@ -164,9 +206,8 @@ class Apart(Executor):
             ended, _ = wait(self._running, return_when=FIRST_COMPLETED)
             for call in ended:
                 self._running.pop(call).shutdown()
-        process = one_process()
-        with stopped_later():
-            call = process.submit(with_room_for_calls, fn, *args, **kwargs)
+        process = OneProcess()
+        call = process.submit(fn, *args, **kwargs)
         self._running[call] = process
         return call
 
@@ -175,11 +216,6 @@ class Apart(Executor):
         for process in self._running.values():
             process.shutdown(wait=wait, cancel_futures=cancel_futures)
         self._running = {}
-
-
-def one_process() -> ProcessPoolExecutor:
-    """A worker process, begun with the first thing it is given."""
-    return ProcessPoolExecutor(1, mp_context=way_to_start(), initializer=end_with_the_run)
 
 
 @contextmanager

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, cast
 
 from packpale.cluster import WorkersEnded, cluster_executor
-from packpale.crew import Crew, one_process
+from packpale.crew import Crew, OneProcess
 from packpale.faults import LESS_MEMORY
 from packpale.holding import PARTIAL
 from packpale.one_plot import Job, PlotOutcome, Shared, compute_plot, read_stage
@@ -106,7 +106,7 @@ def _in_this_process(
 
 def _alone(job: Job, progress: Progress, watch: Watcher, finish: Callable[[PlotOutcome], None]) -> None:
     try:
-        with one_process() as pool:
+        with OneProcess() as pool:
             _over(pool, [job], progress, watch, finish)
     except BrokenProcessPool:
         reason = f"the process computing this plot was ended from outside, perhaps for lack of memory; {LESS_MEMORY}"

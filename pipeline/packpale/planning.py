@@ -6,7 +6,6 @@ import sys
 import tempfile
 import time
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,9 +13,8 @@ from pathlib import Path
 import numpy as np
 from pyproj import CRS
 
-from packpale.crew import way_to_start
+from packpale.crew import OneProcess
 from packpale.faults import Faults
-from packpale.free_memory import with_room_for_calls
 from packpale.holding import held
 from packpale.one_plot import CELL_BYTES, Job, PlotOutcome, compute_plot
 from packpale.run import write_run_files
@@ -110,12 +108,12 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
     try:
         with held(folder) as name:
             jobs = [Job(inputs, project, p, f"sample-{n}", folder, "plan", name) for n, p in enumerate(chosen)]
-            with _process() as pool:
+            with OneProcess() as pool:
                 # The first one twice: what has to be compiled is compiled once and for all, and is no part of a run.
-                results = [pool.submit(with_room_for_calls, _measured, job).result() for job in (jobs[0], *jobs)]
-            with _process() as pool:
+                results = [pool.submit(_measured, job).result() for job in (jobs[0], *jobs)]
+            with OneProcess() as pool:
                 # Once more in a new process: what that takes longer is the start of a worker.
-                first = pool.submit(with_room_for_calls, _measured, jobs[0]).result()
+                first = pool.submit(_measured, jobs[0]).result()
         ended = [r.outcome for r in results]
         failed = {f"plot {o.plot_id}: failed: {o.reason}" for o in ended if o.brief is None}
         if failed:
@@ -151,10 +149,6 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
         before=before,
         finishing=finishing,
     )
-
-
-def _process() -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(1, mp_context=way_to_start())
 
 
 def to_compute(cells: Mapping[str, int]) -> list[str]:
