@@ -127,15 +127,19 @@ except KeyboardInterrupt:
 
 
 @pytest.mark.skipif(not FORKED, reason="elsewhere workers start by themselves")
-def test_a_key_that_stops_the_run_waits_until_a_process_has_started():
+@pytest.mark.parametrize("threads", [0, 1])
+def test_a_key_that_stops_the_run_waits_until_a_process_has_started(threads):
     """Else the process would be asked for by a run that is gone, and end in a traceback."""
-    script = """
-import os, signal
+    script = f"""
+import os, signal, threading, time
 from packpale.crew import stopped_later
 signal.signal(signal.SIGINT, signal.default_int_handler)
+for _ in range({threads}):
+    threading.Thread(target=time.sleep, args=(1,), daemon=True).start()
 try:
     with stopped_later():
         os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(0.1)
         print("started", flush=True)
 except KeyboardInterrupt:
     print("stopped", flush=True)

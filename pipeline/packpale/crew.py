@@ -6,6 +6,7 @@ Imports nothing heavy, so that the processes can start, and load the rooms, befo
 import os
 import signal
 import sys
+import threading
 from collections import deque
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
@@ -246,11 +247,21 @@ def _start_loader() -> None:
 
 @contextmanager
 def _key_waits() -> Iterator[None]:
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    """Heed the key that stops the run afterwards; a process that is started meanwhile begins with the key waiting."""
+    if threading.current_thread() is not threading.main_thread() or signal.getsignal(signal.SIGINT) is None:
+        yield  # where no key is heard, or not by Python
+        return
+    heard: list[int] = []
+    handler = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+    # The handler alone is not handed on, and what is let through by the mask alone reaches threads of libraries.
+    mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        signal.signal(signal.SIGINT, handler)
+        if heard:
+            signal.raise_signal(signal.SIGINT)
 
 
 def way_to_start() -> BaseContext:
