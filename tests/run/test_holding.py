@@ -16,6 +16,7 @@ from packpale.cli import commands
 from packpale.faults import LESS_MEMORY, Faults, in_words
 from packpale.holding import KEY, PARTIAL, held, put_in_place
 from packpale.many_plots import Progress, compute_here
+from packpale.settings import read_settings
 
 ROOT = Path(__file__).parents[2]
 ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT / "pipeline"), str(ROOT / "tests")])}
@@ -168,7 +169,8 @@ def test_a_plot_whose_worker_is_killed_is_tried_alone_and_the_others_end_togethe
     (tmp_path / PARTIAL).mkdir()
     # Without inputs a job fails; one ends its process on top of that.
     kinds = [made_workers.Deadly, *[made_workers.Told] * 6]
-    jobs = [kind(None, None, f"{kind.__name__}{n}", f"{n}", tmp_path, "") for n, kind in enumerate(kinds)]
+    project = read_settings(ROOT / "config" / "demo.toml")
+    jobs = [kind(None, project, f"{kind.__name__}{n}", f"{n}", tmp_path, "") for n, kind in enumerate(kinds)]
     outcomes = compute_here(jobs, 2, Progress(total=7), lambda progress, finished: None)
     assert len(outcomes) == 7
     assert {o.status for o in outcomes.values()} == {"failed"}
