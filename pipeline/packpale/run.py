@@ -39,7 +39,7 @@ PAGES_BESIDE_WORKERS = 6
 """With more plots the workers end before the run's files are written, each by a process of its own, and its pages after
 the others: all need much memory, and what they took is free again when the process ends."""
 FILES_AT_ONCE = 2
-"""So many of those files are written at one time: together they need no more memory than the pages alone."""
+"""So many of those files are written at one time: together they need about as much memory as the pages alone."""
 
 
 @dataclass(frozen=True)
