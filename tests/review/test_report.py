@@ -122,6 +122,7 @@ def test_fonts_are_embedded_and_pages_numbered(run, document, report):
     for number, page in enumerate(pages, start=1):
         for font in resolve1(page.resources.get("Font", {})).values():
             found = resolve1(font)
+            assert "DejaVuSans" in found["BaseFont"].name
             descendants = [resolve1(d) for d in resolve1(found.get("DescendantFonts", []))] or [found]
             for one in descendants:
                 assert {"FontFile2", "FontFile3"} & resolve1(one["FontDescriptor"]).keys()

@@ -15,7 +15,7 @@ from pdfminer.pdfpage import PDFPage
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.review.drawing_set import _sheets, write_drawings
-from packpale.review.lettering import printable, text_width
+from packpale.review.lettering import face, printable, text_width
 from packpale.review.paper import svg
 from packpale.review.setting_out import stakes
 from packpale.review.sheet import FIELD, FRAME, Line, Text, fitting_scale
@@ -318,6 +318,22 @@ def test_letters_are_as_wide_as_the_font_says_and_signs_it_lacks_are_shown(one):
     ids = set(re.findall(r'<path id="([rb][0-9a-f]+)"', svg(sheet, outlined=True)))
     used = set(re.findall(r'href="#([rb][0-9a-f]+)"', svg(sheet, outlined=True)))
     assert used <= ids
+
+
+@pytest.mark.parametrize("bold", [False, True])
+def test_letters_have_the_outlines_of_the_font(bold):
+    """Against those by matplotlib; each twice, since they are kept."""
+    from fontTools.pens.boundsPen import BoundsPen
+    from fontTools.svgLib.path import parse_path
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextPath
+
+    font = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
+    for sign in "agW1.°Ö" * 2:
+        pen = BoundsPen(None)
+        parse_path(face(bold=bold).outline(sign), pen)
+        drawn_in = [end / face(bold=bold).units * 100 for end in pen.bounds]
+        assert drawn_in == pytest.approx(TextPath((0, 0), sign, size=100, prop=font).get_extents().extents, abs=0.5)
 
 
 def test_scales_are_the_largest_round_ones():
