@@ -74,24 +74,5 @@ def test_compiled_loops_call_those_of_their_own_file_only():
     assert files
     for file in files:
         for name in imported(ast.parse(file.read_text(encoding="utf-8"))):
-            allowed = {"packpale.site.grid", "packpale.site.compiled"}
+            allowed = {"packpale.site.grid"}
             assert name.split(".")[0] != "packpale" or name in allowed, f"{file.name} imports {name}"
-
-
-def test_inner_loops_are_called_in_their_own_file_only():
-    """They have no way in from Python: a call from there would raise an error that says nothing of why."""
-    inner = {}
-    for file in sorted(SOURCE.rglob("_kernels*.py")):
-        for node in ast.parse(file.read_text(encoding="utf-8")).body:
-            if isinstance(node, ast.FunctionDef) and [ast.unparse(d) for d in node.decorator_list] == ["inner"]:
-                assert node.name.startswith("_"), f"{file.name}: {node.name}"
-                inner[node.name] = file
-    assert len(inner) > 20
-    for file in [*SOURCE.rglob("*.py"), *Path(__file__).parent.rglob("*.py")]:
-        if file in inner.values():
-            continue
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            called = node.func if isinstance(node, ast.Call) else None
-            names = {called.attr} if isinstance(called, ast.Attribute) else set()
-            names |= {alias.name for alias in node.names} if isinstance(node, ast.ImportFrom) else set()
-            assert not names & set(inner), f"{file}: {names & set(inner)}"

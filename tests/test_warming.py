@@ -1,10 +1,6 @@
 """Kernels are compiled once for all workers: what counts as cold, and that each part compiles what it is named for."""
 
 import importlib.util
-import pickle
-import subprocess
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,11 +9,7 @@ from numba import types
 from packpale import warming
 from packpale.enclosure import _kernels as fit
 from packpale.enclosure.proof import _kernels as proof
-from packpale.holding import held
 from packpale.land import _kernels_drainage as flow
-from packpale.one_plot import Job
-from packpale.run import read_and_open
-from packpale.site import compiled
 
 FEW = 5
 """So many modules of libraries may be loaded late: which those are changes with their versions."""
@@ -78,31 +70,6 @@ def test_no_kernel_is_compiled_once_more_for_a_number_that_stands_in_the_code():
     kinds = [(kernel, key[0]) for kernel in kernels for key in stored(kernel)]
     assert kinds
     assert [(k.py_func.__name__, args) for k, args in kinds if any(isinstance(a, types.Literal) for a in args)] == []
-
-
-def test_workers_find_everything_loaded(tmp_path):
-    """What each of them had to load for itself would take its time, and memory that they do not share."""
-    script = """
-import pickle, sys
-import packpale.loaded
-there = set(sys.modules)
-job = pickle.loads(sys.stdin.buffer.read())
-from packpale.one_plot import compute_plot
-print(compute_plot(job).status, *sorted(set(sys.modules) - there))
-"""
-    project, inputs = read_and_open(Path(__file__).parents[1] / "config" / "demo.toml")
-    with held(tmp_path) as run:
-        job = pickle.dumps(Job(inputs, project, "mirrow-moss", "mirrow-moss", tmp_path, "key", run))
-        # The first may have to compile, and loads what that needs.
-        for _ in range(2):
-            done = subprocess.run([sys.executable, "-c", script], input=job, capture_output=True, check=True)
-            status, *others = done.stdout.decode().split()
-            if len(others) <= FEW:
-                break
-    assert status == "done"
-    assert [name for name in others if name.startswith("packpale.")] == []
-    # A version of the compiler that was not tried loads much where kept code is taken up.
-    assert len(others) <= FEW or not compiled.shortened(), others
 
 
 def stored(kernel):

@@ -8,7 +8,6 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point, box
 
-from called_loops import from_python
 from packpale.care import _kernels_viewing
 from packpale.care.dens import DenSite, Passage
 from packpale.care.sights import lines_of_sight, peaks
@@ -129,7 +128,7 @@ def test_blocks_passed_over_hide_nothing(real_ground, ground, col, row):
     expected = np.zeros(z.shape, bool)
     for at_r, at_c in zip(r[near].tolist(), c[near].tolist(), strict=True):
         fall = z[at_r, at_c] + 0.6 - eye
-        hidden = from_python(_kernels_viewing._hidden)(z, col, row, eye, at_c - col, at_r - row, fall, 0.0, 1.0)
+        hidden = _kernels_viewing._hidden(z, col, row, eye, at_c - col, at_r - row, fall, 0.0, 1.0)
         expected[at_r, at_c] = not hidden
     np.testing.assert_array_equal(seen, expected)
     assert 200 < seen.sum() < near.sum() - 200

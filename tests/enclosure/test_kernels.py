@@ -11,20 +11,18 @@ import shapely
 from scipy.optimize import linprog
 from shapely.geometry import box
 
-from called_loops import from_python
 from packpale.enclosure import _kernels, best_place
 from packpale.enclosure.boundary import behind, valid_parts
 from packpale.enclosure.depth import deep_cells, deepest_point
 from packpale.enclosure.fit import Shapes, fit_largest, largest_scale, thinned_out, work_arrays
 from packpale.enclosure.packs import fit_packs
-from packpale.site import compiled
 from packpale.site.grid import Grid
 from polygons import blob, from_raster, largest_part, neck, ring, with_ponds
 
 KERNELS = {
     name: kernel
     for name, kernel in vars(_kernels).items()
-    if name not in vars(compiled) and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
+    if name != "njit" and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
 }
 LANDS = {
     "blob": blob(5, 300),
@@ -148,7 +146,7 @@ def test_features_and_their_slopes(clearance, prepared, positions):
 
     def features(z, limit):
         cos, sin, shape = np.cos(z[2]), np.sin(z[2]), _kernels.unit_shape(z[3], z[4])
-        n = from_python(_kernels._near_features)(z[0], z[1], cos, sin, clearance, shape, *land.tree, limit, rows)
+        n = _kernels._near_features(z[0], z[1], cos, sin, clearance, shape, *land.tree, limit, rows)
         return {(int(r[5]), int(r[6])): r.copy() for r in rows[:n]}, cos, sin, shape
 
     for z in positions(land, 25, seed=3):
@@ -159,7 +157,7 @@ def test_features_and_their_slopes(clearance, prepared, positions):
         assert min(r[0] for r in found.values()) == pytest.approx(scale, rel=1e-12)
         for key, row in found.items():
             for penalised in (False, True):
-                value = from_python(_kernels._linearise)(
+                value = _kernels._linearise(
                     cos, sin, shape, row[None, :], 0, math.log(50.0), penalised, scale, gradient, 0, 0
                 )
                 slopes = []
@@ -173,7 +171,7 @@ def test_features_and_their_slopes(clearance, prepared, positions):
                         if key in near:
                             at = near[key][None, :]
                             ends.append(
-                                from_python(_kernels._linearise)(
+                                _kernels._linearise(
                                     c, s, other, at, 0, math.log(50.0), penalised, scale, np.empty((1, 5)), 0, 0
                                 )
                             )
@@ -197,7 +195,7 @@ def test_linear_step_is_the_optimum_that_scipy_finds():
             lower[0] = upper[0] = 0.0
         step = np.empty(n)
         table, basis = np.empty((n + 2, 400 + 2 * n + 1)), np.empty(n + 1, np.int64)
-        t = from_python(_kernels._solve_step)(value, gradient, m, lower, upper, table, basis, step)
+        t = _kernels._solve_step(value, gradient, m, lower, upper, table, basis, step)
         constraints = np.column_stack([-gradient[:m], np.ones(m)])
         best = linprog(
             [0.0] * n + [-1.0],
@@ -285,7 +283,7 @@ def test_radial_profile_sees_no_farther_than_the_boundary(prepared):
     area = LANDS["few corners"]
     land, (x, y, _, _) = prepared(area)
     log_profile = np.empty(96)
-    from_python(_kernels._radial_profile)(x, y, 1e6, *land.tree, log_profile)
+    _kernels._radial_profile(x, y, 1e6, *land.tree, log_profile)
     for j in range(96):
         angle = 2 * math.pi * j / 96
         px, py = x + land.origin[0], y + land.origin[1]
@@ -355,7 +353,7 @@ def test_refinement_never_makes_an_egg_smaller(prepared, positions, ranges):
         scale = largest_scale(land, z, clearance=1.0)
         if scale <= 0:
             continue
-        before = from_python(_kernels._merit)(scale, z[3], _kernels.unit_shape(z[3], z[4])[7], shapes.log_min_radius)
+        before = _kernels._merit(scale, z[3], _kernels.unit_shape(z[3], z[4])[7], shapes.log_min_radius)
         rows, no_strips, no_pairs = z[None, :].copy(), np.empty((0, 3)), np.empty((0, 2), np.int64)
         numbers = (0.15, 30, 1e-7, 0.0, 1.0, shapes.log_min_radius, shapes.limits)
         reached = _kernels.refine(rows, no_strips, no_pairs, *numbers, *land.tree, work)
@@ -364,7 +362,5 @@ def test_refinement_never_makes_an_egg_smaller(prepared, positions, ranges):
         assert 0.5 <= after[3] <= 0.9
         assert 1.1 <= after[4] <= 1.6
         scale = largest_scale(land, after, clearance=1.0)
-        value = from_python(_kernels._merit)(
-            scale, after[3], _kernels.unit_shape(after[3], after[4])[7], shapes.log_min_radius
-        )
+        value = _kernels._merit(scale, after[3], _kernels.unit_shape(after[3], after[4])[7], shapes.log_min_radius)
         assert reached == pytest.approx(value, abs=1e-9)

@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import MultiPolygon, Point, Polygon, box
 
-from called_loops import from_python
 from egg_functions import joins, w_line, w_point
 from packpale.enclosure.boundary import boundary, valid_parts
 from packpale.enclosure.egg import Egg
@@ -146,10 +145,8 @@ def alone(row, clearance, land, tables, *, small, work, used):
     """What each constraint of a box proves by itself, on log area."""
     shape, kept, count, stack, value, _, gradient, lo, hi, entries = work[:10]
     _kernels.set_shape(row[3], row[4], shape)
-    from_python(_kernels._gather)(
-        row, clearance, from_python(_kernels._margin)(row, small), shape, land.edges, land.nodes, kept, count, stack
-    )
-    m, _ = from_python(_kernels._prepare)(
+    _kernels._gather(row, clearance, _kernels._margin(row, small), shape, land.edges, land.nodes, kept, count, stack)
+    m, _ = _kernels._prepare(
         row, clearance, land.edges, kept, count, shape, tables.line, tables.point, value, gradient, lo, hi, entries
     )
     second = tables.area[int(row[10]), int(row[11])]
@@ -166,7 +163,7 @@ def alone(row, clearance, land, tables, *, small, work, used):
         used["line" if is_line(row, square(lo[e]), square(hi[e])) else "point"] += 1
         weight = np.zeros(len(value))
         weight[e] = 1.0
-        out[e] = shape[6] + from_python(_kernels._combined)(value, gradient, lo, hi, m, weight, *spaces())
+        out[e] = shape[6] + _kernels._combined(value, gradient, lo, hi, m, weight, *spaces())
     return out
 
 
@@ -226,15 +223,13 @@ def test_value_gradient_and_second_derivatives_of_each_constraint(name, clearanc
         work, edges = steps._work(), land.edges
         shape, kept, count, stack, value, _, gradient, lo, hi, entries = work[:10]
         _kernels.set_shape(row[3], row[4], shape)
-        from_python(_kernels._gather)(
-            row, clearance, from_python(_kernels._margin)(row, small), shape, edges, land.nodes, kept, count, stack
-        )
+        _kernels._gather(row, clearance, _kernels._margin(row, small), shape, edges, land.nodes, kept, count, stack)
         rows = [kept[s * _kernels.PER_SECTOR + i].copy() for s in range(_kernels.SECTORS) for i in range(count[s])]
         tabled = (tables.line, tables.point)
         for one in rows:
             count[:], kept[0] = 0, one
             count[0] = 1
-            m, _ = from_python(_kernels._prepare)(
+            m, _ = _kernels._prepare(
                 row, clearance, edges, kept, count, shape, *tabled, value, gradient, lo, hi, entries
             )
             if m == 0:
@@ -334,7 +329,7 @@ def test_weighted_sum_limits_where_the_box_matters():
         weight, floor = rng.dirichlet(np.ones(2)), float(rng.normal())
         low, high = np.full(5, -1.0), np.full(5, 1.0)
         arrays = (value, gradient, flat(hessian), flat(hessian), 2, weight)
-        left = from_python(_kernels._narrow)(floor, *arrays, *spaces(), low, high)
+        left = _kernels._narrow(floor, *arrays, *spaces(), low, high)
         v, g, H = weight @ value, weight @ gradient, np.tensordot(weight, hessian, 1)
         z = rng.uniform(-1, 1, (4000, 5))
         full = H + H.T - np.diag(np.diag(H))
@@ -362,7 +357,7 @@ def test_limits_are_those_of_the_linear_programme():
         gradient = rng.normal(size=(72, 5))
         cost = rng.uniform(0, 0.5, 72) - gradient @ z  # z is within all limits
         work = (np.zeros(6, np.int64), np.zeros((6, 6)), np.zeros(6), np.zeros(6), np.zeros(72), np.zeros(6))
-        limit = from_python(_kernels._limit_weights)(cost, gradient, m, unknown, sign, *work)
+        limit = _kernels._limit_weights(cost, gradient, m, unknown, sign, *work)
         goal = np.zeros(5)
         goal[unknown] = -sign
         expected = -linprog(goal, A_ub=-gradient[:m], b_ub=cost[:m], bounds=(-1, 1)).fun
@@ -406,7 +401,7 @@ def test_a_line_counts_only_as_far_as_its_outline_reaches(moved, mirrored):
         assert area <= each.min() + TOLERANCE, turn
         shape = np.zeros(11)
         _kernels.set_shape(p, q, shape)
-        h = from_python(_kernels._line_terms)(math.cos(-math.pi / 2 - z[2]), math.sin(-math.pi / 2 - z[2]), shape)[0]
+        h = _kernels._line_terms(math.cos(-math.pi / 2 - z[2]), math.sin(-math.pi / 2 - z[2]), shape)[0]
         beyond += area > 2 * math.log(20 / h) + shape[6] + 0.01
     assert beyond > 3
 
@@ -420,7 +415,7 @@ def test_weighted_sum_is_the_largest_of_a_quadratic_form_and_more():
         width = np.triu(rng.uniform(0, 0.3, (m, 5, 5)))
         weight = rng.dirichlet(np.ones(m))
         ends = flat(middle - width), flat(middle + width)
-        bound = from_python(_kernels._combined)(value, gradient, *ends, m, weight, *spaces())
+        bound = _kernels._combined(value, gradient, *ends, m, weight, *spaces())
         for _ in range(200):
             z = np.sign(rng.normal(size=5)) * rng.choice([1.0, rng.uniform(0, 1)], size=5)
             H = np.tensordot(weight, middle + width * rng.uniform(-1, 1, (m, 5, 5)), 1)
@@ -438,7 +433,7 @@ def test_weighted_sum_is_exact_where_its_largest_is_in_a_corner():
         expected = value[0] + gradient.sum() + (hessian.sum() + np.triu(hessian[0], 1).sum()) / 2
         flip = np.sign(rng.normal(size=5))
         flipped = flat(hessian * np.outer(flip, flip))
-        bound = from_python(_kernels._combined)(value, gradient * flip, flipped, flipped, 1, np.ones(1), *spaces())
+        bound = _kernels._combined(value, gradient * flip, flipped, flipped, 1, np.ones(1), *spaces())
         assert bound == pytest.approx(expected, rel=1e-12)
 
 
@@ -455,7 +450,7 @@ def test_second_derivatives_of_an_obstacle_seen_from_all_of_a_wide_box():
         row[3:5], row[5:8], row[10:12] = (p, q), (0.45, 0.45, 1e-6), 1
         Y = np.array([math.cos(alpha), math.sin(alpha)])
         kept = np.array([0.0, 1.0, 0.0, *Y])
-        from_python(_kernels._point_rows)(row, kept, shape, tables.point, 1.0, 0.0, g, lo, hi, entries)
+        _kernels._point_rows(row, kept, shape, tables.point, 1.0, 0.0, g, lo, hi, entries)
 
         def f(z, Y=Y):
             to = Y - z[:2]
@@ -482,7 +477,7 @@ def test_weights_are_those_of_the_linear_programme():
         m = int(rng.integers(1, 30))
         cost, gradient = rng.normal(size=72), rng.normal(size=(72, 5))
         work = (np.zeros(6, np.int64), np.zeros((6, 6)), np.zeros(6), np.zeros(6), np.zeros(72), np.zeros(6))
-        from_python(_kernels._choose_weights)(cost, gradient, m, *work, True)
+        _kernels._choose_weights(cost, gradient, m, *work, True)
         weight = work[4]
         assert weight.min() >= 0
         assert weight[:m].sum() == pytest.approx(1)

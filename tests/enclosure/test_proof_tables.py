@@ -8,7 +8,6 @@ import math
 import numpy as np
 import pytest
 
-from called_loops import from_python
 from egg_functions import joins, w_line, w_point
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.proof import _kernels
@@ -71,7 +70,7 @@ def test_tables_hold_the_derivatives_over_any_angles_and_shapes(name, kind):
         (ip, p0, p1), (iq, q0, q1) = (cell_with(rng, *r, int(math.log2(SHAPES))) for r in (p, q))
         half = 10 ** rng.uniform(-4, 0.3)
         middle = rng.uniform(-2 * math.pi, 2 * math.pi)
-        from_python(_kernels._look_up)(table, middle - half, middle + half, ip, iq, out)
+        _kernels._look_up(table, middle - half, middle + half, ip, iq, out)
         assert (out[1::2] >= out[0::2]).all()
         for _ in range(3):
             z = np.array([middle + half * rng.uniform(-1, 1), rng.uniform(p0, p1), rng.uniform(q0, q1)])
@@ -117,14 +116,14 @@ def test_terms_of_the_kernels_are_those_of_the_egg():
         by_p = (log_area(p + STEP, q) - log_area(p - STEP, q)) / (2 * STEP)
         by_q = (log_area(p, q + STEP) - log_area(p, q - STEP)) / (2 * STEP)
         assert [shape[7], shape[8]] == pytest.approx([by_p, by_q], abs=1e-4)
-        h, *by = from_python(_kernels._line_terms)(math.cos(phi), math.sin(phi), shape)
+        h, *by = _kernels._line_terms(math.cos(phi), math.sin(phi), shape)
         assert -2 * math.log(h) == pytest.approx(w_line(phi, p, q), abs=1e-12)
         if min(abs(abs(phi) - x) for x in (0, math.pi, math.pi / 2, *joins(p, q))) < 5 * STEP:
             continue
         expected = [-h / 2 * gradient(w_line, (phi, p, q), i) for i in range(3)]
         assert by == pytest.approx(expected, abs=1e-4 * (1 + max(map(abs, expected))))
         scale = rng.uniform(0.1, 9)
-        y, *by = from_python(_kernels._point_terms)(scale * math.cos(phi), scale * math.sin(phi), shape)
+        y, *by = _kernels._point_terms(scale * math.cos(phi), scale * math.sin(phi), shape)
         assert -2 * y == pytest.approx(w_point(phi, p, q), abs=1e-12)
         expected = [-gradient(w_point, (phi, p, q), i) / 2 for i in range(3)]
         assert by == pytest.approx(expected, abs=1e-4 * (1 + max(map(abs, expected))))
@@ -144,7 +143,7 @@ def test_point_scale_is_where_the_egg_comes_within_the_clearance():
         p, q, s = rng.uniform(0.03, 0.7), rng.uniform(0.06, 3.0), rng.choice([0.0, rng.uniform(0, 4)])
         u, v = rng.uniform(-20, 20, 2)
         _kernels.set_shape(p, q, shape)
-        R, yu, yv = from_python(_kernels._point_scale)(u, v, s, shape)
+        R, yu, yv = _kernels._point_scale(u, v, s, shape)
         if math.hypot(u, v) <= s:
             assert R == 0
             continue

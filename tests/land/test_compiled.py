@@ -9,15 +9,12 @@ from shapely.geometry import LineString, box
 
 from packpale.land import _kernels, _kernels_cells, _kernels_distance, _kernels_drainage
 from packpale.land.assess import assess
-from packpale.site import compiled
 
 KERNELS = {
     f"{module.__name__.rsplit('.', 1)[1]}.{name}": kernel
     for module in (_kernels, _kernels_drainage, _kernels_distance, _kernels_cells)
     for name, kernel in vars(module).items()
-    if name not in vars(compiled)
-    and not name.startswith("_")
-    and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
+    if name != "njit" and not name.startswith("_") and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
 }
 
 

@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import inner, loop
+from numba import njit
 
 Floats = npt.NDArray[np.float64]
 
@@ -20,7 +19,7 @@ STRAIGHT = 1e-9
 SKY = 1e4
 
 
-@inner
+@njit(cache=True)
 def _crosses(ax: float, az: float, bx: float, bz: float, cx: float, cz: float, dx: float, dz: float) -> bool:
     """Segment ab crosses segment cd.
 
@@ -36,7 +35,7 @@ def _crosses(ax: float, az: float, bx: float, bz: float, cx: float, cz: float, d
     return a * b <= 0.0
 
 
-@inner
+@njit(cache=True)
 def _sees(ax: float, az: float, bx: float, bz: float, depth: float, apron_x: Floats, apron_z: Floats) -> bool:
     """No mesh between two points."""
     if _crosses(ax, az, bx, bz, 0.0, -depth, 0.0, SKY):
@@ -47,7 +46,7 @@ def _sees(ax: float, az: float, bx: float, bz: float, depth: float, apron_x: Flo
     return True
 
 
-@inner
+@njit(cache=True)
 def _nearest_on(px: float, pz: float, ax: float, az: float, bx: float, bz: float) -> float:
     """Share of the way from a to b of the point nearest to p."""
     ux, uz = bx - ax, bz - az
@@ -55,7 +54,7 @@ def _nearest_on(px: float, pz: float, ax: float, az: float, bx: float, bz: float
     return min(max(t, 0.0), 1.0)
 
 
-@inner
+@njit(cache=True)
 def _to_ground(
     px: float,
     pz: float,
@@ -88,7 +87,7 @@ def _to_ground(
     return best
 
 
-@inner
+@njit(cache=True)
 def _corners(depth: float, apron_x: Floats, apron_z: Floats, corners: Floats) -> int:
     """Fill rows of ``corners`` with where a shortest way may bend: x, z, and x, z moved off the mesh; how many.
 
@@ -114,7 +113,7 @@ def _corners(depth: float, apron_x: Floats, apron_z: Floats, corners: Floats) ->
     return n
 
 
-@inner
+@njit(cache=True)
 def _next(length: Floats, done: npt.NDArray[np.bool_], n: int, best: float) -> int:
     """Corner reached by the shortest way that has not been gone on from and is shorter than ``best``; -1 if none."""
     found = -1
@@ -124,7 +123,7 @@ def _next(length: Floats, done: npt.NDArray[np.bool_], n: int, best: float) -> i
     return found
 
 
-@inner
+@njit(cache=True)
 def _shortest_tunnel(
     ground_x: Floats,
     ground_z: Floats,
@@ -172,7 +171,7 @@ def _shortest_tunnel(
     return best
 
 
-@loop
+@njit(cache=True)
 def shortest_tunnels(
     ground_x: Floats,
     ground_z: Floats,

@@ -7,14 +7,13 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import loop
+from numba import njit
 
 ROW_STEP = (0, 1, 1, 1, 0, -1, -1, -1)
 COL_STEP = (1, 1, 0, -1, -1, -1, 0, 1)
 
 
-@loop
+@njit(cache=True)
 def longest_path(
     direction: npt.NDArray[np.int8], row: int, col: int, cells: npt.NDArray[np.int64], lengths: npt.NDArray[np.float64]
 ) -> tuple[float, int, int]:

@@ -6,14 +6,13 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import loop
+from numba import njit
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
 
 
-@loop
+@njit(cache=True)
 def tight_ways(
     distance: Floats,
     ground: Floats,

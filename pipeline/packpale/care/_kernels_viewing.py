@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import inner, loop
+from numba import njit
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -19,7 +18,7 @@ TOUCH = 1e-9
 BLOCK = 4
 
 
-@inner
+@njit(cache=True)
 def _ground(z: Floats, col: float, row: float) -> float:
     """Bilinear between centres; the last row and column are reached from inside."""
     c = min(max(math.floor(col), 0), z.shape[1] - 2)
@@ -30,7 +29,7 @@ def _ground(z: Floats, col: float, row: float) -> float:
     return float(above + fr * (below - above))
 
 
-@inner
+@njit(cache=True)
 def _hides(first: float, half: float, last: float) -> bool:
     """A parabola through three heights, evenly spaced, comes above 0 between the first and the last."""
     bend = 2.0 * (first + last) - 4.0 * half
@@ -38,7 +37,7 @@ def _hides(first: float, half: float, last: float) -> bool:
     return bend < 0.0 and 0.0 < slope < -2.0 * bend and first - 0.25 * slope * slope / bend > TOUCH
 
 
-@loop
+@njit(cache=True)
 def peaks_of_rows(z: Floats, first: int, out: Floats, table: Places) -> None:
     """Raise the smallest blocks to the ground in some rows of the window, the first of them number ``first``."""
     rows, cols = table[0, 1], table[0, 2]
@@ -52,7 +51,7 @@ def peaks_of_rows(z: Floats, first: int, out: Floats, table: Places) -> None:
                         out[br * cols + bc] = z[k, c]
 
 
-@loop
+@njit(cache=True)
 def peaks_of_larger(out: Floats, table: Places) -> None:
     """Give each larger block the highest of those within it."""
     for k in range(1, table.shape[0]):
@@ -62,7 +61,7 @@ def peaks_of_larger(out: Floats, table: Places) -> None:
             out[at] = max(out[at], out[below + i])
 
 
-@inner
+@njit(cache=True)
 def _next_line(start: float, along: float, t: float) -> tuple[int, float]:
     """The first grid line that a way from ``start``, ``along`` long, meets past ``t`` of it, and where; 2 for never."""
     if along == 0.0:
@@ -74,7 +73,7 @@ def _next_line(start: float, along: float, t: float) -> tuple[int, float]:
     return line, (line - start) / along
 
 
-@inner
+@njit(cache=True)
 def _within(start: float, along: float, block: int, near: float, far: float) -> tuple[float, float]:
     """The part of a way, from ``near`` to ``far`` of its length, that lies in a block's rows or columns."""
     a, b = block * BLOCK - start, (block + 1) * BLOCK - start
@@ -83,7 +82,7 @@ def _within(start: float, along: float, block: int, near: float, far: float) -> 
     return max(near, min(a / along, b / along)), min(far, max(a / along, b / along))
 
 
-@loop
+@njit(cache=True)
 def what_hides(
     z: Floats,
     high: Floats,
@@ -138,7 +137,7 @@ def what_hides(
     return -1
 
 
-@inner
+@njit(cache=True)
 def _hidden(
     z: Floats, col: float, row: float, eye: float, dc: float, dr: float, fall: float, t: float, until: float
 ) -> bool:
@@ -165,7 +164,7 @@ def _hidden(
     return False
 
 
-@loop
+@njit(cache=True)
 def sweep(
     z: Floats,
     high: Floats,

@@ -9,8 +9,7 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import inner, loop
+from numba import njit
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -21,7 +20,7 @@ SKIPPED = 1e-9
 """Of a cell: closer to its border than that, a place counts as on it."""
 
 
-@loop
+@njit(cache=True)
 def bilinear(z: Floats, west: float, north: float, cell: float, x: float, y: float) -> float:
     """Same as Grid.bilinear for one point."""
     rows, cols = z.shape
@@ -46,7 +45,7 @@ def bilinear(z: Floats, west: float, north: float, cell: float, x: float, y: flo
     return total
 
 
-@inner
+@njit(cache=True)
 def _positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, float, float, float]:
     """Of a value linear from v1 at o1 to v2 at o2: length and area where it is positive, and their first moments."""
     if v1 <= 0.0 and v2 <= 0.0:
@@ -60,7 +59,7 @@ def _positive_part(o1: float, o2: float, v1: float, v2: float) -> tuple[float, f
     return length, length * (o1 + o2) / 2.0, length * (v1 + v2) / 2.0, moment
 
 
-@inner
+@njit(cache=True)
 def _add_part(row: Floats, first: int, share: float, o1: float, o2: float, v1: float, v2: float) -> None:
     """Add to ``row`` a share of the positive part of a value linear from v1 to v2, on one side of the fence line.
 
@@ -72,7 +71,7 @@ def _add_part(row: Floats, first: int, share: float, o1: float, o2: float, v1: f
     row[first + (1 if o1 + o2 > 0.0 else 2)] += share * moment
 
 
-@inner
+@njit(cache=True)
 def _add_cut(row: Floats, o1: float, o2: float, c1: float, c2: float) -> None:
     """Add to ``row`` cut and open width of a strip whose cut is linear from c1 to c2."""
     width, width_moment, area, moment = _positive_part(o1, o2, c1, c2)
@@ -83,7 +82,7 @@ def _add_cut(row: Floats, o1: float, o2: float, c1: float, c2: float) -> None:
     row[3 * OPEN + side] += width_moment
 
 
-@inner
+@njit(cache=True)
 def _add_below(
     row: Floats, share: float, o1: float, o2: float, c1: float, c2: float, rock: float, hard: bool, water: float
 ) -> None:
@@ -96,7 +95,7 @@ def _add_below(
         _add_part(row, 3 * WET, share, o1, o2, c1 - water, c2 - water)
 
 
-@inner
+@njit(cache=True)
 def _add_along(
     row: Floats,
     o1: float,
@@ -138,7 +137,7 @@ def _add_along(
             to_row += a_row
 
 
-@inner
+@njit(cache=True)
 def _onwards(a: float, at: float, slope: float) -> float:
     """Offset, from ``a`` where the section is at column or row ``at`` in cells, at which it enters the next cell."""
     if slope > 0.0:
@@ -148,7 +147,7 @@ def _onwards(a: float, at: float, slope: float) -> float:
     return math.inf
 
 
-@inner
+@njit(cache=True)
 def _add_strip(
     row: Floats,
     o1: float,
@@ -202,7 +201,7 @@ def _add_strip(
         a, cut_a = b, cut_b
 
 
-@inner
+@njit(cache=True)
 def _stretch(
     i: int, x: Floats, y: Floats, side_x: Floats, side_y: Floats, west: float, north: float, cell: float,
     u: Floats, v: Floats, su: Floats, sv: Floats,
@@ -220,7 +219,7 @@ def _stretch(
         sv[k] = -(side_y[i] + side_y[other]) / 2.0 / cell
 
 
-@inner
+@njit(cache=True)
 def _soil_about(
     o1: float, o2: float, u: Floats, v: Floats, su: Floats, sv: Floats,
     rock: Floats, hard: Flags, water: Floats, rock_shift: float, water_shift: float, about: Floats,
@@ -254,7 +253,7 @@ def _soil_about(
     )
 
 
-@loop
+@njit(cache=True)
 def follow_sections(
     pieces: Floats,
     strip: float,
@@ -304,7 +303,7 @@ def follow_sections(
                 )
 
 
-@loop
+@njit(cache=True)
 def level_sections(  # noqa: C901 - the bottoms, then the walls
     bottoms: Floats,
     walls: Floats,

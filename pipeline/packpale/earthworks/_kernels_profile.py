@@ -2,13 +2,12 @@
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import makes_arrays
+from numba import njit
 
 Floats = npt.NDArray[np.float64]
 
 
-@makes_arrays
+@njit(cache=True)
 def solve_closed(  # noqa: C901, PLR0912 - one elimination, written out
     diagonal: Floats, first: Floats, second: Floats, right: Floats
 ) -> Floats:

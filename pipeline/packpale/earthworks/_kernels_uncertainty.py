@@ -4,14 +4,13 @@
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import inner, loop
+from numba import njit
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
 
 
-@inner
+@njit(cache=True)
 def _between(table: Floats, start: float, step: float, value: float) -> float:
     """Value of a table at equal steps from ``start``, linear between its entries, held beyond its ends."""
     u = min(max((value - start) / step, 0.0), table.size - 1.0)
@@ -19,7 +18,7 @@ def _between(table: Floats, start: float, step: float, value: float) -> float:
     return float(table[k] + (u - k) * (table[k + 1] - table[k]))
 
 
-@loop
+@njit(cache=True)
 def drawn_volumes(
     rock: Floats,
     water: Floats,

@@ -21,8 +21,8 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
-from packpale.site.compiled import inner, loop
 from packpale.site.grid import Array
 
 Indices = npt.NDArray[np.int64]
@@ -36,7 +36,7 @@ PENALTY = 30.0  # weight of a missing small-end radius against the log area; mus
 UNKNOWNS = 5
 
 
-@loop
+@njit(cache=True)
 def unit_shape(k: float, a: float) -> Shape:
     """Shape of taper k and aspect a at R = 1."""
     d = 2.0 * a - 1.0 - k
@@ -63,7 +63,7 @@ def unit_shape(k: float, a: float) -> Shape:
     return k, d, F, sin, cos, F_k, F_a, np.log(area), A_k / area, A_a / area
 
 
-@loop
+@njit(cache=True)
 def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, float, float]:
     """Scale R of the egg from which the point (u, v), v >= 0, lies at distance s; and the normal there.
 
@@ -90,7 +90,7 @@ def vertex_scale(u: float, v: float, s: float, shape: Shape) -> tuple[float, flo
     return R, (u - d * R) / reach, v / reach
 
 
-@inner
+@njit(cache=True)
 def _support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
     """Support function of the unit egg in direction (nu, nv), nv >= 0, and its contact point."""
     k, d, F, sin = shape[0], shape[1], shape[2], shape[3]
@@ -102,7 +102,7 @@ def _support(nu: float, nv: float, shape: Shape) -> tuple[float, float, float]:
     return k + d * nu, d + k * nu, k * nv
 
 
-@inner
+@njit(cache=True)
 def _support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]:
     """Derivatives of the support function by taper and aspect at a fixed direction."""
     if nu <= 0.0:
@@ -113,7 +113,7 @@ def _support_gradient(nu: float, nv: float, shape: Shape) -> tuple[float, float]
     return 1.0 - nu, 2.0 * nu
 
 
-@inner
+@njit(cache=True)
 def _edge_scale(
     px: float, py: float, tu: float, tv: float, length: float, s: float, shape: Shape
 ) -> tuple[float, float, float, float, float]:
@@ -137,7 +137,7 @@ def _edge_scale(
     return R, nu, nv, qu, qv
 
 
-@loop
+@njit(cache=True)
 def signed_depths(
     points: Array,
     edges: Array,
@@ -187,7 +187,7 @@ def signed_depths(
         out[p] = nearest if inside else -nearest
 
 
-@loop
+@njit(cache=True)
 def largest_scale(
     ox: float,
     oy: float,
@@ -238,7 +238,7 @@ def largest_scale(
     return best
 
 
-@inner
+@njit(cache=True)
 def _near_features(
     ox: float,
     oy: float,
@@ -298,14 +298,14 @@ def _near_features(
     return n
 
 
-@inner
+@njit(cache=True)
 def _merit(R: float, k: float, log_area: float, log_min_radius: float) -> float:
     """Log area of the egg, less a penalty where its small end is tighter than allowed."""
     log_R = np.log(R)
     return float(2.0 * log_R + log_area - PENALTY * max(0.0, log_min_radius - np.log(k) - log_R))
 
 
-@inner
+@njit(cache=True)
 def _linearise(
     cos: float,
     sin: float,
@@ -338,7 +338,7 @@ def _linearise(
     return float(value)
 
 
-@inner
+@njit(cache=True)
 def _solve_step(
     value: Array, gradient: Array, m: int, lower: Array, upper: Array, table: Array, basis: Indices, step: Array
 ) -> float:
@@ -428,7 +428,7 @@ def _solve_step(
     return t
 
 
-@inner
+@njit(cache=True)
 def _radial_profile(
     x: float, y: float, reach: float, edges: Array, nodes: Array, stack: Indices, log_profile: Array
 ) -> None:
@@ -474,7 +474,7 @@ def _radial_profile(
         log_profile[j] = np.log(max(log_profile[j], 1e-12))
 
 
-@inner
+@njit(cache=True)
 def _rate_centre(
     log_profile: Array,
     shapes: Array,
@@ -519,7 +519,7 @@ def _rate_centre(
                 break
 
 
-@loop
+@njit(cache=True)
 def rate_centres(
     centres: Array,
     reach: float,
@@ -557,7 +557,7 @@ def rate_centres(
                 out[q, 4], out[q, 5] = shapes[i, 0], shapes[i, 1]
 
 
-@inner
+@njit(cache=True)
 def _strip_feature(
     ox: float,
     oy: float,
@@ -589,7 +589,7 @@ def _strip_feature(
     return float(R)
 
 
-@loop
+@njit(cache=True)
 def pack_scales(
     zs: Array,
     strips: Array,
@@ -624,7 +624,7 @@ def pack_scales(
     return least
 
 
-@loop
+@njit(cache=True)
 def refine(
     zs: Array,
     strips: Array,
@@ -750,7 +750,7 @@ def refine(
     return now
 
 
-@inner
+@njit(cache=True)
 def _field_over_arc(
     cx: float,
     cy: float,
@@ -816,7 +816,7 @@ def _field_over_arc(
     return total
 
 
-@loop
+@njit(cache=True)
 def field_over_egg(
     x: float, y: float, psi: float, R: float, shape: Shape, field: Array, before: Array, frame: Array
 ) -> float:
@@ -849,7 +849,7 @@ def field_over_egg(
     return total
 
 
-@loop
+@njit(cache=True)
 def rate_places(
     centres: Array,
     reach: float,
@@ -896,7 +896,7 @@ def rate_places(
                     out[c, 0], out[c, 3], out[c, 4], out[c, 5] = mean - 2.0 * over, psi, shapes[i, 0], shapes[i, 1]
 
 
-@inner
+@njit(cache=True)
 def _place_merit(
     z: Array,
     s: float,
@@ -921,7 +921,7 @@ def _place_merit(
     return mean - PENALTY * max(0.0, missing), mean, R
 
 
-@loop
+@njit(cache=True)
 def refine_places(
     starts: Array,
     trust_at_first: float,

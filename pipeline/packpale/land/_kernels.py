@@ -5,13 +5,12 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import loop
+from numba import njit
 
 Raster = npt.NDArray[np.floating[Any]]
 
 
-@loop
+@njit(cache=True)
 def horn_slope(z: Raster, per_dx: float, per_dy: float, out: Raster) -> None:
     """Fill ``out`` inside its outer ring; ``per_dx``, ``per_dy`` are one over eight cell sizes."""
     for r in range(1, z.shape[0] - 1):
@@ -31,7 +30,7 @@ def horn_slope(z: Raster, per_dx: float, per_dy: float, out: Raster) -> None:
             line[c] = np.sqrt(gx * gx + gy * gy) + (mid[c] - mid[c])
 
 
-@loop
+@njit(cache=True)
 def horn_aspect(z: Raster, per_dx: float, per_dy: float, out: Raster) -> None:
     """Fill ``out`` inside its outer ring with degrees clockwise from north; NaN where level."""
     for r in range(1, z.shape[0] - 1):
@@ -45,7 +44,7 @@ def horn_aspect(z: Raster, per_dx: float, per_dy: float, out: Raster) -> None:
             out[r, c] = math.degrees(math.atan2(-gx, -gy)) % 360.0
 
 
-@loop
+@njit(cache=True)
 def horn_shade(z: Raster, per_dx: float, per_dy: float, light: tuple[float, float, float], out: Raster) -> None:
     """Fill ``out`` inside its outer ring with the cosine between ground normal and light, 0 in the shade."""
     east, north, up = light

@@ -4,15 +4,14 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import loop
+from numba import njit
 
 Array = npt.NDArray[np.float64]
 Int64 = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 
-@loop
+@njit(cache=True)
 def mark_within(edges: Array, first: Int64, start: int, change: Mask, out: Mask) -> None:
     """Set ``out`` where a cell's centre lies in a polygon; what is set already stays.
 

@@ -4,13 +4,12 @@
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import inner, loop
+from numba import njit
 
 Array = npt.NDArray[np.float64]
 
 
-@inner
+@njit(cache=True)
 def _squared(x: float, y: float, segment: Array) -> float:
     """Squared distance from a point to a segment x0, y0, x1, y1."""
     dx, dy = segment[2] - segment[0], segment[3] - segment[1]
@@ -22,7 +21,7 @@ def _squared(x: float, y: float, segment: Array) -> float:
     return float(east * east + north * north)
 
 
-@loop
+@njit(cache=True)
 def nearest_segment(
     x: Array, y: Array, segments: Array, block: int, near: npt.NDArray[np.int64], to_centre: Array, out: Array
 ) -> None:

@@ -9,8 +9,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import inner, loop
+from numba import njit
 
 Raster = npt.NDArray[np.floating[Any]]
 Int8 = npt.NDArray[np.int8]
@@ -26,7 +25,7 @@ LEVEL = -3
 """Not yet known: no neighbour is lower."""
 
 
-@inner
+@njit(cache=True)
 def _padded_row(z: Raster, row: int, out: Raster) -> None:
     """Fill ``out`` with a row of ``z`` between two NaN; with NaN alone where there is no such row."""
     # Cell by cell: assigning one array to a slice of another would compile 3 s longer, for the text of its errors.
@@ -36,7 +35,7 @@ def _padded_row(z: Raster, row: int, out: Raster) -> None:
         out[c + 1] = z[row, c] if known else np.nan
 
 
-@inner
+@njit(cache=True)
 def _point_down_row(above: Raster, here: Raster, below: Raster, to: Int8, out: Mask) -> None:
     """As point_down, for one row between two others, all padded."""
     # Views shifted by one cell: an index that runs from 0 needs no check for wrapping round.
@@ -69,7 +68,7 @@ def _point_down_row(above: Raster, here: Raster, below: Raster, to: Int8, out: M
         out[c] = beside & (not missing)
 
 
-@loop
+@njit(cache=True)
 def point_down(z: Raster, padded: Raster, direction: Int8, outlet: Mask) -> None:
     """Point each cell to its lowest neighbour, or mark it BOTTOM or MISSING; say which cells are outlets.
 
@@ -84,7 +83,7 @@ def point_down(z: Raster, padded: Raster, direction: Int8, outlet: Mask) -> None
             _point_down_row(above, here, below, direction[r], outlet[r])
 
 
-@loop
+@njit(cache=True)
 def number_basins(way: Int8, step: Int64, number_of: Int32) -> int:
     """Number the bottoms from 1 and give each cell the number of the bottom it leads to; return how many there are.
 
@@ -109,7 +108,7 @@ def number_basins(way: Int8, step: Int64, number_of: Int32) -> int:
     return count
 
 
-@inner
+@njit(cache=True)
 def _slot(keys: Int64, key: np.int64) -> int:
     """Where a key stands in the table, or the empty place (0) where it may be put."""
     last = keys.shape[0] - 1
@@ -120,7 +119,7 @@ def _slot(keys: Int64, key: np.int64) -> int:
     return at
 
 
-@inner
+@njit(cache=True)
 def _note(keys: Int64, heights: Raster, key: np.int64, height: float) -> bool:
     """Keep the lowest height of a key; whether the key is new."""
     at = _slot(keys, key)
@@ -131,7 +130,7 @@ def _note(keys: Int64, heights: Raster, key: np.int64, height: float) -> bool:
     return False
 
 
-@inner
+@njit(cache=True)
 def _ends(basin: Int32, outlet: Mask, row: int, c0: int, c1: int, ends: Mask) -> None:
     """Mark the cells of a row, from column ``c0`` up to ``c1``, that lie at the end of their basin."""
     below = basin[min(row + 1, basin.shape[0] - 1)]
@@ -145,7 +144,7 @@ def _ends(basin: Int32, outlet: Mask, row: int, c0: int, c1: int, ends: Mask) ->
         )
 
 
-@inner
+@njit(cache=True)
 def _note_passes(z: Raster, basin: Int32, outlet: Mask, r: int, c: int, keys: Int64, heights: Raster) -> int:
     """Note the passes from one cell to the outside and to its neighbours east and south; return how many are new."""
     here, new = basin[r, c], 0
@@ -162,7 +161,7 @@ def _note_passes(z: Raster, basin: Int32, outlet: Mask, r: int, c: int, keys: In
     return new
 
 
-@loop
+@njit(cache=True)
 def block_passes(
     z: Raster, basin: Int32, outlet: Mask, r0: int, c0: int, ends: Mask, keys: Int64, heights: Raster
 ) -> int:
@@ -184,7 +183,7 @@ def block_passes(
     return found
 
 
-@inner
+@njit(cache=True)
 def _root(parent: Int32, node: int) -> int:
     while parent[node] != node:
         parent[node] = parent[parent[node]]
@@ -192,7 +191,7 @@ def _root(parent: Int32, node: int) -> int:
     return node
 
 
-@loop
+@njit(cache=True)
 def spill_levels(
     first: Int32,
     second: Int32,
@@ -228,7 +227,7 @@ def spill_levels(
             size[one] += size[other]
 
 
-@inner
+@njit(cache=True)
 def _descend_row(above: Raster, here: Raster, below: Raster, out: Mask, to: Int8) -> None:
     """As descend, for one row between two others, all padded."""
     diagonal = 0.7071067811865476
@@ -258,7 +257,7 @@ def _descend_row(above: Raster, here: Raster, below: Raster, out: Mask, to: Int8
         to[c] = k if mid[c] == mid[c] else MISSING
 
 
-@loop
+@njit(cache=True)
 def descend(filled: Raster, padded: Raster, outlet: Mask, direction: Int8) -> None:
     """Point each cell down the steepest way, the first of equals clockwise from east; else OUTLET, MISSING or LEVEL.
 
@@ -272,7 +271,7 @@ def descend(filled: Raster, padded: Raster, outlet: Mask, direction: Int8) -> No
             _descend_row(above, here, below, outlet[r], direction[r])
 
 
-@loop
+@njit(cache=True)
 def cross_flats(filled: Raster, direction: Int8, queue: Int32, last: int) -> None:
     """Point each LEVEL cell back to where a flood from the flat's rims reached it.
 
@@ -294,7 +293,7 @@ def cross_flats(filled: Raster, direction: Int8, queue: Int32, last: int) -> Non
                 last += 1
 
 
-@loop
+@njit(cache=True)
 def count_donors(way: Int8, step: Int64, donors: Int8) -> None:
     """Add to ``donors``, 0 at first, the number of neighbours that drain straight into each cell; flat arrays."""
     for cell in range(way.shape[0]):
@@ -304,7 +303,7 @@ def count_donors(way: Int8, step: Int64, donors: Int8) -> None:
                 donors[below] += 1
 
 
-@loop
+@njit(cache=True)
 def accumulate(
     way: Int8, step: Int64, donors: Int8, count: Int32, from_outside: Mask, leaving: Int32, leaving_fed: Mask
 ) -> None:
@@ -332,7 +331,7 @@ def accumulate(
             at = below
 
 
-@loop
+@njit(cache=True)
 def height_above(ground: Raster, way: Int8, step: Int64, channel: Mask, level: Raster) -> None:
     """Fill ``level`` with the height of each cell above the channel cell it drains to, NaN where there is none.
 

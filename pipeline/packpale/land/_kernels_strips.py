@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-
-from packpale.site.compiled import inner, loop, makes_arrays
+from numba import njit
 
 Raster = npt.NDArray[np.floating[Any]]
 Int8 = npt.NDArray[np.int8]
@@ -22,7 +21,7 @@ OUTLET = -1
 LEVEL = -3
 
 
-@makes_arrays
+@njit(cache=True)
 def ends(direction: Int8, stop: Mask, end: Int32) -> None:
     """Fill ``end`` with the flat index of the cell where the way down from each cell ends within the strip.
 
@@ -61,7 +60,7 @@ def ends(direction: Int8, stop: Mask, end: Int32) -> None:
         at_end[last] = found
 
 
-@loop
+@njit(cache=True)
 def resolve(target: Int64, value: Raster) -> None:
     """Give each node the value of the node its chain of targets ends at; uses ``target`` (-1 for none) up."""
     for node in range(target.shape[0]):
@@ -75,7 +74,7 @@ def resolve(target: Int64, value: Raster) -> None:
             at = following
 
 
-@makes_arrays
+@njit(cache=True)
 def pass_on(target: Int64, amount: Int64, fed: Mask) -> None:
     """Add what each node has to its target, and so on down the chains of targets (-1 for none)."""
     waits = np.zeros(target.shape[0], np.int32)
@@ -94,7 +93,7 @@ def pass_on(target: Int64, amount: Int64, fed: Mask) -> None:
             at = below
 
 
-@makes_arrays
+@njit(cache=True)
 def flat_cells(filled: Raster, direction: Int8, first: int, last: int) -> tuple[Int32, Int32, Raster, Int8]:
     """Rows, columns, heights and directions of flats, in order: LEVEL cells, and their rims from which water gets away.
 
@@ -123,7 +122,7 @@ def flat_cells(filled: Raster, direction: Int8, first: int, last: int) -> tuple[
     return row[:size], col[:size], height[:size], way[:size]
 
 
-@inner
+@njit(cache=True)
 def _place(col: Int32, start: int, end: int, wanted: int) -> int:
     """Where a column stands, or would, among ascending ones from ``start`` up to ``end``."""
     while start < end:
@@ -135,7 +134,7 @@ def _place(col: Int32, start: int, end: int, wanted: int) -> int:
     return start
 
 
-@makes_arrays
+@njit(cache=True)
 def cross_listed_flats(row_start: Int64, row: Int32, col: Int32, height: Raster, way: Int8) -> None:
     """As cross_flats of _kernels_drainage, with the cells of flats alone; those of row r from ``row_start[r]`` on."""
     queue = np.flatnonzero(way >= OUTLET)

@@ -6,14 +6,14 @@ import math
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
-from packpale.site.compiled import loop
 from packpale.site.grid import Array
 
 Codes = npt.NDArray[np.int8]
 
 
-@loop
+@njit(cache=True)
 def bilinear(values: Array, col: Array, row: Array, out: Array) -> None:
     """Fill ``out`` with values at (col, row), where whole numbers are cell centres; NaN as in Grid.bilinear."""
     rows, cols = values.shape
@@ -38,7 +38,7 @@ def bilinear(values: Array, col: Array, row: Array, out: Array) -> None:
             out[i, j] = total
 
 
-@loop
+@njit(cache=True)
 def between_knots(knots: Array, step: int, skip_rows: int, skip_cols: int, out: Array) -> None:
     """Fill ``out`` linearly between knots every ``step`` cells; the first lies ``skip`` cells before the first cell."""
     for i in range(out.shape[0]):
@@ -52,7 +52,7 @@ def between_knots(knots: Array, step: int, skip_rows: int, skip_cols: int, out: 
             out[i, j] = above * (1.0 - fr) + below * fr
 
 
-@loop
+@njit(cache=True)
 def pull(
     x: Array, y: Array, pit_x: Array, pit_y: Array, residual: Array, reach: float, most: float, out: Array
 ) -> None:
@@ -69,7 +69,7 @@ def pull(
             out[i, j] = min(max(out[i, j] + moment / weight, 0.0), most)
 
 
-@loop
+@njit(cache=True)
 def override(x: Array, y: Array, pit_x: Array, pit_y: Array, code: Codes, reach: float, out: Codes) -> None:
     """Set ``out`` to the code of the nearest pit wherever one lies within ``reach``; of two equally near, the later."""
     for i in range(out.shape[0]):
@@ -82,7 +82,7 @@ def override(x: Array, y: Array, pit_x: Array, pit_y: Array, code: Codes, reach:
                     out[i, j] = code[k]
 
 
-@loop
+@njit(cache=True)
 def distance(x: Array, y: Array, pit_x: Array, pit_y: Array, out: Array) -> None:
     """Fill ``out`` with the distance to the nearest pit."""
     for i in range(out.shape[0]):

@@ -23,7 +23,6 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from packpale.site.compiled import inner, loop
 from packpale.site.grid import Array
 
 Indices = npt.NDArray[np.int64]
@@ -48,7 +47,7 @@ WORK_OF_A_BOX = 200
 """What bounding a box costs beside looking at edges, in edges looked at."""
 
 
-@loop
+@njit(cache=True)
 def set_shape(p: float, q: float, shape: Array) -> None:
     """Fill ``shape`` for one pair of p and q."""
     d, k = p + q, 1 - p
@@ -68,7 +67,7 @@ def set_shape(p: float, q: float, shape: Array) -> None:
     shape[9], shape[10] = 2 / (2 * p + q) ** 2, 1 / (2 * p + q) ** 2 - 1 / (q * q)
 
 
-@inner
+@njit(cache=True)
 def _angle_minus_sine(x: float) -> float:
     if x < 0.5:
         t = x * x
@@ -76,7 +75,7 @@ def _angle_minus_sine(x: float) -> float:
     return x - math.sin(x)
 
 
-@inner
+@njit(cache=True)
 def _line_terms(nu: float, nv: float, shape: Array) -> Terms:
     """h, h_phi, h_p and h_q in the direction (nu, nv) of the egg's frame."""
     v = abs(nv)
@@ -92,7 +91,7 @@ def _line_terms(nu: float, nv: float, shape: Array) -> Terms:
     return h, (slope if nv >= 0 else -slope), h_p, h_q
 
 
-@inner
+@njit(cache=True)
 def _point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, float, float]:
     """Scale at which the egg comes within s of the point (u, v); and its nearest point, both in the egg's frame.
 
@@ -124,7 +123,7 @@ def _point_scale(u: float, v: float, s: float, shape: Array) -> tuple[float, flo
     return R, u - s * (u - d * R) / n, side * (v - s * v / n)
 
 
-@inner
+@njit(cache=True)
 def _point_terms(u: float, v: float, shape: Array) -> Terms:
     """Log r, and y_phi, y_p and y_q of y = log r, on the ray from O through (u, v) in the egg's frame."""
     rho = math.sqrt(u * u + v * v)
@@ -147,7 +146,7 @@ def _point_terms(u: float, v: float, shape: Array) -> Terms:
     return math.log(r), (slope if v >= 0 else -slope), y_p, y_q
 
 
-@inner
+@njit(cache=True)
 def _nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Indices) -> float:
     """Distance from a point to the outline."""
     leaves = len(nodes) // 2
@@ -180,14 +179,14 @@ def _nearest_distance(x: float, y: float, edges: Array, nodes: Array, stack: Ind
     return math.sqrt(nearest)
 
 
-@loop
+@njit(cache=True)
 def distances(points: Array, edges: Array, nodes: Array, stack: Indices, out: Array) -> None:
     """Distances from points (n, 2) to the outline."""
     for i in range(len(points)):
         out[i] = _nearest_distance(points[i, 0], points[i, 1], edges, nodes, stack)
 
 
-@inner
+@njit(cache=True)
 def _keep(R: float, kind: float, edge: int, x: float, y: float, sector: int, kept: Array, count: Indices) -> None:
     """Put a constraint among the lowest of its sector; rows of ``kept``: R, kind, edge, obstacle x, y."""
     base = sector * PER_SECTOR
@@ -204,7 +203,7 @@ def _keep(R: float, kind: float, edge: int, x: float, y: float, sector: int, kep
     count[sector] = min(n + 1, PER_SECTOR)
 
 
-@inner
+@njit(cache=True)
 def _gather(
     box: Array,
     s: float,
@@ -276,7 +275,7 @@ def _gather(
     return looked
 
 
-@inner
+@njit(cache=True)
 def _try_edge(
     j: int,
     ox: float,
@@ -317,12 +316,12 @@ def _try_edge(
     return lowest
 
 
-@inner
+@njit(cache=True)
 def _sector(x: float, y: float) -> int:
     return min(max(int((math.atan2(y, x) + math.pi) * (SECTORS / (2 * math.pi))), 0), SECTORS - 1)
 
 
-@inner
+@njit(cache=True)
 def _look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) -> None:
     """Hull over the angles lo to hi (within -2 pi .. 2 pi) of the entries of one table; ``out`` has 14 columns."""
     angles = table.shape[0] // 2
@@ -369,13 +368,13 @@ def _look_up(table: Array, lo: float, hi: float, ip: int, iq: int, out: Array) -
         out[c], out[c + 1] = low, high
 
 
-@inner
+@njit(cache=True)
 def _times(a0: float, a1: float, b0: float, b1: float) -> tuple[float, float]:
     w, x, y, z = a0 * b0, a0 * b1, a1 * b0, a1 * b1
     return min(w, x, y, z), max(w, x, y, z)
 
 
-@inner
+@njit(cache=True)
 def _prepare(
     box: Array,
     s: float,
@@ -457,7 +456,7 @@ def _prepare(
     return m, dropped
 
 
-@inner
+@njit(cache=True)
 def _shape_part(L: Array, U: Array, entries: Array) -> None:
     for k in range(6):
         L[9 + k], U[9 + k] = entries[2 + 2 * k], entries[3 + 2 * k]
@@ -466,7 +465,7 @@ def _shape_part(L: Array, U: Array, entries: Array) -> None:
     L[11], U[11] = -U[11], -L[11]
 
 
-@inner
+@njit(cache=True)
 def _point_rows(
     box: Array,
     row: Array,
@@ -522,13 +521,13 @@ def _point_rows(
     return float(2 * (math.log(rho) - log_r))
 
 
-@inner
+@njit(cache=True)
 def _square(a: float, b: float) -> tuple[float, float]:
     low = 0.0 if a < 0 < b else min(a * a, b * b)
     return low, max(a * a, b * b)
 
 
-@inner
+@njit(cache=True)
 def _choose_weights(
     cost: Array,
     gradient: Array,
@@ -573,7 +572,7 @@ def _choose_weights(
     _read_weights(rows, m, basis, level, weight)
 
 
-@inner
+@njit(cache=True)
 def _limit_weights(
     cost: Array,
     gradient: Array,
@@ -608,7 +607,7 @@ def _limit_weights(
     return limit
 
 
-@inner
+@njit(cache=True)
 def _pivot(
     rows: int,
     cost: Array,
@@ -672,7 +671,7 @@ def _pivot(
         basis[leave] = enter
 
 
-@inner
+@njit(cache=True)
 def _read_weights(rows: int, m: int, basis: Indices, level: Array, weight: Array) -> None:
     for e in range(m):
         weight[e] = 0.0
@@ -688,7 +687,7 @@ def _read_weights(rows: int, m: int, basis: Indices, level: Array, weight: Array
         weight[0] = 1.0
 
 
-@inner
+@njit(cache=True)
 def _peak(g: float, c: float) -> float:
     """Largest of g x + c x^2 / 2 for 0 <= x <= 1, g >= 0."""
     if c < 0 and g < -c:
@@ -696,7 +695,7 @@ def _peak(g: float, c: float) -> float:
     return g + 0.5 * c
 
 
-@inner
+@njit(cache=True)
 def _combined(
     value: Array,
     gradient: Array,
@@ -778,7 +777,7 @@ def _combined(
     return math.inf if math.isnan(total) else total
 
 
-@inner
+@njit(cache=True)
 def _narrow(
     floor: float,
     value: Array,
@@ -824,7 +823,7 @@ def _narrow(
     return True
 
 
-@inner
+@njit(cache=True)
 def _shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
     """Reduce the box to what is left of it, and return that as a share of its volume.
 
@@ -853,7 +852,7 @@ def _shrink(box: Array, low: Array, high: Array, shapes: int) -> float:
     return left
 
 
-@inner
+@njit(cache=True)
 def _margin(box: Array, R_guess: float) -> float:
     """How many times the lowest R at the centre another may be and still matter elsewhere in the box."""
     return float(math.exp(math.hypot(box[5], box[6]) / R_guess + box[7] + 0.75 * box[8] + 0.75 * box[9]))
@@ -896,7 +895,7 @@ def bound_box(
     return bound, looked
 
 
-@inner
+@njit(cache=True)
 def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
     """Narrow every unknown to where no weighted sum says that the constraints stay below ``floor``."""
     value, cost, gradient, lo, hi, _, basis, weight = work[4:12]
@@ -928,7 +927,7 @@ def _narrow_by_all(floor: float, m: int, work: Work) -> bool:
     return True
 
 
-@inner
+@njit(cache=True)
 def _curvature_alone(e: int, part: float, lo: Array, hi: Array) -> float:
     """What a constraint's curvature may add, with ``part`` of what lies off the diagonal."""
     extra, k = 0.0, 0
@@ -1025,7 +1024,7 @@ def _bound(
     return min(best + shape[6], largest), need, m, looked
 
 
-@inner
+@njit(cache=True)
 def _sift_up(heap: Indices, at: int, boxes: Array) -> None:
     item = heap[at]
     while at > 0:
@@ -1037,7 +1036,7 @@ def _sift_up(heap: Indices, at: int, boxes: Array) -> None:
     heap[at] = item
 
 
-@inner
+@njit(cache=True)
 def _sift_down(heap: Indices, size: int, boxes: Array) -> None:
     at, item = 0, heap[0]
     while True:
@@ -1053,7 +1052,7 @@ def _sift_down(heap: Indices, size: int, boxes: Array) -> None:
     heap[at] = item
 
 
-@loop
+@njit(cache=True)
 def search(
     boxes: Array,
     heap: Indices,
