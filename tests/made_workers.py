@@ -1,4 +1,4 @@
-"""Workers that come to grief; in a module of its own, so that a spawned process can import it."""
+"""Jobs and workers that come to grief; in a module of its own, so that a spawned process can import it."""
 
 import os
 import signal
@@ -8,19 +8,12 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing import get_context
 
-from packpale.holding import end_with_the_run
-from packpale.one_plot import Job
+from packpale.run.plot import Job
+from packpale.run.pool import end_with_parent
 
 
 @dataclass(frozen=True)
-class _WithoutInputs(Job):
-    @property
-    def area_m2(self):
-        return 0.0
-
-
-@dataclass(frozen=True)
-class Deadly(_WithoutInputs):
+class Deadly(Job):
     """A job that ends its process as lack of memory does: from outside, without a word."""
 
     @property
@@ -29,14 +22,27 @@ class Deadly(_WithoutInputs):
 
 
 @dataclass(frozen=True)
-class Told(_WithoutInputs):
-    """A job without inputs, which fails; it tells its process, and lasts longer than the end of another is unseen."""
+class DeadlyOnce(Job):
+    """The same, the first time only."""
 
     @property
     def building(self):
-        time.sleep(0.15)
+        mark = self.out / f"{self.plot_id}-died"
+        if not mark.exists():
+            mark.touch()
+            os.kill(os.getpid(), signal.SIGKILL)
+        return super().building
+
+
+@dataclass(frozen=True)
+class Slow(Job):
+    """A job without inputs, which fails; not before it has told its process, and not at once."""
+
+    @property
+    def building(self):
         with (self.out / "processes").open("a", encoding="utf-8") as file:
-            file.write(f"{os.getpid()}\n")
+            file.write(f"{self.plot_id} {os.getpid()}\n")
+        time.sleep(0.2)
         return super().building
 
 
@@ -47,12 +53,5 @@ def sleep_and_tell():
 
 
 if __name__ == "__main__":
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_the_run) as pool:
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_parent) as pool:
         pool.submit(sleep_and_tell).result()
-
-
-def waited(seconds):
-    """Process of this call, and when it began and ended, on a clock that all processes share."""
-    begun = time.time()
-    time.sleep(seconds)
-    return os.getpid(), begun, time.time()

@@ -12,7 +12,7 @@ from shapely.geometry import box
 
 from made_inputs import NORTH, NORTH_PLOT, SOUTH_PLOT, WEST
 from packpale.cli import commands
-from packpale.result import PlotSummary
+from packpale.review.model import PlotSummary
 from packpale.review.summary import write_summary
 
 WEST_PLOT = box(WEST + 20, NORTH - 180, WEST + 90, NORTH - 110)
@@ -29,7 +29,7 @@ def let_rooms_stand_aside(monkeypatch):
         write_summary(summary, folder / "result.json")
         return summary
 
-    def write_run(finished, ranking, project, record, folder, *, plots, executor, page_last):
+    def write_run(finished, ranking, project, record, folder, *, plots):
         (folder / "ranking.csv").write_text("\n".join(finished.briefs), encoding="utf-8")
         (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
 
@@ -38,7 +38,7 @@ def let_rooms_stand_aside(monkeypatch):
     monkeypatch.setattr("packpale.enclosure.place.place", lambda site, land, project: nothing_fits)
     monkeypatch.setattr("packpale.review.plot.write_plot", write_plot)
     monkeypatch.setattr("packpale.review.run.write_run", write_run)
-    monkeypatch.setattr("packpale.run.rank", lambda summaries, weights, **options: None)
+    monkeypatch.setattr("packpale.run.run.rank", lambda summaries, weights, **options: None)
 
 
 def run(made, *options, more=""):

@@ -17,9 +17,9 @@ from packpale.earthworks.work_out import work_out
 from packpale.enclosure.place import place
 from packpale.faults import Faults
 from packpale.land.assess import assess as assess_land
-from packpale.ranking import rank
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.review.summary import summarise
+from packpale.run.ranking import rank
 from packpale.site.inputs import open_inputs, read_site
 
 MISSING = "ground level missing here or next to here"

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 LONGEST_LINE = 900
 """Characters of a fault: what is longer repeats a hostile input, and loses its middle."""
 
-LESS_MEMORY = "use fewer --workers, a smaller run.memory_mb or land.margin_m, or a larger land.cell_m"
+LESS_MEMORY = "use fewer --workers, a smaller land.margin_m, or a larger land.cell_m"
 """What to do where memory does not suffice."""
 _NO_MEMORY = re.compile(
     "bad_alloc|out of memory|cannot allocate memory|can't start new thread|"
@@ -52,8 +52,11 @@ def lacks_memory(error: BaseException | None) -> bool:
     return False
 
 
-def in_words(error: Exception) -> str:
-    """What went wrong and what to do, for trouble with files and memory; else the error's kind and text."""
+def in_words(error: Exception, *, while_doing: str = "") -> str:
+    """What went wrong and what to do, for trouble with files and memory; else the error's kind and text.
+
+    ``while_doing`` says what an error of the operating system came in the way of, such as "reading the inputs".
+    """
     if lacks_memory(error):
         # Also where a reader took it for a broken file.
         found = f" ({error})" if str(error) else ""
@@ -62,12 +65,38 @@ def in_words(error: Exception) -> str:
         return "; ".join(error.lines)
     if isinstance(error, OSError):
         where = f"{error.filename}: " if error.filename else ""
-        what = error.strerror or str(error)
-        todo = "choose another --out, or allow writing there"
-        if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-            todo = "make room and start the same command again, it goes on where it was"
-        return one_line(f"{where}{what}; {todo}")
+        during = f" while {while_doing}" if while_doing else ""
+        return one_line(f"{where}{error.strerror or error}{during}{_advice(error, while_doing)}")
     return one_line(f"{type(error).__name__}: {error}")
+
+
+def _advice(error: OSError, while_doing: str) -> str:
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return "; make room and start the same command again, it goes on where it was"
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOTDIR):
+        if while_doing.startswith("reading"):
+            return "; allow reading it"
+        if while_doing:
+            return "; allow writing there, or choose another folder"
+    if error.errno == errno.EMFILE:
+        return "; use fewer --workers, or allow more open files (ulimit -n)"
+    return ""
+
+
+@contextmanager
+def doing(what: str, where: object = None) -> Iterator[None]:
+    """Make of an error of the operating system a fault that says what was being done, such as "reading the inputs".
+
+    ``where`` is named if the error names no file.
+    """
+    try:
+        yield
+    except OSError as error:
+        if lacks_memory(error):
+            raise
+        if error.errno and not error.filename and where is not None:
+            error.filename = str(where)
+        raise Faults([in_words(error, while_doing=what)]) from error
 
 
 class Gathering:

@@ -14,7 +14,7 @@ from packpale.earthworks.volume import along_curve, cut_sections, mean_curvature
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.place import place
 from packpale.land.assess import assess
-from packpale.run import read_and_open
+from packpale.run.run import read_and_open
 from packpale.site.inputs import read_site
 
 CONFIG = Path(__file__).parents[2] / "config"

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from packpale.run import run
+from packpale.run.run import run
 
 ROOT = Path(__file__).parents[2]
 

@@ -23,7 +23,7 @@ import county
 import psutil
 import rasterio
 
-from packpale.run import read_and_open
+from packpale.run.run import read_and_open
 from packpale.site.inputs import plot_window
 
 

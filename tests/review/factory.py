@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.settings import Project
 from packpale.site import Grid, Pit, Site, Soil
 
@@ -151,16 +151,16 @@ def renamed(plot, plot_id):
 
 def finished(summaries):
     """Plots whose whole summaries are in memory."""
-    from packpale.result import FinishedPlots
+    from packpale.review.model import FinishedPlots
 
     return FinishedPlots({s.plot_id: s.brief for s in summaries}, {s.plot_id: s for s in summaries}.__getitem__)
 
 
 def run_folder(folder: Path, plots, settings=None):
     """All files of a run of the given plots, as the run itself lays them out; returns the ranking."""
-    from packpale.ranking import rank
     from packpale.review.plot import write_plot
     from packpale.review.run import write_run
+    from packpale.run.ranking import rank
 
     settings = settings or project()
     summaries = []

@@ -9,11 +9,11 @@ import pytest
 import shapely
 from shapely.affinity import translate
 
-from packpale.ranking import rank
-from packpale.result import FinishedPlots
 from packpale.review import geopackage, overview_map
+from packpale.review.model import FinishedPlots
 from packpale.review.run import write_run
 from packpale.review.summary import read_summary
+from packpale.run.ranking import rank
 from review import factory
 
 BRIEF_BYTES = 20_000

@@ -8,10 +8,9 @@ import pytest
 from pdfminer.high_level import extract_pages
 from pdfminer.layout import LTChar, LTFigure, LTRect, LTTextContainer
 
-from packpale.ranking import RankedPlot
-from packpale.result import FinishedPlots
 from packpale.review import headlines, page
 from packpale.review.headlines import LONGEST, headline, in_short
+from packpale.review.model import FinishedPlots, RankedPlot
 from packpale.review.page_tree import parse
 from packpale.review.small_drawings import SIZE
 from packpale.review.summary import read_summary

@@ -59,7 +59,7 @@ def two(settings):
 @pytest.fixture(scope="module")
 def text(two, settings, tmp_path_factory):
     """The first page of a run of this plot alone."""
-    from packpale.ranking import rank
+    from packpale.run.ranking import rank
 
     summary = summarise(two, settings, "plot-0", None)
     ranking = rank([summary], settings.ranking.weights, draws=200, seed=1)

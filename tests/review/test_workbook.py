@@ -12,11 +12,11 @@ import pytest
 
 from packpale.earthworks.bill import DRAWN_VOLUMES, bill
 from packpale.earthworks.model import Uncertainty
-from packpale.ranking import rank
 from packpale.review.assumed import SET, settings_used
 from packpale.review.spreadsheet import Book, Column, Page
 from packpale.review.summary import summarise
 from packpale.review.workbook import write_workbook
+from packpale.run.ranking import rank
 from packpale.settings import RateSettings
 from packpale.values import register
 from review import factory

@@ -7,6 +7,7 @@ The rooms between reading and writing stand aside here (`quick_runs.py`); whole 
 import errno
 import json
 import os
+import re
 import shutil
 import signal
 import warnings
@@ -22,8 +23,8 @@ from shapely.geometry import LineString, MultiPolygon, Point, box
 from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres, plane, write_raster, write_vector
 from packpale.cli import commands
 from packpale.faults import LESS_MEMORY
-from packpale.holding import PARTIAL
-from packpale.site import read_once
+from packpale.run.output_folder import PARTIAL
+from packpale.run.run import ERRORS
 from quick_runs import PLOTS, WEST_PLOT, let_rooms_stand_aside, run
 
 
@@ -105,11 +106,46 @@ def test_settings_redo_every_plot(made):
     assert redone(made, more="max_slope_deg = 10\n") == set(PLOTS)
 
 
-@pytest.mark.parametrize("kept", [True, False])
-def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redoes_what_it_concerns(
-    made, monkeypatch, kept
-):
-    """Cells that are kept were read before; where there is no room for them, plots read what stands there then."""
+def test_settings_that_only_the_run_s_files_depend_on_redo_none_and_stand_in_them(made):
+    redone(made)
+    more = "[ranking]\nweights = {land = 1, space = 0, price = 0}\n[run]\nmemory_mb = 3000\n"
+    assert redone(made, more=more) == set()
+    record = json.loads((made.folder / "out" / "run.json").read_text(encoding="utf-8"))
+    assert record["settings"]["ranking"]["weights"] == {"land": 1.0, "space": 0.0, "price": 0.0}
+
+
+def test_inputs_that_change_places_redo_every_plot_they_concern(made):
+    """The same files under other keys of the settings."""
+    for name, line in (
+        ("a", LineString([(WEST + 30, NORTH - 12), (WEST + 35, NORTH - 17)])),
+        ("b", LineString([(WEST + 60, NORTH - 30), (WEST + 65, NORTH - 35)])),
+    ):
+        write_vector(made.folder / f"{name}.gpkg", [({"name": name}, line)])
+    made.inputs |= {"access": made.folder / "a.gpkg", "services": made.folder / "b.gpkg"}
+    redone(made)
+    assert redone(made) == set()
+    made.inputs |= {"access": made.folder / "b.gpkg", "services": made.folder / "a.gpkg"}
+    assert redone(made) == set(PLOTS)
+
+
+def test_tiles_in_another_order_are_looked_at_again(made):
+    """Where tiles overlap the first one counts."""
+    made.raster(plane(*centres(200, 200)).astype("float32") + 5, file="other.tif")
+    made.inputs["elevation"] = ["dem.tif", "other.tif"]
+    redone(made)
+    made.inputs["elevation"] = ["other.tif", "dem.tif"]
+    assert redone(made) == set(PLOTS)
+
+
+def test_a_change_of_the_code_redoes_every_plot(made, monkeypatch):
+    redone(made)
+    monkeypatch.setattr("packpale.run.cache_key.code_digest", lambda: "of other code")
+    monkeypatch.setattr("packpale.run.run.code_digest", lambda: "of other code")
+    monkeypatch.setattr("packpale.run.plot.code_digest", lambda: "of other code")
+    assert redone(made) == set(PLOTS)
+
+
+def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redoes_what_it_concerns(made, monkeypatch):
     from packpale.review import plot as rooms
 
     write, dem = rooms.write_plot, made.folder / "dem.tif"
@@ -126,8 +162,6 @@ def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redo
 
     with monkeypatch.context() as once:
         once.setattr(rooms, "write_plot", changing)
-        if not kept:
-            once.setattr(read_once, "MOST_OF_DISK", 0.0)
         done, _ = run(made)
     assert done.exit_code == 2
     line = f"{dem}: changed while the run was going on; start the same command again, it redoes what that concerns"
@@ -135,7 +169,24 @@ def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redo
     # The file is as it was when the run began.
     dem.write_bytes(before)
     assert len(written) == 3
-    assert redone(made) == (set() if kept else set(written[1:]))
+    assert redone(made) == set(written[1:])
+
+
+def test_a_file_that_comes_beside_an_input_while_a_run_goes_on_is_told(made, monkeypatch):
+    """Such as the log of a GeoPackage that somebody edits."""
+    from packpale.review import plot as rooms
+
+    write, log = rooms.write_plot, made.folder / "own.gpkg-wal"
+
+    def editing(result, project, folder):
+        log.write_bytes(b"rows")
+        return write(result, project, folder)
+
+    with monkeypatch.context() as once:
+        once.setattr(rooms, "write_plot", editing)
+        done, _ = run(made)
+    assert done.exit_code == 2
+    assert f"{log}: changed while the run was going on" in done.stderr
 
 
 def warnings_of(made):
@@ -227,10 +278,13 @@ def test_a_disk_that_fills_up_fails_plots_or_ends_the_run_and_the_next_goes_on(m
     with monkeypatch.context() as full:
         full.setattr(type(whole), "write_text", filling)
         done, _ = run(made)
-    trouble = "some file: No space left on device; make room and start the same command again, it goes on where it was"
+    trouble = (
+        "some file: No space left on device while writing (the output folder|the plot's files|the run's files); "
+        "make room and start the same command again, it goes on where it was$"
+    )
     said = done.stderr.splitlines()
     assert done.exit_code in (2, 3)
-    assert said[-1].endswith(trouble)
+    assert re.search(trouble, said[-1])
     assert "Traceback" not in done.output
     # The run's own file could not be written either, or all was.
     finished = {p.name for p in (made.folder / "out" / "plots").glob("*")}
@@ -251,7 +305,8 @@ def test_a_disk_that_is_full_at_the_end_is_said_with_the_folder(made, monkeypatc
     done, _ = run(made)
     assert done.exit_code == 2
     todo = "make room and start the same command again, it goes on where it was"
-    assert done.stderr.splitlines()[-1] == f"{made.folder / 'out'}: No space left on device; {todo}"
+    what = "No space left on device while writing the run's files"
+    assert done.stderr.splitlines()[-1] == f"{made.folder / 'out'}: {what}; {todo}"
 
 
 def test_plots_that_failed_are_told_when_the_end_of_the_run_fails_too(made, monkeypatch):
@@ -316,7 +371,7 @@ def test_trouble_of_a_library_on_a_full_disk_is_told_as_a_full_disk(made, monkey
     def broken(*_, **__):
         raise RuntimeError("write failed")
 
-    monkeypatch.setattr("packpale.one_plot.shutil.disk_usage", lambda _: SimpleNamespace(free=free))
+    monkeypatch.setattr("packpale.run.plot.shutil.disk_usage", lambda _: SimpleNamespace(free=free))
     with monkeypatch.context() as at_the_end:
         at_the_end.setattr("packpale.review.run.write_run", broken)
         done, _ = run(made)
@@ -325,12 +380,15 @@ def test_trouble_of_a_library_on_a_full_disk_is_told_as_a_full_disk(made, monkey
         assert (done.exit_code, said) == (1, "error in the program: RuntimeError: write failed; --debug shows where")
     else:
         todo = "make room and start the same command again, it goes on where it was"
-        assert (done.exit_code, said) == (2, f"{made.folder / 'out'}: No space left on device; {todo}")
+        what = "No space left on device while writing the run's files"
+        assert (done.exit_code, said) == (2, f"{made.folder / 'out'}: {what}; {todo}")
     monkeypatch.setattr("packpale.review.plot.write_plot", broken)
     done, statuses = run(made, "--fresh")
     assert set(statuses.values()) == {"failed"}
     hint = "; less than 10 MB are free: make room and start the same command again" if free < 1e7 else ""
-    assert f"plot north: failed: RuntimeError: write failed{hint}" in done.stderr.splitlines()
+    where = made.folder / "out" / ERRORS
+    assert f"plot north: failed: RuntimeError: write failed{hint}; {where} shows where" in done.stderr.splitlines()
+    assert where.read_text(encoding="utf-8").count("in broken") == 3
 
 
 def test_nothing_is_written_outside_the_output_folder_whatever_plots_are_called_and_links_lead_to(made):
@@ -358,11 +416,12 @@ def test_an_output_folder_that_cannot_be_written_is_said_in_one_line(made, monke
     def read_only(path, *_, **__):
         raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))
 
-    monkeypatch.setattr("packpale.holding.Path.mkdir", read_only)
+    monkeypatch.setattr("packpale.run.output_folder.Path.mkdir", read_only)
     done, _ = run(made)
     assert done.exit_code == 2
     where = made.folder / "out" / PARTIAL
-    assert done.stderr == f"{where}: Read-only file system; choose another --out, or allow writing there\n"
+    todo = "allow writing there, or choose another folder"
+    assert done.stderr == f"{where}: Read-only file system while making the output folder; {todo}\n"
 
 
 def test_notes_that_hold_for_all_plots_are_told_and_redo_none(made):

@@ -25,16 +25,6 @@ from packpale.units import HECTARE_M2
 
 if TYPE_CHECKING:
     from packpale.enclosure.fit import Ranges
-    from packpale.enclosure.proof import Prepared
-
-
-def prepared(project: Project) -> "Prepared | None":
-    """What the fits on all plots of a run rest on, for the processes that place them to take over; None for nothing."""
-    if project.enclosure.fence_line is not None or project.enclosure.area_ha != "largest":
-        return None
-    from packpale.enclosure import proof
-
-    return proof.prepared(taper=project.enclosure.taper, aspect=project.enclosure.aspect)
 
 
 def place(site: Site, land: Land, project: Project) -> Enclosure:

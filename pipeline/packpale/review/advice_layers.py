@@ -4,7 +4,6 @@ from collections.abc import Iterable, Iterator
 
 from shapely.geometry import Point
 
-from packpale.result import PlotResult
 from packpale.review.digging import (
     EGRESS_OVER_DIG,
     IN_WATER,
@@ -14,6 +13,7 @@ from packpale.review.digging import (
     stretches_of,
 )
 from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import from_to, stretch_line
 from packpale.review.wording import Wording

@@ -7,8 +7,8 @@ import numpy as np
 import shapely
 
 from packpale.care.aids import ClimbingAid, weakening
-from packpale.result import PlotResult
 from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.wording import Wording
 from packpale.settings import Project

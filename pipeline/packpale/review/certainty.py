@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from packpale.ranking import Overtaking, RankedPlot, Ranking
+from packpale.review.model import Overtaking, RankedPlot, Ranking
 from packpale.settings import RankingCriterion
 
 WIDTH, PAD = 240.0, 12.0

@@ -9,8 +9,8 @@ from packpale.care.climb import Climb
 from packpale.care.guidance import speaks_of_climbing, verdicts_at_height
 from packpale.earthworks.model import Stretch
 from packpale.earthworks.stretches import stretches, total
-from packpale.result import PlotResult
 from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import BAND, from_to, stretch_line
 from packpale.review.wording import Wording

@@ -10,7 +10,7 @@ from typing import Any
 
 import shapely
 
-from packpale.comparing import Comparison, FigureChange, FinishedRun
+from packpale.review.differences import Comparison, FigureChange, FinishedRun
 from packpale.review.leaflet import write_map
 from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
 from packpale.review.overview_map import GROUNDS, TOLERANCE_M, view_of

@@ -7,8 +7,8 @@ import shapely
 from shapely.geometry import Point
 
 from packpale.care.crossings import Crossing
-from packpale.result import PlotResult
 from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.wording import Wording
 from packpale.settings import Project

@@ -8,8 +8,8 @@ from shapely.geometry import Point
 
 from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M, DenSite
 from packpale.care.model import Care
-from packpale.result import PlotResult
 from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.wording import Wording
 

@@ -9,7 +9,7 @@ import shapely
 from packpale.earthworks.model import Earthworks, Stretch, TrenchSafety
 from packpale.earthworks.safety import EGRESS_DEPTH_M, PROTECTION_DEPTH_M
 from packpale.earthworks.stretches import total
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.review.stretch_shapes import stretch_line
 
 DRIVERS_SHOWN = 10

@@ -4,7 +4,7 @@ import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.review.paper import write_pdf, write_png, write_svg
 from packpale.review.plan_sheet import plan_sheet
 from packpale.review.profile_sheet import profile_sheet

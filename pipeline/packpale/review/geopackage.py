@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from packpale.ranking import RankedPlot, Ranking
-from packpale.result import FinishedPlots, PlotSummary
 from packpale.review import people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
+from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.settings import DEN_CRITERIA
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"

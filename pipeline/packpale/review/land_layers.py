@@ -9,8 +9,8 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.land.surroundings import cells_within
 from packpale.land.usable import cell_outlines
-from packpale.result import PlotResult
 from packpale.review.map_page import Room, Shape, Style, VectorLayer
+from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.wording import Wording
 from packpale.site import Grid, Pit

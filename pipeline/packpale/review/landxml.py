@@ -13,7 +13,7 @@ from pyproj import CRS
 from packpale import __version__
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.review.setting_out import stakes
 from packpale.review.xml_file import Element, child, decimal, root, write
 from packpale.site import Array

@@ -10,12 +10,11 @@ from urllib.parse import quote
 import numpy as np
 import shapely
 
-from packpale.ranking import RankedPlot, Ranking
-from packpale.result import FinishedPlots, PlotBrief
 from packpale.review.enclosure_layers import FENCE
 from packpale.review.land_layers import USABLE
 from packpale.review.leaflet import write_map
 from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
+from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
 from packpale.review.placing import placing, widened
 from packpale.review.plot_map import background
 from packpale.review.projecting import to_degrees

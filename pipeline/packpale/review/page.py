@@ -9,14 +9,13 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from packpale.ranking import RankedPlot, Ranking
-from packpale.result import FinishedPlots, PlotBrief, PlotSummary
 from packpale.review.assumed import assumptions, backed
 from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.digging import driver_chart
 from packpale.review.guidance import guidance_table
 from packpale.review.headlines import in_short
 from packpale.review.method import METHOD
+from packpale.review.model import FinishedPlots, PlotBrief, PlotSummary, RankedPlot, Ranking
 from packpale.review.overview_map import plot_map_address
 from packpale.review.report import write_report
 from packpale.review.settings_in_words import ON_THE_PAGE, named_settings

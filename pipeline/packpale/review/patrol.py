@@ -9,9 +9,9 @@ from shapely.geometry import LineString, Point
 
 from packpale.care.model import Care
 from packpale.care.patrol import Check, Round
-from packpale.result import PlotResult
 from packpale.review.gpx import gpx_document
 from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.wording import Wording
 from packpale.review.xml_file import child, write

@@ -10,7 +10,7 @@ from pyproj import CRS
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegging, Stake, Swing, baselines, distances, pegging
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.settings import Project
 from packpale.site.crs import grid_scale
 

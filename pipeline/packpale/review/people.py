@@ -10,8 +10,8 @@ from shapely.geometry import Polygon
 from packpale.care.howl import FOREST_GROUND, FOREST_M, LADDER, OPEN_GROUND, OPEN_M, STILL_NIGHT, Heard, Howl, Reach
 from packpale.care.neighbours import Neighbours
 from packpale.care.viewing import Viewing, Viewpoint
-from packpale.result import PlotResult
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
+from packpale.review.model import PlotResult
 from packpale.settings import Project
 
 LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {

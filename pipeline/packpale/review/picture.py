@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from packpale.result import PlotResult
 from packpale.review.construction import TOUCH
 from packpale.review.enclosure_layers import APRON, FENCE, GATE
 from packpale.review.land_layers import OUTLINE, SURROUNDINGS, USABLE
+from packpale.review.model import PlotResult
 from packpale.review.spread import spread
 from packpale.review.summary import apron
 from packpale.review.theme import GREY_RAMP

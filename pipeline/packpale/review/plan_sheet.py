@@ -12,8 +12,8 @@ import shapely
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
-from packpale.result import PlotResult
 from packpale.review.lettering import text_width
+from packpale.review.model import PlotResult
 from packpale.review.setting_out import stakes
 from packpale.review.sheet import (
     CHAIN,

@@ -3,10 +3,10 @@
 import base64
 from pathlib import Path
 
-from packpale.result import PlotResult, PlotSummary
 from packpale.review.drawing_set import write_drawings
 from packpale.review.gpx import write_gpx
 from packpale.review.landxml import write_landxml
+from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.patrol import write_patrol
 from packpale.review.pegging import write_pegging
 from packpale.review.picture import write_picture

@@ -5,7 +5,6 @@ import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from packpale.result import PlotResult
 from packpale.review import themes
 from packpale.review.advice_layers import pit_layer, stretch_layers
 from packpale.review.aids import aid_layer
@@ -17,6 +16,7 @@ from packpale.review.holding import holding_layers
 from packpale.review.land_layers import land_layers
 from packpale.review.leaflet import page_bytes, write_map
 from packpale.review.map_page import Background, MapPage, PictureLayer, VectorLayer
+from packpale.review.model import PlotResult
 from packpale.review.overlay import Frame, frame, png, warp
 from packpale.review.patrol import patrol_layers
 from packpale.review.people_layers import people_layers

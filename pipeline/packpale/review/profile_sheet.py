@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from packpale.enclosure.model import Pack
-from packpale.result import PlotResult
 from packpale.review.lettering import text_width
+from packpale.review.model import PlotResult
 from packpale.review.sheet import (
     DASHED,
     DOTTED,

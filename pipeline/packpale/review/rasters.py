@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.review.theme import as_they_are
 from packpale.review.themes import degrees
 from packpale.site import Array, Grid, Storage

@@ -4,7 +4,7 @@ import numpy as np
 
 from packpale.land.diggability import FEATURES
 from packpale.land.surroundings import cells_within
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.review.probe import Probe, Reading, flags, number, words
 from packpale.review.spread import Spread, every
 from packpale.review.themes import degrees

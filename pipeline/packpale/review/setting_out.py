@@ -10,7 +10,7 @@ import shapely
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegs, Stake, baselines, curve_elements, pegging, pegs
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.settings import Project
 
 

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from packpale.result import PlotResult
 from packpale.review.columns import NUMBER
+from packpale.review.model import PlotResult
 from packpale.review.setting_out import setting_out
 from packpale.site import Array
 

@@ -17,12 +17,12 @@ from packpale.earthworks.stretches import total
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
-from packpale.result import PlotResult, PlotSummary
 from packpale.review import dens, digging, patrol, people
 from packpale.review.aids import aid_details, aid_rows
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.holding import holding_details, holding_rows
+from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES

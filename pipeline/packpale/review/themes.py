@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from packpale.land.surroundings import cells_within
-from packpale.result import PlotResult
+from packpale.review.model import PlotResult
 from packpale.review.overlay import ramp
 from packpale.review.people_layers import seen_themes
 from packpale.review.spread import spread

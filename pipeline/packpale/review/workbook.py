@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from packpale.ranking import RankedPlot, Ranking
-from packpale.result import FinishedPlots, PlotSummary
 from packpale.review.assumed import as_text, meaning, settings_used
+from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.review.spreadsheet import COUNT, MONEY, RATE, TENTH, THOUSANDTH, Book, Column, Formula, Page, address
 from packpale.settings import Project, RateSettings
 

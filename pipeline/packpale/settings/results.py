@@ -35,10 +35,9 @@ class RunSettings(Settings):
     """Start of every random draw; the same seed gives the same files."""
     draws: Annotated[int, Field(ge=100, le=1_000_000)] = default("run.draws")
     """Random draws behind P10, P50 and P90."""
-    memory_mb: Annotated[float, Field(ge=100, le=1e6)] = default("run.memory_mb")
-    """Memory that each worker may take for the cells of a plot. A plot that needs more is worked through strip by
-    strip, with its arrays in files of the output folder meanwhile, about 160 bytes a cell: slower, with the same
-    results."""
+    memory_mb: Annotated[float, Field(ge=500, le=1e6)] | None = None
+    """Memory that all plots computed at one time may take together; by default what is free when the run starts. With
+    less, fewer are computed at one time. A plot that needs more by itself is refused."""
 
 
 class MapSettings(Settings):

@@ -1,7 +1,7 @@
 """The one door through which data enters: everything checked at once, then each plot read on its own."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -250,3 +250,7 @@ def _shifts(outlines: tuple[Outline, ...], elevation: Elevation, crs: CRS) -> li
                 "give all inputs in one CRS where that matters."
             )
     return notes
+
+
+def cut_to(inputs: Inputs, plot_id: str, project: Project) -> Inputs:
+    return replace(inputs, plots=(inputs.plot(plot_id),), files=())

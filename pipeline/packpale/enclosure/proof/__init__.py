@@ -77,7 +77,6 @@ numbers bounds its area.
 Rounding: what is computed is of the order of 10^-13 relative; tables are widened by 10^-9 and the result by 10^-7.
 """
 
-from packpale.enclosure.proof.curvature import Prepared
-from packpale.enclosure.proof.search import BoundResult, area_bound, prepared
+from packpale.enclosure.proof.search import BoundResult, area_bound
 
-__all__ = ["BoundResult", "Prepared", "area_bound", "prepared"]
+__all__ = ["BoundResult", "area_bound"]

@@ -74,27 +74,9 @@ class Curvature:
     area: Array
 
 
-@dataclass(frozen=True)
-class Prepared:
-    """Tables that a process has worked out for others."""
-
-    p: tuple[float, float]
-    q: tuple[float, float]
-    tables: Curvature
-
-    def take_over(self) -> None:
-        """Let this process use them instead of working them out."""
-        _taken_over[self.p, self.q] = self.tables
-
-
-_taken_over: dict[tuple[tuple[float, float], tuple[float, float]], Curvature] = {}
-
-
 @lru_cache(maxsize=8)
 def curvature(p: tuple[float, float], q: tuple[float, float]) -> Curvature:
     """Tables for p and q in closed ranges; 0 < p < 1, q > 0."""
-    if (p, q) in _taken_over:
-        return _taken_over[p, q]
     phi = _cells((0.0, math.pi / 2), ANGLES)[:, None, None]
     p_cells, q_cells = _cells(p, SHAPES * _FINER_P)[None, :, None], _cells(q, SHAPES * _FINER_Q)[None, None, :]
     angle, bp, bq = (Interval(*np.moveaxis(c, -1, 0)) for c in (phi, p_cells, q_cells))

@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure.proof import _kernels
-from packpale.enclosure.proof.curvature import Prepared, curvature
+from packpale.enclosure.proof.curvature import curvature
 from packpale.enclosure.proof.outline import Outline, outline
 from packpale.site.grid import Array
 
@@ -37,12 +37,6 @@ class BoundResult:
     """Whether the bound is within the tolerance of the best area known."""
     out_of_time: bool = False
     """Whether the clock ended the search: the bound holds, but another run may prove another one."""
-
-
-def prepared(*, taper: tuple[float, float], aspect: tuple[float, float]) -> Prepared:
-    """What every bound on eggs of these shapes rests on, whatever the land, for other processes to take over."""
-    p, q = _shapes(taper, aspect)
-    return Prepared(p, q, curvature(p, q))
 
 
 def _shapes(taper: tuple[float, float], aspect: tuple[float, float]) -> tuple[tuple[float, float], tuple[float, float]]:

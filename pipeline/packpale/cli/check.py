@@ -1,0 +1,31 @@
+"""What ``packpale check`` prints of inputs without a fault: windows, cells, memory of a worker, disk."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+from packpale.run.memory import disk_bytes, worker_bytes
+from packpale.run.run import Opened
+from packpale.units import HECTARE_M2
+
+
+def lines_of(config: Path, opened: Opened) -> Iterator[str]:
+    """Lines for the user."""
+    inputs, cells = opened.inputs, opened.cells
+    hectares = sum(p.outline.area for p in inputs.plots) / HECTARE_M2
+    yield (
+        f"{config}: no fault; {len(inputs.plots)} plots, {hectares:.2f} ha, in {inputs.crs}, "
+        f"cells of {inputs.cell_m:g} m"
+    )
+    for note in [*inputs.notes, *(f"{p.plot_id}: {n}" for p in inputs.plots for n in p.notes)]:
+        yield f"note: {note}"
+    sizes = sorted(cells.values())
+    yield f"cells: {sum(sizes):,}, in {len(sizes)} windows of {sizes[0]:,} to {sizes[-1]:,}"
+    largest = worker_bytes(sizes[-1])
+    at_once = max(1, int(opened.memory // largest))
+    yield (
+        f"memory: about {largest / 1e9:.1f} GB for a worker with the largest plot; {opened.memory / 1e9:.1f} GB "
+        f"for {at_once} such workers at one time"
+    )
+    free = shutil.disk_usage(Path.cwd()).free
+    yield f"disk: about {disk_bytes(cells) / 1e6:,.0f} MB for the plots' files; {free / 1e6:,.0f} MB are free here"

@@ -1,0 +1,45 @@
+"""Errors as lines on stderr, and the exit status of each kind."""
+
+import sys
+import traceback
+from typing import Any
+
+import click
+
+from packpale.faults import Faults, in_words, lacks_memory
+
+EXIT_FAULT, EXIT_PLOT_FAILED, EXIT_BUG, EXIT_STOPPED = 2, 3, 1, 130
+
+
+class errors_as_lines:  # noqa: N801 - reads as a phrase where it is used
+    """Context in which faults end the program with one line each and status 2, and bugs with one line and status 1.
+
+    With ``debug`` the traceback of whatever is no fault comes first.
+    """
+
+    def __init__(self, *, debug: bool) -> None:
+        self.debug = debug
+
+    def __enter__(self) -> None: ...
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, where: Any) -> None:
+        if error is None or isinstance(error, SystemExit):
+            return
+        if isinstance(error, KeyboardInterrupt):
+            click.echo("stopped; the same command goes on where it was", err=True)
+            sys.exit(EXIT_STOPPED)
+        if not isinstance(error, Exception):
+            return
+        for note in getattr(error, "__notes__", ()):
+            click.echo(note, err=True)
+        if isinstance(error, Faults):
+            for line in error.lines:
+                click.echo(line, err=True)
+            sys.exit(EXIT_FAULT)
+        if self.debug:
+            traceback.print_exception(error)
+        if isinstance(error, OSError) or lacks_memory(error):
+            click.echo(in_words(error), err=True)
+            sys.exit(EXIT_FAULT)
+        click.echo(f"error in the program: {in_words(error)}; --debug shows where", err=True)
+        sys.exit(EXIT_BUG)

@@ -1,0 +1,78 @@
+"""The settings file that people start from: complete, valid, and in step with the models."""
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from packpale.cli.start import write_settings
+from packpale.cli.template import settings_file, settings_table
+from packpale.faults import Faults
+from packpale.settings import Project, Settings, read_settings
+from packpale.values import register
+
+GIVEN = {"inputs.elevation": ["dem.tif"], "inputs.plots": "plots.gpkg", "inputs.plot_id": "name"}
+README = Path(__file__).parents[2] / "README.md"
+
+
+def test_the_file_is_valid_as_it_is(tmp_path):
+    file = tmp_path / "packpale.toml"
+    file.write_text(settings_file(GIVEN), encoding="utf-8")
+    project = read_settings(file)
+    assert project.inputs.plot_id == "name"
+
+
+def test_taking_every_comment_sign_away_gives_the_defaults():
+    active = re.sub(r"(?m)^# ([a-z_]+ = )(?!none$)", r"\1", settings_file(GIVEN))
+    raw = tomllib.loads(active)
+    # Distances and weights apply only to inputs that are given, so that the file shows them without naming any.
+    keep_away = raw["land"].pop("keep_away_m")
+    weights = raw["land"].pop("weights")
+    assert Project.model_validate(raw) == Project.model_validate(tomllib.loads(settings_file(GIVEN)))
+    for table, name in ((keep_away, "keep_away_m"), (weights, "weights")):
+        assert table == {k.rsplit(".", 1)[1]: v.number for k, v in register().items() if f"land.{name}." in k}
+
+
+def every_key(model: type[Settings], prefix: str = "") -> list[str]:
+    keys: list[str] = []
+    for name, field in model.model_fields.items():
+        nested = isinstance(field.annotation, type) and issubclass(field.annotation, Settings)
+        keys += every_key(field.annotation, f"{prefix}{name}.") if nested else [prefix + name]
+    return keys
+
+
+def test_every_key_stands_in_the_file_once_with_its_source():
+    text = settings_file(GIVEN)
+    keys = [k.rsplit(".", 1)[-1] for k in every_key(Project)]
+    for key in set(keys):
+        assert len(re.findall(rf"(?m)^(# )?{key} = ", text)) == keys.count(key), key
+    joined = re.sub(r"\n# ", " ", text)
+    for value in register().values():
+        assert value.source in joined, value.key
+
+
+def test_readme_holds_the_settings_tables_of_the_models():
+    assert settings_table() in README.read_text(encoding="utf-8")
+
+
+def test_start_writes_paths_relative_to_the_folder_and_never_overwrites(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    Path("data").mkdir()
+    Path("data/a b.tif").touch()
+    Path("fields.kml").touch()
+    target = write_settings(Path("my-land"), [Path("data/a b.tif")], Path("fields.kml"))
+    project = read_settings(target)
+    assert [p.resolve() for p in project.inputs.elevation] == [tmp_path.resolve() / "data" / "a b.tif"]
+    assert project.inputs.plots.resolve() == tmp_path.resolve() / "fields.kml"
+    before = target.read_bytes()
+    with pytest.raises(Faults, match="exists and is not overwritten"):
+        write_settings(Path("my-land"), [], None)
+    assert target.read_bytes() == before
+
+
+def test_start_names_every_file_that_is_not_there_and_writes_nothing(tmp_path):
+    with pytest.raises(Faults) as caught:
+        write_settings(tmp_path / "land", [tmp_path / "a.tif", tmp_path / "b.tif"], tmp_path / "p.gpkg")
+    assert len(caught.value.lines) == 3
+    assert not (tmp_path / "land").exists()
