@@ -30,7 +30,6 @@ def made_plan():
             "seconds": Line(1.0, 0.001),
             "written": Line(0.0, 50.0),
             "memory": Line(2e8, 1e5),
-            "most_in_memory": 10_000_000,
             "starting": 5.0,
             "before": 60.0,
             "finishing": 0.5,
@@ -94,8 +93,6 @@ def test_a_plan_names_the_largest_plot_and_the_worker_numbers(made_plan):
     assert "2 workers " in text
     assert "4 workers" not in text
     assert "a (1,000 cells, 2.0 s)" in text
-    text = "\n".join(lines(made_plan(cells={"a": 1000, "b": 3_000, "c": 4_000}, most_in_memory=2_000), workers=None))
-    assert "memory: about 400 MB for a worker with the largest plot; 2 of more than 2,000 cells with arrays" in text
     told = lines(made_plan(memory=None), workers=3)
     assert not any(line.startswith("memory") for line in told)
     assert any("time: 3 workers 1.3 min" in line for line in told)  # (60 + 5 + 4 x 2 + 5) s

@@ -1,6 +1,7 @@
 """One plot through all rooms: which room follows which, and its finished folder put in place."""
 
 import functools
+import math
 import os
 import pickle
 import platform
@@ -19,14 +20,13 @@ from packpale.ranking import unknown_figures
 from packpale.result import PlotBrief
 from packpale.settings import Project
 from packpale.site.inputs import Inputs, plot_window
-from packpale.site.storage import IN_MEMORY, Storage, let_go
 
 if TYPE_CHECKING:
     from packpale.enclosure.proof import Prepared
 
 STAGES = ("reading", "scoring land", "fitting", "earthworks", "care", "writing")
 CELL_BYTES = 200
-"""Memory that a plot takes for each cell of its window, all in memory."""
+"""Memory that a plot takes for each cell of its window, beside what any plot takes."""
 LITTLE_ROOM_MB = 10.0
 """Less room than this beside the output counts as a full disk when something could not be written."""
 
@@ -120,7 +120,8 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     stage = _stages(job.stage_file)
     stage("reading")
     inputs = _read_back(job.inputs) if isinstance(job.inputs, Path) else job.inputs
-    site = read_site(inputs, job.plot_id, job.project, _storage(inputs, job))
+    _refuse_too_large(inputs, job)
+    site = read_site(inputs, job.plot_id, job.project)
     reads = plot_key(job.project, site)
     if not job.fresh and (brief := finished_under(job.finished, 1, reads)):
         # Something in the inputs has changed, and nothing that concerns this plot.
@@ -151,13 +152,20 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     return "done", summary.brief
 
 
-def _storage(inputs: Inputs, job: Job) -> Storage:
-    """Memory for the plot's arrays, or files beside what is built of it if they would need more than they may."""
+def _refuse_too_large(inputs: Inputs, job: Job) -> None:
+    """Raise Faults if the plot's arrays would need more memory than they may."""
     grid = plot_window(inputs, inputs.plot(job.plot_id), job.project)
-    if grid.rows * grid.cols * CELL_BYTES <= job.project.run.memory_mb * 1e6:
-        return IN_MEMORY
-    job.building.parent.mkdir(parents=True, exist_ok=True)
-    return Storage(job.building.parent)
+    cells, allowed_mb = grid.rows * grid.cols, job.project.run.memory_mb
+    needed_mb = cells * CELL_BYTES / 1e6
+    if needed_mb > allowed_mb:
+        # A hundredth more, since a window is rounded up to whole cells.
+        fits = math.ceil(10 * 1.01 * grid.cell * math.sqrt(needed_mb / allowed_mb)) / 10
+        raise Faults(
+            [
+                f"its window has {cells:,} cells, which take about {needed_mb:,.0f} MB; run.memory_mb allows "
+                f"{allowed_mb:,.0f} MB: set land.cell_m = {fits:g}, a smaller land.margin_m, or a larger run.memory_mb"
+            ]
+        )
 
 
 def _write_key(job: Job, reads: str, file: Path) -> Path:
@@ -170,7 +178,6 @@ def _stages(file: Path) -> Callable[[str], None]:
     def stage(name: str) -> None:
         file.write_text(name, encoding="utf-8")
         give_back()
-        let_go()
 
     return stage
 

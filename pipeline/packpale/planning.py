@@ -16,7 +16,7 @@ from pyproj import CRS
 from packpale.crew import OneProcess
 from packpale.faults import Faults
 from packpale.holding import held
-from packpale.one_plot import CELL_BYTES, Job, PlotOutcome, compute_plot
+from packpale.one_plot import Job, PlotOutcome, compute_plot
 from packpale.run import write_run_files
 from packpale.settings import Project
 from packpale.site import crs as crs_
@@ -78,8 +78,6 @@ class Plan:
     seconds: Line
     written: Line
     memory: Line | None
-    most_in_memory: int
-    """Cells of the largest plot whose arrays do not stand in files."""
     starting: float
     """Until a worker is ready for its first plot. [s]"""
     before: float
@@ -144,7 +142,6 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
         seconds=line_through(sizes, [s.seconds for s in samples]),
         written=line_through(sizes, [s.written for s in samples]),
         memory=line_through(sizes, peaks) if len(peaks) == len(sizes) else None,
-        most_in_memory=int(project.run.memory_mb * 1e6 / CELL_BYTES),
         starting=max(0.0, first.since_start - samples[0].seconds),
         before=before,
         finishing=finishing,
@@ -236,12 +233,7 @@ def lines(made: Plan, *, workers: int | None) -> list[str]:
         f", and {_size(made.kept)} of elevations until the last plot is computed",
     ]
     if made.memory is not None:
-        largest = (
-            f"about {_size(made.memory.at(min(sizes[-1], made.most_in_memory)))} for a worker with the largest plot"
-        )
-        in_files = sum(c > made.most_in_memory for c in sizes)
-        beside = f"; {in_files} of more than {made.most_in_memory:,} cells with arrays in files" if in_files else ""
-        told.append(f"memory: {largest}{beside}")
+        told.append(f"memory: about {_size(made.memory.at(sizes[-1]))} for a worker with the largest plot")
     shown = [workers] if workers else [n for n in SHOWN_WORKERS if n == 1 or n <= len(sizes)]
     times = ", ".join(f"{n} worker{'s' * (n > 1)} {_duration(made.minutes(n))}" for n in shown)
     told.append(

@@ -17,7 +17,7 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
         " b1[:,::1], f8[:,::1], f8[::1], f8[::1], f8, f8, f8, f8[:,::1], f8[:,::1])",
     },
     "sight": {
-        "care._kernels_viewing.peaks_of_rows": "(f8[:,::1], i8, f8[::1], i8[:,::1])",
+        "care._kernels_viewing.peaks_of_smallest": "(f8[:,::1], f8[::1], i8[:,::1])",
         "care._kernels_viewing.peaks_of_larger": "(f8[::1], i8[:,::1])",
         "care._kernels_viewing.sweep": "(f8[:,::1], f8[::1], i8[:,::1], b1[:,::1], f8, f8, f8, f8, f8, b1[:,::1])",
     },
@@ -30,7 +30,7 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
         "site._kernels.override": "(f8[::1], f8[::1], f8[::1], f8[::1], i1[::1], f8, i1[:,::1])",
         "site._kernels.distance": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[:,::1])",
         "land._kernels_distance.nearest_segment": "(f8[::1], f8[::1], f8[:,::1], i8, i8[::1], f8[::1], f8[:,::1])",
-        "land._kernels_cells.mark_within": "(f8[:,::1], i8[::1], i8, b1[:,::1], b1[:,::1])",
+        "land._kernels_cells.mark_within": "(f8[:,::1], i8[::1], b1[:,::1], b1[:,::1])",
     },
     "chances": {
         "care._kernels_crossings.longest_path": "(i1[:,::1], i8, i8, i8[::1], f8[::1])",
@@ -74,7 +74,6 @@ LIBRARIES = (
     "numba.cpython.mathimpl",
     "PIL.features",
     "rasterio.features",
-    "rasterio.shutil",
     "rasterio.warp",
     "typst",
     "xstatic.pkg.leaflet",

@@ -26,3 +26,13 @@ def test_the_step_of_pegs_counts():
     hashes = {"plots.gpkg": "1"}
     other = project().model_copy(update={"setting_out": project().setting_out.model_copy(update={"step_m": 5.0})})
     assert run_key(other, hashes) != run_key(project(), hashes)
+
+
+def test_the_memory_a_worker_may_take_does_not_count():
+    less = project()
+    less = less.model_copy(update={"run": less.run.model_copy(update={"memory_mb": 100.0})})
+    other = project()
+    other = other.model_copy(update={"run": other.run.model_copy(update={"draws": 200})})
+    assert run_key(less, {}) == run_key(project(), {})
+    assert settings_hash(less) == settings_hash(project())
+    assert run_key(other, {}) != run_key(project(), {})

@@ -36,9 +36,8 @@ class RunSettings(Settings):
     draws: Annotated[int, Field(ge=100, le=1_000_000)] = default("run.draws")
     """Random draws behind P10, P50 and P90."""
     memory_mb: Annotated[float, Field(ge=100, le=1e6)] = default("run.memory_mb")
-    """Memory that each worker may take for the cells of a plot. A plot that needs more is worked through strip by
-    strip, with its arrays in files of the output folder meanwhile, about 160 bytes a cell: slower, with the same
-    results."""
+    """Memory that each worker may take for the cells of a plot, 200 bytes each. A plot that needs more is refused with
+    the cell size that fits."""
 
 
 class MapSettings(Settings):

@@ -10,7 +10,6 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.site.model import Site
-from packpale.site.storage import pieces
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -37,8 +36,7 @@ def _add(value: Any, total: _Sum) -> None:
         _add_fields(value, total)
     elif isinstance(value, np.ndarray):
         _head(f"array {value.dtype.str} {value.shape}", value.nbytes, total)
-        for piece in pieces(value):
-            total.update(np.ascontiguousarray(piece).data)
+        total.update(np.ascontiguousarray(value).data)
     elif isinstance(value, BaseGeometry):
         wkb: bytes = shapely.to_wkb(value, byte_order=1)
         _head("geometry", len(wkb), total)
