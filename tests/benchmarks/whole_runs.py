@@ -2,8 +2,8 @@
 
 python tests/benchmarks/whole_runs.py plots 1 10 100        # so many plots of 9 ha, windows of 0.25 million cells
 python tests/benchmarks/whole_runs.py plots 100 --across 20000 # the same spread over a raster of 20,000 x 20,000 cells
-python tests/benchmarks/whole_runs.py cells 1 25             # so many million cells under one plot
-python tests/benchmarks/whole_runs.py cells 100 --window 25  # under plots of 25 million cells
+python tests/benchmarks/whole_runs.py cells 1 8              # so many million cells under one plot
+python tests/benchmarks/whole_runs.py cells 100 --window 4   # under plots of 4 million cells
 """
 
 import argparse
@@ -116,7 +116,7 @@ def main() -> None:
     parser.add_argument("what", choices=["plots", "cells"])
     parser.add_argument("sizes", type=int, nargs="+")
     parser.add_argument("--workers", type=int, default=len(os.sched_getaffinity(0)))
-    parser.add_argument("--window", type=int, default=100, help="most million cells under one plot")
+    parser.add_argument("--window", type=int, default=8, help="most million cells under one plot")
     parser.add_argument("--across", type=int, help="cells along the raster's sides, over which plots are spread")
     given = parser.parse_args()
     machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"

@@ -14,7 +14,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.land.assess import assess as assess_land
 from packpale.settings import DenSettings
-from packpale.site import Grid, Storage
+from packpale.site import Grid
 from trench_cases import egg_line, pack_of, plane, project_of, site_of
 
 EGG = Egg(0.0, -12.0, 0.0, 40.0, 25.0, 35.0)
@@ -236,15 +236,12 @@ def hummocks(x, y):
     return 0.06 * y + 0.7 * np.sin(x / 7.0) * np.cos(y / 5.0)
 
 
-@pytest.mark.parametrize("rows", [3, 17])
-def test_sites_are_the_same_strip_by_strip_and_lie_as_high_above_their_surroundings_as_they_say(rows, tmp_path):
+def test_sites_lie_as_high_above_their_surroundings_as_they_say():
     site = site_of(hummocks, half=90.0, rock=100.0, water=100.0)
     land = assess_land(site, project_of())
-    cut = dataclasses.replace(site, storage=Storage(tmp_path, rows * site.grid.cols))
     settings = DenSettings(count=4, apart_m=12.0, **only("shelter"))
-    found, in_strips = (den_sites(s, land, [pack()], settings=settings, mounds=9, mound=MOUND)[0] for s in (site, cut))
+    found, _ = den_sites(site, land, [pack()], settings=settings, mounds=9, mound=MOUND)
     assert len(found) == 4
-    assert in_strips == found
     # Against the cells themselves, one by one.
     x, y = (v.ravel() for v in np.meshgrid(*site.grid.centres()))
     z = site.elevation.ravel()

@@ -13,7 +13,6 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import fit_largest
 from packpale.enclosure.packs import gap
 from packpale.site.grid import Grid
-from packpale.site.storage import IN_MEMORY, Storage
 from polygons import lands, waves
 
 LANDS = lands()
@@ -146,13 +145,3 @@ def test_same_land_same_place(ranges):
     once, again = (fit_area(LANDS["L"], 900.0, rolling(5), GRID, **ranges()) for _ in range(2))
     assert once.egg == again.egg
     assert shapely.Point(once.egg.big_x, once.egg.big_y).within(LANDS["L"])
-
-
-def test_arrays_in_files_make_no_difference(ranges, tmp_path):
-    held = Storage(tmp_path, strip_cells=5 * GRID.cols)
-    in_memory, in_files = (
-        fit_area(LANDS["L"], 900.0, rolling(5), GRID, second=rolling(6), storage=storage, **ranges())
-        for storage in (IN_MEMORY, held)
-    )
-    assert in_files.egg == in_memory.egg
-    assert mean_over(in_files.egg, rolling(5), GRID, held) == mean_over(in_memory.egg, rolling(5), GRID)

@@ -23,7 +23,7 @@ def make_evidence(make_site):
         ground_slope = slope(site.elevation, cell_size=(cell, cell))
         water = drainage(site.elevation, ground_slope, cell=cell, channel_area=channel_area)
         dig = digging(site.soil, slope=ground_slope, ponding=water.ponding)
-        return Evidence(site, slice(0, site.grid.rows), ground_slope, water, dig)
+        return Evidence(site, ground_slope, water, dig)
 
     return make
 

@@ -30,9 +30,9 @@ def test_each_plot_that_does_not_fit_is_told_with_the_cell_size_that_does():
     first, last = refused.value.lines
     assert first.startswith('plot "a": its window of 16,000,000 cells of 0.5 m takes about ')
     assert "GB are free; " in first
-    # Four times the cells: twice the cell size.
-    assert first.endswith("set land.cell_m = 1 or a smaller land.margin_m")
-    assert last.endswith("set land.cell_m = 0.75 or a smaller land.margin_m")
+    # Four times the cells: twice the cell size, and a little more for whole cells.
+    assert first.endswith("set land.cell_m = 1.1 or a smaller land.margin_m")
+    assert last.endswith("set land.cell_m = 0.76 or a smaller land.margin_m")
     for line, cells in ((first, 16_000_000), (last, 9_000_000)):
         cell = float(re.search(r"land.cell_m = (\S+)", line).group(1))
         assert worker_bytes(int(cells * (0.5 / cell) ** 2)) <= memory

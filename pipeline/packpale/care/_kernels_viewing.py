@@ -38,17 +38,16 @@ def _hides(first: float, half: float, last: float) -> bool:
 
 
 @njit(cache=True)
-def peaks_of_rows(z: Floats, first: int, out: Floats, table: Places) -> None:
-    """Raise the smallest blocks to the ground in some rows of the window, the first of them number ``first``."""
+def peaks_of_smallest(z: Floats, out: Floats, table: Places) -> None:
+    """Raise the smallest blocks to the ground in them."""
     rows, cols = table[0, 1], table[0, 2]
-    for k in range(z.shape[0]):
-        r = first + k
+    for r in range(z.shape[0]):
         for c in range(z.shape[1]):
             for br in range(max(r - 1, 0) // BLOCK, min(r // BLOCK, rows - 1) + 1):
                 for bc in range(max(c - 1, 0) // BLOCK, min(c // BLOCK, cols - 1) + 1):
                     # A missing height compares as false.
-                    if z[k, c] > out[br * cols + bc]:  # noqa: PLR1730 - max() may hand on a NaN
-                        out[br * cols + bc] = z[k, c]
+                    if z[r, c] > out[br * cols + bc]:  # noqa: PLR1730 - max() may hand on a NaN
+                        out[br * cols + bc] = z[r, c]
 
 
 @njit(cache=True)

@@ -12,10 +12,9 @@ from packpale.earthworks.haul import cone_volume
 from packpale.enclosure.model import Pack
 from packpale.land.criteria import dryness
 from packpale.land.model import Land
-from packpale.land.surroundings import cells_within, distance_to, widened
+from packpale.land.surroundings import cells_within, distance_to
 from packpale.settings import DenSettings
 from packpale.site import Array, Grid, Mask, Site
-from packpale.site.storage import pieces
 
 Build = Literal["into the slope", "mound", "mound of soil brought in"]
 
@@ -129,10 +128,9 @@ def passage_of(
 
 @dataclass(frozen=True)
 class _Ground:
-    """What counts for a den, on some rows of the window round a fence; all arrays hold those rows."""
+    """What counts for a den in the window round a fence; all arrays in the shape of its grid."""
 
     grid: Grid
-    """Of the window."""
     near: Mapping[str, Array]
     """Distance to fence, viewpoints, dwellings and the other pack's fence, those that there are. [m]"""
     degrees: Mapping[str, Array]
@@ -147,69 +145,43 @@ class _Ground:
 
 def _best_of(site: Site, land: Land, pack: Pack, others: Sequence[Pack], settings: DenSettings) -> list[DenSite]:
     """The best sites of one pack, best first; how they are built is left to ``_built``."""
-    fence = pack.line.polygon(CHORD_ERROR_M)
-    rows, cols, grid = _window(site.grid, fence.bounds, settings.shelter_radius_m)
-    level = level_of(site.elevation[rows, cols])
-    storage = site.storage
-    deepest = 0.0
-    for strip in storage.strips(grid):
-        inside = cells_within([fence], grid, strip.rows)
-        deepest = max(deepest, float(distance_to([fence.exterior], grid, strip.rows)[inside].max(initial=0)))
-
-    def ground(strip: slice) -> _Ground:
-        return _ground(site, land, pack, others, settings, rows=strip, level=level, deepest=deepest)
-
-    worth = storage.empty(grid.shape)
-    for strip in storage.strips(grid):
-        here = ground(strip.rows)
-        worth[strip.rows] = np.where(here.allowed, here.score, -np.inf)
-    x, y = grid.centres()
+    ground = _ground(site, land, pack, others, settings)
+    worth = np.where(ground.allowed, ground.score, -np.inf)
+    x, y = ground.grid.centres()
     found = []
-    for rank, (r, c) in enumerate(apart(worth, grid, count=settings.count, least=settings.apart_m), 1):
-        here = ground(slice(r, r + 1))
+    for rank, (r, c) in enumerate(apart(worth, ground.grid, count=settings.count, least=settings.apart_m), 1):
         found.append(
             DenSite(
                 pack=pack.number,
                 rank=rank,
                 x=float(x[c]),
                 y=float(y[r]),
-                score=float(here.score[0, c]),
-                degrees={name: float(degree[0, c]) for name, degree in here.degrees.items()},
-                slope=float(here.slope[0, c]),
-                downhill_deg=float(here.aspect[0, c]),
-                wetness=float(here.wetness[0, c]),
-                position=float(here.position[0, c]),
-                distances={kind: float(distance[0, c]) for kind, distance in here.near.items()},
+                score=float(ground.score[r, c]),
+                degrees={name: float(degree[r, c]) for name, degree in ground.degrees.items()},
+                slope=float(ground.slope[r, c]),
+                downhill_deg=float(ground.aspect[r, c]),
+                wetness=float(ground.wetness[r, c]),
+                position=float(ground.position[r, c]),
+                distances={kind: float(distance[r, c]) for kind, distance in ground.near.items()},
                 passage=Passage("mound", 0.0, 0.0, 0.0),
             )
         )
     return found
 
 
-def _ground(
-    site: Site,
-    land: Land,
-    pack: Pack,
-    others: Sequence[Pack],
-    settings: DenSettings,
-    *,
-    rows: slice,
-    level: float,
-    deepest: float,
-) -> _Ground:
-    """Some rows of the window; ``level`` is its mean height, ``deepest`` the farthest from the fence inside it. [m]"""
+def _ground(site: Site, land: Land, pack: Pack, others: Sequence[Pack], settings: DenSettings) -> _Ground:
     fence = pack.line.polygon(CHORD_ERROR_M)
-    window_rows, window_cols, grid = _window(site.grid, fence.bounds, settings.shelter_radius_m)
-    cut = (slice(window_rows.start + rows.start, window_rows.start + rows.stop), window_cols)
+    cut, grid = _window(site.grid, fence.bounds, settings.shelter_radius_m)
+    inside = cells_within([fence], grid)
     near = {
-        "fence": distance_to([fence.exterior], grid, rows),
-        **{kind: distance_to(site.features[kind], grid, rows) for kind in PEOPLE if site.features.get(kind)},
-        **({OTHER_PACK: distance_to([p.line.polygon(CHORD_ERROR_M) for p in others], grid, rows)} if others else {}),
+        "fence": distance_to([fence.exterior], grid),
+        **{kind: distance_to(site.features[kind], grid) for kind in PEOPLE if site.features.get(kind)},
+        **({OTHER_PACK: distance_to([p.line.polygon(CHORD_ERROR_M) for p in others], grid)} if others else {}),
     }
-    around = widened(rows, settings.shelter_radius_m, grid)
-    elevation = site.elevation[window_rows, window_cols][around.around]
-    mean = mean_within(elevation, reach=settings.shelter_radius_m, cell=grid.cell, level=level)
-    position = (elevation - mean)[around.within]
+    deepest = float(near["fence"][inside].max(initial=0))
+    elevation = site.elevation[cut]
+    reach = settings.shelter_radius_m
+    position = elevation - mean_within(elevation, reach=reach, cell=grid.cell, level=level_of(elevation))
     slope, aspect = land.slope[cut], land.aspect_deg[cut]
     dry = dryness(
         wetness=land.wetness[cut],
@@ -233,12 +205,12 @@ def _ground(
     weights = {name: weight for name, weight in settings.weights.items() if weight > 0}
     score = sum((w * degrees[name] for name, w in weights.items()), np.zeros(slope.shape)) / sum(weights.values())
     allowed = (
-        cells_within([fence], grid, rows)
+        inside
         & (near["fence"] >= settings.fence_m)
         & (slope <= steepest)
         & (dry > 0)
         & ~land.channel[cut]
-        & (distance_to(site.features.get("services", ()), grid, rows) >= SERVICE_M)
+        & (distance_to(site.features.get("services", ()), grid) >= SERVICE_M)
         & np.isfinite(score)
     )
     return _Ground(grid, near, degrees, score, allowed, slope, aspect, land.wetness[cut], position)
@@ -252,21 +224,12 @@ def apart(worth: Array, grid: Grid, *, count: int, least: float) -> list[tuple[i
     x, y = grid.centres()
     chosen: list[tuple[int, int]] = []
     while len(chosen) < count:
-        best, r, c, top = -math.inf, -1, -1, 0
-        for piece in pieces(worth):
-            at = int(np.argmax(piece))
-            if piece.flat[at] > best:
-                best, r, c = float(piece.flat[at]), top + at // grid.cols, at % grid.cols
-            top += len(piece)
-        if best == -math.inf:
+        r, c = divmod(int(np.argmax(worth)), grid.cols)
+        if worth[r, c] == -math.inf:
             break
         chosen.append((r, c))
         worth[r, c] = -np.inf
-        top = 0
-        for piece in pieces(worth):
-            rows = slice(top, top + len(piece))
-            piece[np.hypot(x[None, :] - x[c], y[rows, None] - y[r]) < least] = -np.inf
-            top += len(piece)
+        worth[np.hypot(x[None, :] - x[c], y[:, None] - y[r]) < least] = -np.inf
     return chosen
 
 
@@ -291,7 +254,7 @@ def _built(
     return tuple(built[k] for k in range(len(places))), lacking
 
 
-def _window(grid: Grid, bounds: tuple[float, float, float, float], margin: float) -> tuple[slice, slice, Grid]:
+def _window(grid: Grid, bounds: tuple[float, float, float, float], margin: float) -> tuple[tuple[slice, slice], Grid]:
     """Rows and columns of the grid within ``margin`` of some bounds, and the grid they make."""
     west, south, east, north = bounds
     c0 = max(math.floor((west - margin - grid.west) / grid.cell), 0)
@@ -299,4 +262,4 @@ def _window(grid: Grid, bounds: tuple[float, float, float, float], margin: float
     r0 = max(math.floor((grid.north - north - margin) / grid.cell), 0)
     r1 = min(math.ceil((grid.north - south + margin) / grid.cell), grid.rows)
     part = Grid(grid.west + c0 * grid.cell, grid.north - r0 * grid.cell, grid.cell, r1 - r0, c1 - c0)
-    return slice(r0, r1), slice(c0, c1), part
+    return (slice(r0, r1), slice(c0, c1)), part

@@ -4,16 +4,12 @@ import numpy as np
 
 from packpale.land.surroundings import sums_within
 from packpale.site import Array
-from packpale.site.storage import pieces
 
 
 def level_of(values: Array) -> float:
-    """Mean of the values that are known, those of a window taken piece by piece; 0 where none is."""
-    total, count = 0.0, 0
-    for piece in pieces(values):
-        known = piece[np.isfinite(piece)]
-        total, count = total + float(known.sum()), count + known.size
-    return total / count if count else 0.0
+    """Mean of the values that are known; 0 where none is."""
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if known.size else 0.0
 
 
 def mean_within(values: Array, *, reach: float, cell: float, level: float) -> Array:

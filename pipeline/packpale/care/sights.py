@@ -7,7 +7,6 @@ import numpy.typing as npt
 
 from packpale.care import _kernels_viewing
 from packpale.site import Array, Grid, Mask, Site
-from packpale.site.storage import pieces
 
 
 @dataclass(frozen=True)
@@ -65,10 +64,7 @@ def peaks(elevation: Array) -> tuple[Array, npt.NDArray[np.int64]]:
     """
     levels = _levels(*elevation.shape)
     high = np.full(levels[-1, 0] + 1, -np.inf)
-    first = 0
-    for piece in pieces(elevation):
-        _kernels_viewing.peaks_of_rows(piece, first, high, levels)
-        first += len(piece)
+    _kernels_viewing.peaks_of_smallest(elevation, high, levels)
     _kernels_viewing.peaks_of_larger(high, levels)
     return high, levels
 

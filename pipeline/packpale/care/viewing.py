@@ -14,7 +14,6 @@ from packpale.enclosure.model import Pack
 from packpale.land.surroundings import cells_within
 from packpale.settings import ViewingSettings
 from packpale.site import Array, Mask, Site
-from packpale.site.storage import pieces
 
 CHORD_ERROR_M = 0.01
 """Largest distance between a fence line and the polygon whose cells count as inside. [m]"""
@@ -73,15 +72,12 @@ def viewing(sights: Sights, packs: Sequence[Pack], settings: ViewingSettings) ->
         return None
     inside = {pack.number: ground_inside(pack, site) for pack in packs}
     anywhere = np.logical_or.reduce(list(inside.values()))
-    count = site.storage.empty(site.grid.shape)
-    for strip in site.storage.strips(site.grid):
-        count[strip.rows] = np.where(anywhere[strip.rows], 0.0, np.nan)
+    count = np.where(anywhere, 0.0, np.nan)
     points, notes = [], []
     for number, place in enumerate(map(_place, site.features["viewpoints"]), 1):
         ground = sights.ground(place.x, place.y)
         seen = seen_cells(sights, place, anywhere, settings)
-        for strip in site.storage.strips(site.grid):
-            count[strip.rows] += seen[strip.rows]
+        count += seen
         distance, pack = min((p.line.polygon(CHORD_ERROR_M).distance(place), p.number) for p in packs)
         beyond = bool(np.isnan(ground)) and distance <= settings.sight_m
         share = np.nan if beyond else seen.sum() / max(anywhere.sum(), 1)
@@ -99,8 +95,7 @@ def viewing(sights: Sights, packs: Sequence[Pack], settings: ViewingSettings) ->
             )
     found = []
     for number, cells in inside.items():
-        watched = sum(int((n > 0)[c].sum()) for n, c in zip(pieces(count), pieces(cells), strict=True))
-        share = watched / int(cells.sum()) if cells.any() else 0.0
+        share = int((count[cells] > 0).sum()) / int(cells.sum()) if cells.any() else 0.0
         found.append(Seen(number, share, 1.0 - share))
     return Viewing(tuple(points), tuple(found), count, (*notes, *_against_limits(found, settings)))
 
@@ -124,10 +119,7 @@ def _against_limits(packs: Iterable[Seen], settings: ViewingSettings) -> list[st
 
 def ground_inside(pack: Pack, site: Site) -> Mask:
     """Cells with their centre inside a pack's fence and a known elevation."""
-    cells = cells_within([pack.line.polygon(CHORD_ERROR_M)], site.grid)
-    for strip in site.storage.strips(site.grid):
-        cells[strip.rows] &= ~np.isnan(site.elevation[strip.rows])
-    return cells
+    return cells_within([pack.line.polygon(CHORD_ERROR_M)], site.grid) & ~np.isnan(site.elevation)
 
 
 def seen_cells(sights: Sights, place: Point, targets: Mask, settings: ViewingSettings) -> Mask:

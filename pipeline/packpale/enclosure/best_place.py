@@ -37,7 +37,6 @@ from packpale.enclosure.fit import (
 from packpale.enclosure.model import Fit
 from packpale.enclosure.packs import beyond, fit_packs
 from packpale.site.grid import Array, Grid
-from packpale.site.storage import IN_MEMORY, Storage, let_go
 
 _BEARINGS = 16
 _TIE = 1e-3
@@ -53,7 +52,6 @@ def fit_area(
     grid: Grid,
     *,
     second: Array | None = None,
-    storage: Storage = IN_MEMORY,
     clearance: float = 0.0,
     taper: tuple[float, float],
     aspect: tuple[float, float],
@@ -71,8 +69,6 @@ def fit_area(
         Where the scores lie.
     second : shape (rows, cols), optional
         Decides between places of equal score, such as 0 for hard and 1 for easy digging; NaN counts as 0.
-    storage
-        Where arrays of the grid's shape stand meanwhile.
 
     Raises
     ------
@@ -94,12 +90,10 @@ def fit_area(
     bound = area_bound(parts, most, clearance=clearance, taper=taper, aspect=aspect)
     if target_area > bound or depth <= clearance:
         return None
-    values = storage.empty(grid.shape)
-    for strip in storage.strips(grid):
-        values[strip.rows] = np.nan_to_num(score[strip.rows], nan=0.0)
-        if second is not None:
-            values[strip.rows] += _TIE * np.nan_to_num(second[strip.rows], nan=0.0)
-    egg = _search(land, shapes, (x, y, depth), target=float(target_area), values=values, grid=grid, storage=storage)
+    values = np.nan_to_num(score, nan=0.0)
+    if second is not None:
+        values += _TIE * np.nan_to_num(second, nan=0.0)
+    egg = _search(land, shapes, (x, y, depth), target=float(target_area), values=values, grid=grid)
     return None if egg is None else Fit(egg, bound, time.perf_counter() - started)
 
 
@@ -112,7 +106,6 @@ def fit_areas(
     score: Array,
     grid: Grid,
     second: Array | None = None,
-    storage: Storage = IN_MEMORY,
     clearance: float = 0.0,
     taper: tuple[float, float],
     aspect: tuple[float, float],
@@ -129,10 +122,10 @@ def fit_areas(
 
     def best(land: Polygon | MultiPolygon, others: list[Fit]) -> Fit | None:
         free = beyond(land, [f.egg for f in others], separation, clearance)
-        return fit_area(free, target_area, score, grid, second=second, storage=storage, **ranges)
+        return fit_area(free, target_area, score, grid, second=second, **ranges)
 
     def mean(fit: Fit) -> float:
-        return mean_over(fit.egg, score, grid, storage)
+        return mean_over(fit.egg, score, grid)
 
     def means(fits: Iterable[Fit]) -> tuple[int, float]:
         each = [mean(f) for f in fits]
@@ -185,13 +178,10 @@ def _shrunk(egg: Egg, area: float) -> Egg:
     )
 
 
-def mean_over(egg: Egg, values: Array, grid: Grid, storage: Storage = IN_MEMORY) -> float:
+def mean_over(egg: Egg, values: Array, grid: Grid) -> float:
     """Mean of a raster over the egg, each cell with the part of it that the egg covers; NaN and outside count as 0."""
     shape = _kernels.unit_shape(egg.taper, egg.aspect)
-    known = storage.empty(grid.shape)
-    for strip in storage.strips(grid):
-        known[strip.rows] = np.nan_to_num(values[strip.rows], nan=0.0)
-    field, before, frame = _raster(known, grid, (egg.big_x, egg.big_y), storage)
+    field, before, frame = _raster(np.nan_to_num(values, nan=0.0), grid, (egg.big_x, egg.big_y))
     psi = math.pi / 2 - math.radians(egg.axis_bearing_deg)
     return float(_kernels.field_over_egg(0.0, 0.0, psi, egg.big_radius, shape, field, before, frame) / egg.area)
 
@@ -204,14 +194,13 @@ def _search(
     target: float,
     values: Array,
     grid: Grid,
-    storage: Storage,
 ) -> Egg | None:
     smallest = math.sqrt(target / shapes.largest_unit_area)
     # The search keeps a hair more room than needed, as it ends up to about 10^-6 on either side of its limits.
     log_target = math.log(target) + 2 * (_SPARE + 2e-6 / smallest)
     log_min_radius = shapes.log_min_radius + _SPARE
-    fine = _raster(values, grid, land.origin, storage)
-    coarse = _raster(*_coarser(values, grid, 2 * smallest / 30), land.origin, storage)
+    fine = _raster(values, grid, land.origin)
+    coarse = _raster(*_coarser(values, grid, 2 * smallest / 30), land.origin)
     starts = _starts(land, shapes, smallest, log_target, coarse)
     largest = local_optima(land, shapes, deep)[:5]
     starts = np.concatenate([starts, largest])
@@ -260,11 +249,9 @@ def _starts(
     return thinned_out(out[order], near=0.2 * smallest, turn=math.radians(20), most=150)
 
 
-def _raster(field: Array, grid: Grid, origin: tuple[float, float], storage: Storage) -> tuple[Array, Array, Array]:
+def _raster(field: Array, grid: Grid, origin: tuple[float, float]) -> tuple[Array, Array, Array]:
     """What the kernels read: the field, its sums west of each cell, and (west, north, cell) in local coordinates."""
-    before = storage.empty(grid.shape)
-    for strip in storage.strips(grid):
-        before[strip.rows] = np.cumsum(field[strip.rows], axis=1) - field[strip.rows]
+    before = np.cumsum(field, axis=1) - field
     return field, before, np.array([grid.west - origin[0], grid.north - origin[1], grid.cell])
 
 
@@ -272,11 +259,7 @@ def _coarser(values: Array, grid: Grid, cell: float) -> tuple[Array, Grid]:
     """Block means over as many cells as make about the cell size asked for; beyond the grid values are 0."""
     n = max(round(cell / grid.cell), 1)
     rows, cols = -(-grid.rows // n), -(-grid.cols // n)
-    blocks = np.empty((rows, cols))
-    for row in range(rows):
-        part = values[row * n : (row + 1) * n]
-        padded = np.zeros((n, cols * n))
-        padded[: len(part), : grid.cols] = part
-        blocks[row] = padded.reshape(n, cols, n).mean(axis=(0, 2))
-    let_go()
+    padded = np.zeros((rows * n, cols * n))
+    padded[: grid.rows, : grid.cols] = values
+    blocks = padded.reshape(rows, n, cols, n).mean(axis=(1, 3))
     return blocks, Grid(grid.west, grid.north, grid.cell * n, rows, cols)

@@ -20,7 +20,6 @@ from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.grid import Array, Grid, Mask
 from packpale.site.model import Site
-from packpale.site.storage import STRIP_CELLS, pieces
 from packpale.units import HECTARE_M2
 
 if TYPE_CHECKING:
@@ -74,7 +73,6 @@ def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit
             score=land.suitability,
             grid=grid,
             second=land.diggability,
-            storage=site.storage,
             **_ranges(project),
         )
 
@@ -89,7 +87,7 @@ def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit
         return fits
 
     def worth(fits: tuple[Fit, ...]) -> tuple[int, float]:
-        means = sum(mean_over(f.egg, land.suitability, grid, site.storage) for f in fits)
+        means = sum(mean_over(f.egg, land.suitability, grid) for f in fits)
         return len(fits), means - water.placing_penalty * crossings(fits)
 
     dry = fits_on(_beside(land.usable, grid, carries))
@@ -194,17 +192,13 @@ def cells_inside(line: Line, site: Site) -> Mask:
     cols = np.flatnonzero((x >= west) & (x <= east))
     rows = np.flatnonzero((y >= south) & (y <= north))
     if cols.size and rows.size:
-        for some in np.array_split(rows, -(-rows.size * cols.size // STRIP_CELLS)):
-            inside[np.ix_(some, cols)] = line.contains(x[cols][None, :], y[some][:, None])
+        inside[np.ix_(rows, cols)] = line.contains(x[cols][None, :], y[rows][:, None])
     return inside
 
 
 def _mean(values: Array, where: Mask) -> float:
-    total, count = 0.0, 0
-    for piece, within in zip(pieces(values), pieces(where), strict=True):
-        known = piece[within & np.isfinite(piece)]
-        total, count = total + float(known.sum()), count + known.size
-    return total / count if count else math.nan
+    known = values[where & np.isfinite(values)]
+    return float(known.mean()) if known.size else math.nan
 
 
 def _reason(site: Site, land: Land, project: Project, fitting: int) -> str:

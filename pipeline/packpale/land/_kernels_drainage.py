@@ -298,21 +298,15 @@ def count_donors(way: Int8, step: Int64, donors: Int8) -> None:
     """Add to ``donors``, 0 at first, the number of neighbours that drain straight into each cell; flat arrays."""
     for cell in range(way.shape[0]):
         if way[cell] >= 0:
-            below = cell + step[way[cell]]
-            if 0 <= below < way.shape[0]:
-                donors[below] += 1
+            donors[cell + step[way[cell]]] += 1
 
 
 @njit(cache=True)
-def accumulate(
-    way: Int8, step: Int64, donors: Int8, count: Int32, from_outside: Mask, leaving: Int32, leaving_fed: Mask
-) -> None:
-    """Pass ``count`` and ``from_outside`` down the flow; uses ``donors`` up. Flat arrays but the last two.
+def accumulate(way: Int8, step: Int64, donors: Int8, count: Int32, from_outside: Mask) -> None:
+    """Pass ``count`` and ``from_outside`` down the flow; uses ``donors`` up. Flat arrays.
 
-    From each cell without donors down to the first that still waits for another. What flows to the row north of the
-    first and to the row south of the last is added to the two rows of ``leaving`` and ``leaving_fed``.
+    From each cell without donors down to the first that still waits for another.
     """
-    cols = leaving.shape[1]
     for cell in range(way.shape[0]):
         at = cell
         while donors[at] == 0:
@@ -320,11 +314,6 @@ def accumulate(
             if way[at] < 0:
                 break
             below = at + step[way[at]]
-            if below < 0 or below >= way.shape[0]:
-                side, col = (0, below + cols) if below < 0 else (1, below - way.shape[0])
-                leaving[side, col] += count[at]
-                leaving_fed[side, col] |= from_outside[at]
-                break
             count[below] += count[at]
             from_outside[below] |= from_outside[at]
             donors[below] -= 1

@@ -1,11 +1,10 @@
 """Everything about the land of one plot, step by step."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 import numpy as np
 
 from packpale.faults import Faults
-from packpale.land.by_strips import drainage_by_strips
 from packpale.land.criteria import CRITERIA, Evidence, default_weights
 from packpale.land.diggability import digging
 from packpale.land.drainage import Drainage, drainage
@@ -15,7 +14,6 @@ from packpale.land.slope import aspect_deg, hillshade, slope
 from packpale.land.usable import usable_land
 from packpale.settings import LandSettings, Project
 from packpale.site import Array, Site
-from packpale.site.storage import cut
 from packpale.units import HECTARE_M2
 
 
@@ -25,31 +23,17 @@ def assess(site: Site, project: Project) -> Land:
     Raises Faults if pairwise comparisons are missing or contradict each other.
     """
     weights, consistency_ratio, notes = criterion_weights(project.land)
-    grid, storage = site.grid, site.storage
-    ground_slope, aspect, shade = (storage.empty(grid.shape) for _ in range(3))
-    for strip in storage.strips(grid, margin=1):
-        z, cell_size = site.elevation[strip.around], (grid.cell, grid.cell)
-        ground_slope[strip.rows] = slope(z, cell_size=cell_size)[strip.within]
-        aspect[strip.rows] = aspect_deg(z, cell_size=cell_size)[strip.within]
-        shade[strip.rows] = hillshade(z, cell_size=cell_size)[strip.within]
+    cell_size = (site.grid.cell, site.grid.cell)
+    ground_slope = slope(site.elevation, cell_size=cell_size)
     channel_area = project.land.channel_area_ha * HECTARE_M2
-    if storage.in_files:
-        water = drainage_by_strips(site.elevation, ground_slope, grid=grid, channel_area=channel_area, storage=storage)
-    else:
-        water = drainage(site.elevation, ground_slope, cell=grid.cell, channel_area=channel_area)
-    limitation, diggability, suitability = (storage.empty(grid.shape) for _ in range(3))
-    feature = storage.empty(grid.shape, np.int8)
-    for strip in storage.strips(grid):
-        rows = strip.rows
-        evidence = _evidence(site, rows, ground_slope[rows], cut(water, rows))
-        limitation[rows], feature[rows] = evidence.digging.limitation, evidence.digging.limiting_feature
-        diggability[rows] = 1 - limitation[rows]
-        suitability[rows] = weighted_sum(memberships(evidence, weights), weights)
+    water = drainage(site.elevation, ground_slope, cell=site.grid.cell, channel_area=channel_area)
+    dig = digging(site.soil, slope=ground_slope, ponding=water.ponding)
+    evidence = Evidence(site, ground_slope, water, dig)
     usable, limits = usable_land(site, project.land, project.keep_away(), slope=ground_slope, ponding=water.ponding)
     return Land(
         slope=ground_slope,
-        aspect_deg=aspect,
-        hillshade=shade,
+        aspect_deg=aspect_deg(site.elevation, cell_size=cell_size),
+        hillshade=hillshade(site.elevation, cell_size=cell_size),
         filled=water.filled,
         ponding=water.ponding,
         upstream_area=water.upstream_area,
@@ -58,27 +42,16 @@ def assess(site: Site, project: Project) -> Land:
         height_above_drainage=water.height_above_drainage,
         channel=water.channel,
         flow_direction=water.direction,
-        limitation=limitation,
-        diggability=diggability,
-        limiting_feature=feature,
+        limitation=dig.limitation,
+        diggability=1 - dig.limitation,
+        limiting_feature=dig.limiting_feature,
         weights=weights,
         consistency_ratio=consistency_ratio,
-        suitability=suitability,
+        suitability=suitability(evidence, weights),
         usable=usable,
         limits=limits,
         notes=(*notes, *_notes_on_inflow(site, water)),
     )
-
-
-def _evidence(site: Site, rows: slice, ground_slope: Array, water: Drainage) -> Evidence:
-    dig = digging(cut(site.soil, rows), slope=ground_slope, ponding=water.ponding)
-    return Evidence(site, rows, ground_slope, water, dig)
-
-
-def memberships(evidence: Evidence, names: Iterable[str]) -> dict[str, Array]:
-    """Degree to which each cell meets each criterion, 0 to 1; NaN where the slope is not known."""
-    known = ~np.isnan(evidence.slope)
-    return {name: np.where(known, CRITERIA[name](evidence), np.nan) for name in names}
 
 
 def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | None, tuple[str, ...]]:
@@ -104,26 +77,22 @@ def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | Non
     return dict(compared.weights), ratio, notes
 
 
-def weighted_sum(memberships: Mapping[str, Array], weights: Mapping[str, float]) -> Array:
-    """Sum of weight times membership over the criteria; NaN where a membership is."""
-    total: Array | None = None
+def suitability(evidence: Evidence, weights: Mapping[str, float]) -> Array:
+    """Sum of weight times degree over the criteria, 0 to 1; NaN where a degree is, and where the slope is not known."""
+    total: Array = np.where(np.isnan(evidence.slope), np.nan, 0.0)
     # One after the other: all terms at once would be a plot's largest need of memory.
     for name, weight in weights.items():
-        total = weight * memberships[name] if total is None else np.add(total, weight * memberships[name], out=total)
-    if total is None:
-        raise ValueError("no criterion has a weight")
+        total += weight * CRITERIA[name](evidence)
     return total
 
 
 def _notes_on_inflow(site: Site, water: Drainage) -> tuple[str, ...]:
-    channel = fed = 0
-    for strip in site.storage.strips(site.grid):
-        here = water.channel[strip.rows] & site.inside[strip.rows]
-        channel, fed = channel + here.sum(), fed + (here & water.upstream_is_lower_bound[strip.rows]).sum()
+    channel = water.channel & site.inside
+    fed = (channel & water.upstream_is_lower_bound).sum()
     if not fed:
         return ()
     return (
-        f"Water may enter from outside the ground that was read in {100 * fed / channel:.0f} % of the "
+        f"Water may enter from outside the ground that was read in {100 * fed / channel.sum():.0f} % of the "
         "plot's channel cells: their upstream area is at least the figure shown. "
         "Raise land.margin_m, or supply elevation from farther out, to see more of the catchment.",
     )

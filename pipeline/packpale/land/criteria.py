@@ -9,20 +9,17 @@ import numpy.typing as npt
 from packpale.land.diggability import Digging
 from packpale.land.drainage import Drainage
 from packpale.land.memberships import degree
-from packpale.land.surroundings import cells_within, distance_to, share_within, widened
+from packpale.land.surroundings import cells_within, distance_to, share_within
 from packpale.site import Array, Site
-from packpale.site.storage import cut
 from packpale.values import register
 from packpale.values.curves import criteria
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """All that a criterion may look at, and for which rows of the window it is asked."""
+    """All that a criterion may look at; arrays in the shape of the site's grid."""
 
     site: Site
-    rows: slice
-    """All other arrays hold these rows alone."""
     slope: Array
     """Rise over run. [m/m]"""
     drainage: Drainage
@@ -36,7 +33,7 @@ def slope(evidence: Evidence) -> Array:
 
 def drainage(evidence: Evidence) -> Array:
     """Dry ground: the worst of wetness, ponding, drainage class, water table and height above the channel."""
-    water, soil = evidence.drainage, cut(evidence.site.soil, evidence.rows)
+    water, soil = evidence.drainage, evidence.site.soil
     return dryness(
         wetness=water.wetness,
         ponding=water.ponding,
@@ -77,13 +74,13 @@ def diggability(evidence: Evidence) -> Array:
 
 def access(evidence: Evidence) -> Array:
     """Near a track: machines and mesh get there."""
-    distance = distance_to(evidence.site.features.get("access", ()), evidence.site.grid, evidence.rows)
+    distance = distance_to(evidence.site.features.get("access", ()), evidence.site.grid)
     return degree(distance, criteria()["access", "distance to access"])
 
 
 def seclusion(evidence: Evidence) -> Array:
     """Far from houses: quiet for the animals and for the neighbours."""
-    distance = distance_to(evidence.site.features.get("dwellings", ()), evidence.site.grid, evidence.rows)
+    distance = distance_to(evidence.site.features.get("dwellings", ()), evidence.site.grid)
     return degree(distance, criteria()["seclusion", "distance to dwellings"])
 
 
@@ -91,10 +88,8 @@ def cover(evidence: Evidence) -> Array:
     """Woodland near: shade, and somewhere to be out of sight."""
     curve = criteria()["cover", "share of woodland"]
     grid = evidence.site.grid
-    reach = curve.reach_m or 0.0
-    strip = widened(evidence.rows, reach, grid)
-    wooded = cells_within(evidence.site.features.get("woodland", ()), grid, strip.around)
-    return degree(share_within(wooded, reach=reach, cell=grid.cell)[strip.within], curve)
+    wooded = cells_within(evidence.site.features.get("woodland", ()), grid)
+    return degree(share_within(wooded, reach=curve.reach_m or 0.0, cell=grid.cell), curve)
 
 
 CRITERIA: Mapping[str, Callable[[Evidence], Array]] = {

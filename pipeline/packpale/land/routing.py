@@ -1,4 +1,4 @@
-"""Steps of drainage over ground in memory: what the compiled loops work on is made here, since they make no arrays.
+"""Steps of drainage: what the compiled loops work on is made here, since they make no arrays.
 
 Directions are counted clockwise from east, as in _kernels_drainage.
 """
@@ -118,17 +118,11 @@ def _rims(filled: npt.NDArray[F], direction: Directions) -> tuple[Int32, int]:
     return np.flatnonzero(is_rim).astype(np.int32), len(level)
 
 
-def accumulate(direction: Directions, count: Int32, from_outside: Mask) -> tuple[Int32, Mask]:
-    """Add to ``count`` and ``from_outside`` what comes from upstream; returns what leaves to the row north and south.
-
-    Two arrays (2, columns): the number of cells, and whether water may have come in from outside.
-    """
-    cols = direction.shape[1]
-    way, step, donors = flat(direction), steps(cols), np.zeros(direction.size, np.int8)
+def accumulate(direction: Directions, count: Int32, from_outside: Mask) -> None:
+    """Add to ``count`` and ``from_outside`` what comes from upstream."""
+    way, step, donors = flat(direction), steps(direction.shape[1]), np.zeros(direction.size, np.int8)
     kernels.count_donors(way, step, donors)
-    leaving, leaving_fed = np.zeros((2, cols), np.int32), np.zeros((2, cols), bool)
-    kernels.accumulate(way, step, donors, flat(count), flat(from_outside), leaving, leaving_fed)
-    return leaving, leaving_fed
+    kernels.accumulate(way, step, donors, flat(count), flat(from_outside))
 
 
 def height_above(filled: npt.NDArray[F], direction: Directions, channel: Mask) -> npt.NDArray[F]:

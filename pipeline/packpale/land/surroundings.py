@@ -8,42 +8,29 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.site import Array, Grid, Mask
-from packpale.site.storage import Strip
 
 BLOCK = 16
 """Cells along the side of a block that shares its candidates; only speed depends on it."""
 
 
-ALL_ROWS = slice(None)
-
-
-def distance_to(features: Sequence[BaseGeometry], grid: Grid, rows: slice = ALL_ROWS) -> Array:
-    """Distance from each cell's centre to the nearest of ``features`` [m]; 0 within polygons, infinite without any.
-
-    Over the grid or some of its rows.
-    """
+def distance_to(features: Sequence[BaseGeometry], grid: Grid) -> Array:
+    """Distance from each cell's centre to the nearest of ``features`` [m]; 0 within polygons, infinite without any."""
     from packpale.land import _kernels_distance
 
     segments = _segments(features)
-    x, y = grid.centres()
-    y = y[rows]
-    distance = np.full((y.size, x.size), np.inf)
+    distance = np.full(grid.shape, np.inf)
     if len(segments):
         work = np.empty(len(segments), np.int64), np.empty(len(segments))
-        _kernels_distance.nearest_segment(x, y, segments, BLOCK, *work, distance)
-        distance[cells_within(features, grid, rows)] = 0.0
+        _kernels_distance.nearest_segment(*grid.centres(), segments, BLOCK, *work, distance)
+        distance[cells_within(features, grid)] = 0.0
     return distance
 
 
-def cells_within(features: Sequence[BaseGeometry], grid: Grid, rows: slice = ALL_ROWS) -> Mask:
-    """Cells whose centre lies in a polygon among ``features``; points and lines hold no cell.
-
-    Over the grid or some of its rows.
-    """
+def cells_within(features: Sequence[BaseGeometry], grid: Grid) -> Mask:
+    """Cells whose centre lies in a polygon among ``features``; points and lines hold no cell."""
     from packpale.land import _kernels_cells
 
-    top, bottom, _ = rows.indices(grid.rows)
-    within = np.zeros((bottom - top, grid.cols), np.bool_)
+    within = np.zeros(grid.shape, np.bool_)
     polygons = [part for part in _parts(features) if part.geom_type == "Polygon" and part.area > 0]
     if polygons:
         rings, polygon = shapely.get_rings(polygons, return_index=True)
@@ -53,8 +40,8 @@ def cells_within(features: Sequence[BaseGeometry], grid: Grid, rows: slice = ALL
         joined = ring[1:] == ring[:-1]
         edges = np.hstack([at[:-1], at[1:]])[joined]
         first = np.searchsorted(polygon[ring[:-1][joined]], np.arange(len(polygons) + 1))
-        change = np.zeros((bottom - top, grid.cols + 1), np.bool_)
-        _kernels_cells.mark_within(edges, first, top, change, within)
+        change = np.zeros((grid.rows, grid.cols + 1), np.bool_)
+        _kernels_cells.mark_within(edges, first, change, within)
     return within
 
 
@@ -72,12 +59,6 @@ def with_neighbours(cells: Mask) -> Mask:
     wide[:, 1:] |= tall[:, :-1]
     wide[:, :-1] |= tall[:, 1:]
     return wide
-
-
-def widened(rows: slice, reach: float, grid: Grid) -> Strip:
-    """Rows of a grid with those around that lie within ``reach`` [m] of theirs."""
-    steps = int(reach / grid.cell)
-    return Strip(rows, slice(max(rows.start - steps, 0), min(rows.stop + steps, grid.rows)))
 
 
 def share_within(cells: Mask, *, reach: float, cell: float) -> Array:

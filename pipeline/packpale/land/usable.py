@@ -1,7 +1,7 @@
 """The land that may carry the fence: the plot without everything that rules ground out, and why it is ruled out."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -28,34 +28,23 @@ def usable_land(
     plot, grid = site.outline, site.grid
     near = cells_reached(plot, grid)
     steepest = math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.finfo(float).max
-    depth_to_rock = site.soil.depth_to_rock
-
-    def outlines(holds: Callable[[slice], Mask]) -> MultiPolygon:
-        """Of the cells near the plot for which something holds."""
-        cells = np.empty(grid.shape, bool)
-        for strip in site.storage.strips(grid):
-            cells[strip.rows] = holds(strip.rows) & near[strip.rows]
-        return cell_outlines(cells, grid)
-
     # A comparison with NaN does not hold.
-    cells: dict[str, Callable[[slice], Mask]] = {
-        f"steeper than {land.max_slope_deg:g} degrees": lambda rows: slope[rows] > steepest,
-        f"hollows that can stand more than {land.max_ponding_m:g} m deep in water": (
-            lambda rows: ponding[rows] > land.max_ponding_m
-        ),
+    cells = {
+        f"steeper than {land.max_slope_deg:g} degrees": slope > steepest,
+        f"hollows that can stand more than {land.max_ponding_m:g} m deep in water": ponding > land.max_ponding_m,
         f"rock nearer to the surface than {land.min_depth_to_rock_m:g} m": (
-            lambda rows: depth_to_rock[rows] < land.min_depth_to_rock_m
+            site.soil.depth_to_rock < land.min_depth_to_rock_m
         ),
     }
     taken: dict[str, BaseGeometry] = {}
     if land.setback_m > 0:
         taken[f"plot boundary setback of {land.setback_m:g} m"] = plot.difference(inward(plot, land.setback_m))
-    taken |= {name: outlines(holds) for name, holds in cells.items()}
+    taken |= {name: cell_outlines(held & near, grid) for name, held in cells.items()}
     for kind, distance in keep_away.items():
         name = kind.replace("_", "-")
         words = f"within {distance:g} m of {name}" if distance > 0 else f"inside {name}"
         taken[words] = outward(site.features.get(kind, ()), distance)
-    unknown = outlines(lambda rows: np.isnan(slope[rows]) | np.isnan(ponding[rows]))
+    unknown = cell_outlines((np.isnan(slope) | np.isnan(ponding)) & near, grid)
     beyond = plot.difference(box(*grid.bounds))
     taken["ground level missing here or next to here"] = shapely.union(unknown, beyond)
 

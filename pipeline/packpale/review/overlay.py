@@ -2,16 +2,14 @@
 
 import math
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from packpale.review.projecting import between
-from packpale.site import Array, Grid, Storage
-from packpale.site.storage import IN_MEMORY, let_go
+from packpale.site import Array, Grid
 
 MAP_CRS = "EPSG:3857"
 """The projection the maps are drawn in; pictures in it need no further bending."""
@@ -54,32 +52,20 @@ def frame(grid: Grid, crs: str, *, largest_side: int) -> Frame:
     return Frame(west, north, pixel, math.ceil((east - west) / pixel - 1e-6), math.ceil((north - south) / pixel - 1e-6))
 
 
-def warp(
-    cells: npt.NDArray[Any],
-    grid: Grid,
-    crs: str,
-    onto: Frame,
-    *,
-    mean: bool,
-    read: Callable[[npt.NDArray[Any]], Array] | None = None,
-    storage: Storage = IN_MEMORY,
-) -> Array:
-    """Values on the frame's pixels, NaN outside the grid: the cells themselves, or what ``read`` makes of them.
+def warp(values: Array, grid: Grid, crs: str, onto: Frame, *, mean: bool) -> Array:
+    """A grid's values on the frame's pixels, NaN outside the grid.
 
     ``mean`` averages where pixels are larger than cells; otherwise each pixel takes the cell under its centre, as
-    classes need it. ``storage`` holds what is warped meanwhile.
+    classes need it.
     """
     from affine import Affine
     from rasterio.enums import Resampling
     from rasterio.warp import reproject
 
     shrinks = max(grid.cols / onto.width, grid.rows / onto.height) > 1.2
-    values = storage.empty(grid.shape, np.float32)
-    for strip in storage.strips(grid):
-        values[strip.rows] = read(cells[strip.rows]) if read else cells[strip.rows]
     out = np.full((onto.height, onto.width), np.nan, np.float32)
     reproject(
-        values,
+        values.astype(np.float32),
         out,
         src_transform=Affine(*grid.transform),
         src_crs=crs,
@@ -89,7 +75,6 @@ def warp(
         dst_nodata=np.nan,
         resampling=Resampling.average if mean and shrinks else Resampling.nearest,
     )
-    let_go()
     return out.astype(np.float64)
 
 

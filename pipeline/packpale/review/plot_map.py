@@ -139,7 +139,7 @@ def _pictures(result: PlotResult, shown: Sequence[Theme], *, most_bytes: int) ->
 
 def _png(theme: Theme, result: PlotResult, onto: Frame) -> bytes:
     site = result.site
-    warped = warp(theme.cells, site.grid, site.crs, onto, mean=theme.mean, read=theme.read, storage=site.storage)
+    warped = warp(theme.values, site.grid, site.crs, onto, mean=theme.mean)
     return png(theme.classes(warped), theme.colours)
 
 

@@ -10,8 +10,7 @@ import numpy.typing as npt
 from packpale.review.model import PlotResult
 from packpale.review.theme import as_they_are
 from packpale.review.themes import degrees
-from packpale.site import Array, Grid, Storage
-from packpale.site.storage import IN_MEMORY
+from packpale.site import Array, Grid
 
 NODATA = -9999.0
 BLOCK = 256
@@ -44,15 +43,13 @@ def write_rasters(result: PlotResult, folder: Path) -> None:
     """Write every raster of a plot into ``folder``."""
     site = result.site
     for name, raster in rasters(result).items():
-        write_cog(folder / name, raster, site.grid, crs=site.crs, storage=site.storage)
+        write_cog(folder / name, raster, site.grid, crs=site.crs)
 
 
-def write_cog(path: Path, raster: Raster, grid: Grid, *, crs: str, storage: Storage = IN_MEMORY) -> None:
+def write_cog(path: Path, raster: Raster, grid: Grid, *, crs: str) -> None:
     """Write one band of float32 as a cloud-optimised GeoTIFF; NaN becomes nodata."""
     import rasterio
-    import rasterio.shutil
     from affine import Affine
-    from rasterio.windows import Window
 
     profile: dict[str, Any] = {
         "height": grid.rows,
@@ -72,19 +69,9 @@ def write_cog(path: Path, raster: Raster, grid: Grid, *, crs: str, storage: Stor
         "overview_resampling": "AVERAGE",
         "num_threads": 1,
     }
-    # The layout puts overviews before the cells, so that the library collects all of them first: in memory, unless it
-    # finds them in a file.
-    plain = storage.folder / path.name if storage.folder else None
-    opened = {"driver": "GTiff", "tiled": True, "bigtiff": "if_safer"} if plain else layout
-    with rasterio.Env(GDAL_NUM_THREADS="1"):
-        with rasterio.open(plain or path, "w", **profile, **opened) as file:
-            for strip in storage.strips(grid):
-                values = raster.read(raster.cells[strip.rows])
-                band: npt.NDArray[np.float32] = np.where(np.isnan(values), NODATA, values).astype(np.float32)
-                top = strip.rows.start
-                file.write(band, 1, window=Window(0, top, grid.cols, len(band)))
-            file.units = (raster.unit,)
-            file.set_band_description(1, path.stem)
-        if plain:
-            rasterio.shutil.copy(plain, path, **layout)
-            plain.unlink()
+    values = raster.read(raster.cells)
+    band: npt.NDArray[np.float32] = np.where(np.isnan(values), NODATA, values).astype(np.float32)
+    with rasterio.Env(GDAL_NUM_THREADS="1"), rasterio.open(path, "w", **profile, **layout) as file:
+        file.write(band, 1)
+        file.units = (raster.unit,)
+        file.set_band_description(1, path.stem)

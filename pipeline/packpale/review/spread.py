@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.site import Grid
-from packpale.site.storage import STRIP_CELLS, let_go
 
 T = TypeVar("T", bound=np.generic)
 
@@ -25,15 +24,7 @@ class Spread:
 
     def of(self, values: npt.NDArray[T]) -> npt.NDArray[T]:
         """The values of those cells; the values themselves where every cell is taken."""
-        if self.stride == 1:
-            return values
-        out = np.empty(self.grid.shape, values.dtype)
-        step = max(1, STRIP_CELLS // max(values.shape[1], 1))
-        for top in range(0, len(self.rows), step):
-            part = slice(top, top + step)
-            out[part] = values[np.ix_(self.rows[part], self.cols)]
-            let_go()
-        return out
+        return values if self.stride == 1 else values[np.ix_(self.rows, self.cols)]
 
 
 def every(grid: Grid, stride: int) -> Spread:

@@ -40,7 +40,7 @@ class Theme:
     A class without colour is not painted. ``legend`` lists the classes to explain, by number from 0.
     """
 
-    # Values are read from the cells piece by piece: all at once, for every theme, would need much memory.
+    # Values are made from the cells when they are drawn: those of all themes at once would need much memory.
 
     key: str
     group: Room

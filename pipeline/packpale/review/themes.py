@@ -26,7 +26,6 @@ from packpale.review.theme import (
 from packpale.review.wording import Wording
 from packpale.settings import Project
 from packpale.site import Array
-from packpale.site.storage import pieces
 from packpale.units import FOOT_M
 
 GREYS = 40
@@ -78,8 +77,8 @@ def themes(result: PlotResult, project: Project, wording: Wording) -> list[Theme
 def _height(result: PlotResult, wording: Wording) -> Theme:
     unit, scale, _ = wording.dimension_unit()
     # fmin and fmax pass over NaN.
-    lowest = min(float(np.fmin.reduce(p, axis=None)) for p in pieces(result.site.elevation)) * scale
-    highest = max(float(np.fmax.reduce(p, axis=None)) for p in pieces(result.site.elevation)) * scale
+    lowest = float(np.fmin.reduce(result.site.elevation, axis=None)) * scale
+    highest = float(np.fmax.reduce(result.site.elevation, axis=None)) * scale
     shown = even_edges(lowest, highest) if math.isfinite(lowest + highest) else [0.0]
     texts = spans([f"{e:,g} {unit}" for e in shown])
     return Theme(
@@ -165,12 +164,9 @@ def _diggability(result: PlotResult) -> Theme:
 def _limiting(result: PlotResult) -> Theme:
     from packpale.land.diggability import FEATURES
 
-    decides, present = np.empty(result.site.grid.shape, np.int8), set[int]()
-    for strip in result.site.storage.strips(result.site.grid):
-        rows = strip.rows
-        # Where nothing limits the digging no feature decides.
-        decides[rows] = np.where(result.land.limitation[rows] > 0, result.land.limiting_feature[rows], -1)
-        present |= set(np.unique(decides[rows]).tolist()) - {-1}
+    # Where nothing limits the digging no feature decides.
+    decides = np.where(result.land.limitation > 0, result.land.limiting_feature, np.int8(-1))
+    present = set(np.unique(decides).tolist()) - {-1}
     return categories(
         "limiting",
         "Digging",
@@ -202,7 +198,7 @@ def _rock(result: PlotResult, project: Project, wording: Wording) -> Theme:
 def _pit_distance(result: PlotResult, wording: Wording) -> list[Theme]:
     """How far the ground is from what anybody has seen of it; nothing where there are no pits."""
     away = result.site.soil.pit_distance
-    if not any(np.isfinite(piece).any() for piece in pieces(away)):
+    if not np.isfinite(away).any():
         return []
     edges = (10.0, 25.0, 50.0, 100.0, 200.0)
     texts = spans([wording.length(e) for e in edges])
@@ -260,14 +256,11 @@ def not_usable(result: PlotResult, wording: Wording) -> Theme:
     site = result.site
     limits = [limit for limit in result.land.limits if not limit.area.is_empty]
     several = len(limits)
-    cells, present = np.empty(site.grid.shape, np.int8), set[int]()
-    for strip in site.storage.strips(site.grid):
-        first = np.full(cells[strip.rows].shape, -1, np.int8)
-        for k, limit in enumerate(limits):
-            held = cells_within([limit.area], site.grid, strip.rows)
-            first[held] = np.where(first[held] < 0, k, several)
-        cells[strip.rows] = first
-        present |= set(np.unique(first).tolist()) - {-1}
+    cells = np.full(site.grid.shape, -1, np.int8)
+    for k, limit in enumerate(limits):
+        held = cells_within([limit.area], site.grid)
+        cells[held] = np.where(cells[held] < 0, k, several)
+    present = set(np.unique(cells).tolist()) - {-1}
     named = [(k, wording.told(limit.name)) for k, limit in enumerate(limits) if k in present]
     if several in present:
         named.append((several, "more than one of these"))

@@ -52,7 +52,8 @@ def check_memory(cells: Mapping[str, int], project: Project, *, cell_m: float, m
         )
         fitting = (memory - WORKER_BYTES) / CELL_BYTES
         if fitting > 0:
-            line += f"set land.cell_m = {_rounded_up(cell_m * math.sqrt(count / fitting)):g} or a smaller land.margin_m"
+            larger = 1.005 * cell_m * math.sqrt(count / fitting)
+            line += f"set land.cell_m = {_rounded_up(larger):g} or a smaller land.margin_m"
         else:
             line += "free some memory, or set a larger run.memory_mb"
         lines.append(line)
@@ -61,6 +62,6 @@ def check_memory(cells: Mapping[str, int], project: Project, *, cell_m: float, m
 
 
 def _rounded_up(value: float) -> float:
-    """To two significant digits."""
+    """To two significant digits; a little more than asked for, since a window is rounded up to whole cells."""
     step = 10.0 ** (math.floor(math.log10(value)) - 1)
     return math.ceil(value / step - 1e-9) * step

@@ -2,6 +2,5 @@
 
 from packpale.site.grid import Array, Grid, Mask
 from packpale.site.model import Pit, Plot, Site, Soil, Standing
-from packpale.site.storage import Storage
 
-__all__ = ["Array", "Grid", "Mask", "Pit", "Plot", "Site", "Soil", "Standing", "Storage"]
+__all__ = ["Array", "Grid", "Mask", "Pit", "Plot", "Site", "Soil", "Standing"]

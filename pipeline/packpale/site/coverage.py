@@ -15,7 +15,6 @@ from packpale.site.lattice import Elevation
 from packpale.site.raster_files import Unreadable
 from packpale.site.rasters import origin, window
 from packpale.site.squares import KeptCells, parts
-from packpale.site.storage import pieces
 
 MOST_CELLS = 200_000_000
 """Cells a plot's window may have: 1.6 GB for each array over it."""
@@ -159,9 +158,6 @@ def blank_implausible(values: Array) -> tuple[int, int]:
 
     Returns how many they were, and how many cells are without elevation after that.
     """
-    count = missing = 0
-    for piece in pieces(values):
-        odd = (piece < LOWEST_LAND_M) | (piece > HIGHEST_LAND_M)
-        piece[odd] = np.nan
-        count, missing = count + int(odd.sum()), missing + int(np.isnan(piece).sum())
-    return count, missing
+    odd = (values < LOWEST_LAND_M) | (values > HIGHEST_LAND_M)
+    values[odd] = np.nan
+    return int(odd.sum()), int(np.isnan(values).sum())

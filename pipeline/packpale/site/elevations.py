@@ -13,7 +13,6 @@ from packpale.site.lattice import Elevation
 from packpale.site.raster_files import read_lattice
 from packpale.site.rasters import MOST_SPANNED, is_native, origin, side_at
 from packpale.site.squares import SIDE, KeptCells, Part, parts
-from packpale.site.storage import IN_MEMORY, Storage, let_go
 
 KNOT_STEP = 16
 """Every so many cells the change of CRS is computed; between these knots coordinates are interpolated."""
@@ -21,9 +20,7 @@ KNOT_TOLERANCE = 1e-4
 """Largest error allowed for that, in cells of the raster; beyond it every cell is computed."""
 
 
-def read_elevation(
-    elevation: Elevation, crs: CRS, grid: Grid, storage: Storage = IN_MEMORY, kept: KeptCells | None = None
-) -> Array:
+def read_elevation(elevation: Elevation, crs: CRS, grid: Grid, kept: KeptCells | None = None) -> Array:
     """Elevation at the cell centres of a grid of the run [m]; NaN is no data.
 
     The raster's own values where the grid is its lattice. Otherwise bilinear between its cell centres, NaN wherever
@@ -31,11 +28,10 @@ def read_elevation(
     points, evenly spread. A cell has the same value in every grid that holds it, and in ``kept``, from which it is
     taken where it is there. Raises Faults if a file cannot be read after all.
     """
-    out = storage.empty(grid.shape)
+    out = np.empty(grid.shape)
     for part, (rows, cols) in parts(grid, origin(elevation, crs, grid.cell)):
         found = kept.find(part) if kept else None
         out[rows, cols] = read_part(elevation, crs, grid.cell, part) if found is None else found
-        let_go()
     return out
 
 

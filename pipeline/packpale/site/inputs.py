@@ -25,7 +25,6 @@ from packpale.site.rasters import cell_size, window
 from packpale.site.soil import SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits, used_pits
 from packpale.site.squares import KeptCells
 from packpale.site.standing import read_standing
-from packpale.site.storage import IN_MEMORY, Storage
 from packpale.site.vectors import files_of, read_surroundings
 
 FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
@@ -168,15 +167,15 @@ def _files(project: Project, elevation: Elevation) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(files))
 
 
-def read_site(inputs: Inputs, plot_id: str, project: Project, storage: Storage = IN_MEMORY) -> Site:
+def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
     """Read one plot and the ground round it (land.margin_m beyond its bounds).
 
-    Ground in the margin that no raster covers is NaN; ``storage`` takes the arrays. Raises Faults if there is no such
-    plot, or a raster cannot be read any more.
+    Ground in the margin that no raster covers is NaN. Raises Faults if there is no such plot, or a raster cannot be
+    read any more.
     """
     plot, crs = inputs.plot(plot_id), CRS.from_user_input(inputs.crs)
     grid = plot_window(inputs, plot, project)
-    elevation = read_elevation(inputs.elevation, crs, grid, storage, inputs.kept)
+    elevation = read_elevation(inputs.elevation, crs, grid, inputs.kept)
     odd, missing = blank_implausible(elevation)
     notes = [*plot.notes]
     if odd:
@@ -193,13 +192,12 @@ def read_site(inputs: Inputs, plot_id: str, project: Project, storage: Storage =
         grid=grid,
         elevation=elevation,
         inside=inside(grid, plot.outline),
-        soil=soil_on(grid, inputs.soil, inputs.pits, project.soil, storage),
+        soil=soil_on(grid, inputs.soil, inputs.pits, project.soil),
         features={k: _within_reach(g, k, grid, project) for k, g in inputs.features.items()},
         standing=tuple(s for s in inputs.standing if s.geometry.intersects(shapely.box(*grid.bounds))),
         notes=tuple(notes),
         pits=used_pits(inputs.pits, grid, project.soil.pit_range_m),
         fence_lines=inputs.fence_lines.get(plot_id, ()),
-        storage=storage,
     )
 
 

@@ -1,7 +1,7 @@
 """What one plot's ground is: arrays and vectors on one grid, as every later room takes them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -9,7 +9,6 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from packpale.site.grid import Array, Grid, Mask
-from packpale.site.storage import IN_MEMORY, Storage, pieces
 
 
 @dataclass(frozen=True)
@@ -35,7 +34,7 @@ class Soil:
         """Raises ValueError if a figure is missing anywhere: comparisons with NaN would pass for good ground."""
         for name in ("depth_to_rock", "water_table", "clay", "stones", "pit_distance"):
             # The least of an array with a NaN is NaN; no mask of the array's size is needed.
-            if any(np.isnan(np.min(piece, initial=np.inf)) for piece in pieces(getattr(self, name))):
+            if np.isnan(np.min(getattr(self, name), initial=np.inf)):
                 raise ValueError(f"soil is missing in some cells: {name} holds NaN")
 
 
@@ -95,5 +94,3 @@ class Site:
     """Trial pits that the soil is taken from, also those outside the window."""
     fence_lines: tuple[Polygon, ...] = ()
     """Fence lines given for this plot, each the ground it encloses: valid, no holes. [m]"""
-    storage: Storage = field(default=IN_MEMORY, compare=False)
-    """Where arrays over the window stand; nothing of the results depends on it."""

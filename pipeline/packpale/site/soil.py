@@ -2,7 +2,7 @@
 
 import difflib
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,6 @@ from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
 from packpale.site.model import Pit, Soil
 from packpale.site.repeated_pits import note_of_repeated_pits
-from packpale.site.storage import IN_MEMORY, Storage
 from packpale.site.tables import coordinate_columns, find_column, listed, number, read_table, shown
 from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
 
@@ -255,13 +254,7 @@ def _used(pits: Sequence[Pit], grid: Grid, pit_range: float) -> npt.NDArray[np.b
     return np.asarray(away <= FARTHEST_PIT * pit_range)
 
 
-def soil_on(
-    grid: Grid,
-    areas: Sequence[SoilArea],
-    pits: Sequence[Pit],
-    settings: SoilSettings,
-    storage: Storage = IN_MEMORY,
-) -> Soil:
+def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings: SoilSettings) -> Soil:
     """Soil of every cell: the settings' values, over them the polygons, the smallest last, pulled by the pits.
 
     A number becomes ``background + sum(w_i (pit_i - background at pit_i)) / (sum(w_i) + w_0)`` with ``w = 1 / d^2``
@@ -273,31 +266,27 @@ def soil_on(
     window = shapely.box(*grid.bounds)
     near = [a for a in painted if a.polygon.intersects(window)]
     used = used_pits(pits, grid, settings.pit_range_m)
+    x, y = grid.centres()
     columns: dict[str, npt.NDArray[Any]] = {}
     for column in COLUMNS:
         default = _code(column, getattr(settings, column))
         stating = [p for p in used if column in p.values]
         said = np.array([_code(column, p.values[column]) for p in stating], dtype=float)
         pulls = said - [_at(p.x, p.y, painted, column, default) for p in stating]
-        values = columns[column] = storage.empty(grid.shape, np.int8 if column in WORDS else float)
-        x, y = grid.centres()
-        for rows, background in _background(grid, near, column, default, storage):
-            here = background.astype(values.dtype)
-            if stating and column in WORDS:
-                nearest = settings.pit_range_m / 2
-                _kernels.override(x, y[rows], *_places(stating), said.astype(np.int8), nearest, here)
-            elif stating:
-                most = 100.0 if column.endswith("_percent") else math.inf
-                _kernels.pull(x, y[rows], *_places(stating), pulls, settings.pit_range_m, most, here)
-            values[rows] = here
-    hardness = columns["rock_hardness"]
-    rock_is_hard, pit_distance = storage.empty(grid.shape, bool), storage.empty(grid.shape)
-    for strip in storage.strips(grid):
-        rock_is_hard[strip.rows] = hardness[strip.rows] == WORDS["rock_hardness"].index("hard")
-        _kernels.distance(x, y[strip.rows], *_places(pits), pit_distance[strip.rows])
+        values = _background(grid, near, column, default)
+        if column in WORDS:
+            values = values.astype(np.int8)
+        if stating and column in WORDS:
+            _kernels.override(x, y, *_places(stating), said.astype(np.int8), settings.pit_range_m / 2, values)
+        elif stating:
+            most = 100.0 if column.endswith("_percent") else math.inf
+            _kernels.pull(x, y, *_places(stating), pulls, settings.pit_range_m, most, values)
+        columns[column] = values
+    pit_distance = np.empty(grid.shape)
+    _kernels.distance(x, y, *_places(pits), pit_distance)
     return Soil(
         depth_to_rock=columns["depth_to_rock_m"],
-        rock_is_hard=rock_is_hard,
+        rock_is_hard=columns["rock_hardness"] == WORDS["rock_hardness"].index("hard"),
         water_table=columns["water_table_m"],
         clay=columns["clay_percent"],
         stones=columns["stones_percent"],
@@ -306,23 +295,19 @@ def soil_on(
     )
 
 
-def _background(
-    grid: Grid, areas: Sequence[SoilArea], column: str, default: float, storage: Storage
-) -> Iterator[tuple[slice, Array]]:
-    """The settings' value and over it the polygons that say something, in the order given; strip by strip."""
+def _background(grid: Grid, areas: Sequence[SoilArea], column: str, default: float) -> npt.NDArray[Any]:
+    """The settings' value and over it the polygons that say something, in the order given."""
     saying = [a for a in areas if column in a.values]
     values = np.array([default, *(_code(column, a.values[column]) for a in saying)])
-    # The window at once, since a strip could decide otherwise on a cell whose centre lies on an edge; and in few bytes.
-    topmost = np.zeros(grid.shape if saying else (0, 0), np.min_scalar_type(max(len(saying), 256)))
-    if saying:
-        from affine import Affine
-        from rasterio.features import rasterize
+    if not saying:
+        return np.full(grid.shape, default)
+    from affine import Affine
+    from rasterio.features import rasterize
 
-        shapes = [(a.polygon, number) for number, a in enumerate(saying, 1)]
-        rasterize(shapes, out=topmost, transform=Affine(*grid.transform))
-    for strip in storage.strips(grid):
-        rows = strip.rows
-        yield rows, values[topmost[rows]] if saying else np.full((rows.stop - rows.start, grid.cols), default)
+    topmost = np.zeros(grid.shape, np.min_scalar_type(max(len(saying), 256)))
+    shapes = [(a.polygon, number) for number, a in enumerate(saying, 1)]
+    rasterize(shapes, out=topmost, transform=Affine(*grid.transform))
+    return values[topmost]
 
 
 def _code(column: str, value: float | str) -> float:
