@@ -1,12 +1,10 @@
 """Published and assumed curves that turn a measured quantity into a degree between 0 and 1."""
 
-import csv
 import functools
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Literal
 
-from packpale.values.register import STATUSES
+from packpale.values.table import STATUSES, rows_of
 
 SHAPES = ("S", "linear", "step")
 
@@ -42,8 +40,7 @@ def criteria() -> dict[tuple[str, str], Curve]:
 
 @functools.cache
 def _curves(name: str) -> tuple[Curve, ...]:
-    with files(__package__).joinpath(name).open(encoding="utf-8") as lines:
-        return tuple(_curve(name, row) for row in csv.DictReader(line for line in lines if not line.startswith("#")))
+    return tuple(_curve(name, row) for row in rows_of(name))
 
 
 def _curve(name: str, row: dict[str, str]) -> Curve:

@@ -1,11 +1,9 @@
 """Published classes of cost estimate, read from ``estimate_classes.csv`` beside this module."""
 
-import csv
 import functools
 from dataclasses import dataclass
-from importlib.resources import files
 
-from packpale.values.register import STATUSES
+from packpale.values.table import STATUSES, rows_of
 
 
 @dataclass(frozen=True)
@@ -26,9 +24,7 @@ class EstimateClass:
 @functools.cache
 def estimate_classes() -> dict[int, EstimateClass]:
     """All classes by number. Raises ValueError if a row is incomplete or its range reversed."""
-    with files(__package__).joinpath("estimate_classes.csv").open(encoding="utf-8") as lines:
-        rows = [_class(row) for row in csv.DictReader(line for line in lines if not line.startswith("#"))]
-    return {row.number: row for row in rows}
+    return {row.number: row for row in map(_class, rows_of("estimate_classes.csv"))}
 
 
 def _class(row: dict[str, str]) -> EstimateClass:

@@ -1,13 +1,12 @@
 """Published figures on fences and enclosures, read from ``guidance.csv`` beside this module."""
 
-import csv
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Literal, get_args
 
 from packpale.units import FOOT_M
+from packpale.values.table import rows_of
 
 Sense = Literal["at least", "more than", "at most", "is"]
 Reading = Literal["read", "second-hand"]
@@ -60,10 +59,8 @@ class Rule:
 @functools.cache
 def guidance() -> tuple[Rule, ...]:
     """All rules in the order of the table. Raises ValueError if a row is incomplete."""
-    with files(__package__).joinpath("guidance.csv").open(encoding="utf-8") as lines:
-        rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     by_rule: dict[str, list[dict[str, str]]] = {}
-    for row in rows:
+    for row in rows_of("guidance.csv"):
         by_rule.setdefault(row["rule"], []).append(row)
     return tuple(_rule(name, of_one) for name, of_one in by_rule.items())
 

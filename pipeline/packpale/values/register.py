@@ -4,16 +4,12 @@ Each row says what a setting is when the user gives none, in which unit, where t
 can be trusted. ``settings`` takes its defaults from here, ``packpale sources`` prints it.
 """
 
-import csv
 import functools
 import tomllib
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Any
 
-STATUSES = ("published", "common practice", "assumption")
-"""published: read in the source named; common practice: what the trade does, no published source;
-assumption: our choice, to be replaced by the user's own figure."""
+from packpale.values.table import STATUSES, rows_of
 
 
 @dataclass(frozen=True)
@@ -39,8 +35,7 @@ def register() -> dict[str, DefaultValue]:
     Raises ValueError if a row has an unknown status, no source, no unit, or a key that stands twice.
     """
     rows: dict[str, DefaultValue] = {}
-    lines = files(__package__).joinpath("defaults.csv").read_text(encoding="utf-8").splitlines()
-    for row in csv.DictReader(line for line in lines if not line.startswith("#")):
+    for row in rows_of("defaults.csv"):
         # The number is written as TOML so that lists and tables need no second notation.
         number = tomllib.loads(f"number = {row['number']}")["number"]
         value = DefaultValue(row["key"], number, row["unit"], row["status"], row["source"])

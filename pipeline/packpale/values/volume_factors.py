@@ -1,11 +1,9 @@
 """Published swell and shrink of kinds of ground, read from ``volume_factors.csv`` beside this module."""
 
-import csv
 import functools
 from dataclasses import dataclass
-from importlib.resources import files
 
-from packpale.values.register import STATUSES
+from packpale.values.table import STATUSES, rows_of
 
 GROUNDS = ("soil", "soft rock", "hard rock")
 
@@ -26,8 +24,7 @@ class VolumeFactor:
 @functools.cache
 def volume_factors() -> tuple[VolumeFactor, ...]:
     """All rows of the table. Raises ValueError if a row is incomplete or its range reversed."""
-    with files(__package__).joinpath("volume_factors.csv").open(encoding="utf-8") as lines:
-        return tuple(_factor(row) for row in csv.DictReader(line for line in lines if not line.startswith("#")))
+    return tuple(map(_factor, rows_of("volume_factors.csv")))
 
 
 def swell_range(ground: str) -> tuple[float, float]:
