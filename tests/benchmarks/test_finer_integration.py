@@ -24,7 +24,8 @@ FINER = 20
 
 def lines_of(name):
     """Site, fence line and settings of the trench of every pack."""
-    project, inputs = read_and_open(CONFIG / f"{name}.toml")
+    opened = read_and_open(CONFIG / f"{name}.toml")
+    project, inputs = opened.project, opened.inputs
     for plot in inputs.plots:
         site = read_site(inputs, plot.plot_id, project)
         for pack in place(site, assess(site, project), project).packs:

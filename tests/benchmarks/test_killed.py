@@ -94,8 +94,7 @@ def workers_of(run):
     with suppress(psutil.NoSuchProcess):
         for child in psutil.Process(run.pid).children(recursive=True):
             with suppress(psutil.NoSuchProcess):
-                # Forked from a process that has loaded what plots need, or started by the run itself.
-                if child.ppid() != run.pid or any("spawn_main" in word for word in child.cmdline()):
+                if any("spawn_main" in word for word in child.cmdline()):
                     yield child
 
 

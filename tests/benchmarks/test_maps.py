@@ -34,7 +34,8 @@ def plot(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp("county")
     county.write_terrain(folder / "terrain.tif", request.param)
     county.write_plots(folder / "plots.gpkg", request.param, 1)
-    project, inputs = read_and_open(county.write_settings(folder))
+    opened = read_and_open(county.write_settings(folder))
+    project, inputs = opened.project, opened.inputs
     site = read_site(inputs, "field-0000", project)
     land = assess_land(site, project)
     enclosure = place(site, land, project)

@@ -83,7 +83,8 @@ def _memory(pid: int, spent: dict[int, float]) -> tuple[int, int]:
 
 def one_read(folder: Path) -> tuple[float, int]:
     """Processor time of reading every plot's window once, unpacked, and how many cells that is. [s]"""
-    project, inputs = read_and_open(folder / "county.toml")
+    opened = read_and_open(folder / "county.toml")
+    project, inputs = opened.project, opened.inputs
     started, cells = time.process_time(), 0
     with rasterio.open(folder / "terrain.tif") as source:
         for plot in inputs.plots:
