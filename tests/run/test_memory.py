@@ -62,7 +62,7 @@ def test_check_tells_windows_memory_and_disk(tmp_path):
     assert len(lines) == 4
     cells = [int(n.replace(",", "")) for n in re.findall(r"[\d,]+\d", lines[1])]
     assert cells[0] == sum(cells[2:]) if cells[1] == 2 else cells[0] > 0
-    assert lines[2].startswith("memory: about 0.5 GB for a worker with the largest plot; ")
+    assert lines[2].startswith("memory: about 0.6 GB for a worker with the largest plot; ")
     assert lines[3].startswith("disk: about ")
 
 

@@ -8,7 +8,7 @@ from packpale.run.machine import free_memory
 from packpale.settings import Project
 from packpale.site.inputs import Inputs, plot_window
 
-WORKER_BYTES = 450_000_000
+WORKER_BYTES = 550_000_000
 """Memory of a worker process without the ground of its plot: libraries, compiled calculations, drawings."""
 CELL_BYTES = 200
 """Memory that a plot takes for each cell of its window."""
