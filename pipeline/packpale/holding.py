@@ -24,10 +24,6 @@ MOVED = ".old"
 """Behind the name of a finished folder that makes way for a new one; no folder of a plot has a dot in its name."""
 
 
-class NothingBegun(Faults):
-    """Faults that were found before anything was computed: the output folder is left as it was."""
-
-
 @contextmanager
 def held(out: Path) -> Iterator[str]:
     """Hold an output folder until the block ends, whole or not; gives this run's own name, a folder in PARTIAL.
@@ -35,15 +31,13 @@ def held(out: Path) -> Iterator[str]:
     Each process of the run builds in a folder of its own there, under the name the plot's folder will have.
 
     The hold is a lock of the operating system, which ends with the process: a killed run leaves none behind. What a
-    killed run left half done is put in order first. PARTIAL is gone when the block has ended well; after NothingBegun
-    every folder that was made for it is gone too.
+    killed run left half done is put in order first. PARTIAL is gone when the block has ended well.
 
     Raises Faults if another run holds the folder, or if a link would lead writing out of it.
     """
     for part in (PARTIAL, PLOTS):
         if (out / part).is_symlink():
             raise Faults([f"{out / part}: is a link, and nothing outside {out} is written; remove it"])
-    made = [folder for folder in (out, *out.parents) if not folder.exists()]
     (out / PARTIAL).mkdir(parents=True, exist_ok=True)
     file, clear = _locked(out), False
     name = secrets.token_hex(4)
@@ -55,10 +49,7 @@ def held(out: Path) -> Iterator[str]:
         _put_in_order(out)
         (out / PARTIAL / name).mkdir()
         yield name
-        made, clear = [], True
-    except NothingBegun:
         clear = True
-        raise
     finally:
         if clear and os.name != "nt":
             # Before the hold ends, so that nobody else is building in it; Windows removes no file that is open.
@@ -66,10 +57,6 @@ def held(out: Path) -> Iterator[str]:
         file.close()
         if clear and os.name == "nt":
             shutil.rmtree(out / PARTIAL, ignore_errors=True)
-        if clear:
-            for folder in made:
-                with suppress(OSError):
-                    folder.rmdir()
 
 
 def _locked(out: Path) -> IO[str]:

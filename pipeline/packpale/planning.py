@@ -22,9 +22,7 @@ from packpale.settings import Project
 from packpale.site import crs as crs_
 from packpale.site.grid import Grid
 from packpale.site.inputs import Inputs, plot_window
-from packpale.site.lattice import Elevation
-from packpale.site.rasters import origin
-from packpale.site.squares import all_parts
+from packpale.site.rasters import Elevation
 
 SAMPLE_CELLS = 4_000_000
 """Plots with more cells are not computed for a plan, unless all have more."""
@@ -72,8 +70,6 @@ class Plan:
     """Cells of each plot's window."""
     read: int
     """Size of the parts of the elevation files that plots are read from. [bytes]"""
-    kept: int
-    """Size of the elevations that a run on one machine keeps until its last plot is computed. [bytes]"""
     samples: tuple[Sample, ...]
     seconds: Line
     written: Line
@@ -131,15 +127,12 @@ def plan(project: Project, inputs: Inputs, *, before: float) -> Plan:
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     crs = CRS.from_user_input(inputs.crs)
-    corner = origin(inputs.elevation, crs, inputs.cell_m)
-    once = all_parts(windows.values(), corner)
     samples = tuple(_sample(r, cells[r.outcome.plot_id]) for r in results[1:])
     sizes = [s.cells for s in samples]
     peaks = [s.peak for s in samples if s.peak is not None]
     return Plan(
         cells=cells,
-        read=read_bytes(inputs.elevation, crs, [part.grid(corner, inputs.cell_m) for part in once]),
-        kept=sum(part.cells for part in once) * np.dtype(np.float64).itemsize,
+        read=read_bytes(inputs.elevation, crs, list(windows.values())),
         samples=samples,
         seconds=line_through(sizes, [s.seconds for s in samples]),
         written=line_through(sizes, [s.written for s in samples]),
@@ -232,8 +225,7 @@ def lines(made: Plan, *, workers: int | None) -> list[str]:
     written = sum(made.written.at(c) for c in sizes)
     told = [
         f"cells: {sum(sizes):,}, in {len(sizes)} windows of {sizes[0]:,} to {sizes[-1]:,}",
-        f"reads: {_size(made.read)} of the elevation files; writes: about {_size(written)} in the plots' folders"
-        f", and {_size(made.kept)} of elevations until the last plot is computed",
+        f"reads: {_size(made.read)} of the elevation files; writes: about {_size(written)} in the plots' folders",
     ]
     if made.memory is not None:
         largest = (

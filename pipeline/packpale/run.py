@@ -11,13 +11,12 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Literal
 
 from packpale import __version__
 from packpale.crew import Apart, Crew
 from packpale.faults import Faults, Gathering
 from packpale.free_memory import give_back, look_past_what_stays
-from packpale.holding import KEY, PARTIAL, PLOTS, NothingBegun, held
+from packpale.holding import KEY, PARTIAL, PLOTS, held
 from packpale.keys import file_hash, run_key, settings_hash, shown_settings
 from packpale.many_plots import Progress, Watcher, compute_here, compute_on_cluster
 from packpale.one_plot import (
@@ -30,11 +29,7 @@ from packpale.ranking import rank
 from packpale.result import FinishedPlots, PlotBrief, PlotSummary
 from packpale.settings import Project, read_settings
 from packpale.site.inputs import Inputs, open_inputs
-from packpale.site.raster_files import close_kept
-from packpale.site.read_once import keep_cells, look_at_cells
 
-CELLS = "cells"
-"""Folder of the elevations that a run has read, in its own folder in PARTIAL."""
 PAGES_BESIDE_WORKERS = 6
 """With more plots the workers end before the run's files are written, each by a process of its own, and its pages after
 the others: all need much memory, and what they took is free again when the process ends."""
@@ -77,7 +72,7 @@ def run(
     """
     crew = crew or Crew(workers)
     with crew:
-        project, inputs = read_and_open(settings, cells="left for later")
+        project, inputs = read_and_open(settings)
         chosen = _chosen(inputs, plots)
         folders = folder_names([p.plot_id for p in inputs.plots])
         seen = {f: _seen(f) for f in inputs.files}
@@ -89,14 +84,7 @@ def run(
         with held(out) as name, crew:
             kept = {} if fresh else _kept(out, {p.plot_id: f"{key}-{p.plot_id}" for p in inputs.plots}, folders)
             left = [plot_id for plot_id in chosen if plot_id not in kept]
-            progress, cells = Progress(total=len(left)), out / PARTIAL / name / CELLS
-            with _nothing_begun():
-                if cluster is None:
-                    inputs = keep_cells(inputs, left, project, cells, partial(_told_of_reading, progress, watch))
-                # What is kept was looked at when it was computed.
-                look_at_cells(inputs, [p.plot_id for p in inputs.plots if p.plot_id not in kept])
-            # This process reads no more of the elevations.
-            close_kept()
+            progress = Progress(total=len(left))
             give_back()
             progress.begin()
             if crew.at_hand and len(chosen) <= PAGES_BESIDE_WORKERS:
@@ -106,7 +94,6 @@ def run(
                 outcomes = {**kept, **compute_here(jobs, workers, progress, watch, crew)}
             else:
                 outcomes = {**kept, **compute_on_cluster(cluster, jobs, inputs.files, progress, watch)}
-            shutil.rmtree(cells, ignore_errors=True)
             _refuse_changed(seen, [job.finished for job in jobs])
             ordered = tuple(outcomes[plot_id] for plot_id in chosen)
             few = len(ordered) <= PAGES_BESIDE_WORKERS
@@ -119,20 +106,6 @@ def _kept(out: Path, keys: Mapping[str, str], folders: Mapping[str, str]) -> dic
     """Plots that an earlier run completed under the same key."""
     briefs = {p: finished_under(out / PLOTS / folders[p], 0, key) for p, key in keys.items()}
     return {p: PlotOutcome(p, "kept", "", 0.0, brief) for p, brief in briefs.items() if brief}
-
-
-@contextmanager
-def _nothing_begun() -> Iterator[None]:
-    """Faults that the block raises come before anything is computed."""
-    try:
-        yield
-    except Faults as error:
-        raise NothingBegun(error.lines) from error
-
-
-def _told_of_reading(progress: Progress, watch: Watcher, part: float) -> None:
-    progress.read = part
-    watch(progress, None)
 
 
 @contextmanager
@@ -173,10 +146,8 @@ def _what_failed_is_told(outcomes: Sequence[PlotOutcome], out: Path) -> Iterator
         raise told from error
 
 
-def read_and_open(
-    settings: Path, *, cells: Literal["looked at", "left for later"] = "looked at"
-) -> tuple[Project, Inputs]:
-    """Read the settings and open every input; nothing is computed, and ``cells`` are looked at as in ``open_inputs``.
+def read_and_open(settings: Path) -> tuple[Project, Inputs]:
+    """Read the settings and open every input; nothing is computed.
 
     Raises Faults with all faults of the inputs and of the comparisons between criteria; those of the settings file
     itself come first and alone, since they say which inputs there are.
@@ -192,7 +163,7 @@ def read_and_open(
             faults.lines.extend(str(error).splitlines())
     inputs = None
     with faults.gather():
-        inputs = open_inputs(project, cells=cells)
+        inputs = open_inputs(project)
     if inputs is None or faults.lines:
         raise Faults(faults.lines)
     return project, inputs

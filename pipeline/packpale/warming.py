@@ -25,10 +25,7 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
         "care._kernels.shortest_tunnels": "(f8[::1], f8[:,::1], f8[::1], f8[:,::1], f8[:,::1], f8[:,::1],"
         " f8[::1], b1[::1], f8[::1])",
     },
-    "soil and distances": {
-        "site._kernels.pull": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[::1], f8, f8, f8[:,::1])",
-        "site._kernels.override": "(f8[::1], f8[::1], f8[::1], f8[::1], i1[::1], f8, i1[:,::1])",
-        "site._kernels.distance": "(f8[::1], f8[::1], f8[::1], f8[::1], f8[:,::1])",
+    "distances": {
         "land._kernels_distance.nearest_segment": "(f8[::1], f8[::1], f8[:,::1], i8, i8[::1], f8[::1], f8[:,::1])",
         "land._kernels_cells.mark_within": "(f8[:,::1], i8[::1], i8, b1[:,::1], b1[:,::1])",
     },
@@ -45,7 +42,6 @@ KERNELS: Mapping[str, Mapping[str, str]] = {
 ROOMS = (
     "one_plot",
     "site.inputs",
-    "site._kernels",
     "land.assess",
     "land.routing",
     "land._kernels",

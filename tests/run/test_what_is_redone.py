@@ -7,6 +7,7 @@ The rooms between reading and writing stand aside here (`quick_runs.py`); whole 
 import errno
 import json
 import os
+import re
 import shutil
 import signal
 import warnings
@@ -15,15 +16,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
 from shapely.affinity import translate
 from shapely.geometry import LineString, MultiPolygon, Point, box
 
 from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, centres, plane, write_raster, write_vector
-from packpale.cli import commands
 from packpale.faults import LESS_MEMORY
 from packpale.holding import PARTIAL
-from packpale.site import read_once
 from quick_runs import PLOTS, WEST_PLOT, let_rooms_stand_aside, run
 
 
@@ -105,11 +103,7 @@ def test_settings_redo_every_plot(made):
     assert redone(made, more="max_slope_deg = 10\n") == set(PLOTS)
 
 
-@pytest.mark.parametrize("kept", [True, False])
-def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redoes_what_it_concerns(
-    made, monkeypatch, kept
-):
-    """Cells that are kept were read before; where there is no room for them, plots read what stands there then."""
+def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redoes_what_it_concerns(made, monkeypatch):
     from packpale.review import plot as rooms
 
     write, dem = rooms.write_plot, made.folder / "dem.tif"
@@ -126,8 +120,6 @@ def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redo
 
     with monkeypatch.context() as once:
         once.setattr(rooms, "write_plot", changing)
-        if not kept:
-            once.setattr(read_once, "MOST_OF_DISK", 0.0)
         done, _ = run(made)
     assert done.exit_code == 2
     line = f"{dem}: changed while the run was going on; start the same command again, it redoes what that concerns"
@@ -135,7 +127,7 @@ def test_an_input_that_changes_while_a_run_goes_on_is_told_and_the_next_run_redo
     # The file is as it was when the run began.
     dem.write_bytes(before)
     assert len(written) == 3
-    assert redone(made) == (set() if kept else set(written[1:]))
+    assert redone(made) == set(written[1:])
 
 
 def warnings_of(made):
@@ -176,7 +168,7 @@ def test_a_damaged_result_is_redone(made):
     assert not (plots / "west").is_symlink()
 
 
-def test_a_corrupt_tile_in_the_middle_fails_its_plot_and_the_others_end(made):
+def test_a_corrupt_tile_in_the_middle_is_a_fault_before_anything_is_computed(made):
     values = plane(*centres(208, 208)).astype("float32")
     options = {"tiled": True, "blockxsize": 16, "blockysize": 16, "compress": "deflate"}
     made.raster(values, file="tiled.tif", **options)
@@ -187,20 +179,14 @@ def test_a_corrupt_tile_in_the_middle_fails_its_plot_and_the_others_end(made):
     other = (made.folder / "other.tif").read_bytes()
     first = next(i for i, (a, b) in enumerate(zip(whole, other, strict=False)) if a != b and i > 8000)
     (made.folder / "tiled.tif").write_bytes(whole[:first] + bytes(24) + whole[first + 24 :])
-    done, statuses = run(made)
-    failed = [name for name, status in statuses.items() if status == "failed"]
-    assert done.exit_code == 3, done.output
-    assert len(failed) == 1
-    line = f"plot {failed[0]}: failed: tiled.tif: cannot be read to its end ("
-    assert sum(said.startswith(line) for said in done.stderr.splitlines()) == 1
-    assert [name for name, status in statuses.items() if status == "done"] == [p for p in PLOTS if p not in failed]
-    assert not (made.folder / "out" / "plots" / failed[0]).exists()
-    # The check, which computes nothing, has it as a fault.
-    checked = CliRunner().invoke(commands, ["check", str(made.folder / "land.toml")])
-    assert checked.exit_code == 2
-    assert checked.stderr.startswith(f'plot "{failed[0]}": tiled.tif: cannot be read to its end (')
+    done, _ = run(made)
+    assert done.exit_code == 2, done.output
+    assert re.fullmatch(
+        r'plot "south": tiled\.tif: cannot be read to its end \(.+\); supply a whole file\n', done.stderr
+    )
+    assert not (made.folder / "out").exists()
     (made.folder / "tiled.tif").write_bytes(whole)
-    assert redone(made) == set(failed)
+    assert redone(made) == set(PLOTS)
 
 
 @pytest.mark.parametrize("writes", range(6))

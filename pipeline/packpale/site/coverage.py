@@ -11,11 +11,9 @@ from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
 from packpale.site.elevations import read_elevation
 from packpale.site.grid import Array, Grid, Mask
-from packpale.site.lattice import Elevation
 from packpale.site.raster_files import Unreadable
-from packpale.site.rasters import origin, window
-from packpale.site.squares import KeptCells, parts
-from packpale.site.storage import pieces
+from packpale.site.rasters import Elevation, window
+from packpale.site.storage import IN_MEMORY, pieces
 
 MOST_CELLS = 200_000_000
 """Cells a plot's window may have: 1.6 GB for each array over it."""
@@ -62,27 +60,16 @@ def check_windows(
 
 
 def check_cells(
-    elevation: Elevation,
-    crs: CRS,
-    plots: Sequence[tuple[str, MultiPolygon]],
-    *,
-    cell: float,
-    faults: Gathering,
-    kept: KeptCells | None = None,
-) -> list[str]:
-    """A fault for each plot that the elevation does not cover with plausible values.
-
-    Returns a line for each plot under which a file cannot be read, though its head can.
-    """
-    unread = []
+    elevation: Elevation, crs: CRS, plots: Sequence[tuple[str, MultiPolygon]], *, cell: float, faults: Gathering
+) -> None:
+    """A fault for each plot that the elevation does not cover with plausible values, or cannot be read under."""
     for plot_id, outline in plots:
         with faults.gather():
             grid = window(elevation, crs, cell, outline.bounds, 0.0)
             try:
-                _check_cells(_values_inside(elevation, crs, grid, outline, kept), elevation.name, cell, plot_id)
+                _check_cells(_values_inside(elevation, crs, grid, outline), elevation.name, cell, plot_id)
             except Unreadable as error:
-                unread += [f'plot "{plot_id}": {line}' for line in error.lines]
-    return unread
+                raise Faults([f'plot "{plot_id}": {line}' for line in error.lines]) from error
 
 
 def _check_window(grid: Grid, plot_id: str) -> None:
@@ -96,15 +83,13 @@ def _check_window(grid: Grid, plot_id: str) -> None:
         )
 
 
-def _values_inside(
-    elevation: Elevation, crs: CRS, grid: Grid, outline: MultiPolygon, kept: KeptCells | None
-) -> Iterator[Array]:
-    """Elevations of the cells of ``grid`` whose centre lies in ``outline``, piece by piece."""
-    for _, (rows, cols) in parts(grid, origin(elevation, crs, grid.cell)):
-        piece = grid.part(rows, cols)
+def _values_inside(elevation: Elevation, crs: CRS, grid: Grid, outline: MultiPolygon) -> Iterator[Array]:
+    """Elevations of the cells of ``grid`` whose centre lies in ``outline``, strip by strip."""
+    for strip in IN_MEMORY.strips(grid):
+        piece = grid.part(strip.rows, slice(0, grid.cols))
         mask = inside(piece, outline)
         if mask.any():
-            yield read_elevation(elevation, crs, piece, kept=kept)[mask]
+            yield read_elevation(elevation, crs, piece)[mask]
 
 
 def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: str) -> None:

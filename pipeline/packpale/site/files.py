@@ -13,6 +13,16 @@ PACKED = {b"PK\x03\x04": "ZIP", b"PK\x05\x06": "ZIP", b"\x1f\x8b": "gzip", b"7z\
 """How packed files begin; a small one may hold more than any memory does."""
 
 
+DATABASE_LOGS = ("-wal", "-journal")
+"""Behind the name of an SQLite file, as GeoPackages are: rows on the way into it, or out of it again."""
+PARTS = {
+    ".shp": frozenset({".shx", ".dbf", ".prj", ".qpj", ".cpg", ".cst", ".sbn", ".sbx", ".qix", ".ind", ".idm"}),
+    ".tab": frozenset({".dat", ".map", ".id", ".ind"}),
+    ".mif": frozenset({".mid"}),
+}
+"""Files beside that of a format, by its suffix, that belong to the same data set."""
+
+
 def check_file(path: Path, folder: str) -> None:
     """Raise Faults unless there is an ordinary file; ``folder`` says what to do where a folder was named."""
     try:
@@ -26,6 +36,31 @@ def check_file(path: Path, folder: str) -> None:
     if not stat.S_ISREG(mode):
         # A pipe would be waited for, a device read for ever.
         raise Faults([f"{path}: is a device or pipe and no ordinary file; copy its content to a file and name that"])
+
+
+def beside(path: Path) -> tuple[Path, ...]:
+    """Everything else in a file's folder, folders left out, that has its name up to the suffix, in any case."""
+    stem = f"{path.stem}.".casefold()
+    try:
+        names = sorted(p for p in path.parent.iterdir() if p.name.casefold().startswith(stem))
+    except OSError:
+        # What cannot be listed no reader finds either.
+        return ()
+    return tuple(p for p in names if p.name != path.name and not p.is_dir())
+
+
+def files_of(path: Path) -> tuple[Path, ...]:
+    """The files that a data set is made of: the one named, and what its format keeps of it in others beside it.
+
+    For a folder all files in it. What a database has not yet written into its file counts. Its index of that does not,
+    nor do styles and descriptions: no reading depends on them.
+    """
+    if path.is_dir():
+        return tuple(sorted(p for p in path.rglob("*") if p.is_file()))
+    suffixes = PARTS.get(path.suffix.casefold(), frozenset())
+    parts = [p for p in beside(path) if p.name[len(path.stem) :].casefold() in suffixes]
+    logs = [p for p in (path.with_name(path.name + end) for end in DATABASE_LOGS) if p.is_file()]
+    return (path, *parts, *logs)
 
 
 def head_of(path: Path) -> bytes:

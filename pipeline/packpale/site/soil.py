@@ -1,6 +1,7 @@
 """Soil: polygons and trial pits as they are given, and what they say together about each cell."""
 
 import difflib
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -17,11 +18,9 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.settings import DRAINAGE_CLASSES, SoilSettings
-from packpale.site import _kernels
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
 from packpale.site.model import Pit, Soil
-from packpale.site.repeated_pits import note_of_repeated_pits
 from packpale.site.storage import IN_MEMORY, Storage
 from packpale.site.tables import coordinate_columns, find_column, listed, number, read_table, shown
 from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
@@ -36,6 +35,10 @@ SHAPEFILE_NAME = 10
 """Characters a column name of a shapefile can have."""
 FARTHEST_PIT = 20.0
 """Pits farther than this many pit ranges from a plot's window are not used: there they pull by under 1 / 400."""
+ONE_PLACE_M = 0.1
+"""Places that round to the same multiples of this are one: no bucket digs two holes nearer to each other. [m]"""
+MOST_LISTED = 5
+"""Places that the note lists."""
 
 Values = Mapping[str, float | str]
 
@@ -222,9 +225,41 @@ def read_pits(
                     point = crs_.moved_geometry(Point(x, y), own, crs, where)
                     out.append(Pit(point.x, point.y, values))
                     rows.append(row.number)
-        if note := note_of_repeated_pits(table.name, out, rows):
+        if note := _note_of_repeated_pits(table.name, out, rows):
             notes.append(note)
     return tuple(out)
+
+
+def _note_of_repeated_pits(name: str, pits: Sequence[Pit], rows: Sequence[int]) -> str | None:
+    """What to know of pits at one place that differ, ``rows`` being theirs in the table; None if there are none.
+
+    Of such pits ``soil_on`` takes the mean of numbers, since each has the same weight, and the word of the last.
+    """
+    places = list(_differing(pits, rows))
+    if not places:
+        return None
+    listed = ", ".join(f"rows {' and '.join(map(str, rows))} in {' and '.join(c)}" for rows, c in places[:MOST_LISTED])
+    more = len(places) - MOST_LISTED
+    others = f" and {more} more places" if more > 0 else ""
+    return (
+        f"{name}: trial pits at one place differ: {listed}{others}. "
+        "The mean of numbers is used there, and the word of the last row; drop the rows that are wrong."
+    )
+
+
+def _differing(pits: Sequence[Pit], rows: Sequence[int]) -> Iterator[tuple[list[int], list[str]]]:
+    """Rows of each place whose pits differ, and the columns in which they do."""
+    places: dict[tuple[int, int], list[int]] = {}
+    for i, pit in enumerate(pits):
+        places.setdefault((round(pit.x / ONE_PLACE_M), round(pit.y / ONE_PLACE_M)), []).append(i)
+    for here in places.values():
+        said: dict[str, set[float | str]] = {}
+        for i in here:
+            for column, value in pits[i].values.items():
+                said.setdefault(column, set()).add(value)
+        columns = [column for column, values in said.items() if len(values) > 1]
+        if columns:
+            yield [rows[i] for i in here if any(c in pits[i].values for c in columns)][:MOST_LISTED], columns
 
 
 def uncovered(outline: MultiPolygon, areas: Sequence[SoilArea]) -> float:
@@ -246,6 +281,18 @@ def unused_pits(pits: Sequence[Pit], windows: Sequence[Grid], pit_range: float) 
 def used_pits(pits: Sequence[Pit], grid: Grid, pit_range: float) -> tuple[Pit, ...]:
     """The pits near enough to a window to be used on it."""
     return tuple(p for p, use in zip(pits, _used(pits, grid, pit_range), strict=True) if use) if pits else ()
+
+
+def needed_pits(pits: Sequence[Pit], grid: Grid, pit_range: float) -> tuple[Pit, ...]:
+    """The pits that are used on a window, and those that are the nearest to some place in it."""
+    if not pits:
+        return ()
+    west, south, east, north = grid.bounds
+    x, y = _places(pits)
+    away = np.hypot(x - (west + east) / 2, y - (south + north) / 2)
+    # Nearest to a corner may be one that is farther from the middle, by a diagonal at most.
+    nearest = away <= away.min() + math.hypot(east - west, north - south) + 1e-6
+    return tuple(itertools.compress(pits, _used(pits, grid, pit_range) | nearest))
 
 
 def _used(pits: Sequence[Pit], grid: Grid, pit_range: float) -> npt.NDArray[np.bool_]:
@@ -284,17 +331,16 @@ def soil_on(
         for rows, background in _background(grid, near, column, default, storage):
             here = background.astype(values.dtype)
             if stating and column in WORDS:
-                nearest = settings.pit_range_m / 2
-                _kernels.override(x, y[rows], *_places(stating), said.astype(np.int8), nearest, here)
+                _override(here, _squared(x, y[rows], stating), said, reach=settings.pit_range_m / 2)
             elif stating:
                 most = 100.0 if column.endswith("_percent") else math.inf
-                _kernels.pull(x, y[rows], *_places(stating), pulls, settings.pit_range_m, most, here)
+                _pull(here, _squared(x, y[rows], stating), pulls, reach=settings.pit_range_m, most=most)
             values[rows] = here
     hardness = columns["rock_hardness"]
     rock_is_hard, pit_distance = storage.empty(grid.shape, bool), storage.empty(grid.shape)
     for strip in storage.strips(grid):
         rock_is_hard[strip.rows] = hardness[strip.rows] == WORDS["rock_hardness"].index("hard")
-        _kernels.distance(x, y[strip.rows], *_places(pits), pit_distance[strip.rows])
+        pit_distance[strip.rows] = _distance(x, y[strip.rows], pits)
     return Soil(
         depth_to_rock=columns["depth_to_rock_m"],
         rock_is_hard=rock_is_hard,
@@ -323,6 +369,40 @@ def _background(
     for strip in storage.strips(grid):
         rows = strip.rows
         yield rows, values[topmost[rows]] if saying else np.full((rows.stop - rows.start, grid.cols), default)
+
+
+def _pull(out: Array, squares: Iterator[Array], pulls: npt.NDArray[np.float64], *, reach: float, most: float) -> None:
+    """Pull ``out`` by what each pit differs, with weights 1 / d^2, against 1 / reach^2 for none; from 0 to ``most``."""
+    weight, moment = np.full(out.shape, 1.0 / reach**2), np.zeros(out.shape)
+    for squared, pull in zip(squares, pulls, strict=True):
+        # A micrometre keeps the weight finite at the pit itself, where it then outweighs all others.
+        w = 1.0 / np.maximum(squared, 1e-12)
+        weight += w
+        moment += w * pull
+    np.clip(out + moment / weight, 0.0, most, out=out)
+
+
+def _override(out: npt.NDArray[np.int8], squares: Iterator[Array], codes: Array, *, reach: float) -> None:
+    """Set ``out`` to the code of the nearest pit wherever one lies within ``reach``; of two equally near, the later."""
+    nearest = np.full(out.shape, reach**2)
+    for squared, code in zip(squares, codes, strict=True):
+        nearer = squared <= nearest
+        nearest[nearer], out[nearer] = squared[nearer], code
+
+
+def _distance(x: Array, y: Array, pits: Sequence[Pit]) -> Array:
+    """Distance to the nearest pit; infinite without any. [m]"""
+    nearest = np.full((y.size, x.size), np.inf)
+    for squared in _squared(x, y, pits):
+        np.minimum(nearest, squared, out=nearest)
+    distance: Array = np.sqrt(nearest)
+    return distance
+
+
+def _squared(x: Array, y: Array, pits: Sequence[Pit]) -> Iterator[Array]:
+    """Squares of the distances of all cells to each pit in turn."""
+    for pit in pits:
+        yield (x - pit.x) ** 2 + (y[:, None] - pit.y) ** 2
 
 
 def _code(column: str, value: float | str) -> float:
