@@ -2,7 +2,7 @@
 
 import errno
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 
 LONGEST_LINE = 900
@@ -32,13 +32,13 @@ def one_line(text: str) -> str:
 class Faults(Exception):  # noqa: N818 - it carries several, and each is called a fault throughout
     """One or more faults in settings or inputs; each is one line: where, what was found, what to do."""
 
-    def __init__(self, lines: Sequence[str]) -> None:
+    def __init__(self, *lines: str) -> None:
         self.lines = tuple(one_line(line) for line in lines)
         super().__init__("\n".join(self.lines))
 
-    def __reduce__(self) -> tuple[type["Faults"], tuple[tuple[str, ...]]]:
+    def __reduce__(self) -> tuple[type["Faults"], tuple[str, ...]]:
         # Crosses process boundaries with its lines, not with the joined text; so do its kinds.
-        return type(self), (self.lines,)
+        return type(self), self.lines
 
 
 def lacks_memory(error: BaseException | None) -> bool:
@@ -96,7 +96,7 @@ def doing(what: str, where: object = None) -> Iterator[None]:
             raise
         if error.errno and not error.filename and where is not None:
             error.filename = str(where)
-        raise Faults([in_words(error, while_doing=what)]) from error
+        raise Faults(in_words(error, while_doing=what)) from error
 
 
 class Gathering:
@@ -118,4 +118,4 @@ class Gathering:
 
     def raise_if_any(self) -> None:
         if self.lines:
-            raise Faults(self.lines)
+            raise Faults(*self.lines)

@@ -32,7 +32,6 @@ from shapely.geometry import MultiPolygon, box, mapping
 
 with atheris.instrument_imports(
     include=["packpale.site", "packpale.settings", "packpale.faults", "tomllib", "csv"],
-    exclude=["packpale.site._kernels"],  # compiled
 ):
     from packpale.faults import Faults, Gathering
     from packpale.settings import read_settings
@@ -178,7 +177,7 @@ def raster(file: Path) -> Gathering:
     with faults.gather():
         cell = cell_size(elevation, UTM, 1.0, (WEST + 10, NORTH - 10), [])
         plots = check_windows(elevation, UTM, [("a", PLOT)], cell=cell, margin=5.0, faults=faults)
-        faults.lines += check_cells(elevation, UTM, plots, cell=cell, faults=faults)
+        check_cells(elevation, UTM, plots, cell=cell, faults=faults)
         blank_implausible(read_elevation(elevation, UTM, Grid(WEST - 5, NORTH + 5, 1.0, 30, 30)))
     return faults
 
@@ -258,7 +257,7 @@ def main() -> None:
         file.write_bytes(data)
         lines: tuple[str, ...] | list[str]
         try:
-            lines = Faults(reader(file).lines).lines
+            lines = Faults(*reader(file).lines).lines
         except Faults as faults:
             lines = faults.lines
         if not all(line.isprintable() for line in lines):

@@ -40,7 +40,7 @@ def faults_of(read):
     gathered = Gathering()
     try:
         read(gathered)
-        lines = Faults(gathered.lines).lines
+        lines = Faults(*gathered.lines).lines
     except Faults as faults:
         lines = faults.lines
     for line in lines:

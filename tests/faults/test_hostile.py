@@ -14,7 +14,6 @@ import numpy as np
 import pyproj
 import pytest
 from affine import Affine
-from fiona._err import CPLE_AppDefinedError
 from shapely.affinity import translate
 from shapely.geometry import MultiPolygon, Point, Polygon, box, mapping
 
@@ -156,7 +155,7 @@ def crs_that_names_a_file(made):
     settings(made, crs=(CRS, "@/etc/passwd"))
 
 
-@case(r'crs: "\+proj=utm .+/etc/passwd.+" is no CRS; write an EPSG code such as "EPSG:25832"')
+@case(r'crs: "\+proj=utm .+/etc/passwd.+" names a file, which is not read; write an EPSG code such as "EPSG:25832"')
 def crs_that_names_a_grid_file(made):
     settings(made, crs=(CRS, "+proj=utm +zone=32 +nadgrids=/etc/passwd +units=m"))
 
@@ -636,10 +635,24 @@ def list_of_layers_that_never_ends(made):
 @case(r"plots\.gpkg: cannot be read as a vector file \(database disk image is malformed\); supply .+")
 def geopackage_that_breaks_after_its_head(_made, monkeypatch):
     # Found by fuzzing: while the CRS was read, GDAL's own error went through.
-    def broken(_):
-        raise CPLE_AppDefinedError(3, 1, "database disk image is malformed")
+    class SaidByGdal(Exception):  # noqa: N818 - as the library has it inside, of no public kind
+        pass
 
-    monkeypatch.setattr(vectors, "from_wkt", broken)
+    class Source:
+        schema = {"geometry": "Polygon", "properties": {}}  # noqa: RUF012
+        driver = "GPKG"
+
+        @property
+        def crs_wkt(self):
+            raise SaidByGdal("database disk image is malformed")
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            pass
+
+    monkeypatch.setattr("fiona.open", lambda *_, **__: Source())
 
 
 @case(r"plots\.gpkg: cannot be read as a vector file \(returned a result with an exception set\); supply .+")

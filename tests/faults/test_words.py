@@ -18,11 +18,11 @@ def test_trouble_with_memory_and_disk_is_said_with_what_to_do():
     )
     for said in (OSError(12, "Cannot allocate memory", "dem.tif"), RuntimeError("can't start new thread")):
         assert in_words(said) == f"not enough memory ({said}); {LESS_MEMORY}"
-    broken = Faults(["dem.tif: cannot be read to its end; supply a whole file"])
+    broken = Faults("dem.tif: cannot be read to its end; supply a whole file")
     broken.__cause__ = ValueError("VSIMalloc3(): Out of memory allocating 4096 bytes")
     assert in_words(broken) == f"not enough memory ({broken}); {LESS_MEMORY}"
     # A name in an input is no lack of memory.
-    assert in_words(Faults(["out of memory.tif: is no raster"])) == "out of memory.tif: is no raster"
+    assert in_words(Faults("out of memory.tif: is no raster")) == "out of memory.tif: is no raster"
     assert in_words(ImportError("x.so: failed to map segment from shared object: Operation not permitted")) == (
         "ImportError: x.so: failed to map segment from shared object: Operation not permitted"
     )

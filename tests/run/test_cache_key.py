@@ -1,14 +1,13 @@
 """What makes a plot's key change: everything its files depend on, and nothing else."""
 
-import shutil
 from pathlib import Path
 
 import pytest
 
-from made_inputs import Made
+from made_inputs import NORTH, NORTH_PLOT, WEST, Made, write_vector
 from packpale.run import cache_key
 from packpale.run.cache_key import code_digest, input_files, input_hashes, plot_key, relative, run_key, settings_hash
-from packpale.settings import Project
+from packpale.settings import FEATURE_KINDS, Project
 from packpale.site.inputs import open_inputs, read_site
 
 INPUTS = {"elevation": ["dem.tif"], "plots": "plots.gpkg", "plot_id": "name"}
@@ -74,17 +73,38 @@ def test_the_order_of_tiles_counts():
     assert run_key(project(), first) != run_key(project(), second)
 
 
-def test_every_file_of_a_role_is_hashed_by_name_and_content(tmp_path):
+def test_every_file_of_every_input_is_named_by_its_role(tmp_path):
     made = Made(tmp_path)
-    shutil.copy(tmp_path / "own.gpkg", tmp_path / "own.gpkg-wal") if (tmp_path / "own.gpkg").exists() else None
+    made.inputs["plots"] = write_vector(
+        tmp_path / "p.shp", [({"name": "north"}, NORTH_PLOT)], driver="ESRI Shapefile", geometry="Polygon"
+    )
+    made.pits(f"x,y,clay_percent\n{WEST},{NORTH},20\n")
+    (tmp_path / "dem.tif.aux.xml").write_text("<PAMDataset></PAMDataset>", encoding="utf-8")
+    for kind in ("trees_and_boulders", *FEATURE_KINDS):
+        made.inputs[kind] = write_vector(tmp_path / f"{kind}.gpkg", [({"name": "x"}, NORTH_PLOT)])
+    soil = [({"clay_percent": 20.0}, NORTH_PLOT)]
+    made.inputs["soil"] = write_vector(tmp_path / "soil.gpkg", soil)
+    made.settings["enclosure"] = {"fence_line": tmp_path / "access.gpkg"}
+    settings = made.project()
+    names = {role: [f.name for f in files] for role, files in input_files(settings, open_inputs(settings)).items()}
+    assert names.pop("elevation") == ["dem.tif", "dem.tif.aux.xml"]
+    assert names.pop("plots") == ["p.shp", "p.cpg", "p.dbf", "p.prj", "p.shx"]
+    assert names.pop("pits") == ["pits.csv"]
+    assert names.pop("fence_line") == ["access.gpkg"]
+    assert names == {kind: [f"{kind}.gpkg"] for kind in ("soil", "trees_and_boulders", *FEATURE_KINDS)}
+    given = set(type(settings.inputs).model_fields) - {"elevation_unit", "plots_layer", "plot_id"}
+    assert given == {*names, "elevation", "plots", "pits"}
+
+
+def test_every_file_is_hashed_by_name_and_content(tmp_path):
+    made = Made(tmp_path)
     settings = made.project()
     files = input_files(settings, open_inputs(settings))
-    assert {"elevation", "plots"} <= set(files)
     hashes = input_hashes(files, tmp_path)
-    assert [name for name, _ in hashes["elevation"]] == [f.name for f in files["elevation"]]
-    before = hashes["elevation"]
+    assert [name for name, _ in hashes["elevation"]] == ["dem.tif"]
     files["elevation"][0].write_bytes(b"other")
-    assert input_hashes(files, tmp_path)["elevation"] != before
+    assert input_hashes(files, tmp_path)["elevation"] != hashes["elevation"]
+    assert input_hashes(files, tmp_path)["plots"] == hashes["plots"]
 
 
 def test_a_file_on_another_drive_is_named_in_full(tmp_path, monkeypatch):

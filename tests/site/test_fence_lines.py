@@ -92,11 +92,6 @@ def test_packs_may_each_have_a_line(made):
     assert inputs.fence_lines["north"][1].equals(halves[1])
 
 
-def test_the_file_is_among_those_a_run_depends_on(made):
-    project = with_lines(made, (None, RING))
-    assert project.enclosure.fence_line in open_inputs(project).files
-
-
 OPEN = LineString([*list(RING.exterior.coords)[:-1], (WEST + 33, NORTH - 66)])
 BOW = LineString([(WEST + 30, NORTH - 70), (WEST + 80, NORTH - 30), (WEST + 80, NORTH - 70), (WEST + 30, NORTH - 30)])
 HOLED = Polygon(RING.exterior.coords, [box(WEST + 50, NORTH - 60, WEST + 60, NORTH - 50).exterior.coords])

@@ -340,7 +340,7 @@ def test_inputs_cross_to_other_processes(tmp_path):
     inputs = open_inputs(made.project())
     again = pickle.loads(pickle.dumps(inputs))  # noqa: S301 - its own
     assert again.plots == inputs.plots
-    assert (again.crs, again.cell_m, again.files) == (inputs.crs, inputs.cell_m, inputs.files)
+    assert (again.crs, again.cell_m, again.features) == (inputs.crs, inputs.cell_m, inputs.features)
 
 
 def test_a_larger_raster_mends_a_plot_that_reaches_out(tmp_path):

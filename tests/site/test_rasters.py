@@ -1,7 +1,6 @@
 """Elevation on the run's grid: native cells exact, reprojection bilinear, tiles seamless, units and nodata."""
 
 import json
-import os
 import warnings
 from pathlib import Path
 
@@ -16,10 +15,13 @@ from scipy.interpolate import RegularGridInterpolator
 from shapely.geometry import box
 
 from made_inputs import CRS, NORTH, NORTH_PLOT, WEST, Made, centres, in_crs, plane, write_raster, write_vector
-from packpale.site import Grid, _kernels, elevations, lattice, raster_files
+from packpale.faults import Gathering
+from packpale.site import Grid, elevations, raster_files
+from packpale.site.elevations import read_elevation
 from packpale.site.inputs import open_inputs, read_site
 from packpale.units import FOOT_M, METRES_PER_ELEVATION_UNIT, US_SURVEY_FOOT_M
 
+OTHER = "EPSG:25833"
 REAL = Path(__file__).parents[2] / "data_samples" / "real" / "lidar_1m_utm15n.tif"
 
 
@@ -215,31 +217,10 @@ def test_only_tiles_under_the_window_are_opened(tmp_path, monkeypatch):
     project = made.project()
     inputs = open_inputs(project)
     opened = []
-    real = raster_files._kept_open
-    monkeypatch.setattr(raster_files, "_kept_open", lambda path: opened.append(path.name) or real(path))
-    read_site(inputs, "north", project)
-    assert opened == ["a.tif"]
-
-
-def test_a_raster_stays_open_for_the_next_plot_and_is_opened_again_once_it_changed(tmp_path, monkeypatch):
-    opened = []
     real = raster_files._opened
     monkeypatch.setattr(raster_files, "_opened", lambda path: opened.append(path.name) or real(path))
-    path = write_raster(tmp_path / "one.tif")
-    sources = [raster_files._kept_open(path) for _ in range(3)]
-    assert opened == ["one.tif"]
-    assert sources[0] is sources[2]
-    os.utime(path, ns=(1, 1))
-    assert raster_files._kept_open(path) is not sources[0]
-    others = [write_raster(tmp_path / f"{k}.tif") for k in range(raster_files.MOST_OPEN)]
-    for other in others:
-        raster_files._kept_open(other)
-    assert sources[0].closed
-    assert len(raster_files._kept.sources) == raster_files.MOST_OPEN
-    last = raster_files._kept_open(others[-1])
-    raster_files.close_kept()
-    assert last.closed
-    assert not raster_files._kept_open(others[-1]).closed
+    read_site(inputs, "north", project)
+    assert opened == ["a.tif"]
 
 
 def test_only_the_window_is_read(tmp_path, monkeypatch):
@@ -362,35 +343,69 @@ def test_geographic_raster_against_scipy_at_the_reprojected_points(tmp_path):
     lon, lat = pyproj.Transformer.from_crs("EPSG:32616", "EPSG:4326", always_xy=True).transform(x, y)
     lons, lats = west + (np.arange(cols) + 0.5) * dx, north - (np.arange(rows) + 0.5) * dy
     expected = RegularGridInterpolator((lats[::-1], lons), z[::-1].astype(float))((lat, lon))
-    # KNOT_TOLERANCE of 1e-4 cells times the steepest step between two cells.
-    assert np.abs(site.elevation - expected).max() < 1e-4 * np.abs(np.diff(z.astype(float), axis=0)).max()
+    assert np.abs(site.elevation - expected).max() < 1e-6
     assert np.isfinite(expected).all()
 
 
-def test_coordinates_between_knots_are_as_exact_as_claimed():
-    """Every centre of a grid computed by pyproj itself, against interpolation between every 16th."""
-    transform = (1e-5, 0.0, 10.0, 0.0, -1e-5, 51.0)
-    elevation = lattice.Elevation((), pyproj.CRS("EPSG:4326"), transform, 1.0, "made")
-    grid = Grid(600_003.0, 5_600_001.0, 1.0, 173, 211)
-    rows, cols = slice(35, 173), slice(100, 207)
-    col, row = elevations._lattice_of_centres(elevation, pyproj.CRS(CRS), grid, rows, cols)
-    x, y = (v[rows, cols] for v in np.meshgrid(*grid.centres()))
-    lon, lat = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True).transform(x, y)
-    assert np.abs(col - (lon - 10.0) / 1e-5).max() < elevations.KNOT_TOLERANCE
-    assert np.abs(row - (51.0 - lat) / 1e-5).max() < elevations.KNOT_TOLERANCE
+@pytest.mark.parametrize(
+    ("crs", "cell"), [("EPSG:25832", 0.3), ("EPSG:25832", 7.0), ("EPSG:25833", 1.0), (OTHER, 20.0)]
+)
+def test_a_cell_has_the_same_value_in_every_window(tmp_path, monkeypatch, crs, cell):
+    """Windows that begin elsewhere, and pieces of other sizes, one of them a single cell."""
+    made = Made(tmp_path)
+    made.raster(100.0 + np.random.default_rng(6).normal(size=(200, 200)))
+    made.settings = {"crs": crs, "land": {"margin_m": 5.0, "cell_m": cell}}
+    inputs = open_inputs(made.project())
+    target = pyproj.CRS(crs)
+    west, south, east, north = in_crs(box(WEST - 30, NORTH - 230, WEST + 230, NORTH + 30), crs).bounds
+    col, row, cols, rows = west // cell, north // cell, int((east - west) / cell), int((north - south) / cell)
+    whole = Grid(col * cell, row * cell, cell, rows, cols)
+    values = read_elevation(inputs.elevation, target, whole)
+    assert 0.1 < np.isnan(values).mean() < 0.6
+    monkeypatch.setattr(elevations, "POINTS_AT_ONCE", 90)
+    for top, left, high, wide in (
+        (0, 0, 3, 4),
+        (rows // 3, cols // 2, 5, 4),
+        (rows // 2, 2, 1, 1),
+        (2, cols // 3, 6, 2),
+    ):
+        part = Grid((col + left) * cell, (row - top) * cell, cell, high, wide)
+        again = read_elevation(inputs.elevation, target, part)
+        np.testing.assert_allclose(again, values[top : top + high, left : left + wide], rtol=0, atol=1e-8)
 
 
-def test_where_interpolation_between_knots_is_too_coarse_every_centre_is_computed(monkeypatch):
-    monkeypatch.setattr(elevations, "KNOT_TOLERANCE", 1e-7)
-    transform = (1e-5, 0.0, 10.0, 0.0, -1e-5, 51.0)
-    elevation = lattice.Elevation((), pyproj.CRS("EPSG:4326"), transform, 1.0, "made")
-    # Cells of 500 m: the change of CRS bends visibly within 16 of them.
-    grid = Grid(600_000.0, 5_600_000.0, 500.0, 30, 30)
-    rows, cols = slice(3, 30), slice(0, 29)
-    col, _ = elevations._lattice_of_centres(elevation, pyproj.CRS(CRS), grid, rows, cols)
-    x, y = (v[rows, cols] for v in np.meshgrid(*grid.centres()))
-    lon, _ = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True).transform(x, y)
-    np.testing.assert_allclose(col, (lon - 10.0) / 1e-5, rtol=1e-12)
+def test_cells_are_means_of_as_many_points_in_every_window(tmp_path):
+    """Cells in degrees are wider in the south: a cell of the run spans 2.4 of them there, and 2.6 in the north."""
+    noise = np.random.default_rng(7).normal(size=(200, 200))
+    path = write_raster(tmp_path / "wide.tif", noise, crs="EPSG:4326", transform=Affine(0.05, 0, 4, 0, -0.05, 56))
+    elevation = raster_files.open_elevation([path], "m", Gathering())
+    crs, cell = pyproj.CRS("EPSG:32632"), 11_000.0
+    whole = Grid(30 * cell, 555 * cell, cell, 80, 30)
+    values = read_elevation(elevation, crs, whole)
+    assert np.isfinite(values).all()
+    for top in (0, 78):
+        part = whole.part(slice(top, top + 2), slice(10, 12))
+        np.testing.assert_allclose(
+            read_elevation(elevation, crs, part), values[top : top + 2, 10:12], rtol=0, atol=1e-9
+        )
+
+
+def test_a_missing_cell_leaves_no_trace_beyond_its_four_neighbours_in_another_crs(tmp_path):
+    values = plane(*centres(200, 200))
+    values[60, 60] = np.nan
+    made = Made(tmp_path)
+    made.raster(values)
+    made.settings = {"crs": OTHER, "land": {"margin_m": 5.0, "cell_m": 0.5}}
+    made.plots(("north", box(WEST + 20, NORTH - 50, WEST + 40, NORTH - 20)))
+    inputs = open_inputs(made.project())
+    west, _, _, north = in_crs(box(WEST + 50, NORTH - 70, WEST + 70, NORTH - 50), OTHER).bounds
+    grid = Grid(west // 1, north // 1, 0.5, 40, 40)
+    found = read_elevation(inputs.elevation, pyproj.CRS(OTHER), grid)
+    x, y = pyproj.Transformer.from_crs(OTHER, CRS, always_xy=True).transform(*np.meshgrid(*grid.centres()))
+    near = (np.abs(x - (WEST + 60.5)) < 1) & (np.abs(y - (NORTH - 60.5)) < 1)
+    np.testing.assert_array_equal(np.isnan(found), near)
+    assert near.sum() > 10
+    np.testing.assert_allclose(found[~near], plane(x, y)[~near], rtol=0, atol=1e-6)
 
 
 def test_a_raster_on_another_datum_is_interpolated_and_said(tmp_path):
@@ -454,48 +469,7 @@ def test_finer_cells_than_the_raster_s_are_said(tmp_path):
     assert "Cells of 0.25 m show no more detail than the 1 m of dem.tif." in notes
 
 
-# --- kernels -----------------------------------------------------------------------------------------------------
-
-
-def test_kernels_are_compiled():
-    one, many = np.zeros((1, 1)), np.zeros(3)
-    _kernels.bilinear(np.zeros((2, 2)), one, one, one.copy())
-    _kernels.between_knots(np.zeros((2, 2)), 16, 0, 0, one.copy())
-    _kernels.pull(many, many, many, many, many, 50.0, 100.0, np.zeros((3, 3)))
-    _kernels.override(many, many, many, many, np.zeros(3, "int8"), 25.0, np.zeros((3, 3), "int8"))
-    _kernels.distance(many, many, many, many, np.zeros((3, 3)))
-    for kernel in (getattr(_kernels, n) for n in ("bilinear", "between_knots", "pull", "override", "distance")):
-        assert kernel.nopython_signatures
-
-
-def test_the_bilinear_kernel_does_what_the_grid_does():
-    """The plain twin is Grid.bilinear, itself checked in test_grid."""
-    rng = np.random.default_rng(5)
-    values = rng.normal(size=(7, 9))
-    values[3, 4] = np.nan
-    col, row = rng.uniform(-1, 9.5, (50, 60)), rng.uniform(-1, 7.5, (50, 60))
-    col[0, :10], row[0, :10] = np.arange(10) - 1, 3.0  # cell centres themselves, one of them missing
-    col[1, 0], row[1, 0] = np.nan, 2.0
-    out = np.empty(col.shape)
-    _kernels.bilinear(values, col, row, out)
-    grid = Grid(-0.5, 0.5, 1.0, 7, 9)
-    expected = grid.bilinear(values, np.where(np.isnan(col), np.inf, col), -row)
-    np.testing.assert_allclose(out, expected, rtol=0, atol=1e-12)
-    assert 0.2 < np.isnan(out).mean() < 0.8
-
-
 # --- whole -------------------------------------------------------------------------------------------------------
-
-
-def test_every_file_that_was_read_is_named(tmp_path):
-    made = Made(tmp_path)
-    made.inputs["plots"] = write_vector(
-        tmp_path / "p.shp", [({"name": "north"}, NORTH_PLOT)], driver="ESRI Shapefile", geometry="Polygon"
-    )
-    made.pits(f"x,y,clay_percent\n{WEST},{NORTH},20\n")
-    (tmp_path / "dem.tif.aux.xml").write_text("<PAMDataset></PAMDataset>", encoding="utf-8")
-    names = [f.name for f in open_inputs(made.project()).files]
-    assert names == ["dem.tif", "dem.tif.aux.xml", "p.shp", "p.cpg", "p.dbf", "p.prj", "p.shx", "pits.csv"]
 
 
 def test_reading_leaves_nothing_beside_the_inputs(tmp_path):

@@ -57,7 +57,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         notes += holding_notes(holdings[-1], project.checks)
         notes += _bare_apron(site, pack, project)
     if faults:
-        raise Faults(faults)
+        raise Faults(*faults)
     crossings = tuple(c for p in enclosure.packs for c in find_crossings(site, land, p, project.crossings))
     marks = {
         pack.number: (

@@ -54,7 +54,7 @@ def run(
     with errors_as_lines(debug=debug):
         if cluster is not None and workers is not None:
             raise Faults(
-                ["--workers: has no effect beside --cluster, whose workers are its own; leave one of the two out"]
+                "--workers: has no effect beside --cluster, whose workers are its own; leave one of the two out"
             )
         from packpale.cli.progress import watching
         from packpale.run.machine import cores
@@ -95,7 +95,7 @@ def check(config: Path, *, debug: bool) -> None:
         from packpale.cli.check import lines_of
         from packpale.run.run import read_and_open
 
-        for line in lines_of(config, read_and_open(config)):
+        for line in lines_of(config, read_and_open(config, all_readable=True)):
             click.echo(line)
 
 

@@ -22,7 +22,7 @@ def write_settings(folder: Path, elevation: Sequence[Path], plots: Path | None) 
         f"{p}: no such file; name an existing one" for p in (*elevation, *([plots] if plots else [])) if not p.exists()
     ]
     if faults:
-        raise Faults(faults)
+        raise Faults(*faults)
     given = {
         "inputs.elevation": [_relative(p, folder) for p in elevation] or ["elevation.tif"],
         "inputs.plots": _relative(plots, folder) if plots else "plots.gpkg",

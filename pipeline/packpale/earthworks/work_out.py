@@ -85,7 +85,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
             notes += _notes(pack, cuts, trench, one.import_compacted)
             notes += [*profile_notes(profile, trench), *safety_notes(safe)]
     if faults:
-        raise Faults(faults)
+        raise Faults(*faults)
     fences = [fence_take_off(p, fence=project.fence, trench=trench, mesh=project.mesh) for p in enclosure.packs]
     for pack, fence in zip(enclosure.packs, fences, strict=True):
         notes += fence_notes(pack, fence, project.fence)

@@ -66,7 +66,7 @@ def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | Non
     try:
         compared = priorities(land.pairwise)
     except ValueError as error:
-        raise Faults(str(error).splitlines()) from error
+        raise Faults(*str(error).splitlines()) from error
     ratio = compared.consistency_ratio
     notes: tuple[str, ...] = ()
     if ratio > ACCEPTED_RATIO:

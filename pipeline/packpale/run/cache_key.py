@@ -20,9 +20,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.settings import FEATURE_KINDS, Project
+from packpale.site.files import files_of
 from packpale.site.inputs import Inputs
 from packpale.site.model import Site
-from packpale.site.vectors import files_of
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance

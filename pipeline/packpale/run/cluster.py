@@ -31,7 +31,7 @@ def cluster(address: str) -> Iterator[tuple[Executor, Callable[[], None]]]:
         distributed: Any = importlib.import_module("distributed")
     except ImportError as error:
         raise Faults(
-            ['--cluster: needs the package distributed, which is not installed; pip install "packpale[cluster]"']
+            '--cluster: needs the package distributed, which is not installed; pip install "packpale[cluster]"'
         ) from error
     with _loggers_quiet(), _connected(distributed, address) as client:
         _check_workers(client, address)
@@ -52,10 +52,8 @@ def _connected(distributed: Any, address: str) -> Iterator[Any]:
     except (OSError, ValueError, ImportError) as error:
         reason = " ".join(str(error).split()) or type(error).__name__
         raise Faults(
-            [
-                f"--cluster {address}: no scheduler answers ({reason}); "
-                "start one with `dask scheduler` and give the address that it prints"
-            ]
+            f"--cluster {address}: no scheduler answers ({reason}); "
+            "start one with `dask scheduler` and give the address that it prints"
         ) from error
     try:
         yield client
@@ -68,7 +66,7 @@ def _check_workers(client: Any, address: str) -> None:
         client.wait_for_workers(1, timeout=CONNECT_S)
     except TimeoutError as error:
         raise Faults(
-            [f"--cluster {address}: has no worker; start some with `dask worker {address} --nthreads 1 --nworkers 4`"]
+            f"--cluster {address}: has no worker; start some with `dask worker {address} --nthreads 1 --nworkers 4`"
         ) from error
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
@@ -78,10 +76,8 @@ def _check_workers(client: Any, address: str) -> None:
         rows = [line.strip("| ") for line in str(said[0].message).splitlines() if line.startswith("|")][1:]
         found = "; ".join(" ".join(row.replace("|", " ").split()) for row in rows)
         raise Faults(
-            [
-                f"--cluster {address}: versions differ (package, here, scheduler, workers): {found}; "
-                "install the same Python, packpale and libraries on every worker"
-            ]
+            f"--cluster {address}: versions differ (package, here, scheduler, workers): {found}; "
+            "install the same Python, packpale and libraries on every worker"
         )
 
 
@@ -96,10 +92,8 @@ def _check(client: Any, address: str) -> Callable[[], None]:
             last_worker = time.monotonic()
         elif time.monotonic() - last_worker > NO_WORKER_S:
             raise Faults(
-                [
-                    f"--cluster {address}: no worker is left; start some, and the same command goes on: "
-                    "plots already complete are kept"
-                ]
+                f"--cluster {address}: no worker is left; start some, and the same command goes on: "
+                "plots already complete are kept"
             )
 
     return check
@@ -107,10 +101,8 @@ def _check(client: Any, address: str) -> Callable[[], None]:
 
 def _lost(address: str) -> Faults:
     return Faults(
-        [
-            f"--cluster {address}: the connection to the scheduler was lost; start the cluster again, or "
-            "leave --cluster out, and the same command goes on: plots already complete are kept"
-        ]
+        f"--cluster {address}: the connection to the scheduler was lost; start the cluster again, or "
+        "leave --cluster out, and the same command goes on: plots already complete are kept"
     )
 
 

@@ -34,11 +34,11 @@ def read_finished_run(folder: Path) -> FinishedRun:
         places = _places(table, list(kept))
     except FileNotFoundError as error:
         raise Faults(
-            [f"{folder}: holds no finished run ({Path(error.filename).name} is missing); give the folder of a run"]
+            f"{folder}: holds no finished run ({Path(error.filename).name} is missing); give the folder of a run"
         ) from error
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise Faults(
-            [f"{folder}: its files cannot be read ({error}); run the same settings again with this version"]
+            f"{folder}: its files cannot be read ({error}); run the same settings again with this version"
         ) from error
     return FinishedRun(folder, record, places, kept)
 
@@ -51,7 +51,7 @@ def read_both(first: Path, second: Path) -> tuple[FinishedRun, FinishedRun]:
         with faults.gather():
             found.append(read_finished_run(folder))
     if faults.lines:
-        raise Faults(faults.lines)
+        raise Faults(*faults.lines)
     return found[0], found[1]
 
 

@@ -36,7 +36,7 @@ def enclosure_wanted(**given: Any) -> EnclosureSettings:
     try:
         return EnclosureSettings.model_validate({k: v for k, v in given.items() if v is not None})
     except ValidationError as error:
-        raise Faults([_as_option(line) for line in fault_lines(error)]) from error
+        raise Faults(*[_as_option(line) for line in fault_lines(error)]) from error
 
 
 def _as_option(line: str) -> str:
@@ -63,9 +63,9 @@ def fit_file(
     from packpale.site.fields import read_fields
 
     if out.suffix.lower() != ".gpkg":
-        raise Faults([f"--out {out}: the result is a GeoPackage; give the file a name that ends in .gpkg"])
+        raise Faults(f"--out {out}: the result is a GeoPackage; give the file a name that ends in .gpkg")
     if out.exists():
-        raise Faults([f"--out {out}: exists and is not overwritten; choose another name or remove it"])
+        raise Faults(f"--out {out}: exists and is not overwritten; choose another name or remove it")
     fields = read_fields(polygons, layer, id_column)
     rows: list[FieldFits] = []
     for field in fields.rows:

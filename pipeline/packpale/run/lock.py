@@ -28,7 +28,7 @@ def locked(out: Path, run: str) -> Iterator[None]:
         lock.acquire()
     except Timeout as error:
         raise Faults(
-            [f"{out}: another run{_process(out)} is writing there; wait for its end or choose another --out"]
+            f"{out}: another run{_process(out)} is writing there; wait for its end or choose another --out"
         ) from error
     except NotImplementedError:
         pass

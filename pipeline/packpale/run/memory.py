@@ -58,7 +58,7 @@ def check_memory(cells: Mapping[str, int], project: Project, *, cell_m: float, m
             line += "free some memory, or set a larger run.memory_mb"
         lines.append(line)
     if lines:
-        raise Faults(lines)
+        raise Faults(*lines)
 
 
 def _rounded_up(value: float) -> float:

@@ -35,7 +35,7 @@ def output_folder(out: Path) -> Iterator[str]:
     """
     for part in (PARTIAL, PLOTS):
         if (out / part).is_symlink():
-            raise Faults([f"{out / part}: is a link, and nothing outside {out} is written; remove it"])
+            raise Faults(f"{out / part}: is a link, and nothing outside {out} is written; remove it")
     with doing("making the output folder"):
         (out / PARTIAL).mkdir(parents=True, exist_ok=True)
     run = secrets.token_hex(4)

@@ -110,11 +110,9 @@ def _check_worker(job: Job) -> None:
     """Raise Faults unless this process, which may be on another machine, has the same code and output folder."""
     where = f"worker on {platform.node()}"
     if job.code and job.code != code_digest():
-        raise Faults([f"{where}: has another packpale than the run; install the same on every worker"])
+        raise Faults(f"{where}: has another packpale than the run; install the same on every worker")
     if not (job.out / PARTIAL / job.run).is_dir():
-        raise Faults(
-            [f"{where}: does not see the output folder {job.out}; share folder and inputs under the same path"]
-        )
+        raise Faults(f"{where}: does not see the output folder {job.out}; share folder and inputs under the same path")
 
 
 def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
@@ -156,7 +154,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
         job.building.mkdir(parents=True)
         summary = write_plot(PlotResult(site, land, enclosure, earthworks, care), job.project, job.building)
         if unknown := unknown_figures(summary):
-            raise Faults([f"could not be worked out: {', '.join(unknown)}; look for gaps in the elevations there"])
+            raise Faults(f"could not be worked out: {', '.join(unknown)}; look for gaps in the elevations there")
         _write_key(job, key, job.building / KEY)
         put_in_place(job.building, job.finished)
         job.stage_file.unlink(missing_ok=True)

@@ -111,12 +111,13 @@ def run(
     return RunOutcome(out, ordered)
 
 
-def read_and_open(settings: Path, *, check_memory_here: bool = True) -> Opened:
+def read_and_open(settings: Path, *, check_memory_here: bool = True, all_readable: bool = False) -> Opened:
     """Read the settings and open every input; nothing is computed.
 
     Raises Faults with all faults of the inputs, of the comparisons between criteria, and of plots too large for the
-    memory of this machine unless ``check_memory_here`` is False; those of the settings file itself come first and
-    alone, since they say which inputs there are.
+    memory of this machine unless ``check_memory_here`` is False; with ``all_readable`` also of plots under which the
+    elevation cannot be read, which fail in a run. Those of the settings file itself come first and alone, since they
+    say which inputs there are.
     """
     from packpale.land.pairwise import comparison_matrix
 
@@ -132,10 +133,12 @@ def read_and_open(settings: Path, *, check_memory_here: bool = True) -> Opened:
         inputs = open_inputs(project)
         cells = window_cells(inputs, project)
         opened = Opened(project, inputs, cells, memory)
+        if all_readable:
+            faults.lines += inputs.unreadable
         if check_memory_here:
             check_memory(cells, project, cell_m=inputs.cell_m, memory=memory)
     if opened is None or faults.lines:
-        raise Faults(faults.lines)
+        raise Faults(*faults.lines)
     return opened
 
 
@@ -159,7 +162,7 @@ def _chosen(inputs: Inputs, wanted: Sequence[str]) -> list[str]:
     known = [p.plot_id for p in inputs.plots]
     unknown = [w for w in wanted if w not in known]
     if unknown:
-        raise Faults([f"--plot {w}: no such plot; the plots are {', '.join(known)}" for w in unknown])
+        raise Faults(*[f"--plot {w}: no such plot; the plots are {', '.join(known)}" for w in unknown])
     return [p for p in known if p in wanted] if wanted else known
 
 
@@ -173,7 +176,7 @@ def _failed_plots_are_told(outcomes: Sequence[PlotOutcome], out: Path) -> Iterat
         if not isinstance(error, MemoryError | Faults) and nearly_full(out):
             # Libraries do not always say that it was for lack of room.
             full = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(out))
-            told = Faults([in_words(full, while_doing="writing the run's files")])
+            told = Faults(in_words(full, while_doing="writing the run's files"))
         for outcome in outcomes:
             if outcome.status == "failed":
                 # Else nobody would learn of it: there is no outcome of the run to return.
@@ -253,9 +256,7 @@ def _read_again(briefs: Mapping[str, PlotBrief], notes: Sequence[str], plots: Pa
     try:
         own = read_summary(file)
     except (OSError, ValueError) as error:
-        raise Faults(
-            [f"{file}: cannot be read back ({error}); start the same command again, it redoes that"]
-        ) from error
+        raise Faults(f"{file}: cannot be read back ({error}); start the same command again, it redoes that") from error
     # What holds for all plots is no part of a plot's own files: it may change when another plot does.
     return replace(own, notes=tuple(dict.fromkeys((*notes, *own.notes))))
 
@@ -281,7 +282,7 @@ def _refuse_changed(
             reads = (folder / KEY).read_text(encoding="utf-8").splitlines()[1:]
             (folder / KEY).write_text("\n".join(["", *reads, ""]), encoding="utf-8")
     raise Faults(
-        [
+        *[
             f"{f}: changed while the run was going on; start the same command again, it redoes what that concerns"
             for f in changed
         ]

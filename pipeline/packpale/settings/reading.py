@@ -25,26 +25,26 @@ def read_settings(path: Path) -> Project:
     """
     what = "name a settings file in TOML"
     if path.exists() and not path.is_file():
-        raise Faults([f"{path}: is a folder, device or pipe and no file; {what}"])
+        raise Faults(f"{path}: is a folder, device or pipe and no file; {what}")
     if path.exists() and path.stat().st_size > MOST_BYTES:
-        raise Faults([f"{path}: has {path.stat().st_size:,} bytes, allowed are {MOST_BYTES:,}; {what}"])
+        raise Faults(f"{path}: has {path.stat().st_size:,} bytes, allowed are {MOST_BYTES:,}; {what}")
     try:
         # Some editors put a byte order mark in front.
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise Faults([f"{path}: cannot be read as text ({_reason(error)}); {what}"]) from error
+        raise Faults(f"{path}: cannot be read as text ({_reason(error)}); {what}") from error
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise Faults([f"{path}: not a TOML file ({error}); see packpale start for a template"]) from error
+        raise Faults(f"{path}: not a TOML file ({error}); see packpale start for a template") from error
     except (RecursionError, ValueError) as error:
         # Lists within lists without end; whole numbers of thousands of digits.
         reason = "lists or tables too deep" if isinstance(error, RecursionError) else "a number of too many digits"
-        raise Faults([f"{path}: not a settings file ({reason}); see packpale start for a template"]) from error
+        raise Faults(f"{path}: not a settings file ({reason}); see packpale start for a template") from error
     try:
         project = Project.model_validate(raw)
     except ValidationError as error:
-        raise Faults([f"{path}: {line}" for line in fault_lines(error)]) from error
+        raise Faults(*[f"{path}: {line}" for line in fault_lines(error)]) from error
     folder = path.resolve().parent
     sections = {"inputs": project.inputs, "enclosure": project.enclosure}
     return project.model_copy(update={name: _absolute(section, folder) for name, section in sections.items()})

@@ -11,13 +11,13 @@ from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
 from packpale.site.elevations import read_elevation
 from packpale.site.grid import Array, Grid, Mask
-from packpale.site.lattice import Elevation
 from packpale.site.raster_files import Unreadable
-from packpale.site.rasters import origin, window
-from packpale.site.squares import KeptCells, parts
+from packpale.site.rasters import Elevation, window
 
 MOST_CELLS = 200_000_000
 """Cells a plot's window may have: 1.6 GB for each array over it."""
+CELLS_AT_ONCE = 2_000_000
+"""Cells looked at at a time: the check is to hold little, however large a plot is."""
 LOWEST_LAND_M = -500.0
 """Lower than any dry land: the shore of the Dead Sea lies at about -430 m. [m]"""
 HIGHEST_LAND_M = 9000.0
@@ -55,55 +55,46 @@ def check_windows(
             except Faults:
                 in_raster_crs = None
             if in_raster_crs is None or not footprint.intersects(in_raster_crs):
-                raise Faults([_outside(elevation, crs, plot_id, outline)])
+                raise Faults(_outside(elevation, crs, plot_id, outline))
             good.append((plot_id, outline))
     return good
 
 
 def check_cells(
-    elevation: Elevation,
-    crs: CRS,
-    plots: Sequence[tuple[str, MultiPolygon]],
-    *,
-    cell: float,
-    faults: Gathering,
-    kept: KeptCells | None = None,
-) -> list[str]:
+    elevation: Elevation, crs: CRS, plots: Sequence[tuple[str, MultiPolygon]], *, cell: float, faults: Gathering
+) -> tuple[str, ...]:
     """A fault for each plot that the elevation does not cover with plausible values.
 
     Returns a line for each plot under which a file cannot be read, though its head can.
     """
-    unread = []
+    unreadable: list[str] = []
     for plot_id, outline in plots:
         with faults.gather():
             grid = window(elevation, crs, cell, outline.bounds, 0.0)
             try:
-                _check_cells(_values_inside(elevation, crs, grid, outline, kept), elevation.name, cell, plot_id)
+                _check_cells(_values_inside(elevation, crs, grid, outline), elevation.name, cell, plot_id)
             except Unreadable as error:
-                unread += [f'plot "{plot_id}": {line}' for line in error.lines]
-    return unread
+                unreadable += [f'plot "{plot_id}": {line}' for line in error.lines]
+    return tuple(unreadable)
 
 
 def _check_window(grid: Grid, plot_id: str) -> None:
     cells = grid.rows * grid.cols
     if cells > MOST_CELLS:
         raise Faults(
-            [
-                f'plot "{plot_id}": its window has {cells:,} cells of {grid.cell:g} m, allowed are {MOST_CELLS:,}; '
-                "set a larger land.cell_m or a smaller land.margin_m, or divide the plot"
-            ]
+            f'plot "{plot_id}": its window has {cells:,} cells of {grid.cell:g} m, allowed are {MOST_CELLS:,}; '
+            "set a larger land.cell_m or a smaller land.margin_m, or divide the plot"
         )
 
 
-def _values_inside(
-    elevation: Elevation, crs: CRS, grid: Grid, outline: MultiPolygon, kept: KeptCells | None
-) -> Iterator[Array]:
-    """Elevations of the cells of ``grid`` whose centre lies in ``outline``, piece by piece."""
-    for _, (rows, cols) in parts(grid, origin(elevation, crs, grid.cell)):
-        piece = grid.part(rows, cols)
+def _values_inside(elevation: Elevation, crs: CRS, grid: Grid, outline: MultiPolygon) -> Iterator[Array]:
+    """Elevations of the cells of ``grid`` whose centre lies in ``outline``, some rows at a time."""
+    high = max(1, CELLS_AT_ONCE // grid.cols)
+    for top in range(0, grid.rows, high):
+        piece = grid.part(slice(top, min(top + high, grid.rows)), slice(0, grid.cols))
         mask = inside(piece, outline)
         if mask.any():
-            yield read_elevation(elevation, crs, piece, kept=kept)[mask]
+            yield read_elevation(elevation, crs, piece)[mask]
 
 
 def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: str) -> None:
@@ -116,29 +107,23 @@ def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: s
             low, high = min(low, float(known.min())), max(high, float(known.max()))
     if not cells:
         raise Faults(
-            [
-                f'plot "{plot_id}": holds no centre of a cell of {cell:g} m; '
-                "supply a finer elevation raster or set a smaller land.cell_m"
-            ]
+            f'plot "{plot_id}": holds no centre of a cell of {cell:g} m; '
+            "supply a finer elevation raster or set a smaller land.cell_m"
         )
     if not valid:
-        raise Faults([f'{name} has no data anywhere in plot "{plot_id}"; supply a raster that has'])
+        raise Faults(f'{name} has no data anywhere in plot "{plot_id}"; supply a raster that has')
     if valid < cells:
         # Never rounded up to the 100 % that is asked for.
         percent = math.floor(1000 * valid / cells) / 10
         raise Faults(
-            [
-                f'{name} covers {percent:g} % of plot "{plot_id}"; scoring needs all of it (100 %); '
-                "supply a larger raster or trim the plot"
-            ]
+            f'{name} covers {percent:g} % of plot "{plot_id}"; scoring needs all of it (100 %); '
+            "supply a larger raster or trim the plot"
         )
     if low < LOWEST_LAND_M or high > HIGHEST_LAND_M:
         odd = low if low < LOWEST_LAND_M else high
         raise Faults(
-            [
-                f'{name} has an elevation of {odd:g} m in plot "{plot_id}", allowed are {LOWEST_LAND_M:g} to '
-                f"{HIGHEST_LAND_M:g} m; declare it as nodata in the raster, or check inputs.elevation_unit"
-            ]
+            f'{name} has an elevation of {odd:g} m in plot "{plot_id}", allowed are {LOWEST_LAND_M:g} to '
+            f"{HIGHEST_LAND_M:g} m; declare it as nodata in the raster, or check inputs.elevation_unit"
         )
 
 

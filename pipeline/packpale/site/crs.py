@@ -2,14 +2,16 @@
 
 import functools
 import math
+import re
 import warnings
 from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 import shapely
-from pyproj import CRS, Geod, Transformer
+from pyproj import CRS, Proj, Transformer
 from pyproj.aoi import AreaOfInterest
+from pyproj.database import query_utm_crs_info
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
 from shapely.geometry.base import BaseGeometry
@@ -35,26 +37,65 @@ STRAY_DEG = 10.0
 """So far outside the area a CRS is made for, coordinates are in another CRS than their label says. [deg]"""
 
 
+_FILE = re.compile(
+    # A parameter that is a file, of WKT, and a grid that a datum is bound to, of its older form.
+    r"parameterfile|proj4_grids"
+    # The same of PROJ strings, but for the grid that shifts nothing.
+    r"|grids\s*=(?!\s*@null(?![\w,]))|(?:^|[\s+;])init\s*=(?!\s*(?:epsg|esri|ignf):)"
+    # Operations, which are no CRS, and most of which take a file.
+    r"|proj\s*=\s*(?:pipeline|deformation|defmodel|tinshift|\w*gridshift)"
+    # A bound CRS in JSON: the file is a value like any other.
+    r'|"boundcrs\\*"',
+    re.IGNORECASE,
+)
+"""What in a definition of a CRS names a file, which might be anywhere on the machine."""
+
+
+def names_a_file(text: str) -> bool:
+    """Whether a definition of a CRS would have a reader open some file; opens none.
+
+    A vertical CRS that is bound to a file, as of many elevation models, does no harm: only the horizontal one is used.
+    """
+    if not _FILE.search(text):
+        return False
+    try:
+        # Reading WKT opens nothing, however hostile. PROJ strings are not read at all.
+        return bool(_FILE.search(_without_heights(CRS.from_wkt(text)).to_wkt()))
+    except CRSError:
+        return True
+
+
+def refused_file(where: str) -> str:
+    """The fault of a CRS that names a file."""
+    return (
+        f"{where}: its coordinate reference system names a file of shifts or steps, and no such file is read; "
+        "give it one from the register, such as EPSG:25832, with the program that made it"
+    )
+
+
 def parse(text: str, where: str) -> CRS:
-    """The horizontal CRS that ``text`` names; raises Faults naming ``where`` if it names none."""
+    """The horizontal CRS that ``text`` names; raises Faults naming ``where`` if it names none, or a file."""
     found = text if text.isprintable() else ascii(text)
-    refused = Faults([f'{where}: "{found}" is no CRS; write an EPSG code such as "EPSG:25832"'])
-    # A definition may name grid files anywhere on the machine.
-    if "grids" in text.casefold():
-        raise refused
+    if names_a_file(text) or "init=" in text.replace(" ", ""):
+        raise Faults(f'{where}: "{found}" names a file, which is not read; write an EPSG code such as "EPSG:25832"')
     try:
         crs = horizontal(CRS.from_user_input(text))
     except CRSError as error:
-        raise refused from error
+        raise Faults(f'{where}: "{found}" is no CRS; write an EPSG code such as "EPSG:25832"') from error
     if not is_of_the_earth(crs):
-        raise Faults([f'{where}: "{found}" is tied to no place on Earth; write an EPSG code such as "EPSG:25832"'])
+        raise Faults(f'{where}: "{found}" is tied to no place on Earth; write an EPSG code such as "EPSG:25832"')
     return crs
 
 
-def from_wkt(wkt: str | None) -> CRS | None:
-    """The horizontal CRS a file carries; None if it carries none that ties it to the Earth."""
+def from_wkt(wkt: str | None, where: str) -> CRS | None:
+    """The horizontal CRS a file carries, as WKT or a code; None if it carries none that ties it to the Earth.
+
+    Raises Faults naming ``where`` if it names a file.
+    """
     if not wkt:
         return None
+    if names_a_file(wkt):
+        raise Faults(refused_file(where))
     try:
         crs = horizontal(CRS.from_user_input(wkt))
     except CRSError:
@@ -73,11 +114,13 @@ def is_of_the_earth(crs: CRS) -> bool:
 
 def horizontal(crs: CRS) -> CRS:
     """The part of a CRS without heights, as its register entry where it is one."""
-    if crs.is_compound:
-        crs = crs.sub_crs_list[0]
-    crs = crs.to_2d()
+    crs = _without_heights(crs)
     authority = crs.to_authority()
     return CRS.from_authority(*authority) if authority else crs
+
+
+def _without_heights(crs: CRS) -> CRS:
+    return (crs.sub_crs_list[0] if crs.is_compound else crs).to_2d()
 
 
 def label(crs: CRS) -> str:
@@ -120,35 +163,29 @@ def moved_geometry(geometry: BaseGeometry, source: CRS, target: CRS, where: str)
     geometry = shapely.force_2d(geometry)
     xy = shapely.get_coordinates(geometry)
     if not np.isfinite(xy).all():
-        raise Faults([f"{where}: has a coordinate that is not a finite number; correct it in the file"])
+        raise Faults(f"{where}: has a coordinate that is not a finite number; correct it in the file")
     if source.is_geographic and len(xy):
         degrees = np.abs(xy) * math.degrees(source.axis_info[0].unit_conversion_factor)
         if degrees[:, 1].max() > 90 or degrees[:, 0].max() > 360:
             x, y = xy[np.argmax(degrees.max(axis=1))]
             raise Faults(
-                [
-                    f"{where}: has the coordinate ({x:g}, {y:g}), which is no longitude and latitude; "
-                    f"the file says it is in {shown(source)}: give it the CRS its numbers are in"
-                ]
+                f"{where}: has the coordinate ({x:g}, {y:g}), which is no longitude and latitude; "
+                f"the file says it is in {shown(source)}: give it the CRS its numbers are in"
             )
     unit = source.axis_info[0].unit_conversion_factor
     if not source.is_geographic and len(xy) and np.abs(xy).max() * unit > FARTHEST_M:
         x, y = xy[np.argmax(np.abs(xy).max(axis=1))]
         raise Faults(
-            [
-                f"{where}: has the coordinate ({x:g}, {y:g}), which is no place on Earth; "
-                f"the file says it is in {shown(source)}: correct it in the file"
-            ]
+            f"{where}: has the coordinate ({x:g}, {y:g}), which is no place on Earth; "
+            f"the file says it is in {shown(source)}: correct it in the file"
         )
     widest = math.radians(WIDEST_DEG) if source.is_geographic else math.radians(WIDEST_DEG) * EARTH_RADIUS_M
     spans = float(np.ptp(xy, axis=0).max()) * unit if len(xy) else 0.0
     if spans > widest:
         found = f"{math.degrees(spans):.3g}°" if source.is_geographic else f"{spans / 1000:.3g} km"
         raise Faults(
-            [
-                f"{where}: spans {found}, allowed are {WIDEST_DEG:g}° or {widest_km():,.0f} km; "
-                "cut it to the land round the plots"
-            ]
+            f"{where}: spans {found}, allowed are {WIDEST_DEG:g}° or {widest_km():,.0f} km; "
+            "cut it to the land round the plots"
         )
     if same(source, target):
         return geometry
@@ -158,10 +195,8 @@ def moved_geometry(geometry: BaseGeometry, source: CRS, target: CRS, where: str)
     out = shapely.transform(shapely.segmentize(geometry, longest), lambda p: np.column_stack(change(p[:, 0], p[:, 1])))
     if not np.isfinite(shapely.get_coordinates(out)).all():
         raise Faults(
-            [
-                f"{where}: has coordinates that are no place in {shown(target)}; "
-                f"the file says it is in {shown(source)}: give it the CRS its numbers are in"
-            ]
+            f"{where}: has coordinates that are no place in {shown(target)}; "
+            f"the file says it is in {shown(source)}: give it the CRS its numbers are in"
         )
     return out
 
@@ -181,10 +216,8 @@ def stray(geometry: BaseGeometry, source: CRS, where: str) -> None:
     if not (inside and area.south - STRAY_DEG <= lat <= area.north + STRAY_DEG):
         place = place_text(lon, lat) if math.isfinite(lon + lat) else "nowhere on Earth"
         raise Faults(
-            [
-                f"{where}: lies at {place}, far outside the area of {shown(source)} ({area.name}); "
-                "give the file the CRS its numbers are in"
-            ]
+            f"{where}: lies at {place}, far outside the area of {shown(source)} ({area.name}); "
+            "give the file the CRS its numbers are in"
         )
 
 
@@ -204,12 +237,12 @@ def given_run_crs(text: str) -> CRS:
     crs = parse(text, "crs")
     if not crs.is_projected:
         kind = "geographic (degrees)" if crs.is_geographic else crs.type_name
-        raise Faults([f"crs: {shown(crs)} is {kind}; lengths need a projected CRS in metres"])
+        raise Faults(f"crs: {shown(crs)} is {kind}; lengths need a projected CRS in metres")
     units = {axis.unit_name for axis in crs.axis_info}
     if any(axis.unit_conversion_factor != 1 for axis in crs.axis_info):
-        raise Faults([f"crs: {shown(crs)} is in {', '.join(sorted(units))}; lengths need a projected CRS in metres"])
+        raise Faults(f"crs: {shown(crs)} is in {', '.join(sorted(units))}; lengths need a projected CRS in metres")
     if {axis.direction for axis in crs.axis_info} != {"east", "north"}:
-        raise Faults([f"crs: the axes of {shown(crs)} do not point east and north; choose one whose axes do"])
+        raise Faults(f"crs: the axes of {shown(crs)} do not point east and north; choose one whose axes do")
     return crs
 
 
@@ -234,7 +267,7 @@ def serves(crs: CRS, outlines: Sequence[tuple[BaseGeometry, CRS]]) -> bool:
 def utm_crs(outlines: Sequence[tuple[BaseGeometry, CRS]]) -> CRS:
     """WGS 84 / UTM zone of the centroid of all outlines together, each given with its CRS.
 
-    Zones are 6 degrees wide, zone 1 begins at 180 W. Raises Faults beyond 84 N and 80 S, where UTM ends.
+    On the border of two zones that to the east. Raises Faults beyond 84 N and 80 S, where UTM ends.
     """
     wgs84 = CRS.from_epsg(4326)
     moved_outlines = [moved_geometry(g, crs, wgs84, "plots") for g, crs in outlines]
@@ -247,32 +280,31 @@ def utm_crs(outlines: Sequence[tuple[BaseGeometry, CRS]]) -> CRS:
     middle = shapely.centroid(shapely.GeometryCollection([shapely.transform(g, near_first) for g in moved_outlines]))
     lon, lat = (middle.x + 180) % 360 - 180, middle.y
     if not -80 <= lat <= 84:
-        raise Faults([f"plots: lie at {place_text(lon, lat)}, where no UTM zone is defined; set crs"])
-    return CRS.from_epsg((32600 if lat >= 0 else 32700) + int((lon + 180) // 6) + 1)
+        raise Faults(f"plots: lie at {place_text(lon, lat)}, where no UTM zone is defined; set crs")
+    # A little to the north-east, where one zone alone holds the place.
+    east, north = lon + 1e-9, min(lat + 1e-9, 84.0)
+    zones = query_utm_crs_info("WGS 84", AreaOfInterest(east, north, east, north))
+    return CRS.from_epsg(int(zones[0].code))
 
 
 def scale_error(crs: CRS, x: float, y: float) -> float:
     """Largest relative difference between lengths on the map and on the ellipsoid at a point, over both axes."""
-    geographic = crs.geodetic_crs
-    if geographic is None or crs.ellipsoid is None:
-        return 0.0
-    geod = Geod(a=crs.ellipsoid.semi_major_metre, b=crs.ellipsoid.semi_minor_metre)
-    half = 50.0
-    lon, lat = moved([x - half, x + half, x, x], [y, y, y - half, y + half], crs, geographic)
-    _, _, ground = geod.inv(lon[::2], lat[::2], lon[1::2], lat[1::2])
-    return float(np.max(np.abs(2 * half / np.asarray(ground) - 1)))
+    return max(abs(scale - 1) for scale in _scales(crs, x, y))
 
 
 def grid_scale(crs: CRS, x: float, y: float) -> float:
     """Length on the map over length on the ellipsoid at a point, the mean of both axes; 1 where it is not known."""
-    geographic = crs.geodetic_crs
-    if geographic is None or crs.ellipsoid is None:
-        return 1.0
-    geod = Geod(a=crs.ellipsoid.semi_major_metre, b=crs.ellipsoid.semi_minor_metre)
-    half = 50.0
-    lon, lat = moved([x - half, x + half, x, x], [y, y, y - half, y + half], crs, geographic)
-    _, _, ground = geod.inv(lon[::2], lat[::2], lon[1::2], lat[1::2])
-    return float(np.mean(2 * half / np.asarray(ground)))
+    return sum(_scales(crs, x, y)) / 2
+
+
+def _scales(crs: CRS, x: float, y: float) -> tuple[float, float]:
+    """Scale of a projected CRS at a point along the meridian and along the parallel; 1 where it is not known."""
+    if crs.geodetic_crs is None:
+        return 1.0, 1.0
+    lon, lat = moved(x, y, crs, crs.geodetic_crs)
+    factors = Proj(crs).get_factors(float(lon), float(lat))
+    scales = float(factors.meridional_scale), float(factors.parallel_scale)
+    return scales if all(map(math.isfinite, scales)) else (1.0, 1.0)
 
 
 def shift_accuracy(source: CRS, target: CRS, lon: float, lat: float) -> float | None:

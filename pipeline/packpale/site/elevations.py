@@ -6,116 +6,76 @@ import math
 import numpy as np
 from pyproj import CRS
 
-from packpale.site import _kernels
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
-from packpale.site.lattice import Elevation
 from packpale.site.raster_files import read_lattice
-from packpale.site.rasters import MOST_SPANNED, is_native, origin, side_at
-from packpale.site.squares import SIDE, KeptCells, Part, parts
+from packpale.site.rasters import MOST_SPANNED, Elevation, is_native, side_at
 
-KNOT_STEP = 16
-"""Every so many cells the change of CRS is computed; between these knots coordinates are interpolated."""
-KNOT_TOLERANCE = 1e-4
-"""Largest error allowed for that, in cells of the raster; beyond it every cell is computed."""
+POINTS_AT_ONCE = 2_000_000
+"""Points whose coordinates are held at a time."""
 
 
-def read_elevation(elevation: Elevation, crs: CRS, grid: Grid, kept: KeptCells | None = None) -> Array:
+def read_elevation(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
     """Elevation at the cell centres of a grid of the run [m]; NaN is no data.
 
     The raster's own values where the grid is its lattice. Otherwise bilinear between its cell centres, NaN wherever
     one of the four that bears weight is missing; a cell that spans several of the raster's takes the mean of as many
-    points, evenly spread. A cell has the same value in every grid that holds it, and in ``kept``, from which it is
-    taken where it is there. Raises Faults if a file cannot be read after all.
+    points, evenly spread. A cell has the same value in every grid that holds it. Raises Faults if a file cannot be
+    read after all.
     """
     out = np.empty(grid.shape)
-    for part, (rows, cols) in parts(grid, origin(elevation, crs, grid.cell)):
-        found = kept.find(part) if kept else None
-        out[rows, cols] = read_part(elevation, crs, grid.cell, part) if found is None else found
+    native = is_native(elevation, crs, grid.cell)
+    points = 1 if native else _points_a_side(elevation, crs, grid.cell)
+    # In pieces, so that the coordinates of all points need not be held at once.
+    wide = min(grid.cols, max(1, POINTS_AT_ONCE // points**2))
+    high = max(1, POINTS_AT_ONCE // (wide * points**2))
+    for top, left in itertools.product(range(0, grid.rows, high), range(0, grid.cols, wide)):
+        rows, cols = slice(top, min(top + high, grid.rows)), slice(left, min(left + wide, grid.cols))
+        piece = grid.part(rows, cols)
+        out[rows, cols] = _own_cells(elevation, piece) if native else _means(elevation, crs, piece, points)
     return out
 
 
-def read_part(elevation: Elevation, crs: CRS, cell: float, part: Part) -> Array:
-    """Elevations of some cells of a square, as in ``read_elevation``, from the files."""
-    if is_native(elevation, crs, cell):
-        row, col = part.square[0] * SIDE + part.top, part.square[1] * SIDE + part.left
-        return read_lattice(elevation, col, row, part.shape[1], part.shape[0])
-    square = part.whole(origin(elevation, crs, cell), cell)
-    own = side_at(elevation, crs, (square.west + SIDE * cell / 2, square.north - SIDE * cell / 2))
-    split = min(max(1, round(cell / own)), MOST_SPANNED) if math.isfinite(own) else 1
-    out = np.empty(part.shape)
-    # In pieces of the square, at the same places for every part of it, with about as many points as it has cells.
-    step = max(1, SIDE // split)
-    for top, left in itertools.product(_starts(part.top, part.bottom, step), _starts(part.left, part.right, step)):
-        piece = Grid(square.west + left * cell, square.north - top * cell, cell / split, step * split, step * split)
-        wanted = part.common(Part(part.square, top, top + step, left, left + step))
-        rows = slice((wanted.top - top) * split, (wanted.bottom - top) * split)
-        cols = slice((wanted.left - left) * split, (wanted.right - left) * split)
-        values = _interpolated(elevation, crs, piece, rows, cols)
-        if split > 1:
-            values = values.reshape(wanted.shape[0], split, wanted.shape[1], split).mean(axis=(1, 3))
-        out[wanted.within(part)] = values
-    return out
+def _points_a_side(elevation: Elevation, crs: CRS, cell: float) -> int:
+    """Points a side that a cell takes the mean of: as many as it spans of the raster's cells in the raster's middle."""
+    # Not in the grid's middle: two grids that share a cell would take different means.
+    a, b, c, d, e, f = elevation.transform
+    west, top, east, bottom = elevation.extent
+    col, row = (west + east) / 2, (top + bottom) / 2
+    x, y = crs_.moved(a * col + b * row + c, d * col + e * row + f, elevation.crs, crs)
+    own = side_at(elevation, crs, (float(x), float(y)))
+    return min(max(1, round(cell / own)), MOST_SPANNED) if math.isfinite(own) else 1
 
 
-def _starts(first: int, end: int, step: int) -> range:
-    """Where the pieces of a square begin that some of its rows or columns lie in."""
-    return range(first // step * step, end, step)
+def _own_cells(elevation: Elevation, grid: Grid) -> Array:
+    west, north = elevation.transform[2], elevation.transform[5]
+    col, row = round((grid.west - west) / grid.cell), round((north - grid.north) / grid.cell)
+    return read_lattice(elevation, col, row, grid.cols, grid.rows)
 
 
-def _interpolated(elevation: Elevation, crs: CRS, grid: Grid, rows: slice, cols: slice) -> Array:
-    """Bilinear elevation at the cell centres of some rows and columns of ``grid``."""
-    if crs_.same(elevation.crs, crs):
-        x, y = grid.centres()
-        places = np.broadcast_arrays(x[None, cols], y[rows, None])
-        col, row = elevation.to_lattice(*(v.astype(float) for v in places))
-    else:
-        col, row = _lattice_of_centres(elevation, crs, grid, rows, cols)
+def _means(elevation: Elevation, crs: CRS, grid: Grid, points: int) -> Array:
+    """Mean over ``points`` x ``points`` places in each cell of a grid."""
+    finer = Grid(grid.west, grid.north, grid.cell / points, grid.rows * points, grid.cols * points)
+    values = _interpolated(elevation, crs, finer)
+    return values.reshape(grid.rows, points, grid.cols, points).mean(axis=(1, 3)) if points > 1 else values
+
+
+def _interpolated(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
+    """Bilinear elevation at the cell centres of a grid."""
+    x, y = np.meshgrid(*grid.centres())
+    with np.errstate(invalid="ignore"):
+        # Places that the raster's CRS does not reach are infinite.
+        col, row = elevation.to_lattice(*crs_.moved(x, y, crs, elevation.crs))
     finite = np.isfinite(col) & np.isfinite(row)
-    out = np.full(col.shape, np.nan)
     if not finite.any():
-        return out
+        return np.full(grid.shape, np.nan)
     # Only what the tiles hold is read, however far beyond them the grid reaches.
-    west, east = min(t.col for t in elevation.tiles), max(t.col + t.cols for t in elevation.tiles)
-    top, bottom = min(t.row for t in elevation.tiles), max(t.row + t.rows for t in elevation.tiles)
+    west, top, east, bottom = elevation.extent
     c0 = max(west, math.floor(col[finite].min()) - 1)
     c1 = min(east, math.ceil(col[finite].max()) + 1)
     r0 = max(top, math.floor(row[finite].min()) - 1)
     r1 = min(bottom, math.ceil(row[finite].max()) + 1)
-    if c1 > c0 and r1 > r0:
-        values = read_lattice(elevation, c0, r0, c1 - c0, r1 - r0)
-        _kernels.bilinear(values, col - (c0 + 0.5), row - (r0 + 0.5), out)
-    return out
-
-
-def _lattice_of_centres(elevation: Elevation, crs: CRS, grid: Grid, rows: slice, cols: slice) -> tuple[Array, Array]:
-    """(col, row) on the raster's lattice of the cell centres of some rows and columns of ``grid``, through the change.
-
-    Computed at knots and interpolated between them, because the change of CRS is nearly linear over a few cells; where
-    the middle between knots is off by more than KNOT_TOLERANCE anywhere in the whole grid, computed for every centre.
-    """
-
-    def change(x: Array, y: Array) -> tuple[Array, Array]:
-        grid_x, grid_y = (np.ascontiguousarray(v) for v in np.broadcast_arrays(x[None, :], y[:, None]))
-        return elevation.to_lattice(*crs_.moved(grid_x, grid_y, crs, elevation.crs))
-
-    x, y = grid.centres()
-    # Knots lie at the same places for every grid, so that neighbouring squares see the same values.
-    skip_c, skip_r = round(grid.west / grid.cell) % KNOT_STEP, round(-grid.north / grid.cell) % KNOT_STEP
-    knots_c, knots_r = (grid.cols - 1 + skip_c) // KNOT_STEP + 2, (grid.rows - 1 + skip_r) // KNOT_STEP + 2
-    knot_x = x[0] + (np.arange(knots_c) * KNOT_STEP - skip_c) * grid.cell
-    knot_y = y[0] - (np.arange(knots_r) * KNOT_STEP - skip_r) * grid.cell
-    knots = change(knot_x, knot_y)
-    exact = change((knot_x[1:] + knot_x[:-1]) / 2, (knot_y[1:] + knot_y[:-1]) / 2)
-    with np.errstate(invalid="ignore"):
-        error = max(
-            float(np.abs((k[1:, 1:] + k[1:, :-1] + k[:-1, 1:] + k[:-1, :-1]) / 4 - e).max())
-            for k, e in zip(knots, exact, strict=True)
-        )
-    if not error <= KNOT_TOLERANCE:
-        return change(x[cols], y[rows])
-    shape = rows.stop - rows.start, cols.stop - cols.start
-    col, row = np.empty(shape), np.empty(shape)
-    _kernels.between_knots(knots[0], KNOT_STEP, skip_r + rows.start, skip_c + cols.start, col)
-    _kernels.between_knots(knots[1], KNOT_STEP, skip_r + rows.start, skip_c + cols.start, row)
-    return col, row
+    if c1 <= c0 or r1 <= r0:
+        return np.full(grid.shape, np.nan)
+    cells = Grid(c0, -r0, 1.0, r1 - r0, c1 - c0)
+    return cells.bilinear(read_lattice(elevation, c0, r0, c1 - c0, r1 - r0), col, -row)

@@ -13,19 +13,54 @@ PACKED = {b"PK\x03\x04": "ZIP", b"PK\x05\x06": "ZIP", b"\x1f\x8b": "gzip", b"7z\
 """How packed files begin; a small one may hold more than any memory does."""
 
 
+DATABASE_LOGS = ("-wal", "-journal")
+"""Behind the name of an SQLite file, as GeoPackages are: rows on the way into it, or out of it again."""
+PARTS = {
+    ".shp": frozenset({".shx", ".dbf", ".prj", ".qpj", ".cpg", ".cst", ".sbn", ".sbx", ".qix", ".ind", ".idm"}),
+    ".tab": frozenset({".dat", ".map", ".id", ".ind"}),
+    ".mif": frozenset({".mid"}),
+}
+"""Files beside that of a format, by its suffix, that belong to the same data set."""
+
+
 def check_file(path: Path, folder: str) -> None:
     """Raise Faults unless there is an ordinary file; ``folder`` says what to do where a folder was named."""
     try:
         mode = path.stat().st_mode
     except (OSError, ValueError) as error:
         if isinstance(error, OSError) and error.errno == errno.EACCES:
-            raise Faults([f"{path}: cannot be looked at (no permission); allow reading it"]) from error
-        raise Faults([f"{path}: there is no such file; correct the path"]) from error
+            raise Faults(f"{path}: cannot be looked at (no permission); allow reading it") from error
+        raise Faults(f"{path}: there is no such file; correct the path") from error
     if stat.S_ISDIR(mode):
-        raise Faults([f"{path}: is a folder; {folder}"])
+        raise Faults(f"{path}: is a folder; {folder}")
     if not stat.S_ISREG(mode):
         # A pipe would be waited for, a device read for ever.
-        raise Faults([f"{path}: is a device or pipe and no ordinary file; copy its content to a file and name that"])
+        raise Faults(f"{path}: is a device or pipe and no ordinary file; copy its content to a file and name that")
+
+
+def beside(path: Path) -> tuple[Path, ...]:
+    """Everything else in a file's folder, folders left out, that has its name up to the suffix, in any case."""
+    stem = f"{path.stem}.".casefold()
+    try:
+        names = sorted(p for p in path.parent.iterdir() if p.name.casefold().startswith(stem))
+    except OSError:
+        # What cannot be listed no reader finds either.
+        return ()
+    return tuple(p for p in names if p.name != path.name and not p.is_dir())
+
+
+def files_of(path: Path) -> tuple[Path, ...]:
+    """The files that a data set is made of: the one named, and what its format keeps of it in others beside it.
+
+    For a folder all files in it. What a database has not yet written into its file counts. Its index of that does not,
+    nor do styles and descriptions: no reading depends on them.
+    """
+    if path.is_dir():
+        return tuple(sorted(p for p in path.rglob("*") if p.is_file()))
+    suffixes = PARTS.get(path.suffix.casefold(), frozenset())
+    parts = [p for p in beside(path) if p.name[len(path.stem) :].casefold() in suffixes]
+    logs = [p for p in (path.with_name(path.name + end) for end in DATABASE_LOGS) if p.is_file()]
+    return (path, *parts, *logs)
 
 
 def head_of(path: Path) -> bytes:
@@ -34,10 +69,10 @@ def head_of(path: Path) -> bytes:
         with path.open("rb") as stream:
             head = stream.read(HEAD)
     except OSError as error:
-        raise Faults([f"{path}: cannot be read ({error.strerror}); check its permissions"]) from error
+        raise Faults(f"{path}: cannot be read ({error.strerror}); check its permissions") from error
     for start, kind in PACKED.items():
         if head.startswith(start):
-            raise Faults([f"{path.name}: is packed ({kind}); unpack it and name the file in it"])
+            raise Faults(f"{path.name}: is packed ({kind}); unpack it and name the file in it")
     return head
 
 
@@ -52,7 +87,7 @@ def check_utf8(path: Path) -> None:
                 decoder.decode(piece, final=not piece)
             except UnicodeDecodeError as error:
                 lines += error.object[: error.start].count(b"\n")
-                raise Faults([f"{path.name}, line {lines}: is not UTF-8 text; save it in UTF-8"]) from error
+                raise Faults(f"{path.name}, line {lines}: is not UTF-8 text; save it in UTF-8") from error
             if not piece:
                 return
             lines += piece.count(b"\n")

@@ -1,13 +1,13 @@
 """The one door through which data enters: everything checked at once, then each plot read on its own."""
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Literal
 
+import numpy as np
 import shapely
 from pyproj import CRS
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPoint, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
@@ -15,17 +15,24 @@ from packpale.settings import CRITERION_NEEDS, FEATURE_KINDS, Project
 from packpale.site import crs as crs_
 from packpale.site.coverage import blank_implausible, check_cells, check_windows, inside
 from packpale.site.elevations import read_elevation
-from packpale.site.grid import Grid
-from packpale.site.lattice import Elevation
+from packpale.site.grid import Grid, Mask
 from packpale.site.lines import read_fence_lines
 from packpale.site.model import Pit, Plot, Site, Standing
 from packpale.site.plots import Outline, read_outlines, to_plots
 from packpale.site.raster_files import open_elevation
-from packpale.site.rasters import cell_size, window
-from packpale.site.soil import SoilArea, read_pits, read_soil_areas, soil_on, uncovered, unused_pits, used_pits
-from packpale.site.squares import KeptCells
+from packpale.site.rasters import Elevation, cell_size, window
+from packpale.site.soil import (
+    SoilArea,
+    needed_pits,
+    read_pits,
+    read_soil_areas,
+    soil_on,
+    uncovered,
+    unused_pits,
+    used_pits,
+)
 from packpale.site.standing import read_standing
-from packpale.site.vectors import files_of, read_surroundings
+from packpale.site.vectors import read_surroundings
 
 FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
 """Surroundings that distances are computed to, and not only buffers."""
@@ -52,12 +59,10 @@ class Inputs:
     standing: tuple[Standing, ...]
     fence_lines: Mapping[str, tuple[Polygon, ...]]
     """Fence lines given, by plot; a plot without any is absent."""
-    files: tuple[Path, ...]
-    """Every file that was or will be read."""
+    unreadable: tuple[str, ...]
+    """A line for each plot under which the elevation cannot be read; they fail, unless there are no others."""
     notes: tuple[str, ...]
     """What holds for all plots, one sentence each."""
-    kept: KeptCells | None = None
-    """Elevations that were read for all plots of this run already."""
 
     def plot(self, plot_id: str) -> Plot:
         """The plot of that name. Raises Faults that list those there are."""
@@ -65,14 +70,14 @@ class Inputs:
             if plot.plot_id == plot_id:
                 return plot
         known = ", ".join(f'"{p.plot_id}"' for p in self.plots)
-        raise Faults([f'plot "{plot_id}": there is no such plot; plots are {known}'])
+        raise Faults(f'plot "{plot_id}": there is no such plot; plots are {known}')
 
 
-def open_inputs(project: Project, *, cells: Literal["looked at", "left for later"] = "looked at") -> Inputs:
-    """Open every input and check whatever can be checked without computing.
+def open_inputs(project: Project) -> Inputs:
+    """Everything the inputs hold, opened and checked as far as that needs no computing.
 
-    Elevation is looked at inside the plots alone; with ``cells`` "left for later" only if there is another fault, so
-    that all are told together, and otherwise by ``read_once.look_at_cells``. Raises Faults with all faults found.
+    Elevation is looked at inside the plots alone. Where it cannot be read under some of them, ``Inputs.unreadable``
+    tells; under all of them, that is a fault. Raises Faults with all faults found.
     """
     faults, notes, given = Gathering(), list[str](), project.inputs
     named = None
@@ -102,7 +107,7 @@ def open_inputs(project: Project, *, cells: Literal["looked at", "left for later
             packs=project.enclosure.packs,
             faults=faults,
         )
-    cell = 0.0
+    cell, unreadable = 0.0, tuple[str, ...]()
     if crs is not None and plots:
         crs_.check_scale(crs, [(p.plot_id, p.outline.centroid.x, p.outline.centroid.y) for p in plots], faults, notes)
         if elevation is not None:
@@ -113,10 +118,9 @@ def open_inputs(project: Project, *, cells: Literal["looked at", "left for later
                 shapes = [(p.plot_id, p.outline) for p in plots]
                 margin = project.land.margin_m
                 shapes = check_windows(elevation, crs, shapes, cell=cell, margin=margin, faults=faults)
-                if cells == "looked at" or faults.lines:
-                    unread = check_cells(elevation, crs, shapes, cell=cell, faults=faults)
-                    if cells == "looked at" or len(unread) == len(plots):
-                        faults.lines.extend(unread)
+                unreadable = check_cells(elevation, crs, shapes, cell=cell, faults=faults)
+                if len(unreadable) >= len(plots):
+                    faults.lines += unreadable
     faults.raise_if_any()
     if crs is None or elevation is None:
         # Cannot be: whatever leaves either open has added a fault.
@@ -139,7 +143,7 @@ def open_inputs(project: Project, *, cells: Literal["looked at", "left for later
         pits=pits,
         standing=standing,
         fence_lines=lines,
-        files=_files(project, elevation),
+        unreadable=unreadable,
         notes=tuple(notes),
     )
 
@@ -158,15 +162,6 @@ def _chosen_crs(
     return None, ""
 
 
-def _files(project: Project, elevation: Elevation) -> tuple[Path, ...]:
-    given = project.inputs
-    vectors = [getattr(given, k) for k in ("plots", "soil", "pits", "trees_and_boulders", *FEATURE_KINDS)]
-    vectors.append(project.enclosure.fence_line)
-    files = [f for tile in elevation.tiles for f in tile.files]
-    files += [f for path in vectors if path is not None for f in files_of(path)]
-    return tuple(dict.fromkeys(files))
-
-
 def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
     """Read one plot and the ground round it (land.margin_m beyond its bounds).
 
@@ -175,7 +170,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
     """
     plot, crs = inputs.plot(plot_id), CRS.from_user_input(inputs.crs)
     grid = plot_window(inputs, plot, project)
-    elevation = read_elevation(inputs.elevation, crs, grid, inputs.kept)
+    elevation = read_elevation(inputs.elevation, crs, grid)
     odd, missing = blank_implausible(elevation)
     notes = [*plot.notes]
     if odd:
@@ -194,10 +189,33 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         inside=inside(grid, plot.outline),
         soil=soil_on(grid, inputs.soil, inputs.pits, project.soil),
         features={k: _within_reach(g, k, grid, project) for k, g in inputs.features.items()},
-        standing=tuple(s for s in inputs.standing if s.geometry.intersects(shapely.box(*grid.bounds))),
+        standing=_standing_on(inputs.standing, grid),
         notes=tuple(notes),
         pits=used_pits(inputs.pits, grid, project.soil.pit_range_m),
         fence_lines=inputs.fence_lines.get(plot_id, ()),
+    )
+
+
+def cut_to(inputs: Inputs, plot_id: str, project: Project) -> Inputs:
+    """The inputs with only what one plot needs: ``read_site`` reads the same from them, and they are quick to send.
+
+    Raises Faults if there is no such plot.
+    """
+    plot = inputs.plot(plot_id)
+    grid = plot_window(inputs, plot, project)
+    pits = needed_pits(inputs.pits, grid, project.soil.pit_range_m)
+    places = MultiPoint([(p.x, p.y) for p in pits])
+    ground = shapely.union_all([shapely.box(*grid.bounds), plot.outline, places])
+    soil = tuple(itertools.compress(inputs.soil, _touch([a.polygon for a in inputs.soil], ground)))
+    return replace(
+        inputs,
+        plots=(plot,),
+        features={k: _within_reach(g, k, grid, project) for k, g in inputs.features.items()},
+        # One that is far away still tells that soil polygons were given.
+        soil=soil or inputs.soil[:1],
+        pits=pits,
+        standing=_standing_on(inputs.standing, grid),
+        fence_lines={k: v for k, v in inputs.fence_lines.items() if k == plot_id},
     )
 
 
@@ -219,7 +237,19 @@ def _within_reach(
     reach = max([*project.keep_away().values(), FAR_M if kind in FAR_KINDS else 0.0], default=0.0)
     west, south, east, north = grid.bounds
     around = shapely.box(west - reach, south - reach, east + reach, north + reach)
-    return tuple(g for g in geometries if g.intersects(around))
+    return tuple(itertools.compress(geometries, _touch(geometries, around)))
+
+
+def _standing_on(standing: tuple[Standing, ...], grid: Grid) -> tuple[Standing, ...]:
+    return tuple(itertools.compress(standing, _touch([s.geometry for s in standing], shapely.box(*grid.bounds))))
+
+
+def _touch(geometries: Sequence[BaseGeometry], ground: BaseGeometry) -> Mask:
+    """Which of the geometries touch the ground."""
+    # Prepared, so that many thousands take milliseconds.
+    shapely.prepare(ground)
+    found: Mask = shapely.intersects(np.array(geometries, dtype=object), ground)
+    return found
 
 
 def _far_kinds(
@@ -248,7 +278,3 @@ def _shifts(outlines: tuple[Outline, ...], elevation: Elevation, crs: CRS) -> li
                 "give all inputs in one CRS where that matters."
             )
     return notes
-
-
-def cut_to(inputs: Inputs, plot_id: str, project: Project) -> Inputs:
-    return replace(inputs, plots=(inputs.plot(plot_id),), files=())

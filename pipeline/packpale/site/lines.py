@@ -40,9 +40,9 @@ def read_fence_lines(
     with faults.gather():
         drawn = read_layer(path, choose_layer(path, layer, f"{KEY}_layer"))
         if drawn.crs is None:
-            raise Faults([no_crs(drawn)])
+            raise Faults(no_crs(drawn))
         if not drawn.features:
-            raise Faults([f"{path.name}: its layer {drawn.name!r} is empty; draw the fence line or drop {KEY}"])
+            raise Faults(f"{path.name}: its layer {drawn.name!r} is empty; draw the fence line or drop {KEY}")
         column = find_column(plot_id, drawn.columns)
         for feature in drawn.features:
             with faults.gather():
@@ -60,50 +60,44 @@ def _ring(layer: Layer, feature: Feature, crs: CRS) -> Polygon:
     where = layer.where(feature)
     geometry = feature.geometry
     if geometry is None or geometry.is_empty or layer.crs is None:
-        raise Faults([f"{where}: has no geometry; draw the fence line or drop the feature"])
+        raise Faults(f"{where}: has no geometry; draw the fence line or drop the feature")
     line = _one_line(geometry, where)
     if isinstance(line, Polygon) and line.interiors:
-        raise Faults([f"{where}: has holes ({len(line.interiors)}); a fence line is one ring: drop them"])
+        raise Faults(f"{where}: has holes ({len(line.interiors)}); a fence line is one ring: drop them")
     moved = moved_geometry(line, layer.crs, crs, where)
     points = shapely.get_coordinates(moved)
     if isinstance(line, LineString):
         gap = float(shapely.Point(points[0]).distance(shapely.Point(points[-1])))
         if gap > CLOSED_M:
             raise Faults(
-                [
-                    f"{where}: is not closed: its ends lie {gap:.2f} m apart, allowed are {CLOSED_M} m; "
-                    "draw it to its start"
-                ]
+                f"{where}: is not closed: its ends lie {gap:.2f} m apart, allowed are {CLOSED_M} m; "
+                "draw it to its start"
             )
         points = points[:-1]
     if len(points) < 3:
-        raise Faults([f"{where}: has {len(points)} corners, a closed line needs 3; draw it whole"])
+        raise Faults(f"{where}: has {len(points)} corners, a closed line needs 3; draw it whole")
     ring = Polygon(points)
     if not ring.is_valid:
         # Such as "Self-intersection[420350 6150250]".
         x, y = (float(v) for v in shapely.is_valid_reason(ring).partition("[")[2].rstrip("]").split()[:2])
         raise Faults(
-            [
-                f"{where}: crosses or touches itself at x {x:.1f}, y {y:.1f} ({crs.name}); "
-                "a fence line is one simple ring: draw it again"
-            ]
+            f"{where}: crosses or touches itself at x {x:.1f}, y {y:.1f} ({crs.name}); "
+            "a fence line is one simple ring: draw it again"
         )
     if ring.area < LEAST_AREA_M2:
-        raise Faults([f"{where}: encloses {ring.area:.2g} m2; draw the line round the enclosure"])
+        raise Faults(f"{where}: encloses {ring.area:.2g} m2; draw the line round the enclosure")
     return ring
 
 
 def _one_line(geometry: BaseGeometry, where: str) -> BaseGeometry:
     """The only line or polygon in a geometry. Raises Faults."""
     if geometry.geom_type not in ("LineString", "MultiLineString", "Polygon", "MultiPolygon"):
-        raise Faults([f"{where}: is a {geometry.geom_type}; a fence line is a closed line or a polygon"])
+        raise Faults(f"{where}: is a {geometry.geom_type}; a fence line is a closed line or a polygon")
     # Pieces that meet end to end are one line that was drawn in several goes.
     merged = shapely.line_merge(geometry) if geometry.geom_type == "MultiLineString" else geometry
     parts = list(getattr(merged, "geoms", [merged]))
     if len(parts) != 1:
-        raise Faults(
-            [f"{where}: has {len(parts)} parts that do not join; draw each fence line as a feature of its own"]
-        )
+        raise Faults(f"{where}: has {len(parts)} parts that do not join; draw each fence line as a feature of its own")
     return parts[0]
 
 
@@ -116,17 +110,15 @@ def _plot(ring: Polygon, named: object, plots: Sequence[Plot], where: str) -> Pl
     if text:
         named_plots = [p for p in plots if p.plot_id == text]
         if not named_plots:
-            raise Faults([f'{where}: names the plot "{text}", which there is not; plots are {known}'])
+            raise Faults(f'{where}: names the plot "{text}", which there is not; plots are {known}')
         if not named_plots[0].outline.intersects(ring):
             away = named_plots[0].outline.distance(ring)
-            raise Faults([f'{where}: lies {away:.0f} m away from the plot "{text}" it names; correct one of the two'])
+            raise Faults(f'{where}: lies {away:.0f} m away from the plot "{text}" it names; correct one of the two')
         return named_plots[0]
     shares = [p.outline.intersection(ring).area for p in plots]
     best = max(range(len(plots)), key=lambda i: shares[i], default=-1)
     if best < 0 or not shares[best] > 0:
-        raise Faults(
-            [f"{where}: lies on no plot; plots are {known}: draw it on one or name one in the plots' id column"]
-        )
+        raise Faults(f"{where}: lies on no plot; plots are {known}: draw it on one or name one in the plots' id column")
     return plots[best]
 
 

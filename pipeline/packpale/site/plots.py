@@ -44,7 +44,7 @@ def read_outlines(
     with faults.gather():
         if path.suffix.lower() in (".csv", ".txt"):
             if layer is not None:
-                raise Faults([f"inputs.plots_layer: {path.name} is a table and has no layers; drop the key"])
+                raise Faults(f"inputs.plots_layer: {path.name} is a table and has no layers; drop the key")
             found = _from_table(path, id_column, project_crs, faults)
         elif path.suffix.lower() != ".gdb" and _is_gpx(path):
             found = _from_gpx(path, layer, id_column, faults)
@@ -66,9 +66,9 @@ def _from_layer(layer: Layer, id_column: str, faults: Gathering) -> list[Outline
         where, geometry = layer.where(feature), feature.geometry
         with faults.gather():
             if geometry is None or geometry.is_empty:
-                raise Faults([f"{where}: has no geometry; draw the plot or drop the feature"])
+                raise Faults(f"{where}: has no geometry; draw the plot or drop the feature")
             if geometry.geom_type not in ("Polygon", "MultiPolygon"):
-                raise Faults([f"{where}: is a {geometry.geom_type}, plots are polygons; draw its outline"])
+                raise Faults(f"{where}: is a {geometry.geom_type}, plots are polygons; draw its outline")
             out.append(_outline(feature.properties[column], column, where, geometry, layer))
     return out
 
@@ -77,11 +77,11 @@ def _from_gpx(path: Path, layer: str | None, id_column: str, faults: Gathering) 
     """Each track, or route, of a GPX file as the ring that was walked; the last point is joined to the first."""
     lines = tuple(n for n in layer_names(path) if n in ("tracks", "routes"))
     if not lines:
-        raise Faults([f"{path.name}: holds neither a track nor a route; walk round the plot with the recorder on"])
+        raise Faults(f"{path.name}: holds neither a track nor a route; walk round the plot with the recorder on")
     if layer is None and len(lines) == 2:
-        raise Faults([f"{path.name}: has the layers 'routes', 'tracks'; name one of them as inputs.plots_layer"])
+        raise Faults(f"{path.name}: has the layers 'routes', 'tracks'; name one of them as inputs.plots_layer")
     if layer is not None and layer not in lines:
-        raise Faults([f"{path.name}: has no layer {layer!r} with lines; layers are {', '.join(map(repr, lines))}"])
+        raise Faults(f"{path.name}: has no layer {layer!r} with lines; layers are {', '.join(map(repr, lines))}")
     walked = read_layer(path, layer or lines[0])
     column = _id_column(walked, id_column)
     out = []
@@ -91,7 +91,7 @@ def _from_gpx(path: Path, layer: str | None, id_column: str, faults: Gathering) 
             # Pieces of an interrupted recording follow each other in one ring.
             points = shapely.get_coordinates(feature.geometry)
             if len(points) < 3:
-                raise Faults([f"{where}: has {len(points)} points, a ring needs 3; record the whole round"])
+                raise Faults(f"{where}: has {len(points)} points, a ring needs 3; record the whole round")
             out.append(_outline(feature.properties[column], column, where, Polygon(points), walked))
     return out
 
@@ -99,7 +99,7 @@ def _from_gpx(path: Path, layer: str | None, id_column: str, faults: Gathering) 
 def _id_column(layer: Layer, wanted: str) -> str:
     column = find_column(wanted, layer.columns)
     if not layer.features:
-        raise Faults([f"{layer.file}: its layer {layer.name!r} is empty; draw at least one plot"])
+        raise Faults(f"{layer.file}: its layer {layer.name!r} is empty; draw at least one plot")
     faults = Gathering()
     if column is None:
         faults.add(missing_column(layer.file, wanted, layer.columns))
@@ -111,21 +111,21 @@ def _id_column(layer: Layer, wanted: str) -> str:
 
 def _outline(value: Any, column: str, where: str, geometry: BaseGeometry, layer: Layer) -> Outline:
     if layer.crs is None:
-        raise Faults([no_crs(layer)])
+        raise Faults(no_crs(layer))
     return Outline(_id(value, column, where), where, geometry, layer.crs)
 
 
 def _id(value: Any, column: str, where: str) -> str:
     """The id as text. Raises Faults if it is missing or cannot name a plot."""
     if isinstance(value, bool | bytes | list | tuple | dict):
-        raise Faults([f"{where}: {column} is {value!r}; write a text or a whole number"])
+        raise Faults(f"{where}: {column} is {value!r}; write a text or a whole number")
     missing = value is None or (isinstance(value, float | np.floating) and not np.isfinite(value))
     whole = isinstance(value, float | np.floating) and not missing and float(value).is_integer()
     text = "" if missing else str(int(value) if whole else value).strip()
     if not text:
-        raise Faults([f"{where}: {column} is empty; every plot needs a name"])
+        raise Faults(f"{where}: {column} is empty; every plot needs a name")
     if not text.isprintable() or len(text) > LONGEST_ID:
-        raise Faults([f"{where}: {column} is {text[:LONGEST_ID]!r}; use up to {LONGEST_ID} printable characters"])
+        raise Faults(f"{where}: {column} is {text[:LONGEST_ID]!r}; use up to {LONGEST_ID} printable characters")
     return text
 
 
@@ -148,7 +148,7 @@ def _from_table(path: Path, id_column: str, project_crs: CRS | None, faults: Gat
     table = read_table(path)
     column = find_column(id_column, table.columns)
     if column is None:
-        raise Faults([missing_column(table.name, id_column, table.columns)])
+        raise Faults(missing_column(table.name, id_column, table.columns))
     x_column, y_column, degrees = coordinate_columns(table)
     crs_column = None if degrees else find_column("crs", table.columns)
     corners: dict[str, list[tuple[float, float]]] = {}
@@ -164,15 +164,13 @@ def _from_table(path: Path, id_column: str, project_crs: CRS | None, faults: Gat
             plot_id = _id(row.cells[column], column, here)
             if plot_id != last and plot_id in where:
                 raise Faults(
-                    [
-                        f'{here}: the plot "{plot_id}" is there already ({where[plot_id]}); '
-                        "keep the corners of a plot together, and give every plot a name of its own"
-                    ]
+                    f'{here}: the plot "{plot_id}" is there already ({where[plot_id]}); '
+                    "keep the corners of a plot together, and give every plot a name of its own"
                 )
             where.setdefault(plot_id, f"{here}")
             crs = _row_crs(row.cells[crs_column] if crs_column else "", degrees, project_crs, here)
             if not crs_.same(frames.setdefault(plot_id, crs), crs):
-                raise Faults([f"{here}: crs is {crs_.shown(crs)}, but {crs_.shown(frames[plot_id])} above; use one"])
+                raise Faults(f"{here}: crs is {crs_.shown(crs)}, but {crs_.shown(frames[plot_id])} above; use one")
         with faults.gather():
             corners.setdefault(plot_id, []).append(table.point(row, x_column, y_column))
         last = plot_id or last
@@ -196,7 +194,7 @@ def _row_crs(text: str, degrees: bool, project_crs: CRS | None, where: str) -> C
         return crs_.parse(text, where)
     if project_crs is None:
         raise Faults(
-            [f"{where}: has no crs for its x, y; add a column crs, set crs in the settings, or use columns lon, lat"]
+            f"{where}: has no crs for its x, y; add a column crs, set crs in the settings, or use columns lon, lat"
         )
     return project_crs
 
@@ -218,7 +216,7 @@ def _to_plot(outline: Outline, crs: CRS) -> Plot:
     valid = geometry if geometry.is_valid else shapely.make_valid(geometry)
     shape = polygonal(valid)
     if shape.area < LEAST_AREA_M2:
-        raise Faults([f"{where} has a ring that encloses no area ({shape.area:.2g} m2); draw its outline"])
+        raise Faults(f"{where} has a ring that encloses no area ({shape.area:.2g} m2); draw its outline")
     if valid is not geometry:
         notes = (
             f"The boundary crossed itself and was repaired ({shapely.is_valid_reason(geometry)}): "

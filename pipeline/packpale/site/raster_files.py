@@ -2,21 +2,20 @@
 
 import functools
 import math
-import threading
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from pyproj import CRS
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
-from packpale.site.files import check_file, head_of
+from packpale.site.carried_crs import refuse_bound_crs
+from packpale.site.files import check_file, files_of, head_of
 from packpale.site.grid import Array
-from packpale.site.lattice import Elevation, Tile, Transform
+from packpale.site.rasters import Elevation, Tile, Transform
 from packpale.units import METRES_PER_ELEVATION_UNIT
 
 REFUSED_DRIVERS = frozenset(
@@ -32,10 +31,6 @@ LARGEST_CELL_DEG = 1.0
 """The same of a raster in degrees."""
 MOST_OBLONG = 100.0
 """Longer side of a raster's cell over the shorter; near the poles some have 6."""
-BLOCK_CACHE_BYTES = 64_000_000
-"""Blocks of rasters that a process keeps, for plots that share them. GDAL alone would take 5 % of all memory."""
-MOST_OPEN = 16
-"""Rasters kept open at a time."""
 LATTICE_TOLERANCE = 0.01
 """Tiles lie on one lattice if their cells meet within this part of a cell."""
 MISSING_BEYOND = 1e30
@@ -84,56 +79,53 @@ class _Head:
 
 def _head(path: Path, unit: str) -> _Head:
     """What the head of one raster says, checked. Raises Faults."""
+    from rasterio.errors import CRSError
+
+    check_file(path, "name a raster, or list the tiles in it")
+    refuse_bound_crs(path)
     with _opened(path) as source:
-        crs = crs_.from_wkt(source.crs.to_wkt()) if source.crs else None
+        try:
+            crs = crs_.from_wkt(source.crs.to_wkt(), path.name) if source.crs else None
+        except CRSError:
+            crs = None
         if crs is None:
             raise Faults(
-                [
-                    f"{path.name}: has no coordinate reference system on the Earth; "
-                    "write it into the raster, it says where cells lie"
-                ]
+                f"{path.name}: has no coordinate reference system on the Earth; "
+                "write it into the raster, it says where cells lie"
             )
         if source.count != 1:
-            raise Faults([f"{path.name}: has {source.count} bands, an elevation raster has 1; extract the elevation"])
+            raise Faults(f"{path.name}: has {source.count} bands, an elevation raster has 1; extract the elevation")
         if source.dtypes[0].startswith("complex"):
-            raise Faults([f"{path.name}: holds complex numbers, elevations are real; extract the elevation"])
+            raise Faults(f"{path.name}: holds complex numbers, elevations are real; extract the elevation")
         transform: Transform = tuple(source.transform)[:6]
         placed = all(map(math.isfinite, transform)) and not source.transform.is_identity
         if not placed or transform[0] * transform[4] - transform[1] * transform[3] == 0:
-            raise Faults([f"{path.name}: does not say where its cells lie; write its position into the raster"])
+            raise Faults(f"{path.name}: does not say where its cells lie; write its position into the raster")
         sides = math.hypot(transform[0], transform[3]), math.hypot(transform[1], transform[4])
         largest = LARGEST_CELL_DEG if crs.is_geographic else LARGEST_CELL
         if not all(SMALLEST_CELL <= side <= largest for side in sides):
             raise Faults(
-                [
-                    f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, in units of its CRS, allowed are "
-                    f"{SMALLEST_CELL:g} to {largest:g}; write its position into the raster"
-                ]
+                f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, in units of its CRS, allowed are "
+                f"{SMALLEST_CELL:g} to {largest:g}; write its position into the raster"
             )
         if max(sides) > MOST_OBLONG * min(sides):
             raise Faults(
-                [
-                    f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, one side may be {MOST_OBLONG:g} "
-                    "times the other; write its position into the raster"
-                ]
+                f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, one side may be {MOST_OBLONG:g} "
+                "times the other; write its position into the raster"
             )
         if source.driver in TEXT_DRIVERS and path.stat().st_size < 2 * source.width * source.height - 1:
             raise Faults(
-                [
-                    f"{path.name}: says it has {source.width:,} x {source.height:,} cells, "
-                    f"which do not fit into its {path.stat().st_size:,} bytes; supply a whole file"
-                ]
+                f"{path.name}: says it has {source.width:,} x {source.height:,} cells, "
+                f"which do not fit into its {path.stat().st_size:,} bytes; supply a whole file"
             )
         said = (source.units[0] or "").strip().casefold()
         meant = [u for u, names in _UNIT_NAMES.items() if said in names]
         if meant and meant[0] != unit:
             raise Faults(
-                [
-                    f'{path.name}: says its elevations are in "{source.units[0]}", inputs.elevation_unit is "{unit}"; '
-                    f'set elevation_unit = "{meant[0]}", or correct the unit written in the raster'
-                ]
+                f'{path.name}: says its elevations are in "{source.units[0]}", inputs.elevation_unit is "{unit}"; '
+                f'set elevation_unit = "{meant[0]}", or correct the unit written in the raster'
             )
-        files = tuple(sorted({path, *(p for p in map(Path, source.files) if p.is_file())}))
+        files = tuple(sorted({*files_of(path), *(p for p in map(Path, source.files) if p.is_file())}))
         return _Head(path, files, crs, transform, source.width, source.height)
 
 
@@ -141,10 +133,8 @@ def _on_lattice(head: _Head, first: _Head) -> Tile:
     """Place of a tile on the first one's lattice. Raises Faults if it has none."""
     if not crs_.same(head.crs, first.crs):
         raise Faults(
-            [
-                f"{head.path.name}: is in {crs_.shown(head.crs)}, {first.path.name} in {crs_.shown(first.crs)}; "
-                "bring all elevation rasters to one CRS"
-            ]
+            f"{head.path.name}: is in {crs_.shown(head.crs)}, {first.path.name} in {crs_.shown(first.crs)}; "
+            "bring all elevation rasters to one CRS"
         )
     a, b, c, d, e, f = first.transform
     det = a * e - b * d
@@ -157,10 +147,8 @@ def _on_lattice(head: _Head, first: _Head) -> Tile:
     ) / math.sqrt(abs(det))
     if max(abs(col - round(col)), abs(row - round(row)), drift) > LATTICE_TOLERANCE:
         raise Faults(
-            [
-                f"{head.path.name}: its cells do not meet those of {first.path.name} "
-                f"(cell {_cell_text(head)} against {_cell_text(first)}); resample all elevation rasters to one grid"
-            ]
+            f"{head.path.name}: its cells do not meet those of {first.path.name} "
+            f"(cell {_cell_text(head)} against {_cell_text(first)}); resample all elevation rasters to one grid"
         )
     return Tile(head.path, head.files, round(col), round(row), head.cols, head.rows)
 
@@ -177,53 +165,26 @@ def _cell_text(head: _Head) -> str:
 def _opened(path: Path):  # type: ignore[no-untyped-def]  # rasterio carries no types
     """A local raster file, opened by a driver that reads nothing else. Raises Faults."""
     import rasterio
-    from rasterio._err import CPLE_BaseError
-    from rasterio.errors import NotGeoreferencedWarning, RasterioError
+    from rasterio.errors import NotGeoreferencedWarning
     from rasterio.io import DatasetReader
 
     check_file(path, "name a raster, or list the tiles in it")
     # XML and JSON files describe data that lies elsewhere, perhaps on a network: GDAL never sees them.
     if head_of(path).lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"<", b"{"):
-        raise Faults([f"{path.name}: only points to other files; list those in inputs.elevation instead"])
+        raise Faults(f"{path.name}: only points to other files; list those in inputs.elevation instead")
     try:
         with warnings.catch_warnings(), rasterio.Env():
             # Said in our own words when the CRS or the transform is looked at.
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
             # rasterio.open takes one driver at most; the class behind it takes a list of those allowed.
             return DatasetReader(str(path), driver=_drivers())
-    except (RasterioError, CPLE_BaseError, OSError, ValueError) as error:
-        reason = " ".join(str(error).split())
-        raise Faults([f"{path.name}: cannot be read as a raster ({reason}); supply a whole file"]) from error
+    except Exception as error:
+        # Some errors of GDAL reach us as rasterio has them inside, with no public class but Exception.
+        raise Faults(f"{path.name}: cannot be read as a raster ({_reason(error)}); supply a whole file") from error
 
 
-class _Kept(threading.local):
-    """Rasters that a thread has open, those read last at the end; GDAL lets no two threads share one."""
-
-    def __init__(self) -> None:
-        self.sources: dict[tuple[Path, int, int], Any] = {}
-
-
-_kept = _Kept()
-
-
-def _kept_open(path: Path) -> Any:
-    """As _opened, but left open for the next plot: what it read of shared blocks stays in memory, up to a limit."""
-    try:
-        status = path.stat()
-    except OSError:
-        return _opened(path)
-    key = (path, status.st_mtime_ns, status.st_size)
-    source = _kept.sources.pop(key, None) or _opened(path)
-    _kept.sources[key] = source
-    while len(_kept.sources) > MOST_OPEN:
-        _kept.sources.pop(next(iter(_kept.sources))).close()
-    return source
-
-
-def close_kept() -> None:
-    """Close the files that this thread keeps open: with them go the blocks that were read."""
-    while _kept.sources:
-        _kept.sources.popitem()[1].close()
+def _reason(error: Exception) -> str:
+    return " ".join(str(error).split())
 
 
 @functools.cache
@@ -236,9 +197,6 @@ def _drivers() -> list[str]:
 
 def read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int) -> Array:
     """Elevations of a window of the lattice [m], NaN where no tile has data; opens only tiles that it touches."""
-    import rasterio
-    from rasterio._err import CPLE_BaseError
-    from rasterio.errors import RasterioError
     from rasterio.windows import Window
 
     out = np.full((rows, cols), np.nan)
@@ -250,14 +208,13 @@ def read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int)
         part = out[r0 - row : r1 - row, c0 - col : c1 - col]
         if not np.isnan(part).any():
             continue
-        with rasterio.Env(GDAL_CACHEMAX=BLOCK_CACHE_BYTES):
-            source = _kept_open(tile.path)
+        with _opened(tile.path) as source:
             try:
                 read = source.read(1, window=Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0), masked=True)
-            except (RasterioError, CPLE_BaseError, OSError) as error:
-                reason = " ".join(str(error).split())
+            except Exception as error:
+                # As in _opened.
                 raise Unreadable(
-                    [f"{tile.path.name}: cannot be read to its end ({reason}); supply a whole file"]
+                    f"{tile.path.name}: cannot be read to its end ({_reason(error)}); supply a whole file"
                 ) from error
             # A damaged file may hold NaN of the kind that arithmetic complains of.
             with np.errstate(invalid="ignore"):

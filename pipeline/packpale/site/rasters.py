@@ -1,17 +1,83 @@
-"""Cells of the run's grid: how large they are, and where they and the windows of plots lie."""
+"""Elevation files as one lattice of cells, and the run's grid over it: its cell size and the windows of plots."""
 
 import math
+from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
+import shapely
 from pyproj import CRS
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults
 from packpale.site import crs as crs_
-from packpale.site.grid import Grid
-from packpale.site.lattice import Elevation
+from packpale.site.grid import Array, Grid
 
+Transform = tuple[float, float, float, float, float, float]
 MOST_SPANNED = 1000
 """Cells of the raster that one of the run's may span a side: it takes the mean of the square of so many points."""
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One raster file: where its first cell lies on the common lattice, and its size in cells."""
+
+    path: Path
+    files: tuple[Path, ...]
+    col: int
+    row: int
+    cols: int
+    rows: int
+
+
+@dataclass(frozen=True)
+class Elevation:
+    """All elevation files together.
+
+    ``transform`` is the affine from (col, row) of the lattice to the raster's own coordinates; ``unit_m`` the metres
+    of one unit of elevation. Where tiles overlap, the one listed first counts.
+    """
+
+    tiles: tuple[Tile, ...]
+    crs: CRS
+    transform: Transform
+    unit_m: float
+    name: str
+    """How messages call it."""
+
+    @property
+    def extent(self) -> tuple[int, int, int, int]:
+        """First column and row that a tile holds, and those behind the last."""
+        cols, rows = [t.col for t in self.tiles], [t.row for t in self.tiles]
+        ends = max(t.col + t.cols for t in self.tiles), max(t.row + t.rows for t in self.tiles)
+        return min(cols), min(rows), *ends
+
+    def footprint(self) -> BaseGeometry:
+        """Outline of all tiles together, in the raster's own CRS."""
+        a, b, c, d, e, f = self.transform
+        outlines = []
+        for t in self.tiles:
+            corners = [
+                (t.col, t.row),
+                (t.col + t.cols, t.row),
+                (t.col + t.cols, t.row + t.rows),
+                (t.col, t.row + t.rows),
+            ]
+            outlines.append(Polygon([(a * i + b * j + c, d * i + e * j + f) for i, j in corners]))
+        return shapely.union_all(outlines)
+
+    def to_lattice(self, x: Array, y: Array) -> tuple[Array, Array]:
+        """(col, row) on the lattice of points in the raster's CRS; whole numbers are cell corners."""
+        a, b, c, d, e, f = self.transform
+        det = a * e - b * d
+        return (e * (x - c) - b * (y - f)) / det, (a * (y - f) - d * (x - c)) / det
+
+    def native_cell(self, crs: CRS) -> float | None:
+        """Cell size if the lattice can serve as a grid of a run in ``crs`` as it is: same CRS, north up, square."""
+        a, b, _, d, e, _ = self.transform
+        north_up = b == 0 and d == 0 and a > 0 and e < 0
+        return a if crs_.same(self.crs, crs) and north_up and abs(a + e) < 1e-9 * a else None
 
 
 def cell_size(
@@ -35,11 +101,9 @@ def cell_size(
         return cell
     if wanted > MOST_SPANNED * own:
         raise Faults(
-            [
-                f"land.cell_m = {wanted:g} spans {wanted / own:.3g} cells of {elevation.name} a side, which measure "
-                f"about {own:.3g} m; allowed are {MOST_SPANNED:,}; set a smaller land.cell_m, or look at the raster's "
-                "CRS and position"
-            ]
+            f"land.cell_m = {wanted:g} spans {wanted / own:.3g} cells of {elevation.name} a side, which measure "
+            f"about {own:.3g} m; allowed are {MOST_SPANNED:,}; set a smaller land.cell_m, or look at the raster's "
+            "CRS and position"
         )
     if native is None or abs(wanted - native) > 1e-9 * native:
         notes.append(

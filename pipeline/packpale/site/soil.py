@@ -1,8 +1,9 @@
 """Soil: polygons and trial pits as they are given, and what they say together about each cell."""
 
 import difflib
+import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,11 +18,9 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.settings import DRAINAGE_CLASSES, SoilSettings
-from packpale.site import _kernels
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
 from packpale.site.model import Pit, Soil
-from packpale.site.repeated_pits import note_of_repeated_pits
 from packpale.site.tables import coordinate_columns, find_column, listed, number, read_table, shown
 from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
 
@@ -35,6 +34,10 @@ SHAPEFILE_NAME = 10
 """Characters a column name of a shapefile can have."""
 FARTHEST_PIT = 20.0
 """Pits farther than this many pit ranges from a plot's window are not used: there they pull by under 1 / 400."""
+ONE_PLACE_M = 0.1
+"""Places that round to the same multiples of this are one: no bucket digs two holes nearer to each other. [m]"""
+MOST_LISTED = 5
+"""Places that the note lists."""
 
 Values = Mapping[str, float | str]
 
@@ -62,16 +65,14 @@ def _value(column: str, found: Any, where: str, *, decimal_comma: bool = False) 
     elif isinstance(found, int | float | np.number) and not isinstance(found, bool):
         value = float(found)
     if value is None or not math.isfinite(value):
-        raise Faults([f'{where}: {column} is "{shown(text)}"; it must be a finite number'])
+        raise Faults(f'{where}: {column} is "{shown(text)}"; it must be a finite number')
     try:
         SoilSettings.model_validate({column: value})
     except ValidationError as error:
         if column in DEPTHS and value < 0:
-            raise Faults(
-                [f"{where}: {column} is {text}, above the ground; write how deep it lies, 0 or more"]
-            ) from error
+            raise Faults(f"{where}: {column} is {text}, above the ground; write how deep it lies, 0 or more") from error
         message = error.errors()[0]["msg"]
-        raise Faults([f"{where}: {column} is {text}; {message[0].lower()}{message[1:]}"]) from error
+        raise Faults(f"{where}: {column} is {text}; {message[0].lower()}{message[1:]}") from error
     return value
 
 
@@ -84,7 +85,7 @@ def _word(column: str, text: str, where: str) -> str:
     nearest = difflib.get_close_matches(word, WORDS[column], n=1, cutoff=0.5)
     hint = f'did you mean "{nearest[0]}"?' if nearest else "write one of them"
     allowed = ", ".join(WORDS[column])
-    raise Faults([f'{where}: {column} is "{shown(text)}", which is none of {allowed}; {hint}'])
+    raise Faults(f'{where}: {column} is "{shown(text)}", which is none of {allowed}; {hint}')
 
 
 def read_soil_areas(path: Path, crs: CRS | None, faults: Gathering, notes: list[str]) -> tuple[SoilArea, ...]:
@@ -94,11 +95,11 @@ def read_soil_areas(path: Path, crs: CRS | None, faults: Gathering, notes: list[
     with faults.gather():
         layers = [read_layer(path, name) for name in layer_names(path)]
         if not any(layer.features for layer in layers):
-            raise Faults([f"{path.name}: holds no feature; draw soil polygons, or drop inputs.soil"])
+            raise Faults(f"{path.name}: holds no feature; draw soil polygons, or drop inputs.soil")
         columns = {layer.name: _soil_columns(layer) for layer in layers}
         if not any(columns.values()):
             have = sorted({c for layer in layers for c in layer.columns})
-            raise Faults([_no_soil_column(path.name, have)])
+            raise Faults(_no_soil_column(path.name, have))
         for layer in layers:
             for name, near in near_misses(layer.columns, columns[layer.name]):
                 notes.append(f'{layer.file}: the column "{shown(name)}" was not read; a column "{near}" would be.')
@@ -123,15 +124,15 @@ def _soil_polygon(
 ) -> tuple[MultiPolygon, bool]:
     """A soil polygon in the run's CRS, valid, and whether it had to be repaired. Raises Faults."""
     if geometry is None or geometry.is_empty:
-        raise Faults([f"{where}: has no geometry; draw the polygon or drop the feature"])
+        raise Faults(f"{where}: has no geometry; draw the polygon or drop the feature")
     if geometry.geom_type not in ("Polygon", "MultiPolygon"):
-        raise Faults([f"{where}: is a {geometry.geom_type}, soil is given as polygons; draw those"])
+        raise Faults(f"{where}: is a {geometry.geom_type}, soil is given as polygons; draw those")
     if own is not None and crs is not None:
         geometry = crs_.moved_geometry(geometry, own, crs, where)
     crossed = not geometry.is_valid
     shape = polygonal(shapely.make_valid(geometry) if crossed else geometry)
     if shape.area <= 0:
-        raise Faults([f"{where}: has a ring that encloses no area; draw the polygon or drop the feature"])
+        raise Faults(f"{where}: has a ring that encloses no area; draw the polygon or drop the feature")
     return shape, crossed
 
 
@@ -208,7 +209,7 @@ def read_pits(
         for name, near in near_misses(table.columns, columns):
             faults.add(f'{table.name}: the column "{shown(name)}" would not be read; rename it to "{near}" or drop it')
         if not columns:
-            raise Faults([_no_soil_column(table.name, table.columns)])
+            raise Faults(_no_soil_column(table.name, table.columns))
         for row in table.rows:
             where = f"{table.name}, row {row.number}"
             cells = {c: row.cells[name] for c, name in columns.items()}
@@ -221,9 +222,41 @@ def read_pits(
                     point = crs_.moved_geometry(Point(x, y), own, crs, where)
                     out.append(Pit(point.x, point.y, values))
                     rows.append(row.number)
-        if note := note_of_repeated_pits(table.name, out, rows):
+        if note := _note_of_repeated_pits(table.name, out, rows):
             notes.append(note)
     return tuple(out)
+
+
+def _note_of_repeated_pits(name: str, pits: Sequence[Pit], rows: Sequence[int]) -> str | None:
+    """What to know of pits at one place that differ, ``rows`` being theirs in the table; None if there are none.
+
+    Of such pits ``soil_on`` takes the mean of numbers, since each has the same weight, and the word of the last.
+    """
+    places = list(_differing(pits, rows))
+    if not places:
+        return None
+    listed = ", ".join(f"rows {' and '.join(map(str, rows))} in {' and '.join(c)}" for rows, c in places[:MOST_LISTED])
+    more = len(places) - MOST_LISTED
+    others = f" and {more} more places" if more > 0 else ""
+    return (
+        f"{name}: trial pits at one place differ: {listed}{others}. "
+        "The mean of numbers is used there, and the word of the last row; drop the rows that are wrong."
+    )
+
+
+def _differing(pits: Sequence[Pit], rows: Sequence[int]) -> Iterator[tuple[list[int], list[str]]]:
+    """Rows of each place whose pits differ, and the columns in which they do."""
+    places: dict[tuple[int, int], list[int]] = {}
+    for i, pit in enumerate(pits):
+        places.setdefault((round(pit.x / ONE_PLACE_M), round(pit.y / ONE_PLACE_M)), []).append(i)
+    for here in places.values():
+        said: dict[str, set[float | str]] = {}
+        for i in here:
+            for column, value in pits[i].values.items():
+                said.setdefault(column, set()).add(value)
+        columns = [column for column, values in said.items() if len(values) > 1]
+        if columns:
+            yield [rows[i] for i in here if any(c in pits[i].values for c in columns)][:MOST_LISTED], columns
 
 
 def uncovered(outline: MultiPolygon, areas: Sequence[SoilArea]) -> float:
@@ -245,6 +278,18 @@ def unused_pits(pits: Sequence[Pit], windows: Sequence[Grid], pit_range: float) 
 def used_pits(pits: Sequence[Pit], grid: Grid, pit_range: float) -> tuple[Pit, ...]:
     """The pits near enough to a window to be used on it."""
     return tuple(p for p, use in zip(pits, _used(pits, grid, pit_range), strict=True) if use) if pits else ()
+
+
+def needed_pits(pits: Sequence[Pit], grid: Grid, pit_range: float) -> tuple[Pit, ...]:
+    """The pits that are used on a window, and those that are the nearest to some place in it."""
+    if not pits:
+        return ()
+    west, south, east, north = grid.bounds
+    x, y = _places(pits)
+    away = np.hypot(x - (west + east) / 2, y - (south + north) / 2)
+    # Nearest to a corner may be one that is farther from the middle, by a diagonal at most.
+    nearest = away <= away.min() + math.hypot(east - west, north - south) + 1e-6
+    return tuple(itertools.compress(pits, _used(pits, grid, pit_range) | nearest))
 
 
 def _used(pits: Sequence[Pit], grid: Grid, pit_range: float) -> npt.NDArray[np.bool_]:
@@ -277,13 +322,12 @@ def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings
         if column in WORDS:
             values = values.astype(np.int8)
         if stating and column in WORDS:
-            _kernels.override(x, y, *_places(stating), said.astype(np.int8), settings.pit_range_m / 2, values)
+            _override(values, _squared(x, y, stating), said, reach=settings.pit_range_m / 2)
         elif stating:
             most = 100.0 if column.endswith("_percent") else math.inf
-            _kernels.pull(x, y, *_places(stating), pulls, settings.pit_range_m, most, values)
+            _pull(values, _squared(x, y, stating), pulls, reach=settings.pit_range_m, most=most)
         columns[column] = values
-    pit_distance = np.empty(grid.shape)
-    _kernels.distance(x, y, *_places(pits), pit_distance)
+    pit_distance = _distance(x, y, pits)
     return Soil(
         depth_to_rock=columns["depth_to_rock_m"],
         rock_is_hard=columns["rock_hardness"] == WORDS["rock_hardness"].index("hard"),
@@ -308,6 +352,40 @@ def _background(grid: Grid, areas: Sequence[SoilArea], column: str, default: flo
     shapes = [(a.polygon, number) for number, a in enumerate(saying, 1)]
     rasterize(shapes, out=topmost, transform=Affine(*grid.transform))
     return values[topmost]
+
+
+def _pull(out: Array, squares: Iterator[Array], pulls: npt.NDArray[np.float64], *, reach: float, most: float) -> None:
+    """Pull ``out`` by what each pit differs, with weights 1 / d^2, against 1 / reach^2 for none; from 0 to ``most``."""
+    weight, moment = np.full(out.shape, 1.0 / reach**2), np.zeros(out.shape)
+    for squared, pull in zip(squares, pulls, strict=True):
+        # A micrometre keeps the weight finite at the pit itself, where it then outweighs all others.
+        w = 1.0 / np.maximum(squared, 1e-12)
+        weight += w
+        moment += w * pull
+    np.clip(out + moment / weight, 0.0, most, out=out)
+
+
+def _override(out: npt.NDArray[np.int8], squares: Iterator[Array], codes: Array, *, reach: float) -> None:
+    """Set ``out`` to the code of the nearest pit wherever one lies within ``reach``; of two equally near, the later."""
+    nearest = np.full(out.shape, reach**2)
+    for squared, code in zip(squares, codes, strict=True):
+        nearer = squared <= nearest
+        nearest[nearer], out[nearer] = squared[nearer], code
+
+
+def _distance(x: Array, y: Array, pits: Sequence[Pit]) -> Array:
+    """Distance to the nearest pit; infinite without any. [m]"""
+    nearest = np.full((y.size, x.size), np.inf)
+    for squared in _squared(x, y, pits):
+        np.minimum(nearest, squared, out=nearest)
+    distance: Array = np.sqrt(nearest)
+    return distance
+
+
+def _squared(x: Array, y: Array, pits: Sequence[Pit]) -> Iterator[Array]:
+    """Squares of the distances of all cells to each pit in turn."""
+    for pit in pits:
+        yield (x - pit.x) ** 2 + (y[:, None] - pit.y) ** 2
 
 
 def _code(column: str, value: float | str) -> float:

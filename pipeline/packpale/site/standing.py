@@ -42,6 +42,6 @@ def _height(value: Any, where: str) -> float:
         return math.nan
     if not 0 <= height <= TALLEST_M:
         raise Faults(
-            [f"{where}: {HEIGHT} is {value!r}; give metres above the ground, 0 to {TALLEST_M:g}, or leave it empty"]
+            f"{where}: {HEIGHT} is {value!r}; give metres above the ground, 0 to {TALLEST_M:g}, or leave it empty"
         )
     return height

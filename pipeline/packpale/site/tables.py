@@ -44,7 +44,7 @@ class Table:
         value = number(text, decimal_comma=self.decimal_comma)
         if value is None:
             found = f'"{shown(text)}"' if text else "nothing"
-            raise Faults([f"{self.name}, row {row.number}: {column} is {found}; it must be a finite number"])
+            raise Faults(f"{self.name}, row {row.number}: {column} is {found}; it must be a finite number")
         return value
 
     def point(self, row: Row, x_column: str, y_column: str) -> tuple[float, float]:
@@ -90,24 +90,24 @@ def read_table(path: Path) -> Table:
     delimiter = ";" if ";" in header else ","
     lines = _lines(name, text, delimiter)
     if not lines:
-        raise Faults([f"{name}: is empty; it needs a header line and rows"])
+        raise Faults(f"{name}: is empty; it needs a header line and rows")
     columns = tuple(lines[0][1])
     if len(columns) > MOST_COLUMNS:
         raise Faults(
-            [f"{name}: has {len(columns):,} columns, allowed are {MOST_COLUMNS:,}; drop those that are not needed"]
+            f"{name}: has {len(columns):,} columns, allowed are {MOST_COLUMNS:,}; drop those that are not needed"
         )
     twice = sorted({c for c in columns if c and columns.count(c) > 1})
     if twice:
-        raise Faults([f"{name}: has more than one column {', '.join(map(repr, twice))}; rename or drop one"])
+        raise Faults(f"{name}: has more than one column {', '.join(map(repr, twice))}; rename or drop one")
     wrong = [
         f"{name}, row {n}: has {len(cells)} cells, the header has {len(columns)}; add or drop cells"
         for n, cells in lines[1:]
         if len(cells) != len(columns)
     ]
     if wrong:
-        raise Faults(wrong)
+        raise Faults(*wrong)
     if len(lines) == 1:
-        raise Faults([f"{name}: has a header line but no rows; add some"])
+        raise Faults(f"{name}: has a header line but no rows; add some")
     rows = tuple(Row(n, dict(zip(columns, cells, strict=True))) for n, cells in lines[1:])
     return Table(name, columns, rows, delimiter == ";")
 
@@ -117,16 +117,14 @@ def _text(path: Path) -> str:
     head_of(path)
     size = path.stat().st_size
     if size > MOST_BYTES:
-        raise Faults(
-            [f"{path.name}: has {size:,} bytes, allowed are {MOST_BYTES:,}; cut it to the land round the plots"]
-        )
+        raise Faults(f"{path.name}: has {size:,} bytes, allowed are {MOST_BYTES:,}; cut it to the land round the plots")
     try:
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
-        raise Faults([f"{path.name}, row {line}: is not UTF-8 text; save the table as CSV in UTF-8"]) from error
+        raise Faults(f"{path.name}, row {line}: is not UTF-8 text; save the table as CSV in UTF-8") from error
     except OSError as error:
-        raise Faults([f"{path}: cannot be read ({error.strerror}); name a CSV file"]) from error
+        raise Faults(f"{path}: cannot be read ({error.strerror}); name a CSV file") from error
 
 
 def _lines(name: str, text: str, delimiter: str) -> list[tuple[int, list[str]]]:
@@ -141,7 +139,7 @@ def _lines(name: str, text: str, delimiter: str) -> list[tuple[int, list[str]]]:
                 lines.append((before + 1, [c.strip() for c in cells]))
             before = reader.line_num
     except csv.Error as error:
-        raise Faults([f"{name}, row {before + 1}: is no CSV ({error}); save the table again as CSV"]) from error
+        raise Faults(f"{name}, row {before + 1}: is no CSV ({error}); save the table again as CSV") from error
     return lines
 
 
@@ -169,13 +167,13 @@ def coordinate_columns(table: Table) -> tuple[str, str, bool]:
     xy = find_column("x", table.columns), find_column("y", table.columns)
     ll = find_column("lon", table.columns), find_column("lat", table.columns)
     if all(xy) and any(ll):
-        raise Faults([f"{table.name}: has both x, y and lon, lat; keep one pair"])
+        raise Faults(f"{table.name}: has both x, y and lon, lat; keep one pair")
     if all(ll):
         if find_column("crs", table.columns):
-            raise Faults([f"{table.name}: has a column crs beside lon, lat, which are EPSG:4326; drop it or use x, y"])
+            raise Faults(f"{table.name}: has a column crs beside lon, lat, which are EPSG:4326; drop it or use x, y")
         return str(ll[0]), str(ll[1]), True
     if not all(xy):
         raise Faults(
-            [f"{table.name}: has no columns x, y (or lon, lat); columns are {listed(table.columns)}; rename them"]
+            f"{table.name}: has no columns x, y (or lon, lat); columns are {listed(table.columns)}; rename them"
         )
     return str(xy[0]), str(xy[1]), False

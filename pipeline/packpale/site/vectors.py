@@ -2,10 +2,9 @@
 
 import difflib
 import sqlite3
-import sys
 import warnings
 from collections.abc import Iterator, Mapping
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,10 +13,11 @@ from xml.etree.ElementTree import ParseError
 import numpy as np
 import shapely
 from pyproj import CRS
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, shape
 from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
+from packpale.site.carried_crs import refuse_bound_crs
 from packpale.site.crs import from_wkt, moved_geometry
 from packpale.site.files import check_file, check_utf8, head_of
 from packpale.site.tables import number as number_in
@@ -40,8 +40,6 @@ FORMATS = (
 """GDAL drivers that may open a file: those whose files stand alone, so that none of them reaches for a network."""
 EXAMPLES = "a whole GeoPackage, GeoJSON, Shapefile, FlatGeobuf, KML or GPX file"
 """What messages suggest."""
-SIDECARS = (".dbf", ".shx", ".prj", ".cpg")
-"""Files that belong to a shapefile."""
 
 
 @dataclass(frozen=True)
@@ -68,16 +66,6 @@ class Layer:
         return f"{self.file}, feature {feature.number}"
 
 
-def files_of(path: Path) -> tuple[Path, ...]:
-    """The files that make up a vector data set."""
-    if path.is_dir():
-        return tuple(sorted(p for p in path.rglob("*") if p.is_file()))
-    if path.suffix.lower() == ".shp":
-        beside = (p for suffix in SIDECARS for p in (path.with_suffix(suffix), path.with_suffix(suffix.upper())))
-        return (path, *sorted({p for p in beside if p.is_file()}))
-    return (path,)
-
-
 def xml_root(path: Path) -> str | None:
     """Name of the root element of an XML file; None if the file is not XML.
 
@@ -94,7 +82,7 @@ def xml_root(path: Path) -> str | None:
             check_utf8(path)
         return None
     if wide and "<" not in head.decode("utf-16", "replace")[:9]:
-        raise Faults([f"{path.name}: is UTF-16, and no XML; save it in UTF-8"])
+        raise Faults(f"{path.name}: is UTF-16, and no XML; save it in UTF-8")
     from defusedxml import DefusedXmlException
     from defusedxml.ElementTree import iterparse
 
@@ -108,10 +96,10 @@ def xml_root(path: Path) -> str | None:
                 element.clear()
     except DefusedXmlException as error:
         raise Faults(
-            [f"{path.name}: declares a document type or entities, which are refused; save it without them"]
+            f"{path.name}: declares a document type or entities, which are refused; save it without them"
         ) from error
     except (ParseError, ValueError) as error:
-        raise Faults([f"{path.name}: is no well-formed XML ({error}); export it again"]) from error
+        raise Faults(f"{path.name}: is no well-formed XML ({error}); export it again") from error
     return str(root).rsplit("}", 1)[-1].lower()
 
 
@@ -127,15 +115,13 @@ def _check_numbers(element: Any, name: str) -> None:
     for what, text in found:
         if text is None or number_in(text) is None:
             said = "missing" if text is None else f'"{text}"'
-            raise Faults([f"{name}: {what} of a <{kind}> is {said}; it must be a finite number"])
+            raise Faults(f"{name}: {what} of a <{kind}> is {said}; it must be a finite number")
 
 
 @contextmanager
 def _as_faults(path: Path) -> Iterator[None]:
-    """Whatever a reader says about a broken file becomes one fault."""
-    # What GDAL says where fiona and pyogrio have no error of their own for it.
-    from fiona._err import CPLE_BaseError as SaidToFiona
-    from fiona.errors import FionaError, UnsupportedGeometryTypeError
+    """Whatever a reader says about a broken file becomes one fault; stands round calls of the reader alone."""
+    from fiona.errors import UnsupportedGeometryTypeError
 
     try:
         with warnings.catch_warnings():
@@ -143,24 +129,11 @@ def _as_faults(path: Path) -> Iterator[None]:
             warnings.simplefilter("ignore")
             yield
     except Exception as error:
-        # A SystemError is what is left of an error that fiona has lost on the way.
-        known = (FionaError, SaidToFiona, OSError, ValueError, UnicodeError, SystemError, *_pyogrio_errors())
-        if not isinstance(error, (*known, UnsupportedGeometryTypeError)):
-            raise
+        # Some errors of GDAL reach us as the readers have them inside, with no public class but Exception.
         reason = " ".join(str(error).split())
         if isinstance(error, UnsupportedGeometryTypeError):
             reason = f"{reason} is no kind of geometry"
-        raise Faults([f"{path.name}: cannot be read as a vector file ({reason}); supply {EXAMPLES}"]) from error
-
-
-def _pyogrio_errors() -> tuple[type[Exception], ...]:
-    """None as long as nobody has asked pyogrio for anything: it takes pandas along, which few inputs need."""
-    errors: Any = sys.modules.get("pyogrio.errors")
-    if not errors:
-        return ()
-    from pyogrio._err import CPLE_BaseError
-
-    return errors.DataSourceError, errors.DataLayerError, CPLE_BaseError
+        raise Faults(f"{path.name}: cannot be read as a vector file ({reason}); supply {EXAMPLES}") from error
 
 
 def _checked(path: Path) -> bool:
@@ -168,11 +141,12 @@ def _checked(path: Path) -> bool:
     if not (path.is_dir() and path.suffix.lower() == ".gdb"):
         check_file(path, "name a file")
     if path.suffix.lower() == ".kmz":
-        raise Faults([f"{path.name}: is a packed KML; unpack it and name the .kml file in it"])
+        raise Faults(f"{path.name}: is a packed KML; unpack it and name the .kml file in it")
+    refuse_bound_crs(path)
     root = xml_root(path)
     if root not in (None, "kml", "gpx"):
         # Other XML may name files and schemas elsewhere, which GDAL would fetch.
-        raise Faults([f"{path.name}: is XML, but neither KML nor GPX (<{root}>); supply {EXAMPLES}"])
+        raise Faults(f"{path.name}: is XML, but neither KML nor GPX (<{root}>); supply {EXAMPLES}")
     return root == "kml"
 
 
@@ -181,26 +155,30 @@ def layer_names(path: Path) -> tuple[str, ...]:
 
     Raises Faults if the file is missing or cannot be read.
     """
-    is_kml = _checked(path)
-    with _as_faults(path):
-        if is_kml:
-            import pyogrio
+    if _checked(path):
+        import pyogrio
 
+        with _as_faults(path):
             return tuple(str(name) for name, kind in pyogrio.list_layers(path) if kind is not None)
-        import fiona
+    import fiona
 
-        names = []
-        views = _views(path)
-        for name in fiona.listlayers(str(path)):
-            if name in views:
-                raise Faults([_view(path, name)])
-            with fiona.open(str(path), layer=name, enabled_drivers=list(FORMATS)) as source:
-                if source.schema["geometry"] == "None":
-                    continue
-                if source.driver == "GPX" and (name.endswith("_points") or next(iter(source), None) is None):
-                    continue
-                names.append(name)
-        return tuple(names)
+    views = _views(path)
+    with _as_faults(path):
+        found = [str(name) for name in fiona.listlayers(str(path))]
+    for name in found:
+        if name in views:
+            raise Faults(_view(path, name))
+    with _as_faults(path):
+        return tuple(name for name in found if _has_geometry(path, name))
+
+
+def _has_geometry(path: Path, layer: str) -> bool:
+    import fiona
+
+    with fiona.open(str(path), layer=layer, enabled_drivers=list(FORMATS)) as source:
+        if source.schema["geometry"] == "None":
+            return False
+        return source.driver != "GPX" or not (layer.endswith("_points") or next(iter(source), None) is None)
 
 
 def _views(path: Path) -> frozenset[str]:
@@ -218,7 +196,7 @@ def _views(path: Path) -> frozenset[str]:
         return frozenset()
     for name in sorted(views):
         if name.startswith("gpkg_"):
-            raise Faults([_view(path, name)])
+            raise Faults(_view(path, name))
     return views
 
 
@@ -231,37 +209,36 @@ def choose_layer(path: Path, wanted: str | None, key: str) -> str:
     names = layer_names(path)
     listed = ", ".join(repr(n) for n in names)
     if not names:
-        raise Faults([f"{path.name}: has no layer with geometry; supply one that has"])
+        raise Faults(f"{path.name}: has no layer with geometry; supply one that has")
     if wanted is None:
         if len(names) > 1:
-            raise Faults([f"{path.name}: has the layers {listed}; name one of them as {key}"])
+            raise Faults(f"{path.name}: has the layers {listed}; name one of them as {key}")
         return names[0]
     if wanted not in names:
         nearest = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
         hint = f"; did you mean {nearest[0]!r}?" if nearest else ""
-        raise Faults([f"{path.name}: has no layer {wanted!r}; layers are {listed}{hint}"])
+        raise Faults(f"{path.name}: has no layer {wanted!r}; layers are {listed}{hint}")
     return wanted
 
 
 def read_layer(path: Path, name: str) -> Layer:
     """All features of a layer; geometry is 2-D or 3-D as it stands, only its size is checked. Raises Faults."""
-    is_kml = _checked(path)
-    with _as_faults(path):
-        return _read_kml(path, name) if is_kml else _read_with_fiona(path, name)
+    return _read_kml(path, name) if _checked(path) else _read_with_fiona(path, name)
 
 
 def _read_with_fiona(path: Path, name: str) -> Layer:
     import fiona
-    from shapely.geometry import shape
 
     faults = Gathering()
     features = []
-    with fiona.open(str(path), layer=name, enabled_drivers=list(FORMATS)) as source:
-        crs = from_wkt(source.crs_wkt)
-        columns = tuple(source.schema["properties"])
-        for number, record in enumerate(source, 1):
+    with ExitStack() as stack:
+        with _as_faults(path):
+            source = stack.enter_context(fiona.open(str(path), layer=name, enabled_drivers=list(FORMATS)))
+            wkt, columns = source.crs_wkt, tuple(source.schema["properties"])
+        crs = from_wkt(wkt, path.name)
+        for number, record in enumerate(_records(source, path), 1):
             if number > MOST_FEATURES:
-                raise Faults([_too_many(path)])
+                raise Faults(_too_many(path))
             geometry = None
             if record.geometry is not None:
                 try:
@@ -279,16 +256,25 @@ def _read_with_fiona(path: Path, name: str) -> Layer:
     return Layer(path.name, name, crs, columns, tuple(features))
 
 
+def _records(source: Any, path: Path) -> Iterator[Any]:
+    """The records of a layer that fiona has opened."""
+    records = iter(source)
+    while True:
+        with _as_faults(path):
+            record = next(records, None)
+        if record is None:
+            return
+        yield record
+
+
 def _read_kml(path: Path, name: str) -> Layer:
     from pyogrio.raw import read
 
     faults = Gathering()
-    with warnings.catch_warnings():
-        # Rings that do not close and the like: told below, if it matters.
-        warnings.simplefilter("ignore", RuntimeWarning)
+    with _as_faults(path):
         meta, _, wkb, values = read(path, layer=name, max_features=MOST_FEATURES + 1)
     if len(wkb) > MOST_FEATURES:
-        raise Faults([_too_many(path)])
+        raise Faults(_too_many(path))
     columns = tuple(str(c) for c in meta["fields"])
     features = []
     for i, blob in enumerate(wkb):
@@ -304,14 +290,14 @@ def _read_kml(path: Path, name: str) -> Layer:
             _check_size(geometry, f"{path.name}, feature {number}")
             features.append(Feature(number, geometry, {c: v[i] for c, v in zip(columns, values, strict=True)}))
     faults.raise_if_any()
-    return Layer(path.name, name, from_wkt(meta["crs"]), columns, tuple(features))
+    return Layer(path.name, name, from_wkt(meta["crs"], path.name), columns, tuple(features))
 
 
 def _check_size(geometry: BaseGeometry | None, where: str) -> None:
     vertices = int(shapely.get_num_coordinates(geometry)) if geometry is not None else 0
     if vertices > MOST_VERTICES:
         raise Faults(
-            [f"{where}: has {vertices:,} vertices, allowed are {MOST_VERTICES:,}; simplify it or cut it in pieces"]
+            f"{where}: has {vertices:,} vertices, allowed are {MOST_VERTICES:,}; simplify it or cut it in pieces"
         )
 
 
