@@ -2,7 +2,6 @@
 
 import dataclasses
 import itertools
-from importlib import import_module
 
 import numpy as np
 import pytest
@@ -10,7 +9,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Point, box
 
 from packpale.enclosure.packs import gap
-from packpale.enclosure.place import cells_inside, place, prepared
+from packpale.enclosure.place import cells_inside, place
 from packpale.land.model import Land, Limit
 from packpale.settings import Project
 from packpale.site import Grid, Site, Soil
@@ -101,32 +100,6 @@ def test_bound_is_proven_to_the_gap_asked_for(make_site, make_land, make_project
         (pack,) = place(make_site(), make_land(), make_project(proof_gap=share)).packs
         assert pack.fit.egg.area <= pack.fit.area_bound_m2 <= (1 + share) * pack.fit.egg.area
     assert place(make_site(), make_land(), make_project()).notes == ()
-
-
-@pytest.mark.parametrize("packs", [1, 2])
-def test_what_is_prepared_for_all_plots_serves_each(make_site, make_land, make_project, monkeypatch, packs):
-    """Another process takes it over, works none of it out again, and finds the same."""
-    tables = import_module("packpale.enclosure.proof.curvature")
-    monkeypatch.setattr(tables, "_taken_over", {})
-    project = make_project(packs=packs, aspect=(1.2, 1.5))
-    handed_on = prepared(project)
-    bounds = [p.fit.area_bound_m2 for p in place(make_site(), make_land(), project).packs]
-
-    def worked_out_again(*_):
-        raise AssertionError
-
-    monkeypatch.setattr(tables, "line_curvature", worked_out_again)
-    tables.curvature.cache_clear()
-    with pytest.raises(AssertionError):
-        place(make_site(), make_land(), project)
-    handed_on.take_over()
-    assert [p.fit.area_bound_m2 for p in place(make_site(), make_land(), project).packs] == bounds
-    tables.curvature.cache_clear()
-
-
-def test_nothing_is_prepared_where_no_bound_is_sought(make_project):
-    assert prepared(make_project(area_ha=0.5)) is None
-    assert prepared(make_project(fence_line="lines.gpkg")) is None
 
 
 def test_first_gate_faces_the_track(make_site, make_land, make_project):
