@@ -1,6 +1,7 @@
 """Plots in parallel: which come first, how many at one time, what becomes of killed workers, Ctrl-C."""
 
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -216,6 +217,26 @@ def alive(pid):
         return Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rsplit(")", 1)[1].split()[0] != "Z"
     except (FileNotFoundError, ProcessLookupError):
         return False
+
+
+def test_workers_leave_ctrl_c_to_the_run(tmp_path, monkeypatch):
+    compiled(monkeypatch, before=True)
+    seen = []
+
+    class Asked(Executor):
+        """Hands each call on to a worker, and asks it what it does at Ctrl-C."""
+
+        def __init__(self, workers):
+            self.workers = workers
+
+        def submit(self, fn, job):
+            seen.append(self.workers.submit(signal.getsignal, signal.SIGINT))
+            return self.workers.submit(fn, job)
+
+    with pool.process_pool(2) as workers:
+        Plots(jobs_of(tmp_path, Job, Job), Progress(2), silent).compute(Asked(workers), at_once=2, memory=1e12)
+        assert [call.result() for call in seen] == [signal.SIG_IGN] * 2
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
 CTRL_C = """

@@ -309,6 +309,25 @@ def test_a_disk_that_is_full_at_the_end_is_said_with_the_folder(made, monkeypatc
     assert done.stderr.splitlines()[-1] == f"{made.folder / 'out'}: {what}; {todo}"
 
 
+def test_where_files_of_two_runs_may_be_mixed_there_is_no_record(made, monkeypatch):
+    """run.json says that the files beside it belong together."""
+    redone(made)
+    replace = Path.replace
+
+    def stopped(path, target):
+        if path.name == "ranking.csv":
+            raise KeyboardInterrupt
+        return replace(path, target)
+
+    with monkeypatch.context() as once:
+        once.setattr(Path, "replace", stopped)
+        done, _ = run(made)
+    assert done.exit_code == 130
+    assert not (made.folder / "out" / "run.json").exists()
+    redone(made)
+    assert (made.folder / "out" / "run.json").exists()
+
+
 def test_plots_that_failed_are_told_when_the_end_of_the_run_fails_too(made, monkeypatch):
     def no_room(*_, **__):
         raise MemoryError

@@ -16,7 +16,7 @@ CONNECT_S = 20.0
 """How long a scheduler may take to answer, and its first worker to appear. [s]"""
 NO_WORKER_S = 60.0
 """How long a cluster may be without any worker before the run gives up; a worker ended is often started again. [s]"""
-TALKATIVE = ("distributed", "tornado.application")
+TALKATIVE = ("distributed", "distributed.client", "tornado.application")
 """Loggers of libraries: what a lost connection makes them say is said by us, in one line."""
 
 

@@ -125,6 +125,9 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     from packpale.run.ranking import unknown_figures
     from packpale.site.inputs import read_site
 
+    if not job.fresh and (brief := finished_under(job.finished, 0, job.key)):
+        # A cluster asks again for a result that a lost worker had.
+        return "kept", brief
     stage = _stages(job.stage_file)
     stage("reading")
     with doing("reading the inputs"):
