@@ -7,12 +7,23 @@ import numpy as np
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
 from packpale.review.model import PlotResult
+from packpale.review.words import Wording, plain
 from packpale.settings import Project
 from packpale.site import Grid, Pit, Site, Soil
 
 CRS = "EPSG:32632"
 HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>\"'&{{7*7}}{%x"
 FORMULA = '=HYPERLINK("http://example.org")'
+
+
+class _Said:
+    """Figures in metric words with the plain signs that a page's text is compared in."""
+
+    def __getattr__(self, name):
+        return lambda *values: plain(getattr(Wording(imperial=False, currency="EUR"), name)(*values))
+
+
+SAID = _Said()
 
 
 def project(**sections):

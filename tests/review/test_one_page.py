@@ -14,7 +14,7 @@ from packpale.review.model import FinishedPlots, RankedPlot
 from packpale.review.page_tree import parse
 from packpale.review.small_drawings import SIZE
 from packpale.review.summary import read_summary
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory
 from review.pdf_pages import HEADS, off_their_page, outline
 

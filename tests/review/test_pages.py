@@ -10,8 +10,8 @@ import pytest
 
 from packpale.earthworks.work_out import work_out
 from packpale.review.assumed import assumptions
-from packpale.review.wording import Wording
 from review import factory, pages
+from review.factory import SAID
 
 PAGES = ("index.html", "map.html", "plots/plot-0/map.html", "plots/plot-1/map.html", "plots/plot-2/map.html")
 
@@ -118,7 +118,7 @@ def test_contrast_of_all_text_colours():
 
 def test_index_holds_the_decision_and_the_figures(run):
     text = pages.read(run.folder / "index.html").text
-    show = Wording(imperial=False, currency="EUR")
+    show = SAID
     plot = run.plots[0]
     assert show.area(plot.enclosure.packs[0].fit.egg.area) in text
     assert show.money(plot.earthworks.cost["p50"]) in text

@@ -9,7 +9,7 @@ import rasterio
 import shapely
 
 from packpale.review import themes
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory
 
 METRIC = Wording(imperial=False, currency="EUR")

@@ -10,7 +10,7 @@ from pyproj import Transformer
 from packpale.review import probe
 from packpale.review.placing import placing, widened
 from packpale.review.readings import plot_probe
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.site import Grid
 from review import factory
 

@@ -9,8 +9,8 @@ from pdfminer.high_level import extract_text
 
 import packpale
 from packpale.review.page_tree import parse
-from packpale.review.settings_in_words import NAMES, all_keys, called, named_settings, spoken
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
+from packpale.review.words.settings import NAMES, all_keys, called, named_settings, spoken
 from review import factory
 
 ROOMS = ("land", "enclosure", "earthworks", "care")

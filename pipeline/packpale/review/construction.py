@@ -11,7 +11,7 @@ from packpale.enclosure.model import Pack
 from packpale.review.map_page import Shape, Style
 from packpale.review.projecting import Degrees
 from packpale.review.summary import limit_text
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 
 CHORD_ERROR_M = 0.005
 """Largest distance between an arc and its chord. [m]"""

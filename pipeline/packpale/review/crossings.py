@@ -10,7 +10,7 @@ from packpale.care.crossings import Crossing
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 SHOWN = 12

@@ -18,7 +18,7 @@ from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
 from packpale.review.placing import placing, widened
 from packpale.review.plot_map import background
 from packpale.review.projecting import to_degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 GROUNDS = 60

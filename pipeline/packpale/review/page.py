@@ -18,9 +18,9 @@ from packpale.review.method import METHOD
 from packpale.review.model import FinishedPlots, PlotBrief, PlotSummary, RankedPlot, Ranking
 from packpale.review.overview_map import plot_map_address
 from packpale.review.report import write_report
-from packpale.review.settings_in_words import ON_THE_PAGE, named_settings
 from packpale.review.templating import render
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
+from packpale.review.words.settings import ON_THE_PAGE, named_settings
 from packpale.settings import Project
 
 SHORT_NOTES = 9

@@ -15,7 +15,7 @@ from packpale.review.rasters import write_rasters
 from packpale.review.setting_out import arcs, peg_rows, setting_out
 from packpale.review.summary import summarise, write_summary
 from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 OVERVIEW_SIDE = 260

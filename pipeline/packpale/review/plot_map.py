@@ -27,7 +27,7 @@ from packpale.review.readings import plot_probe
 from packpale.review.spread import spread
 from packpale.review.theme import Theme
 from packpale.review.trench_layers import trench_layers
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import MapSettings, Project
 
 PAGE_BYTES = 5_900_000

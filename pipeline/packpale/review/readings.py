@@ -8,7 +8,7 @@ from packpale.review.model import PlotResult
 from packpale.review.probe import Probe, Reading, flags, number, words
 from packpale.review.spread import Spread, every
 from packpale.review.themes import degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.site import Array
 
 SCRAP = "part of a patch smaller than one cell"

@@ -10,7 +10,7 @@ from packpale.review.model import FinishedPlots, Ranking
 from packpale.review.overview_map import write_overview
 from packpale.review.page import write_page
 from packpale.review.tables import EARTHWORKS_COLUMNS, RANKING_COLUMNS, write_table
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.review.workbook import write_workbook
 from packpale.settings import Project
 

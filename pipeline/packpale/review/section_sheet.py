@@ -32,7 +32,7 @@ from packpale.review.sheet import (
     fitting_scale,
     scale_text,
 )
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M
 

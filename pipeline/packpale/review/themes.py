@@ -23,7 +23,7 @@ from packpale.review.theme import (
     even_edges,
     spans,
 )
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.site import Array
 from packpale.units import FOOT_M

@@ -1,172 +1,208 @@
-"""Figures as people read them on pages: rounded, with their unit, metric or imperial."""
+"""How a run's pages say things: figures in the reader's units, settings by their names."""
 
-import math
-import re
+from collections.abc import Mapping
 from dataclasses import dataclass
+from string import Formatter
+from typing import Any
 
-from packpale.review.settings_in_words import called, spoken
-from packpale.units import FOOT_M, HECTARE_M2
-
-ACRE_M2 = 4046.8564224
-"""International acre: 43,560 square feet of exactly 0.3048 m. [m2]"""
-CUBIC_YARD_M3 = (3 * FOOT_M) ** 3
-SQUARE_FOOT_M2 = FOOT_M**2
-MISSING = "–"
-INCH_M = FOOT_M / 12
-MILE_M = 5280 * FOOT_M
-IMPERIAL_IN_TEXT = {
-    "m": ("ft", 1 / FOOT_M, 0),
-    "m2": ("ft²", 1 / SQUARE_FOOT_M2, 0),
-    "m²": ("ft²", 1 / SQUARE_FOOT_M2, 0),
-    "m3": ("yd³", 1 / CUBIC_YARD_M3, 0),
-    "m³": ("yd³", 1 / CUBIC_YARD_M3, 0),
-    "ha": ("acres", HECTARE_M2 / ACRE_M2, 0),
-    "km": ("miles", 1000 / MILE_M, 1),
-    "cm": ("in", 0.01 / INCH_M, 1),
-    "mm": ("in", 0.001 / INCH_M, 2),
-}
-"""Unit shown for one that stands in a sentence, its number to that, and how many more decimals are shown."""
-_RAISED = str.maketrans("23", "²³")
-_NUMBER = r"\d[\d,]*(?:\.\d+)?"
-_IN_TEXT = re.compile(
-    rf"(?<![\w.,]){_NUMBER}(?:(?: to | x ){_NUMBER})* (?:{'|'.join(sorted(IMPERIAL_IN_TEXT, key=len, reverse=True))})"
-    r"(?![\w²³])"
+from packpale.review.words import quantities
+from packpale.review.words.in_text import told
+from packpale.review.words.quantities import (
+    MISSING,
+    SQUARE_FOOT_M2,
+    Unit,
+    column_unit,
+    figure,
+    joined,
+    number,
+    rounded,
+    span,
 )
+from packpale.review.words.settings import called
+from packpale.units import FOOT_M
+from packpale.values.notes import SETTING, Note, Phrase, Value
+from packpale.values.quantity import HOUR_S, Kind, Quantity, Span
+
+
+@dataclass(frozen=True)
+class Told:
+    """A note in words."""
+
+    lead: str
+    """What it is about, without a full stop."""
+    rest: str
+    """Whole sentences; may be empty."""
+
+    @property
+    def text(self) -> str:
+        """All of it."""
+        return f"{self.lead}. {self.rest}".rstrip()
 
 
 @dataclass(frozen=True)
 class Wording:
-    """How a run's pages show figures. Every method takes SI (or None) and gives text with its unit."""
+    """How a run's pages show figures. What takes a number takes SI (or None) and gives text with its unit."""
 
     imperial: bool
     currency: str
+    by_key: bool = False
+    """Whether settings are named by their keys, as for somebody who edits the settings file."""
+
+    def say(self, value: Value) -> str:
+        """A figure, a phrase or a text in words; of several a list."""
+        match value:
+            case str():
+                return value
+            case int():
+                return number(value, 0)
+            case Quantity():
+                return figure(value, imperial=self.imperial, currency=self.currency)
+            case Span():
+                return span(value, imperial=self.imperial, currency=self.currency)
+            case Phrase():
+                return self.fill(value.template, value.values)
+            case _:
+                return ", ".join(self.say(one) for one in value)
+
+    def fill(self, template: str, values: Mapping[str, Value]) -> str:
+        """A template of a phrase with its values in words."""
+        return _Filling(self).vformat(template, (), values)
+
+    def note(self, note: Note, *, several_packs: bool = True) -> Told:
+        """A note in words; it says which pack it concerns where there are several."""
+        lead, rest = (self.fill(template, note.values) for template in (note.lead, note.rest))
+        if note.packs and several_packs:
+            lead = f"{_packs(note.packs)}: {lead}"
+        return Told(_begun(lead), rest)
 
     def told(self, text: str) -> str:
-        """A sentence of the computing rooms in the units of the pages, settings named in words."""
-        return _IN_TEXT.sub(_imperial if self.imperial else _metric, spoken(text))
+        """A sentence whose figures stand in it as text."""
+        return told(text, imperial=self.imperial)
 
     def setting(self, key: str) -> str:
-        """What the pages call a setting."""
-        return called(key)
+        """What a setting is called."""
+        return key if self.by_key else called(key)
+
+    def unit(self, kind: Kind) -> Unit:
+        """The one unit of a column of figures of a kind."""
+        return column_unit(kind, imperial=self.imperial)
 
     def area(self, value: float | None) -> str:
         """Ground area, in hectares or acres."""
-        return _figure(value, 1 / ACRE_M2, 2, "acres") if self.imperial else _figure(value, 1 / HECTARE_M2, 2, "ha")
+        return self._of("area", value)
 
     def length(self, value: float | None) -> str:
         """Length of a fence or a distance, to the metre or foot."""
-        return _figure(value, 1 / FOOT_M, 0, "ft") if self.imperial else _figure(value, 1.0, 0, "m")
+        return self._of("length", value)
+
+    def distance(self, value: float | None) -> str:
+        """How far away something is; from some kilometres or a mile on in those."""
+        return self._of("distance", value)
 
     def dimension(self, value: float | None) -> str:
         """Length of something built, to the centimetre or tenth of a foot."""
-        unit, scale, digits = self.dimension_unit()
-        return _figure(value, scale, digits, unit)
+        return self._of("dimension", value)
 
     def dimension_unit(self) -> tuple[str, float, int]:
-        """What ``dimension`` shows: unit, its number to a metre, decimals."""
-        return ("ft", 1 / FOOT_M, 1) if self.imperial else ("m", 1.0, 2)
+        """What a column of dimensions shows: unit, its number to a metre, decimals."""
+        unit = self.unit("dimension")
+        return unit.name, 1 / unit.size, unit.decimals
 
     def volume(self, value: float | None) -> str:
         """Volume of earth."""
-        return _figure(value, 1 / CUBIC_YARD_M3, 0, "yd³") if self.imperial else _figure(value, 1.0, 0, "m³")
+        return self._of("volume", value)
 
     def section(self, value: float | None) -> str:
         """Area of a cut section."""
-        return _figure(value, 1 / SQUARE_FOOT_M2, 1, "ft²") if self.imperial else _figure(value, 1.0, 2, "m²")
+        return self._of("section", value)
 
     def speed(self, value: float | None) -> str:
-        """Digging speed."""
-        return _figure(value, 1 / FOOT_M, 2, "ft per hour") if self.imperial else _figure(value, 1.0, 2, "m per hour")
+        """Digging speed, given in metres per hour."""
+        return self._of("speed", None if value is None else value / HOUR_S)
 
     def duration(self, seconds: float | None) -> str:
         """Time that something takes, to the minute."""
-        if seconds is None or _missing(seconds):
-            return MISSING
-        hours, minutes = divmod(round(seconds / 60), 60)
-        return f"{hours} h {minutes} min" if hours else f"{minutes} min"
+        return self._of("duration", seconds)
 
     def hours(self, value: float | None) -> str:
         """Time given in hours, to the minute."""
-        return MISSING if value is None else self.duration(3600 * value)
+        return self._of("duration", None if value is None else HOUR_S * value)
 
     def discharge(self, value: float | None) -> str:
         """Flow of water, given in m3/s."""
-        return _figure(value, 1 / FOOT_M**3, 1, "ft³/s") if self.imperial else _figure(value, 1.0, 2, "m³/s")
+        return self._of("discharge", value)
 
     def slope(self, value: float | None) -> str:
         """Slope given in degrees."""
-        return MISSING if _missing(value) else f"{value:.1f}°"
+        return self._of("slope", value)
 
     def money(self, value: float | None) -> str:
         """Price to three significant digits: more would promise too much."""
-        if value is None or _missing(value):
-            return MISSING
-        step = 10.0 ** max(math.floor(math.log10(abs(value))) - 2, 0) if value else 1.0
-        return f"{self.currency} {round(value / step) * step:,.0f}"
+        return self._of("money", value)
 
     def price(self, value: float | None) -> str:
         """The same in a column whose head names the currency."""
-        return self.money(value).removeprefix(f"{self.currency} ")
+        found = Quantity(value, "money")
+        return rounded(found.value) if found.known and found.value is not None else MISSING
 
     def amount(self, value: float) -> str:
         """Amount in a column of amounts, to the whole unit of currency so that the column adds up."""
-        return f"{value:,.0f}"
+        return number(value, 0)
 
     def score(self, value: float | None) -> str:
         """Score out of 100."""
-        return MISSING if _missing(value) else f"{value:.0f}"
+        return self._of("score", value)
 
     def percent(self, value: float | None) -> str:
         """Share given as 0 to 1."""
-        if value is None or _missing(value):
-            return MISSING
-        if 0 < value < 0.01 or 0.99 < value < 1:
-            return "under 1 %" if value < 0.5 else "over 99 %"
-        return f"{100 * value:.0f} %"
+        return self._of("share", value)
 
     def quantity(self, value: float, unit: str) -> str:
         """Quantity of a priced list, in the unit its rate is shown for."""
         name, size = self._priced_unit(unit)
-        return f"{value / size:,.0f} {name}".strip()
+        return joined(number(value / size, 0), name)
 
     def rate(self, value: float, unit: str) -> str:
         """Rate of a priced list, for the unit its quantity is shown in."""
-        return f"{value * self._priced_unit(unit)[1]:,.2f}"
+        return number(value * self._priced_unit(unit)[1], 2)
 
     def _priced_unit(self, unit: str) -> tuple[str, float]:
         """Name of the unit shown for a unit of the rates, and its size in that unit."""
         metric = {"m": ("m", 1.0), "m2": ("m²", 1.0), "m3": ("m³", 1.0), "each": ("", 1.0)}
-        imperial = {"m": ("ft", FOOT_M), "m2": ("ft²", SQUARE_FOOT_M2), "m3": ("yd³", CUBIC_YARD_M3)}
+        imperial = {
+            "m": ("ft", FOOT_M),
+            "m2": ("ft²", SQUARE_FOOT_M2),
+            "m3": ("yd³", quantities.CUBIC_YARD_M3),
+        }
         return (metric | imperial if self.imperial else metric).get(unit, (unit, 1.0))
 
-
-def _metric(found: re.Match[str]) -> str:
-    """The same figures with marks at the thousands and raised exponents, as everywhere else on the pages."""
-    numbers, unit = found.group().rsplit(" ", 1)
-    return f"{re.sub(_NUMBER, _marked, numbers)} {unit.translate(_RAISED)}"
+    def _of(self, kind: Kind, value: float | None) -> str:
+        return figure(Quantity(value, kind), imperial=self.imperial, currency=self.currency)
 
 
-def _marked(number: re.Match[str]) -> str:
-    whole, point, decimals = number.group().replace(",", "").partition(".")
-    return f"{int(whole):,}{point}{decimals}"
+FILES = Wording(imperial=False, currency="", by_key=True)
+"""For files that other programs read, which hold SI and settings by their keys; put ``quantities.plain`` round it."""
+_NAMED = object()
 
 
-def _imperial(found: re.Match[str]) -> str:
-    numbers, unit = found.group().rsplit(" ", 1)
-    name, factor, more = IMPERIAL_IN_TEXT[unit]
+class _Filling(Formatter):
+    """Puts values in words into a template."""
 
-    def changed(number: re.Match[str]) -> str:
-        whole, _, decimals = number.group().replace(",", "").partition(".")
-        return f"{float(f'{whole}.{decimals}') * factor:,.{len(decimals) + more}f}"
+    def __init__(self, wording: Wording) -> None:
+        self.wording = wording
 
-    return f"{re.sub(_NUMBER, changed, numbers)} {name}"
+    def get_value(self, key: int | str, args: Any, kwargs: Mapping[str, Any]) -> Any:
+        return _NAMED if key == SETTING else kwargs[str(key)]
 
-
-def _figure(value: float | None, factor: float, digits: int, unit: str) -> str:
-    if value is None or _missing(value):
-        return MISSING
-    return f"{value * factor:,.{digits}f} {unit}"
+    def format_field(self, value: Any, format_spec: str) -> str:
+        return self.wording.setting(format_spec) if value is _NAMED else self.wording.say(value)
 
 
-def _missing(value: float | None) -> bool:
-    return value is None or not math.isfinite(value)
+def _packs(numbers: tuple[int, ...]) -> str:
+    if len(numbers) == 1:
+        return f"Pack {numbers[0]}"
+    return f"Packs {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
+
+
+def _begun(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
