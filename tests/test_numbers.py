@@ -90,7 +90,17 @@ def summary(site, project):
     works = work_out(site, enclosure, project)
     mounds = works.haul.den_mounds if works.haul else 0
     care = assess_care(site, land, enclosure, project, den_mounds=mounds)
-    return summarise(PlotResult(site, land, enclosure, works, care), project, "folder", None)
+    found = summarise(PlotResult(site, land, enclosure, works, care), project, "folder", None)
+    # What pages tell beyond the figures.
+    told = {
+        "limits": [{"name": limit.name, "share": limit.share} for limit in land.limits],
+        "dig_out": [{"shortest": d.shortest, "rate": d.dig_rate, "without_lap": d.without_lap} for d in care.dig_out],
+        "climbs": [{"least": c.least, "where": c.weakest_chainage} for c in care.climbs],
+        "crossings": [{"area": c.area, "chainage": c.chainage} for c in care.crossings],
+        "rounds": [{"length": r.length, "climb": r.climb, "walking_s": r.walking_s} for r in care.rounds],
+        "fences": [{"hung": f.hung_length, "holes": f.holes, "concrete": f.concrete} for f in works.fences],
+    }
+    return dataclasses.replace(found, details={**found.details, **told})
 
 
 def summary_or_faults(site, project):

@@ -155,6 +155,24 @@ def nothing_fits(plot_id="south field", **place):
     return PlotResult(ground, assess_land(ground, project()), Enclosure((), reason), None, None)
 
 
+def source(plot, settings=None, wording=None):
+    """What the sections of the plot's report are made from; its folder is plot-0."""
+    from packpale.review.report.source import PlotSource
+    from packpale.review.words import Wording
+
+    settings = settings or project()
+    wording = wording or Wording(imperial=settings.units == "imperial", currency=settings.currency)
+    return PlotSource(plot, settings, wording, "plot-0")
+
+
+def words_of(block):
+    """All words of a block of the report, with common spaces and signs."""
+    from packpale.review.report.blocks import text_of
+    from packpale.review.words import plain
+
+    return plain(text_of(block))
+
+
 def renamed(plot, plot_id):
     """The same plot under another id."""
     return dataclasses.replace(plot, site=dataclasses.replace(plot.site, plot_id=plot_id))
@@ -189,5 +207,5 @@ def run_folder(folder: Path, plots, settings=None):
         "plots": {},
         "warnings": ["A warning."],
     }
-    write_run(finished(summaries), ranking, settings, record, folder)
+    write_run(finished(summaries), ranking, settings, record, folder, notes=record["warnings"])
     return ranking

@@ -11,6 +11,7 @@ from shapely.affinity import translate
 
 from packpale.review import geopackage, overview_map
 from packpale.review.model import FinishedPlots
+from packpale.review.plot import read_report
 from packpale.review.run import write_run
 from packpale.review.summary import read_summary
 from packpale.run.ranking import rank
@@ -68,8 +69,8 @@ def test_few_plots_are_in_memory_while_the_files_of_all_are_written(run, summari
         write(path, layer, *given, **rest)
 
     monkeypatch.setattr(geopackage, "write_layer", writing)
-    # It is made of the page's text alone.
-    monkeypatch.setattr("packpale.review.page.write_report", lambda *_, **__: None)
+    # Those made of the reports of plots, which hold few of them whatever their number.
+    monkeypatch.setattr("packpale.review.run._read_back", lambda _: read_report(run.folder / "plots/plot-0"))
     settings = factory.project(ranking={"told_in_full": 1})
     alive: weakref.WeakValueDictionary[int, object] = weakref.WeakValueDictionary()
     most, read = 0, []

@@ -1,45 +1,28 @@
-"""Each plot's decision stands on one page of the report, and in one piece of the first page, in one order."""
+"""Each plot's decision stands on one page of the report, and on one sheet of the page of the decision."""
 
 import dataclasses
 import io
-import re
 
-import pytest
 from pdfminer.high_level import extract_pages
-from pdfminer.layout import LTChar, LTFigure, LTRect, LTTextContainer
+from pdfminer.layout import LTChar, LTTextContainer
 
-from packpale.review import headlines, page
+from packpale.review import headlines
 from packpale.review.headlines import LONGEST, headline, in_short
-from packpale.review.model import FinishedPlots, RankedPlot
-from packpale.review.page_tree import parse
-from packpale.review.small_drawings import SIZE
-from packpale.review.summary import read_summary
-from packpale.review.words import Wording
+from packpale.review.pdf.report import write_report
+from packpale.review.report.blocks import Section, paragraph
+from packpale.review.report.plot import plot_report
+from packpale.review.report.sheet import NOTES
+from packpale.review.words import Wording, plain
 from review import factory
-from review.pdf_pages import HEADS, off_their_page, outline
+from review.pdf_pages import HEADS, off_their_page
 
-MM = 72 / 25.4
 NAME = "The long meadow above the old quarry, between the mill leat and the county road, second half "
-NOTES = [f"Pack {k % 3 + 1}: matter {k} of many that has to be looked at soon; and a tail of words." for k in range(40)]
+MANY = [f"Pack {k % 3 + 1}: matter {k} of many that has to be looked at soon; and a tail of words." for k in range(40)]
+FILLING = "Words that fill most of the page before. " * 90
 
 
-@dataclasses.dataclass
-class Printed:
-    """A page of the report as it is read back."""
-
-    text: str
-    smallest: float
-    """Size of its smallest letters. [points]"""
-    pictures: list
-    drawings: list
-    """Grounds of the drawings, as large as these."""
-
-    def has(self, words):
-        return "".join(words.split()) in "".join(self.text.split())
-
-    def starts_with(self, words):
-        """Whatever the rank is that stands before a plot's name."""
-        return re.match(rf"(\d+\.)?{re.escape(''.join(words.split()))}", "".join(self.text.split())) is not None
+def squeezed(text):
+    return "".join(text.split())
 
 
 def below(item, kind):
@@ -50,103 +33,38 @@ def below(item, kind):
             yield from below(part, kind)
 
 
-def squeezed(text):
-    return "".join(text.split())
-
-
-def printed(path, name):
-    """Number of the page to which the outline leads for a plot, that page and the next; the rest takes long to read."""
-    raw = path.read_bytes()
-    (at,) = [
-        page for level, title, page in outline(raw) if level == 2 and "".join(title.split()).endswith(squeezed(name))
-    ]
-    return at + 1, *map(_read, extract_pages(io.BytesIO(raw), page_numbers=[at, at + 1]))
-
-
-def _read(one):
-    lines = list(below(one, LTTextContainer))
-    letters = [c.size for line in lines for c in below(line, LTChar) if c.get_text().strip()]
-    drawn = [r for r in below(one, LTRect) if r.height and abs(r.width / r.height - SIZE[0] / SIZE[1]) < 0.01]
-    return Printed("".join(line.get_text() for line in lines), min(letters), list(below(one, LTFigure)), drawn)
-
-
-@pytest.fixture(scope="module")
-def crowded(run, tmp_path_factory):
-    """A plot in feet with three packs, a long name, forty notes, twelve limits and many kinds of them at the line."""
-    folder = tmp_path_factory.mktemp("crowded")
-    one = read_summary(run.folder / "plots/plot-0/result.json")
-    packs, layers, details = (1, 2, 3), dict(one.layers), dict(one.details)
-    layers["fence_lines"] = tuple({**line, "pack": k} for k in packs for line in one.layers["fence_lines"])
-    layers["touches"] = tuple(
-        {**row, "pack": k, "limit": f"within {n} m of some thing with a name"}
-        for k in packs
-        for n, row in enumerate(one.layers["touches"] * 3)
-    )
-    for key in ("dig_out", "holding", "climb", "fences"):
-        details[key] = [{**row, "pack": k} for k in packs for row in one.details[key]]
-    details["limits"] = [
-        {"name": f"within {k} m of one kind of thing or another", "share": 0.3 / k} for k in range(1, 13)
-    ]
-    details["crossings"] = dict(details["crossings"], all=37)
-    plot = dataclasses.replace(one, plot_id=NAME, layers=layers, details=details, notes=tuple(NOTES))
-    place = RankedPlot(NAME, 1, True, 88.0, 1.0, 1.0, (1, 1), (1, 1))
-    settings = factory.project(units="imperial")
-    record = {"version": "0", "seed": 1, "crs": one.crs, "warnings": [], "plots": {}}
-    page.write_page(
-        FinishedPlots({NAME: plot.brief}, {NAME: plot}.__getitem__),
-        dataclasses.replace(run.ranking, rows=(place,), overtaking=()),
-        settings,
-        Wording(imperial=True, currency="CAD"),
-        record=record,
-        path=folder / "index.html",
-        plots=run.folder / "plots",
-    )
-    return folder
-
-
-def test_all_of_a_plot_stands_on_its_page(run):
-    name = run.plots[0].site.plot_id
-    _, own, after = printed(run.folder / "report.pdf", name)
-    assert own.starts_with(name)
-    assert [head for head in HEADS if not own.has(head)] == []
-    assert after.starts_with(f"Plot {name}: what is to be known")
-    assert own.smallest > 7.9
-    assert (len(own.pictures), len(own.drawings)) == (1, 2)
+def test_a_plots_sheet_stays_whole(run):
     fitting = [p.site.plot_id for p in run.plots[:2]]
     assert off_their_page((run.folder / "report.pdf").read_bytes(), fitting) == []
 
 
-def test_a_plot_on_which_nothing_fits_has_one_page_too(run):
-    _, own, _ = printed(run.folder / "report.pdf", factory.FORMULA)
-    assert own.has("No enclosure fits here")
-    assert own.has("What limits this plot")
+def test_a_crowded_sheet_stays_whole_and_can_be_read(run, tmp_path):
+    plot = factory.renamed(run.plots[0], NAME)
+    crowded = dataclasses.replace(plot, care=dataclasses.replace(plot.care, notes=tuple(MANY)))
+    settings = factory.project(units="imperial", currency="CAD")
+    sheet = plot_report(factory.source(crowded, settings)).sheet
+    before = Section("Before", (paragraph(FILLING),), "index.html#before")
+    path = tmp_path / "report.pdf"
+    write_report([before, sheet], path, title="T", plots=run.folder / "plots")
+    first, own, *rest = list(extract_pages(io.BytesIO(path.read_bytes())))
+    lines = list(below(own, LTTextContainer))
+    said = squeezed("".join(line.get_text() for line in lines))
+    assert squeezed(NAME) in said
+    assert squeezed(NAME) not in squeezed("".join(line.get_text() for line in below(first, LTTextContainer)))
+    assert [head for head in HEADS if squeezed(head) not in said] == []
+    assert squeezed("in full") in said
+    assert rest == []
+    assert min(c.size for line in lines for c in below(line, LTChar) if c.get_text().strip()) > 7.5
 
 
-def test_a_crowded_plot_keeps_to_its_page_and_says_where_the_rest_is(crowded):
-    number, own, after = printed(crowded / "report.pdf", NAME)
-    assert own.starts_with(NAME)
-    assert [head for head in HEADS if not own.has(head)] == []
-    assert after.starts_with(f"Plot {NAME}: what is to be known")
-    assert after.has("Warnings in full")
-    assert own.smallest > 7.9
-    # The drawings are no smaller than they are made, so that their letters stay what they are.
-    assert [d.width for d in own.drawings] == pytest.approx([SIZE[0] * MM] * 2, rel=0.02)
-    assert own.has(f"These {page.SHORT_NOTES} in full, and {40 - page.SHORT_NOTES} more, on page {number + 1}.")
-    assert sum(own.has(headline(note)) for note in NOTES) >= page.SHORT_NOTES
-    assert sum(after.has(note) for note in NOTES) == 40
-    assert own.has(f"8 more on page {number + 1}.")
-    assert after.has("All that limits this plot")
-    assert own.has("7 other limits that its map shows")
-    assert own.has("37 places")
-
-
-def test_the_first_page_has_the_same_order(run):
-    (body,) = parse((run.folder / "index.html").read_text(encoding="utf-8")).all("body")
-    article = body.all("article")[0]
-    heads = [head.text for head in article.all("h2", "h3")]
-    assert heads[1 : 1 + len(HEADS)] == list(HEADS)
-    assert heads[1 + len(HEADS)] == "Warnings in full"
-    assert [figure.all("img")[0].attributes["alt"][:3] for figure in article.all("figure")[:3]] == ["Map", "Sec", "Pro"]
+def test_a_sheet_has_the_three_gravest_notes_and_says_how_many_more(fitting):
+    crowded = dataclasses.replace(fitting, care=dataclasses.replace(fitting.care, notes=tuple(MANY)))
+    sheet = plot_report(factory.source(crowded)).sheet
+    gravest = sheet.blocks[-1]
+    assert (gravest.title, len(gravest.blocks[0].items)) == ("The gravest notes", NOTES)
+    total = len(factory.source(crowded).result.site.notes) + len(MANY)
+    assert factory.words_of(gravest).endswith("in full")
+    assert int(factory.words_of(gravest.blocks[1]).split()[1]) >= total
 
 
 def test_the_weightiest_notes_come_first_and_nothing_is_cut_in_silence():
@@ -157,22 +75,14 @@ def test_the_weightiest_notes_come_first_and_nothing_is_cut_in_silence():
     assert in_short(["Of all.", "High ground inside leaves 1 m."], 1).lines == ("High ground inside leaves 1 m",)
     feet = Wording(imperial=True, currency="").told
     deep = "Pack 1: the trench is 1.52 m deep or more over 9 m: all the way round."
-    assert in_short([*notes, deep], 1, feet).lines == ("Pack 1: the trench is 4.99 ft deep or more over 30 ft",)
+    (line,) = in_short([*notes, deep], 1, feet).lines
+    assert plain(line) == "Pack 1: the trench is 4.99 ft deep or more over 30 ft"
     assert headline("Pack 1: a (b; c. d) e; f.") == "Pack 1: a (b; c. d) e"
     assert headline("Packs 1 and 2: near, 1.5 m; more.") == "Packs 1 and 2: near, 1.5 m"
     assert headline("Den site 2: in view over bare ground. A sheet.") == "Den site 2: in view over bare ground"
     long = headline("word " * 60)
     assert long.endswith(" …")
     assert LONGEST - 8 < len(long) <= LONGEST
-
-
-def test_a_single_pack_is_not_named_at_each_note(run):
-    one = read_summary(run.folder / "plots/plot-0/result.json")
-    said = dataclasses.replace(one, notes=("Pack 1: it is so.", "Pack 1, den site 2: in view.", "Of all."))
-    assert page._notes(said) == ["It is so.", "Den site 2: in view.", "Of all."]
-    (line,) = one.layers["fence_lines"]
-    two = dataclasses.replace(said, layers=one.layers | {"fence_lines": (line, line | {"pack": 2})})
-    assert page._notes(two) == list(said.notes)
 
 
 def test_what_comes_first_is_said_by_the_rooms():

@@ -13,6 +13,8 @@ import pytest
 from packpale.earthworks.bill import DRAWN_VOLUMES, bill
 from packpale.earthworks.model import Uncertainty
 from packpale.review.assumed import SET, settings_used
+from packpale.review.report.bill import bill_section
+from packpale.review.report.blocks import text_of
 from packpale.review.spreadsheet import Book, Column, Page
 from packpale.review.summary import summarise
 from packpale.review.workbook import write_workbook
@@ -23,7 +25,7 @@ from review import factory
 
 CURRENCY = "=1+1"
 FORBIDDEN = re.compile(r"[\[\]:*?/\\]")
-PRICES = ("K", "L", "M")
+PRICES = ("H", "I", "J")
 
 
 def spread(plot):
@@ -105,12 +107,12 @@ def cells(book):
 
 
 def total_row(sheet):
-    return next(r for r in range(1, sheet.max_row + 1) if str(sheet.cell(r, 2).value).startswith("All, in"))
+    return next(r for r in range(1, sheet.max_row + 1) if str(sheet.cell(r, 2).value).startswith("As drawn, in"))
 
 
 def test_every_formula_is_ours_and_names_are_texts(formulas, settings):
     ours = re.compile(
-        r"=('[^\[\]:*?/\\]+'!\$[A-Z]+\$\d+|[A-Z]\d+\*[A-Z]\d+|SUM\([K-M]\d+:[K-M]\d+\)|SUMPRODUCT\(D\d+:D\d+,I\d+:I\d+\)"
+        r"=('[^\[\]:*?/\\]+'!\$[A-Z]+\$\d+|D\d+\*[E-G]\d+|SUM\([H-J]\d+:[H-J]\d+\)|SUMPRODUCT\([KL]\d+:[KL]\d+,F\d+:F\d+\)"
         r"|IF\(AND\(C\d+<=D\d+,D\d+<=E\d+\),\"\",\"not in order\"\))"
     )
     count = 0
@@ -172,41 +174,85 @@ def test_values_that_stand_in_the_file_are_the_figures_of_the_run(values, summar
         first = last - len(summary.items)
         for row, item in zip(range(first, last), summary.items, strict=True):
             assert sheet.cell(row, 4).value == pytest.approx(item["quantity"])
-            low, likely, high = (sheet.cell(row, c).value for c in (5, 6, 7))
-            assert low <= likely <= high
             # What is counted is shown whole, what is measured to a tenth.
-            shown = {sheet.cell(row, c).number_format for c in (4, 5, 6, 7)}
-            assert shown == {"#,##0" if item["unit"] == "each" else "#,##0.0"}
-            assert [sheet.cell(row, c).value for c in (8, 9, 10)] == item["rate"]
+            assert sheet.cell(row, 4).number_format == ("#,##0" if item["unit"] == "each" else "#,##0.0")
+            assert [sheet.cell(row, c).value for c in (5, 6, 7)] == item["rate"]
             for k in range(3):
-                assert sheet.cell(row, 11 + k).value == pytest.approx(
-                    sheet.cell(row, 5 + k).value * sheet.cell(row, 8 + k).value
-                )
-        assert sheet.cell(last + 1, 12).value == pytest.approx(summary.details["cost"]["likely"])
-    # Without draws the low, likely and high totals are those of index.html.
+                price = sheet.cell(row, 4).value * sheet.cell(row, 5 + k).value
+                assert sheet.cell(row, 8 + k).value == pytest.approx(price)
+            low, high = (sheet.cell(row, c).value for c in (13, 14))
+            reckoned = item["quantity"] + sheet.cell(row, 11).value + sheet.cell(row, 12).value
+            assert low <= reckoned + 1e-9
+            assert reckoned <= high + 1e-9
+    # Without draws there is no bridge, and the totals are all there is.
     sheet = by_title[f"Bill of quantities: {summaries[1].plot_id}"]
     row, cost = total_row(sheet), summaries[1].details["cost"]
     assert [sheet[f"{c}{row}"].value for c in PRICES] == pytest.approx([cost["low"], cost["likely"], cost["high"]])
 
 
-def test_bill_takes_the_percentiles_where_there_are_any(fitting):
+def amount(text):
+    """A number as pages print it."""
+    return float(text.replace("\N{MINUS SIGN}", "-").replace(",", ""))
+
+
+def bill_in_print(plot):
+    """Rows of the bill and of its bridge in the report, as (name, likely amount)."""
+    listed, bridge = [b for b in bill_section(factory.source(plot)).blocks if b.kind == "table"]
+    rows = [(text_of(r[0]), amount(text_of(r[4]))) for r in (*listed.rows, *listed.foot)]
+    return rows, [(text_of(name), amount(text_of(cell))) for name, cell in (*bridge.rows, *bridge.foot)]
+
+
+def test_print_and_workbook_hold_the_same_bill(tmp_path, fitting):
+    plot, settings = spread(fitting), factory.project()
+    summary = summarise(plot, settings, "plot-0", None)
+    ranking = rank([summary], settings.ranking.weights, draws=50, seed=1)
+    record = {"version": "0", "seed": 1, "crs": factory.CRS}
+    write_workbook(factory.finished([summary]), ranking, settings, record, tmp_path / "q.xlsx")
+    (sheet,) = bills(openpyxl.load_workbook(tmp_path / "q.xlsx", data_only=True))
+    last = total_row(sheet)
+    items, bridge = bill_in_print(plot)
+    priced = bill(plot.earthworks)
+    # To the cent where both have cents, and as print rounds them.
+    in_file = [sheet.cell(r, 9).value for r in range(last - len(summary.items), last + 1)]
+    assert in_file == pytest.approx([*(i.item.price[1] for i in priced.lines), priced.total[1]], abs=0.005)
+    assert [price for _, price in items] == [round(v) for v in in_file]
+    steps = [(sheet.cell(r, 2).value, sheet.cell(r, 9).value) for r in range(last + 1, last + 5)]
+    assert [v for _, v in steps] == pytest.approx([s.amount for s in priced.bridge[1:]], abs=0.005)
+    assert [name.removesuffix(", as run") for name, _ in steps] == [name for name, _ in bridge[1:]]
+    assert [v for _, v in bridge] == [round(v) for v in (in_file[-1], *(v for _, v in steps))]
+
+
+def test_the_bridge_leads_from_the_bill_to_the_middle_estimate(fitting):
     plot = spread(fitting)
-    drawn = plot.earthworks.uncertainty.volumes
-    made = bill(plot.earthworks)
+    works, made = plot.earthworks, bill(plot.earthworks)
+    first, over_dig, ground, rates, middle = made.bridge
+    assert first.amount == made.total[1] == pytest.approx(sum(i.price[1] for i in works.items))
+    assert middle.amount == works.uncertainty.price[1]
+    assert first.amount + over_dig.amount + ground.amount + rates.amount == pytest.approx(middle.amount)
+    drawn, cut = works.uncertainty.volumes, sum(v.cut for v in works.volumes)
+    deeper = drawn["cut"][1] / cut - 1
     seen = set()
     for line in made.lines:
         name = DRAWN_VOLUMES.get(line.item.key)
         if name in drawn:
-            assert line.quantity == drawn[name]
+            assert line.reckoned == drawn[name]
+            assert line.over_dig == pytest.approx(deeper * line.item.quantity)
+            assert line.item.quantity + line.over_dig + line.ground == pytest.approx(drawn[name][1])
             seen.add(name)
         else:
-            assert line.quantity == (line.item.quantity,) * 3
-    assert seen == set(drawn)
-    # Hard rock, by hand: 20 at 45, 64 at 80, 151.5 at 160.
-    (rock,) = (line for line in made.lines if line.item.key == "excavate_rock_per_m3")
-    assert rock.price == pytest.approx((900.0, 5120.0, 24240.0))
-    assert made.total[1] == pytest.approx(sum(line.quantity[1] * line.item.rate[1] for line in made.lines))
+            assert (line.over_dig, line.ground) == (0.0, 0.0)
+    assert seen == set(drawn) & set(DRAWN_VOLUMES.values())
+    # What grows with the cut alone has no part in rock and water.
+    (filled,) = (line for line in made.lines if DRAWN_VOLUMES.get(line.item.key) == "cut")
+    assert filled.item.quantity == pytest.approx(cut)
+    assert filled.ground == pytest.approx(0.0, abs=1e-6 * cut)
     assert set(DRAWN_VOLUMES) <= set(RateSettings.model_fields)
+
+
+def test_without_draws_there_is_no_bridge(fitting):
+    works = dataclasses.replace(fitting.earthworks, uncertainty=None)
+    assert bill(works).bridge == ()
+    assert all(line.reckoned == (line.item.quantity,) * 3 for line in bill(works).lines)
 
 
 @pytest.fixture(scope="module")

@@ -12,9 +12,13 @@ from packpale.faults import Faults
 from packpale.review.run import write_run
 from packpale.review.summary import write_summary
 from packpale.run.compare import FigureChange, compare, read_finished_run
+from packpale.review.plot import REPORT
 from packpale.run.ranking import rank
 from packpale.settings import Project
 from review import factory
+
+
+NOTHING_TOLD = '{"sheet": {"kind": "section", "title": "A plot", "blocks": []}, "sections": []}'
 
 
 @pytest.fixture(scope="module")
@@ -38,6 +42,7 @@ def left(tmp_path, summary):
             )
             (out / "plots" / one.folder).mkdir(parents=True)
             write_summary(one, out / "plots" / one.folder / "result.json")
+            (out / "plots" / one.folder / REPORT).write_text(NOTHING_TOLD, encoding="utf-8")
             summaries.append(one)
         record = {
             "version": "0.1.0", "crs": factory.CRS, "seed": 1, "warnings": [],

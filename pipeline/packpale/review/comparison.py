@@ -53,7 +53,7 @@ def write_comparison(found: Comparison, folder: Path) -> None:
     building.mkdir(parents=True)
     shown = [_wording(run) for run in (found.first, found.second)]
     page = render(
-        "comparison.html",
+        "pages/comparison.html",
         found=found,
         names=[run_name(run) for run in (found.first, found.second)],
         show=shown,

@@ -29,6 +29,18 @@ class PlotResult:
 
 
 @dataclass(frozen=True)
+class Estimate:
+    """The published class of a plot's price."""
+
+    number: int
+    """From 5, the roughest, to 1."""
+    low: float
+    """How far the truth may lie below the middle estimate, a negative fraction of it."""
+    high: float
+    """The same above it, positive."""
+
+
+@dataclass(frozen=True)
 class PlotSummary:
     """What the files of a whole run need of one plot; plain numbers, texts and WKB, so that it goes into JSON.
 
@@ -49,12 +61,14 @@ class PlotSummary:
     crs: str = ""
     """The run's CRS, as in Site."""
     details: Mapping[str, Any] = field(default_factory=dict)
+    estimate: Estimate | None = None
+    """None where nothing fits."""
 
     @property
     def brief(self) -> "PlotBrief":
         outlines = [row["geometry"] for row in self.layers.get("plots", ())]
         bounds = tuple(shapely.total_bounds(shapely.from_wkb(outlines)).tolist()) if outlines else (math.nan,) * 4
-        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes, bounds)
+        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes, bounds, self.estimate)
 
 
 @dataclass(frozen=True)
@@ -71,6 +85,7 @@ class PlotBrief:
     notes: tuple[str, ...]
     bounds: tuple[float, ...]
     """West, south, east, north of the plot; NaN if it has no outline. [m]"""
+    estimate: Estimate | None = None
 
 
 @dataclass(frozen=True)
@@ -103,6 +118,8 @@ class RankedPlot:
     """Best and worst place in the middle eight tenths of the draws around the chosen weights."""
     usual_places_any: tuple[int, int] | None = None
     """The same for any weights."""
+    parts: tuple[float, ...] = ()
+    """Points of the score that each of RANKING_CRITERIA brings; they add up to it."""
 
 
 @dataclass(frozen=True)

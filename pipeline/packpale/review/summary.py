@@ -12,17 +12,16 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.earthworks.bill import Bill, bill
-from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.earthworks.stretches import total
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.review import dens, digging, patrol, people
-from packpale.review.aids import aid_details, aid_rows
-from packpale.review.climb import climb_details, climb_rows
-from packpale.review.crossings import crossing_details, crossing_rows
-from packpale.review.holding import holding_details, holding_rows
-from packpale.review.model import PlotResult, PlotSummary
+from packpale.review.aids import aid_rows
+from packpale.review.climb import climb_rows
+from packpale.review.crossings import crossing_rows
+from packpale.review.holding import holding_rows
+from packpale.review.model import Estimate, PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
@@ -47,10 +46,8 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         layers=_layers(result, project),
         notes=notes(result),
         crs=result.site.crs,
-        details=_details(result, ground, priced)
-        | _row({"crossings": crossing_details(result, project), "climb": climb_details(result, project)})
-        | _row({"aids": aid_details(result, project)})
-        | _row({"holding": holding_details(result)}),
+        details=_details(ground, result, priced),
+        estimate=_estimate(result),
     )
 
 
@@ -64,6 +61,7 @@ def write_summary(summary: PlotSummary, path: Path) -> None:
     """Write a summary as JSON, keys sorted, floats so that they read back the same."""
     # Neither copied first nor indented: either takes longer than the rest of the summary.
     values = {field.name: _plain(getattr(summary, field.name)) for field in dataclasses.fields(summary)}
+    values["estimate"] = dataclasses.asdict(summary.estimate) if summary.estimate else None
     text = json.dumps(values, sort_keys=True, ensure_ascii=False, allow_nan=False)
     path.write_bytes((text + "\n").encode("utf-8"))
 
@@ -80,6 +78,8 @@ def read_summary(path: Path) -> PlotSummary:
     for name in ("earthworks", "items", "notes"):
         raw[name] = tuple(raw[name])
     raw["layers"] = {name: tuple(rows) for name, rows in raw["layers"].items()}
+    if raw["estimate"] is not None:
+        raw["estimate"] = Estimate(**raw["estimate"])
     return PlotSummary(**raw)
 
 
@@ -165,61 +165,34 @@ def _items(works: Bill | None) -> tuple[dict[str, Any], ...]:
                 "quantity": line.item.quantity,
                 "rate": list(line.item.rate),
                 "price": list(line.item.price),
-                "quantity_range": list(line.quantity),
-                "price_range": list(line.price),
+                "over_dig": line.over_dig,
+                "ground": line.ground,
+                "reckoned": list(line.reckoned),
             }
         )
         for line in (works.lines if works else ())
     )
 
 
-def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill | None) -> dict[str, Any]:
-    works, care = result.earthworks, result.care
+def _details(ground: Mapping[str, Any] | None, result: PlotResult, priced: Bill | None) -> dict[str, Any]:
+    works = result.earthworks
     return _row(
         {
             "ground": ground,
-            "limits": [{"name": limit.name, "share": limit.share} for limit in result.land.limits],
-            "weights": dict(result.land.weights),
             "cost": dict(works.cost) if works else None,
-            "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
-            **digging.details(works),
-            **people.details(result),
-            "unattended_h": care.unattended_h if care else None,
-            **patrol.details(care),
-            **dens.details(care),
-            "fences": [_fence(fence) for fence in (works.fences if works else ())],
-            "dig_out": [
-                {
-                    "pack": d.pack,
-                    "shortest_m": d.shortest,
-                    "weakest_chainage_m": d.weakest_chainage,
-                    "dig_rate_m_per_h": d.dig_rate,
-                    "without_lap_m": d.without_lap,
-                    "without_lap_chainage_m": d.without_lap_chainage,
-                    "without_lap_rate_m_per_h": d.without_lap_rate,
-                }
-                for d in (care.dig_out if care else ())
-            ],
+            "bill": {
+                "total": list(priced.total),
+                "bridge": [{"text": step.text, "amount": step.amount} for step in priced.bridge],
+            }
+            if priced
+            else None,
         }
     )
 
 
-def _fence(fence: FenceTakeOff) -> dict[str, Any]:
-    """What the page tells of one pack's fence."""
-    return {
-        "pack": fence.pack,
-        "hung_m": fence.hung_length,
-        "mesh_m2": {kind: area.with_laps for kind, area in fence.mesh.items()},
-        "posts": dict(fence.posts),
-        "holes": fence.holes,
-        "concrete_m3": fence.concrete,
-        "arms": fence.arms,
-        "wire_m": fence.wire,
-        "gates": fence.gates,
-        "airlocks": fence.airlocks,
-        "deflection_deg": fence.largest_deflection_deg,
-        "deflection_chainage_m": fence.deflection_chainage,
-    }
+def _estimate(result: PlotResult) -> Estimate | None:
+    found = result.earthworks.uncertainty if result.earthworks else None
+    return Estimate(found.estimate_class, found.class_low[1], found.class_high[1]) if found else None
 
 
 def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, Any], ...]]:

@@ -206,6 +206,7 @@ def write_run_files(
     own = [o.brief for o in outcomes if o.brief]
     briefs = {b.plot_id: b for b in own}
     finished = FinishedPlots(briefs, partial(_read_again, briefs, inputs.notes, out / PLOTS))
+    of_all = [*_told_of_the_outdated(out / PLOTS, {b.folder for b in own}), *inputs.notes]
     ranking = rank(own, project.ranking.weights, draws=project.run.draws, seed=project.run.seed)
     record = {
         "version": __version__,
@@ -218,8 +219,7 @@ def write_run_files(
             o.plot_id: {"status": o.status, "reason": _reason(o), "seconds": round(o.seconds, 3)} for o in outcomes
         },
         "warnings": [
-            *_told_of_the_outdated(out / PLOTS, {b.folder for b in own}),
-            *inputs.notes,
+            *of_all,
             *(f"{b.plot_id}: {n}" for b in own for n in b.notes),
         ],
     }
@@ -227,7 +227,7 @@ def write_run_files(
     building = out / PARTIAL / "files.run"
     shutil.rmtree(building, ignore_errors=True)
     building.mkdir(parents=True)
-    write_run(finished, ranking, project, record, building, plots=out / PLOTS)
+    write_run(finished, ranking, project, record, building, plots=out / PLOTS, notes=of_all)
     # Killed from here on, the folder holds no record: files of two runs never pass for those of one.
     (out / RECORD).unlink(missing_ok=True)
     for file in sorted(building.iterdir(), key=lambda f: (f.name == RECORD, f.name)):

@@ -2,11 +2,9 @@
 
 import functools
 import re
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from packpale.review.assumed import as_text
 from packpale.settings import Project, Settings
 
 NAMES: Mapping[str, str] = {
@@ -44,19 +42,7 @@ NAMES: Mapping[str, str] = {
     "ranking.told_in_full": "the number of plots that are told of in full",
 }
 """What a sentence calls a setting; others are called by their key's own words."""
-ON_THE_PAGE = ("checks.dig_rate_m_per_h", "crossings.rain_mm_per_h", "ranking.told_in_full")
-"""Settings that the first page itself may speak of, beside the sentences of the rooms."""
 _UNIT = re.compile(r"(?:_per)?_(?:m|m2|m3|ha|deg|h|s|db|hz|kpa|percent|each|currency)(?=_|$)")
-
-
-@dataclass(frozen=True)
-class NamedSetting:
-    """A setting that a page speaks of."""
-
-    words: str
-    value: str
-    """As the run has it."""
-    key: str
 
 
 def called(key: str) -> str:
@@ -74,14 +60,6 @@ def called(key: str) -> str:
 def spoken(text: str) -> str:
     """A sentence with words in the place of the keys of settings."""
     return _keys().sub(lambda found: called(found.group()), text)
-
-
-def named_settings(texts: Iterable[str], project: Project) -> Iterator[NamedSetting]:
-    """The settings that any of some sentences names by key, each once, in the order of the settings file."""
-    found = {key for text in texts for key in _keys().findall(text)}
-    for key in all_keys():
-        if key in found:
-            yield NamedSetting(called(key), _value(project, key), key)
 
 
 @functools.cache
@@ -103,12 +81,3 @@ def _keys() -> re.Pattern[str]:
     # The longest first: one key may begin as another. A table's own keys follow it after another full stop.
     keys = sorted(all_keys(), key=len, reverse=True)
     return re.compile(rf"(?<![\w./])(?:{'|'.join(map(re.escape, keys))})(?:\.[a-z_]+)*(?![\w/])")
-
-
-def _value(project: Project, key: str) -> str:
-    value: Any = project
-    for name in key.split("."):
-        value = value.get(name) if isinstance(value, Mapping) else getattr(value, name, None)
-    if value is None:
-        return "not set"
-    return as_text(list(value) if isinstance(value, tuple) else value)

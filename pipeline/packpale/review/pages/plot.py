@@ -1,0 +1,29 @@
+"""plots/<plot>/index.html: everything of one plot, for who builds and who judges."""
+
+from pathlib import Path
+
+from packpale.review.pages.render import Page
+from packpale.review.report.blocks import link
+from packpale.review.report.cautions import before_digging
+from packpale.review.report.plot import PlotReport
+from packpale.review.report.source import PlotSource
+
+
+def write_plot_page(source: PlotSource, report: PlotReport, folder: Path) -> None:
+    """Write index.html into ``folder``, where the plot's other files lie."""
+    fits = source.result.enclosure.feasible
+    cautions = (before_digging(source.section("cautions")),) if fits else ()
+    Page(
+        address=source.file("index.html"),
+        title=source.plot_id,
+        kicker=source.project.title,
+        head=report.sheet.blocks,
+        blocks=(*cautions, *report.sections),
+        others=(
+            link("All plots", "index.html"),
+            link("Map of this plot", source.file("map.html")),
+            link("What it rests on", "basis.html"),
+            link("Workbook", "quantities.xlsx"),
+        ),
+        pictures={source.file(f.name): f for f in folder.iterdir()},
+    ).write(folder / "index.html")
