@@ -71,9 +71,7 @@ def test_what_the_rooms_speak_of_has_words_of_its_own():
 
 def test_the_named_settings_have_their_values():
     settings = factory.project(trench={"working_strip_m": 2.5})
-    named = {
-        one.key: one for one in named_settings(["raise trench.working_strip_m", "crossings.rain_mm_per_h"], settings)
-    }
+    named = {one.key: one for one in named_settings(["trench.working_strip_m", "crossings.rain_mm_per_h"], settings)}
     assert named.keys() == {"trench.working_strip_m", "crossings.rain_mm_per_h"}
     assert named["trench.working_strip_m"].value == "2.5"
     assert named["crossings.rain_mm_per_h"].value == "not set"

@@ -76,9 +76,14 @@ def spoken(text: str) -> str:
     return _keys().sub(lambda found: called(found.group()), text)
 
 
-def named_settings(texts: Iterable[str], project: Project) -> Iterator[NamedSetting]:
-    """The settings that any of some sentences names by key, each once, in the order of the settings file."""
-    found = {key for text in texts for key in _keys().findall(text)}
+def keys_in(texts: Iterable[str]) -> set[str]:
+    """Keys of the settings that any of some sentences names."""
+    return {key for text in texts for key in _keys().findall(text)}
+
+
+def named_settings(keys: Iterable[str], project: Project) -> Iterator[NamedSetting]:
+    """The settings of some keys, each once, in the order of the settings file."""
+    found = set(keys)
     for key in all_keys():
         if key in found:
             yield NamedSetting(called(key), _value(project, key), key)
