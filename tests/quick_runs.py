@@ -29,7 +29,7 @@ def let_rooms_stand_aside(monkeypatch):
         write_summary(summary, folder / "result.json")
         return summary
 
-    def write_run(finished, ranking, project, record, folder, *, plots, notes):
+    def write_run(finished, ranking, project, record, folder, *, plots):
         (folder / "ranking.csv").write_text("\n".join(finished.briefs), encoding="utf-8")
         (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
 

@@ -9,6 +9,7 @@ from scipy.optimize import nnls
 from packpale.earthworks._kernels_profile import solve_closed
 from packpale.earthworks.profile import profile_notes, smooth_invert, trench_profile
 from packpale.settings import TrenchSettings
+from told import told
 from trench_cases import circle_line, length_of, pack_of, plane, site_of
 
 
@@ -160,7 +161,7 @@ def test_humps_and_hollows_between_stations_are_found():
     # Less deep by over 0.1 m where 0.3 (1 - cos) > 0.1: angle over acos(2/3), 1 - 2 acos(2/3) / 2 pi of the line.
     share = 1 - math.acos(2 / 3) / math.pi
     assert sum(s.length for s in found.shallower) == pytest.approx(share * length_of(crest), rel=0.05)
-    assert "only 0.6" in profile_notes(found, trench)[0]
+    assert "only 0.6" in told(profile_notes(found, trench))[0]
 
     def hollow(x, y):
         return ground(x, y, math.pi)
@@ -169,7 +170,7 @@ def test_humps_and_hollows_between_stations_are_found():
     found = trench_profile(pack_of(trough), site_of(hollow, cell=0.25, half=70.0), trench)
     assert found.shallower == ()
     assert max(s.worst for s in found.deeper) == pytest.approx(1.2 + 2 * amplitude, abs=0.02)
-    assert "at most 1.8" in profile_notes(found, trench)[0]
+    assert "at most 1.8" in told(profile_notes(found, trench))[0]
 
 
 def test_smoothed_bottom_on_a_plot_is_deeper_in_front_of_a_step():

@@ -11,6 +11,7 @@ from packpale.enclosure.place import place
 from packpale.land.model import Land, Limit
 from packpale.settings import Project
 from packpale.site import Grid, Site, Soil
+from told import told
 
 WEST, SOUTH = 500_000.0, 5_400_000.0
 GRID = Grid(WEST, SOUTH + 300, 2.0, 150, 150)
@@ -89,17 +90,18 @@ def test_a_plot_without_a_line_is_an_answer():
 
 
 def test_corners_are_said_with_the_sharpest():
-    (note,) = placed(at((50, 50), (50, 130), (130, 130), (170, 50))).notes
+    (note,) = told(placed(at((50, 50), (50, 130), (130, 130), (170, 50))).notes)
     # The sharpest turn of the quadrangle is that at (170, 50): 180 less atan(2).
-    assert note.startswith("Pack 1: the drawn line has 4 corners of more than 10 degrees, the sharpest of 117 at ")
+    assert note.startswith("Pack 1: the drawn line has 4 corners of more than 10°, the sharpest of 117°. That is at ")
     assert f"chainage {80 + 80 + np.hypot(40, 80):.0f} m" in note
     assert "common practice, no source" in note
-    (note,) = placed(at((50, 50), (50, 130), (130, 130), (170, 50)), fence={"max_panel_deflection_deg": 90}).notes
-    assert "1 corner of more than 90 degrees" in note
+    drawn = placed(at((50, 50), (50, 130), (130, 130), (170, 50)), fence={"max_panel_deflection_deg": 90})
+    (note,) = told(drawn.notes)
+    assert "1 corner of more than 90°" in note
 
 
 def first_note(*lines, **options):
-    return placed(*lines, **options).notes[0]
+    return told(placed(*lines, **options).notes)[0]
 
 
 def test_ground_outside_the_plot_and_the_usable_land():
@@ -108,30 +110,32 @@ def test_ground_outside_the_plot_and_the_usable_land():
     note = first_note(square(80, 20), usable=PLOT.difference(rock.area), limits=(rock,))
     # The rock covers 60 m of the southern side.
     assert note == (
-        "Pack 1: 60 of 320 m of the drawn line lie outside the usable land (60 m: rock within 0.3 m); "
-        "it is used as it is."
+        "Pack 1: 60 m of 320 m of the drawn line lie outside the usable land. It is used as it is. "
+        "What takes the land there: 60 m: rock within 0.3 m."
     )
     note = first_note(square(12, 100), usable=PLOT)
     # 2 m between line and plot; the strip is 6 m wide by default: 4 m of it for 80 m and two rounded corners.
     strip = 4 * 80 + 2 * (np.pi * 36 / 4 - (36 / 2) * (np.arcsin(2 / 6) + (2 / 6) * np.sqrt(1 - 1 / 9)))
     assert note == (
-        f"Pack 1: the drawn line lies in the usable land, but {strip:.0f} m2 of the strip that digging needs do not; "
-        "it takes 6.0 m outside the line."
+        f"Pack 1: the drawn line lies in the usable land, but {strip:.0f} m² of the strip that digging needs do not. "
+        "It takes 6.00 m outside the line."
     )
 
 
 def test_necks_and_notches_are_said():
     neck = at((50, 50), (50, 110), (110, 110), (110, 84), (150, 84), (150, 110), (200, 110), (200, 50), (150, 50))
     neck = neck.difference(at((110, 40), (110, 80), (150, 80), (150, 40)))
-    assert any("narrower than twice the 3.0 m" in n for n in placed(neck).notes)
+    assert any("narrower than twice the 3.00 m" in n for n in told(placed(neck).notes))
     notch = square(60, 60, 100).difference(at((100, 160), (104, 160), (104, 100), (100, 100)))
-    assert not any("comes within" in n for n in placed(notch).notes)  # an open notch closes no ring
+    assert not any("comes within" in n for n in told(placed(notch).notes))  # an open notch closes no ring
     bottle = notch.difference(at((90, 120), (114, 120), (114, 100), (90, 100)))
-    assert any("comes within twice the 6.0 m" in n for n in placed(bottle).notes)
+    assert any("comes within twice the 6.00 m" in n for n in told(placed(bottle).notes))
 
 
 def test_several_packs_and_their_distance():
     enclosure = placed(square(20, 20), square(105, 20), enclosure={"packs": 3})
     assert [p.number for p in enclosure.packs] == [1, 2]
-    assert "2 of 3 enclosures are drawn on this plot." in enclosure.notes
-    assert "The fence lines of packs 1 and 2 are 5.0 m apart; enclosure.separation_m is 10 m." in enclosure.notes
+    assert "2 of 3 enclosures are drawn on this plot." in told(enclosure.notes)
+    assert "Packs 1 and 2: the fence lines drawn are 5.00 m apart. enclosure.separation_m is 10 m." in told(
+        enclosure.notes
+    )

@@ -10,9 +10,12 @@ from packpale.review.model import PlotResult
 from packpale.review.words import Wording, plain
 from packpale.settings import Project
 from packpale.site import Grid, Pit, Site, Soil
+from packpale.values.notes import Note
 
 CRS = "EPSG:32632"
 HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>\"'&{{7*7}}{%x"
+MENDED = Note("boundary repaired", "the plot's boundary crossed itself and was mended")
+OF_THE_RUN = Note("coordinates", "a warning")
 FORMULA = '=HYPERLINK("http://example.org")'
 
 
@@ -78,7 +81,7 @@ def site(
             **(more or {}),
         },
         standing=tuple(standing),
-        notes=("The plot's boundary crossed itself and was mended.",),
+        notes=(MENDED,),
         pits=(
             Pit(corner[0] + 60, corner[1] + 90, {"depth_to_rock_m": 0.42, "stones_percent": 12.5}),
             Pit(corner[0] + 150, corner[1] + 40, {"drainage_class": "poorly", "water_table_m": 0.3}),
@@ -205,7 +208,7 @@ def run_folder(folder: Path, plots, settings=None):
         "input_hashes": {"ground.tif": "1" * 64},
         "seed": 1,
         "plots": {},
-        "warnings": ["A warning."],
     }
-    write_run(finished(summaries), ranking, settings, record, folder, notes=record["warnings"])
+    whole = dataclasses.replace(finished(summaries), notes=(OF_THE_RUN,))
+    write_run(whole, ranking, settings, record, folder)
     return ranking

@@ -13,6 +13,7 @@ from packpale.review.assumed import settings_used
 from packpale.review.pages import render
 from packpale.review.report.limits import limits
 from packpale.settings import RateSettings
+from packpale.values.notes import Note
 from review import factory, pages
 from review.factory import SAID
 
@@ -169,14 +170,14 @@ def test_rates_that_are_set_are_not_called_invented(fitting, tmp_path):
 
 def test_a_sheet_answers_whether_it_will_hold(run):
     text = pages.read(run.folder / "index.html").text
-    for way in ("Under it", "Over it", "Through it", "By a gate", "With the water", "While nobody looks"):
+    for way in ("Under it", "Over it", "Through it", "By a gate", "With the water", "Unwatched"):
         # On the sheets of the two plots that fit.
         assert text.count(way) == 2, way
     hours = run.settings.checks.unattended_h
     dug = run.plots[0].care.dig_out[0]
-    assert f"if it digs faster than {SAID.speed(dug.shortest / hours)} for the {hours:g} h nobody looks" in text
+    assert f"if it digs faster than {SAID.speed(dug.shortest / hours)} for the {hours:g} h of night" in text
     # By day the gap is longer than by night.
-    assert f"If nobody is about by day, {SAID.speed(dug.shortest / (24 - hours))} is enough to dig out." in text
+    assert f"if nobody is about by day, {SAID.speed(dug.shortest / (24 - hours))} is enough." in text
 
 
 def test_a_plots_page_holds_its_bill_and_its_files(run):
@@ -251,9 +252,8 @@ def test_the_same_run_gives_the_same_files(run, tmp_path):
     summaries = [write_plot(run.plots[0], run.settings, home)]
     summaries += [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in (1, 2)]
     record = json.loads((run.folder / "run.json").read_text())
-    finished = factory.finished(summaries)
-    plots, notes = run.folder / "plots", record["warnings"]
-    write_run(finished, run.ranking, run.settings, record, tmp_path, plots=plots, notes=notes)
+    finished = dataclasses.replace(factory.finished(summaries), notes=(factory.OF_THE_RUN,))
+    write_run(finished, run.ranking, run.settings, record, tmp_path, plots=run.folder / "plots")
     names = [p.relative_to(tmp_path) for p in tmp_path.rglob("*") if p.is_file()]
     assert len(names) > 15
     for name in names:
@@ -289,21 +289,28 @@ def test_plots_beyond_those_told_in_full_have_a_row_and_a_link(run, tmp_path):
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
     folders = {s.plot_id: s.folder for s in summaries}
     first, second, last = (row.plot_id for row in run.ranking.rows)
-    note = next(s.notes[0] for s in summaries if s.plot_id == first)
-    warnings = ["Of all.", f"{second}: of the second."]
-    record = {"version": "0", "seed": 1, "crs": factory.CRS, "warnings": warnings}
-    plots = run.folder / "plots"
-    write_run(factory.finished(summaries), run.ranking, settings, record, tmp_path, plots=plots, notes=["Of all."])
+    of_the_run = (Note("coordinates", "of all"), Note("coordinates", "of the first", plot=first))
+    summaries = [
+        dataclasses.replace(s, notes=(Note("corners", "all the same"), Note("corners", f"own {n}")))
+        for n, s in enumerate(summaries)
+    ]
+    own = {s.plot_id: f"Own {n}" for n, s in enumerate(summaries)}
+    record = {"version": "0", "seed": 1, "crs": factory.CRS}
+    finished = dataclasses.replace(factory.finished(summaries), notes=of_the_run)
+    write_run(finished, run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
     page = pages.read(tmp_path / "index.html")
     assert [a["aria-labelledby"] for a in page.named("article")] == ["plot-1"]
     links = {a["href"] for a in page.named("a")}
     assert {"#plot-1", "#others", f"plots/{folders[second]}/index.html", f"plots/{folders[last]}/index.html"} <= links
     assert not {"#plot-2", "#plot-3"} & links
     assert "Sheets are made for 1 plots" in page.text
-    assert "Of all." in page.text
-    # What stands with a plot is not said for all.
-    assert "of the second." not in page.text
-    assert note not in page.text.partition("What holds for every plot")[2]
+    # What concerns all plots is said once, whether the run says it or each of them.
+    assert page.text.count("Of all.") == 1
+    assert page.text.count("All the same.") == 1
+    assert "Of the first" in page.text
+    assert own[first] in page.text
+    assert own[second] not in page.text
+    assert own[last] not in page.text
 
 
 def test_a_report_of_a_plot_that_cannot_be_read_back_is_a_fault(run, tmp_path):

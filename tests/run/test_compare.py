@@ -9,14 +9,13 @@ from click.testing import CliRunner
 
 from packpale.cli import commands
 from packpale.faults import Faults
+from packpale.review.plot import REPORT
 from packpale.review.run import write_run
 from packpale.review.summary import write_summary
 from packpale.run.compare import FigureChange, compare, read_finished_run
-from packpale.review.plot import REPORT
 from packpale.run.ranking import rank
 from packpale.settings import Project
 from review import factory
-
 
 NOTHING_TOLD = '{"sheet": {"kind": "section", "title": "A plot", "blocks": []}, "sections": []}'
 
@@ -145,7 +144,7 @@ def test_command_writes_page_map_and_table_with_hostile_names_as_text(left, tmp_
     price = next(r for r in rows if r["figure"] == "cost_p50" and r["plot_id"] == factory.HOSTILE)
     assert (price["first"], price["second"], price["difference"]) == ("100000.00", "123400.00", "23400.00")
     assert {r["plot_id"] for r in rows} == {factory.HOSTILE, "'" + factory.FORMULA}
-    assert "EUR 100,000" in page
+    assert "EUR\u00a0100,000" in page
     assert "USD 123,000" in page
     assert "+USD 23,400 (+23.4 %)" in page
     assert not (tmp_path / "out" / ".partial").exists()

@@ -9,10 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from packpale.earthworks.model import Profile
-from packpale.earthworks.stretches import in_words, stretches, total
+from packpale.earthworks.stretches import stretches, total, where
 from packpale.enclosure.model import Pack
 from packpale.settings import TrenchSettings
 from packpale.site import Array, Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 SMALLEST_RING = 6
 """Stations from which neighbours on both sides are different ones."""
@@ -197,22 +199,44 @@ def trench_profile(pack: Pack, site: Site, trench: TrenchSettings) -> Profile:
     )
 
 
-def profile_notes(found: Profile, trench: TrenchSettings) -> list[str]:
-    """Where mesh and bottom part by more than the limit, one sentence each."""
-    name, depth, limit = f"Pack {found.pack}", trench.depth_m, trench.gap_limit_m
+def profile_notes(found: Profile, trench: TrenchSettings) -> list[Note]:
+    """Where mesh and bottom part by more than the limit."""
+    packs = (found.pack,)
+    off = {"limit": given(trench.gap_limit_m, "dimension"), "depth": given(trench.depth_m, "dimension")}
     notes = []
     if found.deeper:
         notes.append(
-            f"{name}: the bottom lies more than {limit:g} m deeper than {depth:g} m over {total(found.deeper):.0f} m: "
-            f"{in_words(found.deeper)}, and at most {max(s.worst for s in found.deeper):.2f} m deep; "
-            "the skirt has to reach down there, or the gap under it be filled."
+            Note(
+                "bottom below the skirt",
+                "the bottom lies more than {limit} deeper than {depth} over {length}",
+                "It does {where}, and is at most {deepest} deep; the skirt has to reach down there, or the gap under "
+                "it be filled.",
+                {
+                    **off,
+                    "length": Quantity(total(found.deeper), "length"),
+                    "where": where(found.deeper),
+                    "deepest": Quantity(max(s.worst for s in found.deeper), "dimension"),
+                },
+                packs,
+                size=total(found.deeper),
+            )
         )
     if found.shallower:
         notes.append(
-            f"{name}: the bottom lies more than {limit:g} m less deep than {depth:g} m over "
-            f"{total(found.shallower):.0f} m: {in_words(found.shallower)}, where the ground dips between stations, and "
-            f"only {min(s.worst for s in found.shallower):.2f} m deep at the least; dig it deeper there, or lower "
-            "trench.station_m."
+            Note(
+                "bottom not deep enough",
+                "the bottom lies more than {limit} less deep than {depth} over {length}",
+                "It does {where}, where the ground dips between stations, and is only {least} deep at the least; dig "
+                "it deeper there, or lower {setting:trench.station_m}.",
+                {
+                    **off,
+                    "length": Quantity(total(found.shallower), "length"),
+                    "where": where(found.shallower),
+                    "least": Quantity(min(s.worst for s in found.shallower), "dimension"),
+                },
+                packs,
+                size=total(found.shallower),
+            )
         )
     return notes
 

@@ -10,6 +10,7 @@ from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.site import Array
+from packpale.values.notes import Note
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,7 @@ class Enclosure:
     packs: tuple[Pack, ...]
     reason: str
     """Empty if all packs asked for were placed."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     @property
     def feasible(self) -> bool:

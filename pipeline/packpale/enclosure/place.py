@@ -21,6 +21,7 @@ from packpale.settings import Project
 from packpale.site.grid import Array, Grid, Mask
 from packpale.site.model import Site
 from packpale.units import HECTARE_M2
+from packpale.values.notes import Note
 
 if TYPE_CHECKING:
     from packpale.enclosure.fit import Ranges
@@ -105,7 +106,7 @@ def _beside(usable: MultiPolygon, grid: Grid, carries: Mask) -> MultiPolygon:
     return MultiPolygon(parts)
 
 
-def _with_proof(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[Fit, ...], tuple[str, ...]]:
+def _with_proof(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[Fit, ...], tuple[Note, ...]]:
     if project.enclosure.area_ha != "largest":
         return fits, ()
     from packpale.enclosure.proven import with_proof

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from shapely.geometry import MultiPolygon
 
 from packpale.site import Array, Mask
+from packpale.values.notes import Note
 
 
 @dataclass(frozen=True)
@@ -67,4 +68,4 @@ class Land:
     """Where the fence and its strip may lie. [m]"""
     limits: tuple[Limit, ...]
     """Everything that was taken away from the plot, in the order in which the settings list it."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()

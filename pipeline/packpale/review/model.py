@@ -13,6 +13,7 @@ from packpale.enclosure.model import Enclosure
 from packpale.land.model import Land
 from packpale.settings import RankingCriterion
 from packpale.site import Site
+from packpale.values.notes import Note
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class PlotSummary:
 
     ``figures`` holds the plot's columns of ranking.csv but rank, score and first_place_share, by name (None where
     there is no figure); ``earthworks`` the rows of earthworks.csv; ``items`` the priced list; ``layers`` the rows of
-    each layer of packpale.gpkg, geometry as hexadecimal WKB under ``geometry``; ``notes`` what a reader must know.
+    each layer of packpale.gpkg, geometry as hexadecimal WKB under ``geometry``; ``notes`` the plot's own.
     ``details`` holds what only the pages show: limits, packs, digging out, price range, a small picture of the ground.
     """
 
@@ -57,7 +58,7 @@ class PlotSummary:
     earthworks: tuple[Mapping[str, Any], ...]
     items: tuple[Mapping[str, Any], ...]
     layers: Mapping[str, tuple[Mapping[str, Any], ...]]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     crs: str = ""
     """The run's CRS, as in Site."""
     details: Mapping[str, Any] = field(default_factory=dict)
@@ -82,7 +83,7 @@ class PlotBrief:
     folder: str
     figures: Mapping[str, Any]
     earthworks: tuple[Mapping[str, Any], ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     bounds: tuple[float, ...]
     """West, south, east, north of the plot; NaN if it has no outline. [m]"""
     estimate: Estimate | None = None
@@ -96,6 +97,8 @@ class FinishedPlots:
     """By plot."""
     read: Callable[[str], PlotSummary]
     """Summary of a plot; each call may read it from disk."""
+    notes: tuple[Note, ...] = ()
+    """Of the whole run."""
 
     def __getitem__(self, plot_id: str) -> PlotSummary:
         return self.read(plot_id)

@@ -1,7 +1,7 @@
 """All files of a whole run but the plots' own."""
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -32,13 +32,12 @@ def write_run(
     folder: Path,
     *,
     plots: Path | None = None,
-    notes: Sequence[str] = (),
 ) -> None:
     """Write the run's tables, GeoPackage, workbook, pages and record into ``folder``.
 
     Of no more than some plots at once is more than the least in memory, however many there are.
     ``plots`` holds the finished folders of the plots, whose reports and pictures go into index.html; by default
-    ``plots`` inside ``folder``. A picture that is not there is linked to instead. ``notes`` concern all plots.
+    ``plots`` inside ``folder``. A picture that is not there is linked to instead.
 
     Raises Faults if the report of a plot that is told in full cannot be read back.
     """
@@ -63,14 +62,14 @@ def write_run(
     write_workbook(finished, ranking, project, record, folder / "quantities.xlsx")
     write_geopackage(finished, ranking, record["crs"], folder / "packpale.gpkg")
     write_overview(finished, ranking, project, wording, folder / "map.html")
-    _write_report(RunSource(finished, ranking, project, wording, record), folder, plots or folder / "plots", notes)
+    _write_report(RunSource(finished, ranking, project, wording, record), folder, plots or folder / "plots")
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)
     (folder / "run.json").write_bytes((text + "\n").encode("utf-8"))
 
 
-def _write_report(source: RunSource, folder: Path, plots: Path, notes: Sequence[str]) -> None:
+def _write_report(source: RunSource, folder: Path, plots: Path) -> None:
     told = {place.plot_id: _read_back(plots / source.brief(place).folder) for place in source.told}
-    report = run_report(source, told, overview(list(_shapes(source)), source.show), notes)
+    report = run_report(source, told, overview(list(_shapes(source)), source.show))
     write_index(source, report.head, report.index, folder / "index.html", plots=plots)
     write_basis(source, report.basis, folder / "basis.html")
     write_report(report.printed, folder / "report.pdf", title=source.project.title, plots=plots)

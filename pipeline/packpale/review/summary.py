@@ -1,6 +1,7 @@
 """The part of one plot's result that the files of the whole run need, and keeping it on disk."""
 
 import dataclasses
+import functools
 import json
 import math
 from collections.abc import Iterable, Mapping
@@ -9,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from pydantic import TypeAdapter
 from shapely.geometry.base import BaseGeometry
 
 from packpale.earthworks.bill import Bill, bill
@@ -25,7 +27,9 @@ from packpale.review.model import Estimate, PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
+from packpale.review.words.notes import each_once
 from packpale.settings import Project, TrenchSettings
+from packpale.values.notes import Note
 
 CHORD_ERROR_M = 0.001
 """Largest distance between an arc and the chord that stands for it in files. [m]"""
@@ -51,10 +55,10 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
     )
 
 
-def notes(result: PlotResult) -> tuple[str, ...]:
-    """What a reader must know, each sentence once, in the order of the rooms."""
+def notes(result: PlotResult) -> tuple[Note, ...]:
+    """What a reader must know, each note once, in the order of the rooms."""
     rooms = (result.site, result.land, result.enclosure, result.earthworks, result.care)
-    return tuple(dict.fromkeys(note for room in rooms if room is not None for note in room.notes))
+    return tuple(each_once(note for room in rooms if room is not None for note in room.notes))
 
 
 def write_summary(summary: PlotSummary, path: Path) -> None:
@@ -62,6 +66,7 @@ def write_summary(summary: PlotSummary, path: Path) -> None:
     # Neither copied first nor indented: either takes longer than the rest of the summary.
     values = {field.name: _plain(getattr(summary, field.name)) for field in dataclasses.fields(summary)}
     values["estimate"] = dataclasses.asdict(summary.estimate) if summary.estimate else None
+    values["notes"] = _plain(_notes_adapter().dump_python(summary.notes, mode="json"))
     text = json.dumps(values, sort_keys=True, ensure_ascii=False, allow_nan=False)
     path.write_bytes((text + "\n").encode("utf-8"))
 
@@ -75,12 +80,18 @@ def read_summary(path: Path) -> PlotSummary:
     names = {field.name for field in dataclasses.fields(PlotSummary)}
     if not isinstance(raw, dict) or raw.keys() != names:
         raise ValueError(f"{path} is no summary of a plot")
-    for name in ("earthworks", "items", "notes"):
+    for name in ("earthworks", "items"):
         raw[name] = tuple(raw[name])
+    raw["notes"] = _notes_adapter().validate_python(raw["notes"])
     raw["layers"] = {name: tuple(rows) for name, rows in raw["layers"].items()}
     if raw["estimate"] is not None:
         raw["estimate"] = Estimate(**raw["estimate"])
     return PlotSummary(**raw)
+
+
+@functools.cache
+def _notes_adapter() -> TypeAdapter[tuple[Note, ...]]:
+    return TypeAdapter(tuple[Note, ...])
 
 
 def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometry:

@@ -10,13 +10,14 @@ from packpale.faults import Faults, Gathering
 from packpale.site.model import Standing
 from packpale.site.tables import find_column
 from packpale.site.vectors import read_features
+from packpale.values.notes import Note
 
 HEIGHT = "height_m"
 TALLEST_M = 150.0
 """No tree is higher; more is a slip of the unit. [m]"""
 
 
-def read_standing(path: Path, crs: CRS | None, faults: Gathering, notes: list[str]) -> tuple[Standing, ...]:
+def read_standing(path: Path, crs: CRS | None, faults: Gathering, notes: list[Note]) -> tuple[Standing, ...]:
     """All things of a file in the run's CRS; the column height_m may be missing or empty.
 
     Adds to ``faults`` and ``notes``; with ``crs`` None the file is read but nothing is moved.

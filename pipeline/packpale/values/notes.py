@@ -87,7 +87,8 @@ KINDS: Mapping[str, Severity] = {
 
 SETTING = "setting"
 """Field of a template that names a setting: "{setting:land.margin_m}"."""
-Value = Union[Quantity, Span, "Phrase", int, str, tuple["Value", ...]]
+One = Union[Quantity, Span, "Phrase", int, str]
+Value = One | tuple[One, ...]
 """What stands in a phrase: a figure, a number of things, a text as it is (such as a user's own), another phrase, or
 several of them, which are listed."""
 

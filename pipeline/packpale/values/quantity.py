@@ -71,6 +71,11 @@ class Quantity:
     def known(self) -> bool:
         return self.value is not None and math.isfinite(self.value)
 
+    @property
+    def si(self) -> float:
+        """Its value; NaN where it is not known."""
+        return math.nan if self.value is None else self.value
+
 
 @dataclass(frozen=True)
 class Span:

@@ -11,6 +11,8 @@ from packpale.review.words.wording import Wording
 from packpale.settings import Project
 
 PAGE = "basis.html"
+SHOWN = 16
+"""Letters of a check sum that are shown."""
 
 
 def basis(project: Project, show: Wording, record: Mapping[str, Any]) -> tuple[Section, ...]:
@@ -22,8 +24,10 @@ def versions(record: Mapping[str, Any]) -> Section:
     """Check sums and versions, so that the run can be made again."""
     rows: list[tuple[Words, Words]] = [(words("Packpale"), words(str(record["version"])))]
     if record.get("settings_hash"):
-        rows.append((words("Settings, check sum"), words(code(str(record["settings_hash"])))))
-    rows += [(words(file), words(code(str(check)))) for file, check in sorted(record.get("input_hashes", {}).items())]
+        rows.append((words("Settings"), words(code(_short(record["settings_hash"])))))
+    rows += [
+        (words(file), words(code(_short(check)))) for file, check in sorted(record.get("input_hashes", {}).items())
+    ]
     rows += [
         (words("Start of random draws"), words(str(record["seed"]))),
         (words("Coordinate system"), words(str(record["crs"]))),
@@ -31,7 +35,8 @@ def versions(record: Mapping[str, Any]) -> Section:
     blocks: tuple[Block, ...] = (
         Figures(tuple(rows)),
         small(
-            "The same settings, inputs and version give the same tables again. All figures: ",
+            "The same settings, inputs and version give the same tables again. Of check sums the beginning is shown. "
+            "All figures, and check sums in full: ",
             link("ranking.csv", "ranking.csv"),
             ", ",
             link("earthworks.csv", "earthworks.csv"),
@@ -41,3 +46,7 @@ def versions(record: Mapping[str, Any]) -> Section:
         ),
     )
     return Section("How this was made", blocks, f"{PAGE}#versions")
+
+
+def _short(check_sum: object) -> str:
+    return str(check_sum)[:SHOWN]

@@ -143,7 +143,7 @@ class Columns:
 
     kind: ClassVar = "columns"
     sides: tuple[tuple["Block", ...], ...]
-    look: Literal["even", "first wide"] = "even"
+    look: Literal["even", "first wide", "map"] = "even"
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from packpale.earthworks.model import Haul, Mounds, Plant, TrenchSafety
-from packpale.earthworks.safety import EGRESS_DEPTH_M, PROTECTION_DEPTH_M
+from packpale.earthworks.safety import EGRESS_DEPTH, PROTECTION_DEPTH
 from packpale.earthworks.stretches import total
 from packpale.review.report.blocks import Block, Columns, Section, Words, points, small, strong, table, words
 from packpale.review.report.source import PlotSource
@@ -103,12 +103,12 @@ def trench_safety(source: PlotSource) -> Section:
     rows = [
         row("Deepest place, as drawn", lambda p: show.dimension(p.deepest)),
         row(
-            f"Walls sloped, shored or shielded: length {show.dimension(PROTECTION_DEPTH_M)} deep or more, as drawn "
+            f"Walls sloped, shored or shielded: length {show.say(PROTECTION_DEPTH)} deep or more, as drawn "
             "(if dug deeper by what is set)",
             lambda p: f"{show.length(total(p.protection))} ({show.length(total(p.protection_with_over_dig))})",
         ),
         row(
-            f"A ladder or ramp near everybody: length {show.dimension(EGRESS_DEPTH_M)} deep or more, as drawn (if dug "
+            f"A ladder or ramp near everybody: length {show.say(EGRESS_DEPTH)} deep or more, as drawn (if dug "
             "deeper by what is set)",
             lambda p: f"{show.length(total(p.egress))} ({show.length(total(p.egress_with_over_dig))})",
         ),

@@ -24,9 +24,11 @@ from packpale.review.report.blocks import (
 )
 from packpale.review.report.cautions import LEFT_OUT, before_digging
 from packpale.review.report.charts import place_sketch, score_bars
+from packpale.review.report.notes import notes_section
 from packpale.review.report.price import price_range
 from packpale.review.words.wording import Wording
 from packpale.settings import RANKING_CRITERIA, Project
+from packpale.values.notes import Note
 
 PAGE = "index.html"
 
@@ -341,13 +343,13 @@ def _in_a_row(source: RunSource, row: RankedPlot) -> str:
     return f": rank {row.rank}, {area}, {source.project.currency} {source.range_of(row)}."
 
 
-def run_notes(source: RunSource, lines: Sequence[str]) -> Section | None:
-    """What concerns the whole run."""
-    if not lines:
+def run_notes(source: RunSource, notes: Sequence[Note]) -> Section | None:
+    """What concerns the whole run, or every plot."""
+    found = notes_section(notes, source.show, several_packs=True, address=f"{PAGE}#notes")
+    if found is None:
         return None
-    told = points(source.show.told(line) for line in lines)
-    note = paragraph("These concern the whole run; what concerns one plot stands on its page.")
-    return Section("What holds for every plot", (note, told), f"{PAGE}#notes")
+    said = paragraph("These concern the whole run; what concerns one plot alone stands with it.")
+    return Section("What holds for every plot", (said, *found.blocks), found.id)
 
 
 def _area_name(show: Wording) -> str:

@@ -6,80 +6,53 @@ from packpale.review.report.blocks import Block, Paragraph, Section, Words, para
 from packpale.review.report.source import PlotSource
 
 
-def answers(source: PlotSource) -> Iterator[tuple[str, Words, str]]:
-    """Each way out: what was found in one line, and where it is weakest."""
+def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
+    """Each way out, and what was found in one line, with the weakest place."""
     show, care, project = source.show, source.care, source.project
     if care.dig_out:
         dug = min(care.dig_out, key=lambda d: d.dig_rate)
         yield (
-            "Under it",
-            words(
-                f"Gets out if it digs faster than {show.speed(dug.dig_rate)} for the {care.unattended_h:g} h "
-                f"nobody looks: the shortest tunnel has {show.dimension(dug.shortest)}. ",
-                source.see("Digging out", "digging-out"),
-            ),
-            _at(source, dug.pack, dug.weakest_chainage),
+            words(source.see("Under it", "digging-out")),
+            f"Gets out if it digs faster than {show.speed(dug.dig_rate)} for the {show.hours(care.unattended_h)} of "
+            f"night: tunnel of {show.dimension(dug.shortest)}, {_at(source, dug.pack, dug.weakest_chainage)}.",
         )
     if care.climbs:
         low = min(care.climbs, key=lambda c: c.least)
         yield (
-            "Over it",
-            words(
-                f"Stands {show.dimension(low.least)} above the ground within "
-                f"{show.dimension(project.checks.climb_distance_m)} at its lowest place, of "
-                f"{show.dimension(project.fence.height_m)} as set; no height that a wolf clears is published. ",
-                source.see("Climbing", "climbing"),
-            ),
-            _at(source, low.pack, low.weakest_chainage),
+            words(source.see("Over it", "climbing")),
+            f"{show.dimension(low.least)} high at its lowest place, {_at(source, low.pack, low.weakest_chainage)}, of "
+            f"{show.dimension(project.fence.height_m)} set; how high a wolf gets is not published.",
         )
-    yield (
-        "Through it",
-        words("Not checked: wire, openings, fixing and rust of the mesh are for its maker to prove."),
-        "",
-    )
+    yield words("Through it"), "Not checked: wire, openings, fixing and rust are for the maker of the mesh to prove."
     gates = sum(pack.gates.x.size for pack in source.result.enclosure.packs)
     double = sum(fence.airlocks for fence in source.works.fences)
     single = " A single gate lets out whoever slips past." if double < gates else ""
     count = "1 gate" if gates == 1 else f"{gates} gates"
-    yield (
-        "By a gate",
-        words(
-            f"{count}, {double} of them with a second gate behind; sill and gap under the leaf are not checked.{single}"
-        ),
-        "",
-    )
-    yield "With the water", _water(source), ""
-    yield "While nobody looks", words(_unwatched(source), source.see("The round", "round")), ""
+    yield words("By a gate"), f"{count}, {double} with a second one behind; sill and gap are not checked.{single}"
+    yield words(source.see("With the water", "crossings")), _water(source)
+    yield words(source.see("Unwatched", "round")), _unwatched(source)
 
 
-def _water(source: PlotSource) -> Words:
+def _water(source: PlotSource) -> str:
     crossings = source.care.crossings
-    area = source.show.area(source.project.crossings.min_area_m2)
     if not crossings:
-        return words(
-            f"No flow path that drains {area} or more crosses the fence line. ", source.see("Crossings", "crossings")
-        )
+        area = source.show.area(source.project.crossings.min_area_m2)
+        return f"No flow path that drains {area} or more crosses the fence line."
     worst = max(crossings, key=lambda c: c.area)
     places = "1 place" if len(crossings) == 1 else f"{len(crossings)} places"
     least = "at least " if worst.is_lower_bound else ""
-    return words(
-        f"Flow paths cross the line at {places}, the largest drains {least}{source.show.area(worst.area)}; a flood "
-        "opens a fence that is not built for it. ",
-        source.see("Crossings", "crossings"),
-    )
+    area = source.show.area(worst.area)
+    return f"Crosses at {places}, the largest drains {least}{area}: the first flood opens a mere fence."
 
 
 def _unwatched(source: PlotSource) -> str:
-    show, care, checks = source.show, source.care, source.project.checks
+    show, care = source.show, source.care
     day = 24 - care.unattended_h
-    said = (
-        f"Rounds at {checks.evening} and {checks.morning} leave {show.hours(care.unattended_h)} by night and "
-        f"{show.hours(day)} by day."
-    )
+    said = f"{show.hours(care.unattended_h)} by night and {show.hours(day)} by day between the rounds"
     if day > care.unattended_h and care.dig_out:
         rate = min(d.shortest for d in care.dig_out) / day
-        said += f" If nobody is about by day, {show.speed(rate)} is enough to dig out."
-    return f"{said} "
+        said += f"; if nobody is about by day, {show.speed(rate)} is enough"
+    return f"{said}."
 
 
 def _at(source: PlotSource, pack: int, chainage: float) -> str:
@@ -88,10 +61,10 @@ def _at(source: PlotSource, pack: int, chainage: float) -> str:
 
 
 def holding_section(source: PlotSource) -> Section:
-    """The same with the weakest places, for who judges it."""
-    rows = [(way, said, where or "–") for way, said, where in answers(source)]
-    heads = (("A way out", "name"), ("What was found", "words"), ("Weakest place", "words"))
-    return Section("Will it hold?", (table("Will it hold?", heads, rows),), source.section("holding"))
+    """Every way out in one line."""
+    heads = (("A way out", "name"), ("What was found", "words"))
+    made = table(f"Will it hold? Plot {source.plot_id}", heads, answers(source))
+    return Section("Will it hold?", (made,), source.section("holding"))
 
 
 def digging_out(source: PlotSource) -> Section:

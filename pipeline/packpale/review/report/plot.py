@@ -6,7 +6,6 @@ from typing import Any
 from packpale.review.report import climbing, digging, fence, files, holding, limits, people, price, water
 from packpale.review.report.bill import bill_section
 from packpale.review.report.blocks import Section, from_plain, plain
-from packpale.review.report.notes import notes_section
 from packpale.review.report.sheet import plot_sheet
 from packpale.review.report.source import PlotSource
 
@@ -39,14 +38,13 @@ def report_from_plain(value: Any) -> PlotReport:
 def plot_report(source: PlotSource) -> PlotReport:
     """All sections that this plot has."""
     fits = bool(source.result.enclosure.packs and source.result.earthworks and source.result.care)
-    sections = [notes_section(source), *(_fitted(source) if fits else ()), limits.limits(source), files.layers(source)]
+    sections = [*(_fitted(source) if fits else ()), limits.limits(source), files.layers(source)]
     return PlotReport(plot_sheet(source), tuple(s for s in sections if s is not None))
 
 
 def _fitted(source: PlotSource) -> list[Section | None]:
     works = source.works
     return [
-        holding.holding_section(source),
         holding.digging_out(source),
         climbing.climbing(source),
         water.crossings(source),

@@ -7,7 +7,10 @@ from packpale.review.report import front
 from packpale.review.report.basis import basis
 from packpale.review.report.blocks import Block, Chart, Section
 from packpale.review.report.front import RunSource
+from packpale.review.report.notes import gravest, notes_section
 from packpale.review.report.plot import PlotReport
+from packpale.review.words.notes import told_once
+from packpale.values.notes import Note
 
 
 @dataclass(frozen=True)
@@ -23,34 +26,52 @@ class RunReport:
     """The report for print: the same sections, then what the plots' pages and the page of the basis hold."""
 
 
-def run_report(
-    source: RunSource, plots: Mapping[str, PlotReport], overview: Chart | None, notes: Sequence[str]
-) -> RunReport:
-    """The report of a run. ``plots`` has the reports of those plots that are told in full, ``notes`` concern all."""
+def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Chart | None) -> RunReport:
+    """The report of a run. ``plots`` has the reports of those plots that are told in full."""
+    notes = told_once(source.finished.notes, {k: brief.notes for k, brief in source.finished.briefs.items()})
     head = front.verdict(source)
     ranking = front.ranking(source, overview)
     first = (front.left_out(), front.cautions())
     figures = front.more_figures(source)
-    sheets = tuple(_ranked(source, number, plots) for number in range(len(source.told)))
-    after = (front.how_sure(source), *sheets, front.others(source), front.run_notes(source, notes))
+    told = [_ToldPlot(source, number, plots, notes.plots) for number in range(len(source.told))]
+    sheets = tuple(plot.sheet() for plot in told)
+    after = (front.how_sure(source), *sheets, front.others(source), front.run_notes(source, notes.run))
     rests_on = basis(source.project, source.show, source.record)
-    details = tuple(
-        Section(f"{place.plot_id}: in detail", plots[place.plot_id].sections, f"{source.plot_page(place)}#detail")
-        for place in source.told
-    )
     folded = replace(figures, look="folded") if figures else None
     return RunReport(
         head=head,
         index=_there(ranking, *first, folded, *after),
         basis=rests_on,
-        printed=(*head, *_there(ranking, *first, figures, *after, *details, *rests_on)),
+        printed=(*head, *_there(ranking, *first, figures, *after, *(plot.details() for plot in told), *rests_on)),
     )
 
 
-def _ranked(source: RunSource, number: int, plots: Mapping[str, PlotReport]) -> Section:
-    place = source.told[number]
-    sheet = plots[place.plot_id].sheet
-    return replace(sheet, id=f"{front.PAGE}#plot-{number + 1}", mark=str(place.rank) if place.rank is not None else "")
+class _ToldPlot:
+    """A plot that is told in full, with its place and what it alone has to say."""
+
+    def __init__(
+        self, source: RunSource, number: int, plots: Mapping[str, PlotReport], notes: Mapping[str, Sequence[Note]]
+    ) -> None:
+        self.place = source.told[number]
+        self.address = f"{front.PAGE}#plot-{number + 1}"
+        self.page = source.plot_page(self.place)
+        self.report = plots[self.place.plot_id]
+        self.notes = notes[self.place.plot_id]
+        self.several = len(source.brief(self.place).earthworks) > 1
+        self.show = source.show
+
+    def sheet(self) -> Section:
+        found = gravest(self.notes, self.show, several_packs=self.several, address=f"{self.page}#notes")
+        mark = str(self.place.rank) if self.place.rank is not None else ""
+        sheet = self.report.sheet
+        # Several sheets stand on one page, where an address can only be had once.
+        blocks = (replace(b, id="") if isinstance(b, Section) else b for b in sheet.blocks)
+        return replace(sheet, id=self.address, mark=mark, blocks=(*blocks, *_there(found)))
+
+    def details(self) -> Section:
+        known = notes_section(self.notes, self.show, several_packs=self.several, address=f"{self.page}#notes")
+        sections = (*_there(known), *self.report.sections)
+        return Section(f"{self.place.plot_id}: in detail", sections, f"{self.page}#detail")
 
 
 def _there(*sections: Section | None) -> tuple[Section, ...]:

@@ -1,4 +1,4 @@
-"""One plot on one sheet: its map, its main figures, whether it will hold, and its gravest notes."""
+"""One plot on one sheet: its map, its main figures, and whether it will hold."""
 
 from collections.abc import Iterator
 
@@ -10,24 +10,18 @@ from packpale.review.report.blocks import (
     Section,
     figures,
     link,
-    points,
-    small,
-    table,
     words,
 )
-from packpale.review.report.holding import answers
-from packpale.review.report.notes import gravest
+from packpale.review.report.holding import holding_section
 from packpale.review.report.price import honest_range
 from packpale.review.report.source import PlotSource
 
-NOTES = 3
-"""Notes that a sheet shows."""
-
 
 def plot_sheet(source: PlotSource) -> Section:
-    """The sheet, without a rank: a plot does not know the others."""
-    pictured = Columns(((_map(source),), (main_figures(source),)), "first wide")
-    return Section(source.plot_id, (*_verdict(source), pictured, *_will_it_hold(source), *_notes(source)), look="sheet")
+    """The sheet, without a rank and notes: a plot does not know the others, nor what it has in common with them."""
+    pictured = Columns(((_map(source),), (main_figures(source),)), "map")
+    held = (holding_section(source),) if source.result.enclosure.packs and source.result.earthworks else ()
+    return Section(source.plot_id, (*_verdict(source), pictured, *held), look="sheet")
 
 
 def _verdict(source: PlotSource) -> Iterator[Block]:
@@ -86,17 +80,3 @@ def main_figures(source: PlotSource) -> Block:
         if care.escape_dig_rate is not None:
             rows.append(("Gets out if it digs faster than", show.speed(care.escape_dig_rate)))
     return figures(rows)
-
-
-def _will_it_hold(source: PlotSource) -> Iterator[Block]:
-    if source.result.enclosure.packs and source.result.earthworks:
-        rows = [(way, said) for way, said, _ in answers(source)]
-        title = f"Will it hold? Plot {source.plot_id}"
-        yield Section("Will it hold?", (table(title, (("A way out", "name"), ("What was found", "words")), rows),))
-
-
-def _notes(source: PlotSource) -> Iterator[Block]:
-    shown, more = gravest(source, NOTES)
-    if shown:
-        left = f"All {more + len(shown)} in full" if more else "In full"
-        yield Section("The gravest notes", (points(shown), small(source.see(left, "notes"))))

@@ -70,10 +70,10 @@ class Wording:
 
     def note(self, note: Note, *, several_packs: bool = True) -> Told:
         """A note in words; it says which pack it concerns where there are several."""
-        lead, rest = (self.fill(template, note.values) for template in (note.lead, note.rest))
-        if note.packs and several_packs:
-            lead = f"{_packs(note.packs)}: {lead}"
-        return Told(_begun(lead), rest)
+        named = f"{_packs(note.packs)}: " if note.packs and several_packs else ""
+        # Of the template, since what stands in it may be a user's own text.
+        lead = note.lead if named else f"{note.lead[:1].upper()}{note.lead[1:]}"
+        return Told(named + self.fill(lead, note.values), self.fill(note.rest, note.values))
 
     def told(self, text: str) -> str:
         """A sentence whose figures stand in it as text."""
@@ -206,7 +206,3 @@ def _packs(numbers: tuple[int, ...]) -> str:
     if len(numbers) == 1:
         return f"Pack {numbers[0]}"
     return f"Packs {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
-
-
-def _begun(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"

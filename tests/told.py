@@ -1,0 +1,8 @@
+"""Notes as people read them."""
+
+from packpale.review.words.notes import for_a_file
+
+
+def told(notes):
+    """Each in full, in metric words and plain signs, with its pack and settings by their keys."""
+    return [for_a_file(note) for note in notes]
