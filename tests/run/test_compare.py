@@ -145,7 +145,7 @@ def test_command_writes_page_map_and_table_with_hostile_names_as_text(left, tmp_
     assert (price["first"], price["second"], price["difference"]) == ("100000.00", "123400.00", "23400.00")
     assert {r["plot_id"] for r in rows} == {factory.HOSTILE, "'" + factory.FORMULA}
     assert "EUR\u00a0100,000" in page
-    assert "USD 123,000" in page
+    assert "USD\u00a0123,000" in page
     assert "+USD 23,400 (+23.4 %)" in page
     assert not (tmp_path / "out" / ".partial").exists()
     # A second comparison into the same folder replaces the first.
