@@ -50,7 +50,7 @@ def test_no_serious_finding(watched, run):
         assert [f for f in findings(page) if f[0] in NO_FINDING_OF] == [], name
 
 
-TOLD = ("index.html", "basis.html", "plots/plot-0/index.html", "plots/plot-1/index.html")
+TOLD = ("index.html", "basis.html", "plots/plot-1/index.html", "plots/plot-0/index.html")
 """Pages made from the report's blocks."""
 STOPS = """() => [...document.querySelectorAll('[tabindex="0"]')].map(box => box.scrollWidth > box.clientWidth)"""
 

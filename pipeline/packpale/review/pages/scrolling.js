@@ -7,7 +7,7 @@
       if (box.scrollWidth > box.clientWidth + 1) {
         box.tabIndex = 0;
         box.setAttribute("role", "region");
-        box.setAttribute("aria-label", box.dataset.title);
+        box.setAttribute("aria-label", "To be scrolled: " + box.dataset.title);
       } else {
         ["tabindex", "role", "aria-label"].forEach(function (name) { box.removeAttribute(name); });
       }
