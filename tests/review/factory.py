@@ -188,6 +188,18 @@ def finished(summaries):
     return FinishedPlots({s.plot_id: s.brief for s in summaries}, {s.plot_id: s for s in summaries}.__getitem__)
 
 
+def write_layers(folder: Path, plots, settings=None):
+    """The layers of plots, as their workers leave them in ``folder``."""
+    from packpale.review.geopackage import PLOT_LAYERS, write_plot_layers
+    from packpale.review.summary import layer_rows
+
+    for k, plot in enumerate(plots):
+        home = folder / f"plot-{k}"
+        home.mkdir(parents=True)
+        write_plot_layers(layer_rows(plot, settings or project()), plot.site.crs, home / PLOT_LAYERS)
+    return folder
+
+
 def run_folder(folder: Path, plots, settings=None):
     """All files of a run of the given plots, as the run itself lays them out; returns the ranking."""
     from packpale.review.plot import write_plot

@@ -4,6 +4,7 @@ import dataclasses
 import itertools
 import json
 import re
+import shutil
 from collections import Counter
 
 import pytest
@@ -319,5 +320,9 @@ def test_a_report_of_a_plot_that_cannot_be_read_back_is_a_fault(run, tmp_path):
 
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
     record = {"version": "0", "seed": 1, "crs": factory.CRS}
-    with pytest.raises(Faults, match=r"report\.json: cannot be read back .*; start the same command again"):
-        write_run(factory.finished(summaries), run.ranking, run.settings, record, tmp_path)
+    for name in ("layers.gpkg", "report.json"):
+        with pytest.raises(Faults, match=rf"{name}: cannot be read back .*; remove the folder "):
+            write_run(factory.finished(summaries), run.ranking, run.settings, record, tmp_path)
+        for k in range(3):
+            (tmp_path / f"plots/plot-{k}").mkdir(parents=True, exist_ok=True)
+            shutil.copy(run.folder / f"plots/plot-{k}/layers.gpkg", tmp_path / f"plots/plot-{k}")

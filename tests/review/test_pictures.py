@@ -120,7 +120,7 @@ def test_level_ground_is_always_equally_bright(fitting):
 
 
 def test_files_of_a_plot(run):
-    always = {"map.html", "picture.png", "section.svg", "result.json", "report.json", "index.html"} | {
+    always = {"map.html", "picture.png", "section.svg", "result.json", "report.json", "index.html", "layers.gpkg"} | {
         f"{n}.tif" for n in ("slope_deg", "wetness", "ponding_m", "diggability", "suitability")
     }
     fits = always | {"setting_out.csv", "arcs.csv", "profile.svg", "plan.svg", "drawings.pdf"}

@@ -15,6 +15,7 @@ from packpale.earthworks.model import Uncertainty
 from packpale.review.assumed import SET, settings_used
 from packpale.review.report.bill import bill_section
 from packpale.review.report.blocks import text_of
+from packpale.review.setting_out import setting_out
 from packpale.review.spreadsheet import Book, Column, Page
 from packpale.review.summary import summarise
 from packpale.review.workbook import write_workbook
@@ -53,11 +54,13 @@ def settings():
         currency=CURRENCY,
         rates={"mesh_per_m2": [1, 2, 4]},
         land={"max_slope_deg": 18},
+        # Few stations: an office program reads them twice.
+        trench={"station_m": 12.0},
     )
 
 
 @pytest.fixture(scope="module")
-def summaries(barren, settings):
+def made(barren, settings):
     """Uncertain ground; a hostile name; one like it but for capitals; a plot with none, named like a formula."""
     fitting = factory.result(settings=settings)
     sure = dataclasses.replace(fitting.earthworks, uncertainty=None)
@@ -68,23 +71,29 @@ def summaries(barren, settings):
         factory.renamed(fitting, factory.HOSTILE.upper()),
         factory.renamed(barren, factory.FORMULA),
     ]
-    made = [summarise(plot, settings, f"plot-{k}", None) for k, plot in enumerate(plots)]
-    # Fewer stations: an office program reads them twice.
-    return [
-        dataclasses.replace(s, layers={**s.layers, "stations": s.layers["stations"][: 40 + k]})
-        for k, s in enumerate(made)
-    ]
+    return [summarise(plot, f"plot-{k}", None) for k, plot in enumerate(plots)], plots
 
 
 @pytest.fixture(scope="module")
-def file(summaries, settings, tmp_path_factory):
-    return written(summaries, settings, tmp_path_factory.mktemp("workbook") / "quantities.xlsx")
+def summaries(made):
+    return made[0]
 
 
-def written(summaries, settings, path):
+@pytest.fixture(scope="module")
+def layers(made, settings, tmp_path_factory):
+    """The plots' folders with their layers."""
+    return factory.write_layers(tmp_path_factory.mktemp("plots"), made[1], settings)
+
+
+@pytest.fixture(scope="module")
+def file(summaries, settings, layers, tmp_path_factory):
+    return written(summaries, settings, layers, tmp_path_factory.mktemp("workbook") / "quantities.xlsx")
+
+
+def written(summaries, settings, layers, path):
     ranking = rank(summaries, settings.ranking.weights, draws=100, seed=1)
     record = {"crs": factory.CRS, "plots": {"+failed": {"status": "failed", "reason": "=no ground"}}}
-    write_workbook(factory.finished(summaries), ranking, settings, record, path)
+    write_workbook(factory.finished(summaries), ranking, settings, record, path, plots=layers)
     return path
 
 
@@ -186,8 +195,8 @@ def test_values_that_stand_in_the_file_are_the_figures_of_the_run(values, summar
             assert reckoned <= high + 1e-9
     # Without draws there is no bridge, and the totals are all there is.
     sheet = by_title[f"Bill of quantities: {summaries[1].plot_id}"]
-    row, cost = total_row(sheet), summaries[1].details["cost"]
-    assert [sheet[f"{c}{row}"].value for c in PRICES] == pytest.approx([cost["low"], cost["likely"], cost["high"]])
+    row = total_row(sheet)
+    assert [sheet[f"{c}{row}"].value for c in PRICES] == pytest.approx(summaries[1].bill["total"])
 
 
 def amount(text):
@@ -204,10 +213,11 @@ def bill_in_print(plot):
 
 def test_print_and_workbook_hold_the_same_bill(tmp_path, fitting):
     plot, settings = spread(fitting), factory.project()
-    summary = summarise(plot, settings, "plot-0", None)
+    summary = summarise(plot, "plot-0", None)
     ranking = rank([summary], settings.ranking.weights, draws=50, seed=1)
     record = {"version": "0", "seed": 1, "crs": factory.CRS}
-    write_workbook(factory.finished([summary]), ranking, settings, record, tmp_path / "q.xlsx")
+    layers = factory.write_layers(tmp_path / "plots", [plot])
+    write_workbook(factory.finished([summary]), ranking, settings, record, tmp_path / "q.xlsx", plots=layers)
     (sheet,) = bills(openpyxl.load_workbook(tmp_path / "q.xlsx", data_only=True))
     last = total_row(sheet)
     items, bridge = bill_in_print(plot)
@@ -323,10 +333,10 @@ def test_a_rate_changed_once_changes_every_bill_and_the_comparison(recalculated,
     assert after["Rates"][f"F{row}"].value == "not in order"
 
 
-def test_chainage_is_the_setting_out(values, summaries):
+def test_chainage_is_the_setting_out(values, made):
     rows = [r for r in values["Chainage"].iter_rows(values_only=True) if isinstance(r[1], int)]
-    expected = {s.plot_id: s.layers["stations"] for s in summaries}
-    assert len(rows) == sum(map(len, expected.values())) == 40 + 41 + 42
+    expected = {plot.site.plot_id: list(setting_out(plot)) for plot in made[1]}
+    assert len(rows) == sum(map(len, expected.values())) > 100
     for name, stations in expected.items():
         mine = [r for r in rows if r[0] == name]
         for row, station in zip(mine, stations, strict=True):
@@ -366,17 +376,17 @@ def test_pages_are_a4_lying_one_wide_with_heads_repeated(formulas):
             assert cell.value
 
 
-def test_same_figures_same_bytes(file, summaries, settings, tmp_path):
-    assert written(summaries, settings, tmp_path / "again.xlsx").read_bytes() == file.read_bytes()
+def test_same_figures_same_bytes(file, summaries, settings, layers, tmp_path):
+    assert written(summaries, settings, layers, tmp_path / "again.xlsx").read_bytes() == file.read_bytes()
 
 
-def test_long_runs_stay_readable(summaries, settings, tmp_path, monkeypatch):
+def test_long_runs_stay_readable(summaries, settings, layers, tmp_path, monkeypatch):
     """With room for one bill and few stations the rest keeps the run's prices, and what is missing is named."""
     from packpale.review import workbook
 
     monkeypatch.setattr(workbook, "MOST_BILLS", 1)
     monkeypatch.setattr(workbook, "MOST_STATIONS", 45)
-    book = openpyxl.load_workbook(written(summaries, settings, tmp_path / "long.xlsx"))
+    book = openpyxl.load_workbook(written(summaries, settings, layers, tmp_path / "long.xlsx"))
     assert len(bills(book)) == 1
     remarks = [c.value for c in book["Compare"]["P"] if c.value]
     assert sum(str(r).startswith("No bill here") for r in remarks) == 2

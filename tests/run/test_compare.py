@@ -3,12 +3,14 @@
 import csv
 import dataclasses
 import json
+import shutil
 
 import pytest
 from click.testing import CliRunner
 
 from packpale.cli import commands
 from packpale.faults import Faults
+from packpale.review.geopackage import PLOT_LAYERS
 from packpale.review.plot import REPORT
 from packpale.review.run import write_run
 from packpale.review.summary import write_summary
@@ -24,11 +26,16 @@ NOTHING_TOLD = '{"sheet": {"kind": "section", "title": "A plot", "blocks": []}, 
 def summary():
     from packpale.review.summary import summarise
 
-    return summarise(factory.result(), factory.project(), "plot-0", None)
+    return summarise(factory.result(), "plot-0", None)
+
+
+@pytest.fixture(scope="module")
+def layers(tmp_path_factory):
+    return factory.write_layers(tmp_path_factory.mktemp("plots"), [factory.result()]) / "plot-0" / PLOT_LAYERS
 
 
 @pytest.fixture
-def left(tmp_path, summary):
+def left(tmp_path, summary, layers):
     """Write what a run leaves, from summaries alone."""
 
     def write(name, *changes, plots=(), hashes=None, failed=None, **sections):
@@ -42,6 +49,7 @@ def left(tmp_path, summary):
             (out / "plots" / one.folder).mkdir(parents=True)
             write_summary(one, out / "plots" / one.folder / "result.json")
             (out / "plots" / one.folder / REPORT).write_text(NOTHING_TOLD, encoding="utf-8")
+            shutil.copy(layers, out / "plots" / one.folder)
             summaries.append(one)
         record = {
             "version": "0.1.0", "crs": factory.CRS, "seed": 1, "warnings": [],
@@ -146,7 +154,7 @@ def test_command_writes_page_map_and_table_with_hostile_names_as_text(left, tmp_
     assert {r["plot_id"] for r in rows} == {factory.HOSTILE, "'" + factory.FORMULA}
     assert "EUR\u00a0100,000" in page
     assert "USD\u00a0123,000" in page
-    assert "+USD 23,400 (+23.4 %)" in page
+    assert "+USD\u00a023,400 (+23.4 %)" in page
     assert not (tmp_path / "out" / ".partial").exists()
     # A second comparison into the same folder replaces the first.
     assert command(first, first, "--out", tmp_path / "out").exit_code == 0

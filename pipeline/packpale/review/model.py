@@ -2,10 +2,8 @@
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
-
-import shapely
 
 from packpale.care.model import Care
 from packpale.earthworks.model import Earthworks
@@ -43,33 +41,35 @@ class Estimate:
 
 @dataclass(frozen=True)
 class PlotSummary:
-    """What the files of a whole run need of one plot; plain numbers, texts and WKB, so that it goes into JSON.
-
-    ``figures`` holds the plot's columns of ranking.csv but rank, score and first_place_share, by name (None where
-    there is no figure); ``earthworks`` the rows of earthworks.csv; ``items`` the priced list; ``layers`` the rows of
-    each layer of packpale.gpkg, geometry as hexadecimal WKB under ``geometry``; ``notes`` the plot's own.
-    ``details`` holds what only the pages show: limits, packs, digging out, price range, a small picture of the ground.
-    """
+    """What the files of a whole run need of one plot beside its layers and its report; goes into JSON."""
 
     plot_id: str
     folder: str
     """Name of the plot's folder under plots/, safe as a file name."""
     figures: Mapping[str, Any]
+    """The plot's columns of ranking.csv but those that the ranking makes, by name; None where there is no figure."""
     earthworks: tuple[Mapping[str, Any], ...]
+    """Rows of earthworks.csv, one for each pack."""
     items: tuple[Mapping[str, Any], ...]
-    layers: Mapping[str, tuple[Mapping[str, Any], ...]]
+    """The priced list."""
     notes: tuple[Note, ...]
+    """The plot's own."""
     crs: str = ""
     """The run's CRS, as in Site."""
-    details: Mapping[str, Any] = field(default_factory=dict)
+    bounds: tuple[float, ...] = (math.nan,) * 4
+    """West, south, east, north of the plot; NaN if it has no outline. [m]"""
+    bill: Mapping[str, Any] | None = None
+    """``total``, low, likely, high, and ``bridge``, text and amount of each step; None where nothing fits."""
     estimate: Estimate | None = None
     """None where nothing fits."""
+    ground: Mapping[str, Any] | None = None
+    """``png``, in base64, and ``bounds`` in degrees of a small picture of the ground."""
 
     @property
     def brief(self) -> "PlotBrief":
-        outlines = [row["geometry"] for row in self.layers.get("plots", ())]
-        bounds = tuple(shapely.total_bounds(shapely.from_wkb(outlines)).tolist()) if outlines else (math.nan,) * 4
-        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes, bounds, self.estimate)
+        return PlotBrief(
+            self.plot_id, self.folder, self.figures, self.earthworks, self.notes, self.bounds, self.estimate
+        )
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 
 from packpale.review.drawing_set import write_drawings
+from packpale.review.geopackage import PLOT_LAYERS, write_plot_layers
 from packpale.review.gpx import write_gpx
 from packpale.review.landxml import write_landxml
 from packpale.review.model import PlotResult, PlotSummary
@@ -17,7 +18,7 @@ from packpale.review.rasters import write_rasters
 from packpale.review.report.plot import PlotReport, plot_report, report_from_plain
 from packpale.review.report.source import PlotSource
 from packpale.review.setting_out import arcs, peg_rows, setting_out
-from packpale.review.summary import summarise, write_summary
+from packpale.review.summary import layer_rows, summarise, write_summary
 from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -54,7 +55,8 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     write_plot_page(source, report, folder)
     text = json.dumps(report.to_plain(), sort_keys=True, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_bytes((text + "\n").encode("utf-8"))
-    summary = summarise(result, project, folder.name, ground)
+    write_plot_layers(layer_rows(result, project), result.site.crs, folder / PLOT_LAYERS)
+    summary = summarise(result, folder.name, ground)
     write_summary(summary, folder / "result.json")
     return summary
 

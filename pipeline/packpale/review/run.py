@@ -5,10 +5,8 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-import shapely
-
-from packpale.faults import Faults
-from packpale.review.geopackage import write_geopackage
+from packpale.faults import Faults, damaged
+from packpale.review.geopackage import PLOT_LAYERS, read_layer, write_geopackage
 from packpale.review.model import FinishedPlots, Ranking
 from packpale.review.overview_map import write_overview
 from packpale.review.pages.run import write_basis, write_index
@@ -59,17 +57,18 @@ def write_run(
     write_table(folder / "ranking.csv", RANKING_COLUMNS, ranked)
     works = [row for place in ranking.rows for row in finished.briefs[place.plot_id].earthworks]
     write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
-    write_workbook(finished, ranking, project, record, folder / "quantities.xlsx")
-    write_geopackage(finished, ranking, record["crs"], folder / "packpale.gpkg")
-    write_overview(finished, ranking, project, wording, folder / "map.html")
-    _write_report(RunSource(finished, ranking, project, wording, record), folder, plots or folder / "plots")
+    of_plots = plots or folder / "plots"
+    write_geopackage(finished, ranking, record["crs"], folder / "packpale.gpkg", plots=of_plots)
+    write_workbook(finished, ranking, project, record, folder / "quantities.xlsx", plots=of_plots)
+    write_overview(finished, ranking, project, wording, folder / "map.html", plots=of_plots)
+    _write_report(RunSource(finished, ranking, project, wording, record), folder, of_plots)
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)
     (folder / "run.json").write_bytes((text + "\n").encode("utf-8"))
 
 
 def _write_report(source: RunSource, folder: Path, plots: Path) -> None:
     told = {place.plot_id: _read_back(plots / source.brief(place).folder) for place in source.told}
-    report = run_report(source, told, overview(list(_shapes(source)), source.show))
+    report = run_report(source, told, overview(list(_shapes(source, plots)), source.show))
     write_index(source, report.head, report.index, folder / "index.html", plots=plots)
     write_basis(source, report.basis, folder / "basis.html")
     write_report(report.printed, folder / "report.pdf", title=source.project.title, plots=plots)
@@ -79,16 +78,13 @@ def _read_back(folder: Path) -> PlotReport:
     try:
         return read_report(folder)
     except (OSError, ValueError, KeyError, TypeError) as error:
-        raise Faults(
-            f"{folder / REPORT}: cannot be read back ({error}); start the same command again, it redoes that"
-        ) from error
+        raise Faults(damaged(folder / REPORT, error)) from error
 
 
-def _shapes(source: RunSource) -> Iterator[PlotShape]:
+def _shapes(source: RunSource, plots: Path) -> Iterator[PlotShape]:
     """Outlines and fence lines of all plots, the last in the ranking first, so that the best are drawn on top."""
     for place in reversed(source.ranking.rows):
-        layers = source.finished[place.plot_id].layers
-        outlines = [shapely.from_wkb(row["geometry"]) for row in layers.get("plots", ())]
-        lines = [shapely.from_wkb(row["geometry"]) for row in layers.get("fence_lines", ())]
+        file = plots / source.brief(place).folder / PLOT_LAYERS
+        outlines, lines = (read_layer(file, layer).geometry.to_list() for layer in ("plots", "fence_lines"))
         if outlines:
             yield PlotShape(place.plot_id, place.rank, outlines[0], lines)

@@ -35,8 +35,8 @@ CHORD_ERROR_M = 0.001
 """Largest distance between an arc and the chord that stands for it in files. [m]"""
 
 
-def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping[str, Any] | None) -> PlotSummary:
-    """Figures, table rows and layers of one plot.
+def summarise(result: PlotResult, folder: str, ground: Mapping[str, Any] | None) -> PlotSummary:
+    """Figures and table rows of one plot.
 
     ``folder`` is the name of the plot's folder; ``ground`` a small picture of the ground for the overview map.
     """
@@ -47,11 +47,12 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         figures=_figures(result),
         earthworks=_earthworks(result),
         items=_items(priced),
-        layers=_layers(result, project),
         notes=notes(result),
         crs=result.site.crs,
-        details=_details(ground, result, priced),
+        bounds=result.site.outline.bounds,
+        bill=_bill(priced),
         estimate=_estimate(result),
+        ground=ground,
     )
 
 
@@ -83,7 +84,7 @@ def read_summary(path: Path) -> PlotSummary:
     for name in ("earthworks", "items"):
         raw[name] = tuple(raw[name])
     raw["notes"] = _notes_adapter().validate_python(raw["notes"])
-    raw["layers"] = {name: tuple(rows) for name, rows in raw["layers"].items()}
+    raw["bounds"] = tuple(raw["bounds"])
     if raw["estimate"] is not None:
         raw["estimate"] = Estimate(**raw["estimate"])
     return PlotSummary(**raw)
@@ -185,20 +186,13 @@ def _items(works: Bill | None) -> tuple[dict[str, Any], ...]:
     )
 
 
-def _details(ground: Mapping[str, Any] | None, result: PlotResult, priced: Bill | None) -> dict[str, Any]:
-    works = result.earthworks
-    return _row(
-        {
-            "ground": ground,
-            "cost": dict(works.cost) if works else None,
-            "bill": {
-                "total": list(priced.total),
-                "bridge": [{"text": step.text, "amount": step.amount} for step in priced.bridge],
-            }
-            if priced
-            else None,
-        }
-    )
+def _bill(priced: Bill | None) -> dict[str, Any] | None:
+    if priced is None:
+        return None
+    return {
+        "total": list(priced.total),
+        "bridge": [{"text": step.text, "amount": step.amount} for step in priced.bridge],
+    }
 
 
 def _estimate(result: PlotResult) -> Estimate | None:
@@ -206,10 +200,11 @@ def _estimate(result: PlotResult) -> Estimate | None:
     return Estimate(found.estimate_class, found.class_low[1], found.class_high[1]) if found else None
 
 
-def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, Any], ...]]:
+def layer_rows(result: PlotResult, project: Project) -> dict[str, list[dict[str, Any]]]:
+    """Rows of every layer of one plot by layer, with shapely geometry under ``geometry``."""
     site, land, packs, care = result.site, result.land, result.enclosure.packs, result.care
     plot = {"plot_id": site.plot_id}
-    layers: dict[str, list[dict[str, Any]]] = {
+    return {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
         "fence_lines": [{**plot, **fence_line_row(pack.number, pack.line, pack.fit)} for pack in packs],
@@ -229,9 +224,6 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
         "patrol_checks": [{**plot, **row} for row in patrol.check_rows(care)],
         **{layer: [{**plot, **row} for row in rows] for layer, rows in people.layers(result, project).items()},
-    }
-    return {
-        name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()
     }
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from packpale.review.assumed import as_text, meaning, settings_used
+from packpale.review.geopackage import PLOT_LAYERS, read_layer
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.review.spreadsheet import COUNT, MONEY, RATE, TENTH, THOUSANDTH, Book, Column, Formula, Page, address
 from packpale.review.words import Wording
@@ -53,8 +54,13 @@ def write_workbook(
     project: Project,
     record: Mapping[str, Any],
     path: Path,
+    *,
+    plots: Path,
 ) -> None:
-    """Write the workbook: plots in the order of the ranking, always in metric units, as all files are."""
+    """Write the workbook: plots in the order of the ranking, always in metric units, as all files are.
+
+    ``plots`` holds the plots' folders.
+    """
     with Book(path, title=project.title) as book:
         # The sheet that compares comes first and points at the others, which are written after it.
         front = book.sheet("Compare", _compare_columns(project.currency), head=_compare_head(project))
@@ -68,7 +74,7 @@ def write_workbook(
                 billed += 1
             _compare(front, place, summary, total)
         _end_of_comparison(front, record)
-        _chainage(book, finished, ranking, record["crs"])
+        _chainage(book, finished, ranking, record["crs"], plots)
         _assumptions(book, project)
 
 
@@ -99,7 +105,7 @@ def _compare_columns(currency: str) -> list[Column]:
 
 
 def _compare(page: Page, place: RankedPlot, summary: PlotSummary, total: _Total | None) -> None:
-    f, priced = summary.figures, summary.details.get("bill")
+    f, priced = summary.figures, summary.bill
     sums: list[Any] = list(priced["total"]) if priced else [None] * 3
     remark = f["reason"]
     if total:
@@ -200,7 +206,7 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
         more = (item["over_dig"], item["ground"], item["reckoned"][0], item["reckoned"][2])
         page.add([number, item["text"], unit, item["quantity"], *of_rates, *prices, *more], whole=whole)
     last = page.row - 1
-    sums = summary.details["bill"]
+    sums = summary.bill or {}
     totals = [
         Formula(f"SUM({address(first, PRICES + k)}:{address(last, PRICES + k)})", sums["total"][k]) for k in range(3)
     ]
@@ -235,7 +241,7 @@ def _bridge(page: Page, steps: Sequence[Mapping[str, Any]], first: int, last: in
     page.add([None, middle["text"], *[None] * 6, Formula(whole, middle["amount"]), *[None] * 5], bold=True, top=1)
 
 
-def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str) -> None:
+def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str, plots: Path) -> None:
     columns = [
         Column("Plot", 22),
         Column("Pack", 6, COUNT),
@@ -260,7 +266,7 @@ def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str) -
     page = book.sheet("Chainage", columns, head=head)
     left, missing = MOST_STATIONS, []
     for name in (place.plot_id for place in ranking.rows):
-        rows = finished[name].layers.get("stations", ())
+        rows = _stations(plots / finished.briefs[name].folder / PLOT_LAYERS)
         if len(rows) > left:
             missing.append(name)
             continue
@@ -270,6 +276,14 @@ def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str) -
     if missing:
         page.note(f"No room for {', '.join(missing)}: see setting_out.csv in each plot's folder.")
     page.finish()
+
+
+def _stations(layers: Path) -> list[dict[str, Any]]:
+    """Stations of one plot with their coordinates; None where there is no figure."""
+    found = read_layer(layers, "stations")
+    table = found.drop(columns="geometry").astype(object)
+    table["x"], table["y"] = found.geometry.x, found.geometry.y
+    return [dict(row) for row in table.where(table.notna(), None).to_dict("records")]
 
 
 def _assumptions(book: Book, project: Project) -> None:

@@ -19,6 +19,7 @@ DRAWN = (
     ("plan.svg", "the plan with the centres of the arcs"),
 )
 LAYERS = (
+    ("layers.gpkg", "all lines, points and areas of this plot"),
     ("slope_deg.tif", "slope"),
     ("wetness.tif", "wetness"),
     ("ponding_m.tif", "depth of ponding"),
