@@ -36,7 +36,7 @@ def place(site: Site, land: Land, project: Project) -> Enclosure:
         lines = drawn_lines(site, project)
         if not lines:
             return Enclosure((), "no fence line is drawn on this plot")
-        packs = (_pack(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
+        packs = (staked_out(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
         return Enclosure(tuple(packs), "", notes_on(lines, site, land, project))
     fits = _fits(site, land, project)
     wanted = project.enclosure.packs
@@ -136,10 +136,10 @@ def _fitted(number: int, fits: Sequence[Fit], site: Site, land: Land, project: P
         others={k: f.egg for k, f in enumerate(fits, start=1) if k != number},
         separation=project.enclosure.separation_m,
     )
-    return _pack(number, fit.egg, site, land, project, fit=fit, held=held)
+    return staked_out(number, fit.egg, site, land, project, fit=fit, held=held)
 
 
-def _pack(
+def staked_out(
     number: int,
     line: Line,
     site: Site,
