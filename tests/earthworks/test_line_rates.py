@@ -159,8 +159,8 @@ def test_missing_ground_counts_as_level():
         ("demo", "crooked-lot", "follow", 0.005, 0.02),
         # Scanned ground: which way a line runs over its banks decides on struts, and in a level trench on the cut.
         ("real_ground", "west-knolls", "follow", 0.003, 0.02),
-        ("real_ground", "west-knolls", "level", 0.01, 0.025),
-        ("real_ground", "north-east-rise", "level", 0.01, 0.025),
+        ("real_ground", "west-knolls", "level", 0.01, 0.03),
+        ("real_ground", "north-east-rise", "level", 0.01, 0.03),
     ],
 )
 def test_lines_all_over_the_examples_add_up_to_their_bills(config, plot_id, formation, mean, worst):
