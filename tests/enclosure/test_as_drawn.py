@@ -52,6 +52,7 @@ def placed(*lines, usable=PLOT, limits=(), **settings):
             "slope": 0.1 * full,
             "suitability": (X - WEST) / 300,
             "usable": MultiPolygon([usable]),
+            "enclosable": MultiPolygon([usable]),
             "limits": limits,
         }
     )
@@ -104,7 +105,7 @@ def first_note(*lines, **options):
 
 def test_ground_outside_the_plot_and_the_usable_land():
     assert first_note(square(240, 100)) == "Pack 1: 140 m of the drawn line lie outside the plot."
-    rock = Limit("rock within 0.3 m", MultiPolygon([square(90, 0, 60)]), 0.1)
+    rock = Limit("rock", "rock within 0.3 m", MultiPolygon([square(90, 0, 60)]), 0.1, False)
     note = first_note(square(80, 20), usable=PLOT.difference(rock.area), limits=(rock,))
     # The rock covers 60 m of the southern side.
     assert note == (
@@ -112,22 +113,23 @@ def test_ground_outside_the_plot_and_the_usable_land():
         "it is used as it is."
     )
     note = first_note(square(12, 100), usable=PLOT)
-    # 2 m between line and plot; the strip is 6 m wide by default: 4 m of it for 80 m and two rounded corners.
-    strip = 4 * 80 + 2 * (np.pi * 36 / 4 - (36 / 2) * (np.arcsin(2 / 6) + (2 / 6) * np.sqrt(1 - 1 / 9)))
+    # 2 m between line and plot; the strip is 5.1 m wide by default: 3.1 m of it for 80 m and two rounded corners.
+    reach, kept = 5.1**2, 2 / 5.1
+    strip = 3.1 * 80 + 2 * (np.pi * reach / 4 - (reach / 2) * (np.arcsin(kept) + kept * np.sqrt(1 - kept**2)))
     assert note == (
         f"Pack 1: the drawn line lies in the usable land, but {strip:.0f} m2 of the strip that digging needs do not; "
-        "it takes 6.0 m outside the line."
+        "it takes 5.1 m outside the line."
     )
 
 
 def test_necks_and_notches_are_said():
     neck = at((50, 50), (50, 110), (110, 110), (110, 84), (150, 84), (150, 110), (200, 110), (200, 50), (150, 50))
     neck = neck.difference(at((110, 40), (110, 80), (150, 80), (150, 40)))
-    assert any("narrower than twice the 3.0 m" in n for n in placed(neck).notes)
+    assert any("narrower than twice the 4.5 m" in n for n in placed(neck).notes)
     notch = square(60, 60, 100).difference(at((100, 160), (104, 160), (104, 100), (100, 100)))
     assert not any("comes within" in n for n in placed(notch).notes)  # an open notch closes no ring
     bottle = notch.difference(at((90, 120), (114, 120), (114, 100), (90, 100)))
-    assert any("comes within twice the 6.0 m" in n for n in placed(bottle).notes)
+    assert any("comes within twice the 5.1 m" in n for n in placed(bottle).notes)
 
 
 def test_several_packs_and_their_distance():

@@ -58,6 +58,7 @@ def make_land():
             consistency_ratio=None,
             suitability=(X - 500_000) / 300 if suitability is None else suitability,
             usable=usable,
+            enclosable=usable,
             limits=limits,
         )
 
@@ -133,7 +134,9 @@ def test_of_places_that_suit_alike_the_one_that_is_easier_to_dig_is_taken(make_s
 
 
 def test_each_pack_says_what_holds_it(make_site, make_land, make_project):
-    steep = Limit("steeper than 20 degrees", MultiPolygon([box(500_010, 5_400_150, 500_290, 5_400_290)]), 0.5)
+    steep = Limit(
+        "slope", "steeper than 20 degrees", MultiPolygon([box(500_010, 5_400_150, 500_290, 5_400_290)]), 0.5, False
+    )
     land = make_land(box(500_010, 5_400_010, 500_290, 5_400_150), (steep,))
     project = make_project(packs=2, separation_m=14.0)
     packs = place(make_site(), land, project).packs
@@ -146,9 +149,9 @@ def test_each_pack_says_what_holds_it(make_site, make_land, make_project):
             assert np.hypot(touch.limit_x - touch.x, touch.limit_y - touch.y) == pytest.approx(kept, abs=0.011)
 
 
-STEEP = Limit("steeper than 20 degrees", MultiPolygon([WHOLE]), 0.18)
-SETBACK = Limit("plot boundary setback of 3 m", MultiPolygon([WHOLE]), 0.06)
-ROCK = Limit("rock within 0.3 m", MultiPolygon([WHOLE]), 0.001)
+STEEP = Limit("slope", "steeper than 20 degrees", MultiPolygon([WHOLE]), 0.18, False)
+SETBACK = Limit("setback", "plot boundary setback of 3 m", MultiPolygon([WHOLE]), 0.06, False)
+ROCK = Limit("rock", "rock within 0.3 m", MultiPolygon([WHOLE]), 0.001, False)
 
 
 def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land, make_project):

@@ -23,6 +23,7 @@ RUNS = ("real_ground", "highland_screening")
 DEFAULTS = {
     "setback_m": 3.0,
     "max_slope_deg": 20.0,
+    "footprint_m": 4.0,
     "max_ponding_m": 0.3,
     "margin_m": 100.0,
     "depth_m": 1.2,
@@ -59,6 +60,13 @@ def layer(folder, name):
         return [(dict(f["properties"]), shape(f["geometry"])) for f in features]
 
 
+def outside_strip(given):
+    """From the fence line to the edge of the apron's bench or of the skirt's trench, and the working strip. [m]"""
+    bench = given["apron_reach_m"] + given["side_slope"] * given["apron_cover_m"]
+    skirt = given["bottom_width_m"] / 2 + given["side_slope"] * given["depth_m"]
+    return max(bench, skirt) + given["working_strip_m"]
+
+
 def feasible(rows):
     found = [r for r in rows if r["feasible"] == "true"]
     assert found, "no plot of this run is feasible, so that nothing would be checked"
@@ -93,6 +101,17 @@ def horn_degrees(elevation, cell):
     """Slope by scipy's Sobel operator, which has Horn's weights."""
     east = ndimage.sobel(elevation, axis=1) / (8 * cell)
     south = ndimage.sobel(elevation, axis=0) / (8 * cell)
+    return np.degrees(np.arctan(np.hypot(east, south)))
+
+
+def degrees_under_a_machine(elevation, own, cell, footprint):
+    """Slope of the plane of least squares over the cells of a footprint; each cell's ``own`` where it holds one."""
+    half = int(footprint / 2 / cell + 1e-9)
+    if half == 0:
+        return own
+    steps = np.arange(-half, half + 1.0)
+    ways = np.tile(steps, (steps.size, 1))
+    east, south = (ndimage.correlate(elevation, way) / (ways**2).sum() / cell for way in (ways, ways.T))
     return np.degrees(np.arctan(np.hypot(east, south)))
 
 
@@ -137,7 +156,7 @@ def test_fence_and_its_strip_lie_in_the_usable_land_and_that_in_the_plot(whole):
     folder, given, rows = whole
     usable = {p["plot_id"]: g for p, g in layer(folder, "usable_land")}
     plots = {p["plot_id"]: g for p, g in layer(folder, "plots")}
-    strip = given["apron_reach_m"] + given["side_slope"] * given["depth_m"] + given["working_strip_m"]
+    strip = outside_strip(given)
     for properties, fence in layer(folder, "fence_lines"):
         plot_id = properties["plot_id"]
         # shapely's arcs are chords inside the true offset: shrink by a millimetre for that and for the fence's chords.
@@ -155,7 +174,7 @@ def test_every_fence_line_is_held_where_the_run_says_so(whole):
     usable = {p["plot_id"]: area for p, area in layer(folder, "usable_land")}
     plots = {p["plot_id"]: area for p, area in layer(folder, "plots")}
     touches = layer(folder, "touches")
-    strip = given["apron_reach_m"] + given["side_slope"] * given["depth_m"] + given["working_strip_m"]
+    strip = outside_strip(given)
     for row in feasible(rows):
         plot = row["plot_id"]
         (fence,) = (line for p, line in layer(folder, "fence_lines") if p["plot_id"] == plot)
@@ -181,6 +200,8 @@ def test_no_usable_cell_is_too_steep_or_stands_under_water(whole):
     for row in feasible(rows):
         slope, transform, _ = plot_raster(folder, row["plot_id"], "slope_deg.tif")
         ponding, _, _ = plot_raster(folder, row["plot_id"], "ponding_m.tif")
+        elevation, _ = elevation_on(folder, row["plot_id"])
+        slope = degrees_under_a_machine(elevation, slope, transform.a, given["footprint_m"])
         x, y = centres(transform, slope.shape)
         inside = shapely.contains_xy(usable[row["plot_id"]], x, y)
         assert inside.any()

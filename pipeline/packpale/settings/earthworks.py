@@ -56,17 +56,18 @@ class TrenchSettings(Settings):
 
     @property
     def outside_strip_m(self) -> float:
-        """Free strip the fence line needs outside it. [m]"""
-        return self.working_strip_m + (self._dig_m if self.side == "outside" else 0.0)
+        """Strip of the fence line outside it: to the edge of the dig on level ground, and the working strip. [m]"""
+        return self.working_strip_m + self._dig_m(apron=self.side == "outside")
 
     @property
     def inside_strip_m(self) -> float:
-        """Free strip the fence line needs inside it. [m]"""
-        return self.working_strip_m + (self._dig_m if self.side == "inside" else 0.0)
+        """The same inside it. [m]"""
+        return self.working_strip_m + self._dig_m(apron=self.side == "inside")
 
-    @property
-    def _dig_m(self) -> float:
-        return self.apron_reach_m + self.side_slope * self.depth_m
+    def _dig_m(self, *, apron: bool) -> float:
+        """From the fence line to the edge of the dig on level ground. [m]"""
+        skirt = self.bottom_width_m / 2 + self.side_slope * self.depth_m
+        return max(skirt, self.apron_reach_m + self.side_slope * self.apron_cover_m) if apron else skirt
 
 
 class BulkingSettings(Settings):
