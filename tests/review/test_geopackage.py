@@ -13,6 +13,7 @@ LAYERS = [
     "plots",
     "usable_land",
     "fence_lines",
+    "alternatives",
     "aprons",
     "stations",
     "posts",
