@@ -1,7 +1,7 @@
 """The fence lines of one plot and the points along them."""
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -10,6 +10,9 @@ from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.site import Array
+
+if TYPE_CHECKING:
+    from packpale.enclosure.over_limits import Stretch
 
 
 @dataclass(frozen=True)
@@ -126,6 +129,10 @@ class Pack:
     """What holds the fence line, by chainage; a drawn line is held by nothing."""
     drawn: DrawnLine | None = None
     """The line that was given; None where one was fitted."""
+    over_limits: tuple["Stretch", ...] = ()
+    """Where the line runs over ground past a limit, kind by kind, by chainage."""
+    over_limits_m: float = 0.0
+    """Length of line over limits; where there are several at once it counts once. [m]"""
 
     def __post_init__(self) -> None:
         if (self.fit is None) == (self.drawn is None):

@@ -27,6 +27,8 @@ class EnclosureSettings(Settings):
     """No arc of the fence line is tighter than this. [m]"""
     separation_m: NotNegative = default("enclosure.separation_m")
     """Least distance between the fence lines of two enclosures. [m]"""
+    line_over_limits: Annotated[float, Field(ge=0, le=1)] = default("enclosure.line_over_limits")
+    """Largest share of the fence line that may run over ground past a limit that may lie inside; 0: none."""
     proof_gap: Annotated[float, Field(gt=0, le=1)] = default("enclosure.proof_gap")
     """How far above the area found the proven bound on it may stay, as a share of it; less takes longer."""
     fence_line: File | None = None
