@@ -8,8 +8,6 @@ import numpy as np
 import pytest
 
 from packpale.earthworks.line_rates import line_rates
-from packpale.earthworks.price import total_cost
-from packpale.earthworks.quantities import take_off
 from packpale.earthworks.work_out import likely_price, work_out
 from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.egg import Egg
@@ -135,11 +133,11 @@ def test_lengths_and_struts_on_a_slope_are_the_mean_of_all_directions():
 def test_metres_over_limits_cost_their_rate_on_top():
     site, project = site_of(plane(), half=130.0), project_of(rates={"over_limit_per_m": [10.0, 55.0, 90.0]})
     pack = staked(LARGE, site, project)
-    items = work_out(site, enclosure_of(pack), project).items
-    assert [i.quantity for i in items if i.key == "over_limit_per_m"] == [0.0]
-    with_some = take_off([], [], rates=project.rates, over_limits_m=38.0)
-    assert total_cost(with_some)["likely"] == pytest.approx(38.0 * line_rates(site, project).per_over_limit_m)
-    assert next(i for i in with_some if i.key == "over_limit_per_m").price == (380.0, 38.0 * 55.0, 38.0 * 90.0)
+    over = dataclasses.replace(pack, over_limits_m=38.0)
+    per_m = line_rates(site, project).per_over_limit_m
+    assert likely_price(site, over, project) == pytest.approx(likely_price(site, pack, project) + 38.0 * per_m)
+    item = work_out(site, enclosure_of(over, pack), project).items[-1]
+    assert (item.key, item.price) == ("over_limit_per_m", (380.0, 38.0 * 55.0, 38.0 * 90.0))
 
 
 def test_missing_ground_counts_as_level():

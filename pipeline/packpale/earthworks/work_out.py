@@ -73,7 +73,8 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     hauled = haul(volumes, bulking=project.bulking, plant=project.plant)
     worked = machine_work(enclosure.packs, volumes, profiles, bulking=project.bulking, plant=project.plant)
     notes += [*haul_notes(hauled), *plant_notes(worked)]
-    items = take_off(volumes, fences, rates=project.rates)
+    over = sum(pack.over_limits_m for pack in enclosure.packs)
+    items = take_off(volumes, fences, rates=project.rates, over_limits_m=over)
     spread = uncertainty(site, trenches, trench_section(trench), items, project)
     cost = total_cost(items) | dict(zip(("p10", "p50", "p90"), spread.price, strict=True))
     return Earthworks(
@@ -97,7 +98,8 @@ def likely_price(site: Site, pack: Pack, project: Project) -> float:
     """
     volumes, _ = _drawn(site, pack, project)
     fence = fence_take_off(pack, fence=project.fence, trench=project.trench, mesh=project.mesh)
-    return total_cost(take_off([volumes], [fence], rates=project.rates))["likely"]
+    items = take_off([volumes], [fence], rates=project.rates, over_limits_m=pack.over_limits_m)
+    return total_cost(items)["likely"]
 
 
 def trench_section(trench: TrenchSettings) -> TrenchSection:

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +12,9 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.site import Array
 from packpale.units import HECTARE_M2
+
+if TYPE_CHECKING:
+    from packpale.enclosure.over_limits import Stretch
 
 
 @dataclass(frozen=True)
@@ -128,6 +131,10 @@ class Pack:
     """What holds the fence line, by chainage; a drawn line is held by nothing."""
     drawn: DrawnLine | None = None
     """The line that was given; None where one was fitted."""
+    over_limits: tuple["Stretch", ...] = ()
+    """Where the line runs over ground past a limit, kind by kind, by chainage."""
+    over_limits_m: float = 0.0
+    """Length of line over limits; where there are several at once it counts once. [m]"""
 
     def __post_init__(self) -> None:
         if (self.fit is None) == (self.drawn is None):

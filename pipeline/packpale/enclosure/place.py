@@ -13,8 +13,10 @@ from packpale.enclosure.as_drawn import drawn_lines, notes_on
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.fence import place_gates, posts
 from packpale.enclosure.flow_links import links_across
+from packpale.enclosure.limit_notes import over_limits_note
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Enclosure, Fit, Pack, Touch
+from packpale.enclosure.over_limits import stretches, union_length
 from packpale.enclosure.touch import touches
 from packpale.land.model import Land
 from packpale.settings import Project
@@ -36,14 +38,16 @@ def place(site: Site, land: Land, project: Project) -> Enclosure:
         lines = drawn_lines(site, project)
         if not lines:
             return Enclosure((), "no fence line is drawn on this plot")
-        packs = (staked_out(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
-        return Enclosure(tuple(packs), "", notes_on(lines, site, land, project))
+        packs = tuple(staked_out(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
+        notes = notes_on(lines, site, land, project)
+        return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)))
     fits = _fits(site, land, project)
     wanted = project.enclosure.packs
     if len(fits) < wanted:
         return Enclosure((), _reason(site, land, project, len(fits)))
     fits, notes = _with_proof(fits, land, project)
-    return Enclosure(tuple(_fitted(i + 1, fits, site, land, project) for i in range(wanted)), "", notes)
+    packs = tuple(_fitted(i + 1, fits, site, land, project) for i in range(wanted))
+    return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)))
 
 
 def _fits(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
@@ -139,6 +143,17 @@ def _fitted(number: int, fits: Sequence[Fit], site: Site, land: Land, project: P
     return staked_out(number, fit.egg, site, land, project, fit=fit, held=held)
 
 
+def _notes_on_limits(packs: Sequence[Pack], land: Land, project: Project) -> tuple[str, ...]:
+    share = project.enclosure.line_over_limits
+    notes = (
+        over_limits_note(
+            pack.number, pack.over_limits, pack.over_limits_m, pack.line.perimeter, limits=land.limits, share=share
+        )
+        for pack in packs
+    )
+    return tuple(note for note in notes if note)
+
+
 def staked_out(
     number: int,
     line: Line,
@@ -151,8 +166,9 @@ def staked_out(
     held: tuple[Touch, ...] = (),
 ) -> Pack:
     """A fence line staked out, posted and gated."""
-    grid = site.grid
+    grid, trench = site.grid, project.trench
     enclosed = cells_inside(line, site)
+    over = stretches(line, land.soft, inside=trench.inside_strip_m, outside=trench.outside_strip_m)
     gates = place_gates(
         line,
         project.fence.gates,
@@ -167,7 +183,7 @@ def staked_out(
         number=number,
         fit=fit,
         drawn=drawn,
-        alignment=stations(line, step=project.trench.station_m, elevation=site.elevation, grid=grid),
+        alignment=stations(line, step=trench.station_m, elevation=site.elevation, grid=grid),
         posts=posts(
             line,
             project.fence.post_spacing_m,
@@ -181,6 +197,8 @@ def staked_out(
         mean_suitability=_mean(land.suitability, enclosed),
         mean_slope=_mean(land.slope, enclosed),
         touches=held,
+        over_limits=over,
+        over_limits_m=union_length(over, line.perimeter),
     )
 
 

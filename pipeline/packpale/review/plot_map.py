@@ -16,6 +16,7 @@ from packpale.review.enclosure_layers import enclosure_layers
 from packpale.review.holding import holding_layers
 from packpale.review.land_layers import land_layers
 from packpale.review.leaflet import page_bytes, write_map
+from packpale.review.limits import over_limits_layer
 from packpale.review.map_page import Background, MapPage, PictureLayer, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.overlay import Frame, frame, png, warp
@@ -158,6 +159,7 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     yield from holding_layers(result, wording, degrees)
     yield from climb_layers(result, project, wording, degrees)
     yield from trench_layers(result, wording, degrees)
+    yield from over_limits_layer(result, wording, degrees)
     yield from patrol_layers(result, wording, degrees)
     yield alternatives_layer(result, wording, degrees)
     yield from enclosure_layers(result, project, wording, degrees)

@@ -27,6 +27,8 @@ RANKING_FIGURES = (
     "cost_p50",
     "cost_p90",
     "escape_dig_rate_m_per_h",
+    "over_limits_m",
+    "price_per_ha",
 )
 """Columns of ranking.csv that one plot knows by itself."""
 RANKING_COLUMNS = (
