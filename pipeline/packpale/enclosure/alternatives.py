@@ -7,11 +7,13 @@ stands for both, since it encloses at least what was asked for.
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from typing import Protocol
 
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Aim, Alternative, Fit
+from packpale.faults import Faults
 from packpale.units import HECTARE_M2
 
 SHARES = (0.0, 0.02, 0.05, 0.1, 0.2)
@@ -58,7 +60,7 @@ def round_sizes(largest: float) -> tuple[float, ...]:
 
 def alternatives(
     lines: Lines,
-    likely: Callable[[Egg, float], float],
+    likely: Callable[[Egg], float],
     *,
     share: float,
     sizes: Sequence[float] | None = None,
@@ -71,7 +73,7 @@ def alternatives(
     lines
         Searches on the plot.
     likely
-        Likely price of a line and its length over limits, as its bill has it.
+        Likely price of a line, as its bill has it; a line for which it raises Faults is none.
     share
         Largest share of the line that may run over limits, for sizes and budget.
     sizes
@@ -84,10 +86,10 @@ def alternatives(
     bound = max((f.area_bound_m2 for f in fits.values() if f), default=0.0)
 
     def priced(aim: Aim, value: float, egg: Egg | None) -> Alternative:
-        if egg is None:
-            return Alternative(aim, value, bound)
-        over = lines.over(egg)
-        return Alternative(aim, value, bound, egg, over, likely(egg, over))
+        with suppress(Faults):
+            if egg is not None:
+                return Alternative(aim, value, bound, egg, lines.over(egg), likely(egg))
+        return Alternative(aim, value, bound)
 
     of_share = [priced("share", s, fit.egg if fit else None) for s, fit in fits.items() if s in SHARES]
     if largest is None:
@@ -119,11 +121,12 @@ def _by_size(
         if area > most:
             found.append(priced("size", size, None))
             continue
-        candidates = [priced("size", size, egg) for egg in (lines.cheapest(area, share),) if egg is not None]
-        if above.egg is not None and not any(c.price < above.price for c in candidates):
+        candidates = [priced("size", size, lines.cheapest(area, share))]
+        if above.egg is not None and not candidates[0].price < above.price:
             candidates += [priced("size", size, egg) for egg in shrunk(above.egg, area) if lines.holds(egg, share)]
         # The larger one encloses what was asked for too.
-        best = min([*candidates, replace(above, value=size)], key=lambda c: c.price)
+        candidates.append(replace(above, aim="size", value=size))
+        best = min((c for c in candidates if c.egg), key=lambda c: c.price, default=candidates[-1])
         found.append(best)
         above = best
     return found[::-1]
@@ -154,10 +157,9 @@ def _in_budget(lines: Lines, priced: _Priced, budget: float, share: float, known
     affordable = [replace(a, aim="budget", value=budget) for a in known if a.egg and a.price <= budget]
     asked = budget
     for _ in range(BUDGET_ROUNDS):
-        egg = lines.within(asked, share)
-        if egg is None:
+        one = priced("budget", budget, lines.within(asked, share))
+        if one.egg is None:
             break
-        one = priced("budget", budget, egg)
         if one.price <= budget:
             affordable.append(one)
             if one.price >= (1 - CLOSE_TO_BUDGET) * budget:

@@ -27,6 +27,5 @@ class Pricing:
 
     cost: LineCost
     """Near the price of any line, and quick."""
-    likely: Callable[[Egg, float], float]
-    """Likely price of a line and the length of it that runs over limits [m], as its bill has it. It may raise Faults
-    where the line cannot be drawn."""
+    likely: Callable[[Egg], float]
+    """Likely price of a line, as its bill has it. Raises Faults where the line cannot be dug."""
