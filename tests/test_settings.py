@@ -263,8 +263,13 @@ def test_what_is_no_settings_file_is_said_in_one_line(tmp_path):
         ("budget = 0", "enclosure.budget: found 0; input should be greater than 0"),
         (
             "budget = 90000\npacks = 2",
-            "enclosure: budget = 90000 with packs = 2; a budget is for one enclosure: drop it and give area_ha, or set "
-            "packs = 1",
+            "enclosure: budget = 90000 with packs = 2; only the place of one enclosure is chosen by price: drop it, or "
+            "set packs = 1",
+        ),
+        (
+            'prefer = "price"\narea_ha = 1\npacks = 3',
+            'enclosure: prefer = "price" with packs = 3; only the place of one enclosure is chosen by price: drop it, or '
+            "set packs = 1",
         ),
         ("menu_ha = [1, 0, 2]", "enclosure.menu_ha.1: found 0; input should be greater than 0"),
         ("menu_ha = [-1]", "enclosure.menu_ha.0: found -1; input should be greater than 0"),

@@ -69,11 +69,11 @@ SMALL, LARGE = Egg(0.0, 0.0, 20.0, 25.0, 15.0, 22.0), Egg(-10.0, 5.0, 100.0, 62.
 @pytest.mark.parametrize("formation", ["follow", "level"])
 @pytest.mark.parametrize("soil", [{}, {"rock": 0.7, "water": 0.9}, {"rock": 0.0, "water": 0.0}], ids=str)
 @pytest.mark.parametrize("egg", [SMALL, LARGE], ids=["small", "large"])
-def test_digging_on_even_ground_is_the_bill_to_cents(egg, soil, formation, side):
+def test_digging_on_even_ground_is_the_bill_to_ten_cents(egg, soil, formation, side):
     # Pappus: on level ground and even soil a trench takes its section times its length and one turn of its moment.
     project = project_of(trench={"formation": formation, "side": side}, rates=NO_FENCE)
     summed, billed = both(egg, site_of(plane(), half=130.0, **soil), project)
-    assert summed == pytest.approx(billed, abs=0.02)
+    assert summed == pytest.approx(billed, abs=0.1)
 
 
 def test_soft_rock_costs_what_soft_rock_costs():
@@ -81,7 +81,7 @@ def test_soft_rock_costs_what_soft_rock_costs():
     soft = dataclasses.replace(site, soil=dataclasses.replace(site.soil, rock_is_hard=np.zeros_like(site.inside)))
     project = project_of(rates=NO_FENCE)
     hard_price, soft_price = both(LARGE, site, project), both(LARGE, soft, project)
-    assert soft_price[0] == pytest.approx(soft_price[1], abs=0.02)
+    assert soft_price[0] == pytest.approx(soft_price[1], abs=0.1)
     assert soft_price[0] < hard_price[0]
 
 

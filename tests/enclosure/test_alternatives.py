@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from packpale.enclosure.alternatives import SHARES, alternatives, round_sizes, shrunk
+from packpale.enclosure.alternatives import SHARES, alternatives, cheapest_of_all, round_sizes, shrunk
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.faults import Faults
@@ -27,7 +27,6 @@ class EvenLand:
     """
 
     most: float = LARGEST_M2
-    reckons: float = 1.0
     dear: tuple = ()
     asked: list = field(default_factory=list)
 
@@ -42,15 +41,6 @@ class EvenLand:
         if area in self.dear:
             return Egg.from_shape(0.5, 4.5, area=area)
         return round_egg(area)
-
-    def within(self, budget, share):
-        self.asked.append(("budget", budget))
-        line = (budget * self.reckons - FIXED) / PER_M
-        if line <= 0:
-            return None
-        egg = round_egg(1.0)
-        area = (line / egg.perimeter) ** 2
-        return round_egg(min(area, self.largest(share).egg.area)) if area >= self.least_area else None
 
     def over(self, egg):
         return 0.0
@@ -134,6 +124,10 @@ def test_round_sizes_reach_up_to_the_largest():
     assert [a.value for a in of(menu(), "size")] == [0.1, 0.2, 0.5, 1.0, 2.0]
 
 
+def test_a_size_asked_for_stands_among_the_round_ones():
+    assert [a.value for a in of(menu(also=(0.7, 1.0)), "size")] == [0.1, 0.2, 0.5, 0.7, 1.0, 2.0]
+
+
 def test_shares_end_at_the_largest_for_each():
     assert [a.egg.area for a in of(menu(), "share")] == pytest.approx([LARGEST_M2 * (0.9 + s) for s in SHARES])
 
@@ -147,14 +141,14 @@ def test_a_share_of_ones_own_decides_sizes_and_is_not_told_twice():
     assert ("share", 0.07) in land.asked
 
 
-@pytest.mark.parametrize("reckons", [1.0, 0.97, 1.03])
-def test_the_budget_buys_the_largest_whose_bill_keeps_it(reckons):
-    # The search reckons up to 3 % off; the bill decides.
-    (found,) = of(menu(EvenLand(reckons=reckons), sizes=(0.5,), budget=90_000.0), "budget")
-    assert found.price <= 90_000.0
-    assert found.price >= 0.998 * 90_000.0
-    exact = ((90_000.0 - FIXED) / PER_M / round_egg(1.0).perimeter) ** 2
-    assert found.egg.area == pytest.approx(exact, rel=6e-3)
+@pytest.mark.parametrize("sizes", [(0.5,), (0.1, 0.2, 0.5, 1.0, 2.0), (2.0,)])
+@pytest.mark.parametrize("budget", [40_000.0, 90_000.0, 118_000.0])
+def test_the_budget_buys_the_largest_whose_bill_keeps_it(sizes, budget):
+    (found,) = of(menu(sizes=sizes, budget=budget), "budget")
+    assert 0.998 * budget <= found.price <= budget
+    # L = (budget - fixed) / rate, and the area goes with its square.
+    exact = ((budget - FIXED) / PER_M / round_egg(1.0).perimeter) ** 2
+    assert found.egg.area == pytest.approx(exact, rel=5e-3)
 
 
 def test_a_budget_for_more_than_fits_buys_the_largest():
@@ -170,6 +164,10 @@ def test_a_larger_budget_never_buys_less():
 def test_a_budget_below_the_cheapest_line_buys_none():
     (found,) = of(menu(budget=15_000.0), "budget")
     assert not found.feasible
+
+
+def test_the_least_price_is_that_of_the_smallest_egg():
+    assert cheapest_of_all(EvenLand(), likely, 0.1) == (pytest.approx(900.0), pytest.approx(likely(round_egg(900.0))))
 
 
 def test_land_without_any_line_has_a_menu_of_none():

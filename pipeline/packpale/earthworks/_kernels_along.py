@@ -27,17 +27,14 @@ def _between(z: Floats, row: float, col: float) -> float:
 
 
 @njit(cache=True)
-def along_ways(
-    z: Floats, cell: float, panel: float, steep: float, ways: int,
-    top: int, bottom: int, left: int, right: int, length: Floats, share: Floats,
-) -> None:  # fmt: skip
-    """Fill some rows and columns of ``length`` and ``share`` with means over directions spread round half a circle.
+def along_ways(z: Floats, cell: float, panel: float, steep: float, ways: int, length: Floats, share: Floats) -> None:
+    """Fill ``length`` and ``share`` (rows, cols) with means over directions spread round half a circle.
 
     Metres on the ground for each metre in plan, and the share of posts beside a panel of ``panel`` [m] at least as
     steep as ``steep``. Where the ground is missing it counts as level.
     """
-    for r in range(top, bottom):
-        for c in range(left, right):
+    for r in range(z.shape[0]):
+        for c in range(z.shape[1]):
             here, long, struts = z[r, c], 0.0, 0.0
             for k in range(ways):
                 angle = (k + 0.5) * math.pi / ways

@@ -11,7 +11,7 @@ shape (Pappus); its soil is that of the plot in the mean.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from packpale.earthworks.fence_take_off import airlock_fence, airlock_posts, mes
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import CATCH_REACH
 from packpale.settings import Project
-from packpale.site import Array, Mask, Site
+from packpale.site import Array, Site
 
 DIRECTIONS = 24
 """Directions of the line, over half a circle, that the mean of a level trench's section is taken over."""
@@ -29,7 +29,7 @@ ACROSS_M = 2.0
 """How far on either side the ground is looked at for its slope across a trench. [m]"""
 SLOPES = np.linspace(0.0, 1.0, 26)
 """Slopes of the ground for which a level trench is cut. [m/m] Steeper ground counts as the last."""
-DEPTHS = 1001
+DEPTHS = 501
 """Depths, from the surface to the deepest column, below which the section's area is tabled."""
 BENDS = 4
 """Changes of arc of an egg, each with a strutted post."""
@@ -42,8 +42,8 @@ class LineRates:
     """Likely price of any egg on one plot, in the run's currency."""
 
     per_m: Array
-    """For each metre of line in plan by the cell under it, shape (rows, cols) of the site's grid; never NaN. Beyond
-    the plot the ground counts as level."""
+    """For each metre of line in plan by the cell under it, shape (rows, cols) of the site's grid; never NaN. Away
+    from the plot it is the mean."""
     per_over_limit_m: float
     """For each metre of line over a limit, on top."""
     fixed: float
@@ -83,10 +83,35 @@ def line_rates(site: Site, project: Project) -> LineRates:
     or ``vertical_curve_m``, and that ground which rises to one side all along a level trench makes more or less of it.
     Where the elevation is missing the ground counts as level.
     """
-    trench_per_m, trench_fixed = _trench(site, project)
-    fence_per_m, fence_fixed = _fence(site, project)
-    likely = project.rates.over_limit_per_m[1]
-    return LineRates(trench_per_m + fence_per_m, likely, trench_fixed + fence_fixed)
+    window = _window(site, project.fence.post_spacing_m)
+    near = _cut(site, *window)
+    trench_per_m, trench_fixed = _trench(near, project)
+    fence_per_m, fence_fixed = _fence(near, project)
+    found = trench_per_m + fence_per_m
+    per_m = np.full(site.grid.shape, float(found.mean()) if found.size else 0.0)
+    per_m[window] = found
+    return LineRates(per_m, project.rates.over_limit_per_m[1], trench_fixed + fence_fixed)
+
+
+def _window(site: Site, reach: float) -> tuple[slice, slice]:
+    """Rows and columns that hold the plot and the ground within reach of it; the whole grid where no cell is in it."""
+    if not site.inside.any():
+        return slice(0, site.grid.rows), slice(0, site.grid.cols)
+    beside = math.ceil(max(reach, ACROSS_M) / site.grid.cell) + 2
+    held = (np.flatnonzero(site.inside.any(axis=axis)) for axis in (1, 0))
+    rows, cols = (
+        slice(max(int(h[0]) - beside, 0), min(int(h[-1]) + 1 + beside, n))
+        for h, n in zip(held, site.grid.shape, strict=True)
+    )
+    return rows, cols
+
+
+def _cut(site: Site, rows: slice, cols: slice) -> Site:
+    """A part of the site, by its grid, elevation and soil."""
+    names = ("depth_to_rock", "rock_is_hard", "water_table", "clay", "stones", "drainage_class", "pit_distance")
+    soil = replace(site.soil, **{name: getattr(site.soil, name)[rows, cols] for name in names})
+    grid, elevation = site.grid.part(rows, cols), site.elevation[rows, cols]
+    return replace(site, grid=grid, elevation=elevation, inside=site.inside[rows, cols], soil=soil)
 
 
 def _trench(site: Site, project: Project) -> tuple[Array, float]:
@@ -217,19 +242,6 @@ def _slope_across(site: Site) -> Array:
     return np.nan_to_num(np.hypot(*rises) / (2 * lag), nan=0.0)
 
 
-def _window(where: Mask) -> tuple[int, int, int, int]:
-    """First row, end of rows, first column and end of columns of what holds all that is true and a cell round it."""
-    rows, cols = np.flatnonzero(where.any(axis=1)), np.flatnonzero(where.any(axis=0))
-    if not rows.size:
-        return 0, 0, 0, 0
-    return (
-        max(rows[0] - 1, 0),
-        min(rows[-1] + 2, where.shape[0]),
-        max(cols[0] - 1, 0),
-        min(cols[-1] + 2, where.shape[1]),
-    )
-
-
 def _fence(site: Site, project: Project) -> tuple[Array, float]:
     """Mesh, posts, wires, labour and gates: price per metre in each cell, and what every line pays."""
     from packpale.earthworks import _kernels_along
@@ -254,12 +266,9 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
         # The last piece laps like the others, however short it is: half a piece more in the mean.
         fixed += each * (extra * (1 + pieces * mesh.lap_m) + mesh.lap_m / 2)
     steep_from = math.tan(math.radians(fence.steep_ground_deg))
-    on_ground, steep = np.ones(site.grid.shape), np.zeros(site.grid.shape)
+    on_ground, steep = np.empty(site.grid.shape), np.empty(site.grid.shape)
     elevation = np.ascontiguousarray(site.elevation, float)
-    within = _window(site.inside)
-    _kernels_along.along_ways(
-        elevation, site.grid.cell, fence.post_spacing_m, steep_from, WAYS, *within, on_ground, steep
-    )
+    _kernels_along.along_ways(elevation, site.grid.cell, fence.post_spacing_m, steep_from, WAYS, on_ground, steep)
     per_post = (
         (rates.overhang_arm_each[1] if fence.overhang_m > 0 else 0.0)
         + rates.footing_hole_each[1]

@@ -22,8 +22,8 @@ SMALLEST_ROUND_HA = 0.1
 """Round sizes begin here: about what one small pen takes."""
 MOST_ROUND = 8
 """Round sizes at most, the largest of them."""
-BUDGET_ROUNDS = 6
-"""Times that a budget is corrected by how far the bill of the line found lies off it."""
+BUDGET_ROUNDS = 8
+"""Sizes that are tried for a budget, at most."""
 CLOSE_TO_BUDGET = 0.002
 """Part of the budget that may be left."""
 
@@ -36,9 +36,6 @@ class Lines(Protocol):
 
     def cheapest(self, area: float, share: float) -> Egg | None:
         """Of all of an area [m2] one whose line costs little."""
-
-    def within(self, budget: float, share: float) -> Egg | None:
-        """The largest whose line costs at most this, as the search reckons."""
 
     def over(self, egg: Egg) -> float:
         """Length of an egg's line over limits. [m]"""
@@ -64,6 +61,7 @@ def alternatives(
     *,
     share: float,
     sizes: Sequence[float] | None = None,
+    also: Sequence[float] = (),
     budget: float | None = None,
 ) -> tuple[Alternative, ...]:
     """The menu of one plot: sizes ascending, then shares ascending, then the budget if there is one.
@@ -78,10 +76,12 @@ def alternatives(
         Largest share of the line that may run over limits, for sizes and budget.
     sizes
         In hectares; round ones up to the largest that fits where none are given.
+    also
+        Sizes beside those. [ha]
     budget
         In the currency of the prices.
     """
-    fits = {s: lines.largest(s) for s in sorted({*SHARES, share})}
+    fits = _largest(lines, sorted({*SHARES, share}))
     largest = fits[share]
     bound = max((f.area_bound_m2 for f in fits.values() if f), default=0.0)
 
@@ -94,16 +94,27 @@ def alternatives(
     of_share = [priced("share", s, fit.egg if fit else None) for s, fit in fits.items() if s in SHARES]
     if largest is None:
         return (
-            *(priced("size", size, None) for size in sorted(sizes or ())),
+            *(priced("size", size, None) for size in sorted({*(sizes or ()), *also})),
             *of_share,
             *([priced("budget", budget, None)] if budget is not None else []),
         )
     wanted = round_sizes(largest.egg.area) if sizes is None else sizes
-    of_size = _by_size(lines, priced, wanted, share, priced("size", 0.0, largest.egg))
+    of_size = _by_size(lines, priced, {*wanted, *also}, share, priced("size", 0.0, largest.egg))
     menu = [*of_size, *of_share]
     if budget is not None:
         menu.append(_in_budget(lines, priced, budget, share, [*of_size, priced("share", share, largest.egg)]))
     return tuple(menu)
+
+
+def _largest(lines: Lines, shares: Sequence[float]) -> dict[float, Fit | None]:
+    """The largest for each of some ascending shares; one for a larger share is never smaller."""
+    # Where the most generous share has none, no other has, and such searches take longest.
+    most = lines.largest(shares[-1])
+    if most is None:
+        return dict.fromkeys(shares)
+    fits = {s: lines.largest(s) for s in shares[:-1]}
+    last = max((f for f in fits.values() if f), key=lambda f: f.egg.area, default=most)
+    return fits | {shares[-1]: most if most.egg.area >= last.egg.area else last}
 
 
 _Priced = Callable[[Aim, float, Egg | None], Alternative]
@@ -153,30 +164,42 @@ def shrunk(egg: Egg, area: float) -> list[Egg]:
 
 
 def _in_budget(lines: Lines, priced: _Priced, budget: float, share: float, known: Sequence[Alternative]) -> Alternative:
-    """The largest whose bill keeps the budget; none where even a line of the least area does not."""
-    affordable = [replace(a, aim="budget", value=budget) for a in known if a.egg and a.price <= budget]
-    asked = budget
+    """The largest whose bill keeps the budget; none where even a line of the least area does not.
+
+    Sizes between the largest that is known to keep it and the next that does not are tried, where the budget would
+    lie if the price rose evenly between the two.
+    """
+
+    def sought(area: float) -> Alternative:
+        return priced("budget", budget, lines.cheapest(area, share))
+
+    lines_known = sorted((replace(a, aim="budget", value=budget) for a in known if a.egg), key=_area)
+    within = [a for a in lines_known if a.price <= budget]
+    best = within[-1] if within else sought(lines.least_area)
+    if best.egg is None or best.price > budget:
+        return priced("budget", budget, None)
+    beyond = next((a for a in lines_known if a.price > budget and _area(a) > _area(best)), None)
     for _ in range(BUDGET_ROUNDS):
-        one = priced("budget", budget, lines.within(asked, share))
-        if one.egg is None:
+        if beyond is None or best.price >= (1 - CLOSE_TO_BUDGET) * budget:
             break
-        if one.price <= budget:
-            affordable.append(one)
-            if one.price >= (1 - CLOSE_TO_BUDGET) * budget:
-                break
-        # The search reckons a little more or less than the bill: next time it gets what it was off.
-        asked += budget - one.price
-    if not affordable:
-        least = cheapest_of_all(lines, priced, share)
-        if least is not None and least.price <= budget:
-            affordable.append(replace(least, aim="budget", value=budget))
-    return max(affordable, key=_area, default=priced("budget", budget, None))
+        part = (budget - best.price) / (beyond.price - best.price)
+        area = _area(best) + (_area(beyond) - _area(best)) * min(max(part, 0.1), 0.95)
+        tried = sought(area)
+        if tried.egg is not None and tried.price <= budget:
+            best = tried
+        elif tried.egg is not None:
+            beyond = tried
+        else:
+            break
+    return best
 
 
-def cheapest_of_all(lines: Lines, priced: _Priced, share: float) -> Alternative | None:
-    """About the cheapest line there is on a plot: that of the least area."""
-    egg = lines.cheapest(lines.least_area, share)
-    return None if egg is None else priced("size", lines.least_area / HECTARE_M2, egg)
+def cheapest_of_all(lines: Lines, likely: Callable[[Egg], float], share: float) -> tuple[float, float] | None:
+    """Area [m2] and price of about the cheapest line on a plot, that of the least area; None where there is none."""
+    with suppress(Faults):
+        egg = lines.cheapest(lines.least_area, share)
+        return None if egg is None else (egg.area, likely(egg))
+    return None
 
 
 def _area(alternative: Alternative) -> float:

@@ -1,29 +1,15 @@
-"""What a fence line costs, as the searches of this room are told it; where prices come from is not their business."""
+"""What fence lines cost, as this room is told it: where prices come from is the business of a later one."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from packpale.enclosure.egg import Egg
-from packpale.site.grid import Array, Grid
-
-
-@dataclass(frozen=True)
-class LineCost:
-    """Likely price of an egg as a line integral, for searches that weigh many lines. In the run's currency."""
-
-    raster: Array
-    """For each metre of line by the cell under it, shape (rows, cols); never NaN."""
-    grid: Grid
-    """Where the cells lie."""
-    per_over_limit_m: float
-    """For each metre of line over a limit, on top."""
-    fixed: float
-    """For every line, whatever its length."""
+from packpale.enclosure.line_ground import LineCost
 
 
 @dataclass(frozen=True)
 class Pricing:
-    """Prices on one plot."""
+    """Prices on one plot, in the run's currency."""
 
     cost: LineCost
     """Near the price of any line, and quick."""

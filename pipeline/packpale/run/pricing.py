@@ -3,7 +3,8 @@
 import math
 
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.pricing import LineCost, Pricing
+from packpale.enclosure.line_ground import LineCost
+from packpale.enclosure.pricing import Pricing
 from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.model import Site
@@ -21,4 +22,4 @@ def pricing_of(site: Site, land: Land, project: Project) -> Pricing:
     def likely(egg: Egg) -> float:
         return likely_price(site, staked_out(1, egg, site, land, project, fit=Fit(egg, math.inf, 0.0)), project)
 
-    return Pricing(LineCost(rates.per_m, site.grid, rates.per_over_limit_m, rates.fixed), likely)
+    return Pricing(LineCost(rates.per_m, site.grid, rates.per_over_limit_m, max(rates.fixed, 0.0)), likely)

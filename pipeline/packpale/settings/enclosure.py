@@ -65,10 +65,11 @@ class EnclosureSettings(Settings):
                 f"budget = {self.budget:g} and area_ha = {self.area_ha:g} both say how large the enclosure is; "
                 "drop one of them"
             )
-        if self.budget is not None and self.packs > 1:
+        if self.packs > 1 and (self.budget is not None or self.prefer == "price"):
+            given = f"budget = {self.budget:g}" if self.budget is not None else 'prefer = "price"'
             raise ValueError(
-                f"budget = {self.budget:g} with packs = {self.packs}; a budget is for one enclosure: drop it and give "
-                "area_ha, or set packs = 1"
+                f"{given} with packs = {self.packs}; only the place of one enclosure is chosen by price: drop it, or "
+                "set packs = 1"
             )
         if self.prefer == "price" and self.area_ha == "largest":
             raise ValueError(
