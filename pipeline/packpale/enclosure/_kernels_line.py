@@ -7,8 +7,7 @@ cell). ``islands`` (n, 2): a point of each piece of no-go ground that an egg cou
 ``aims``: see AIMS; ``limits`` (3, 2): ranges of taper, aspect and log R.
 """
 
-# ruff: noqa: C901, PLR0912, PLR0915, PLR0917 - compiled loops: calls with keywords and many small calls cost time here
-# ruff: noqa: SIM300 - R is a variable of the formulas, not a constant
+# ruff: noqa: C901, PLR0915, PLR0917 - compiled loops: calls with keywords and many small calls cost time here
 
 from typing import Any
 

@@ -30,7 +30,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon
 
-from packpale.enclosure import _kernels, _kernels_line, _kernels_over
+from packpale.enclosure import _kernels_line, _kernels_over
 from packpale.enclosure.bound import area_bound
 from packpale.enclosure.boundary import Boundary, boundary, valid_parts
 from packpale.enclosure.depth import deep_cells, deepest_point
