@@ -14,6 +14,7 @@ LAYERS = [
     "usable_land",
     "limits",
     "fence_lines",
+    "alternatives",
     "aprons",
     "stations",
     "posts",

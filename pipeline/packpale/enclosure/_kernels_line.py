@@ -18,6 +18,7 @@ from numba import njit
 from packpale.site.grid import Array
 
 Words = npt.NDArray[np.uint64]
+Bytes = npt.NDArray[np.uint8]
 Indices = npt.NDArray[np.int64]
 Rasters = tuple[Any, ...]
 
@@ -50,7 +51,7 @@ def _uniform(state: Words) -> float:
 
 
 @njit(cache=True)
-def squared_distances(free: Array, out: Array) -> None:
+def squared_distances(free: Bytes, out: Array) -> None:
     """Squared distance of each cell to the nearest cell that is 0 in ``free``, in cells (lower envelope of parabolas).
 
     P. F. Felzenszwalb and D. P. Huttenlocher, "Distance transforms of sampled functions", Theory of Computing 8, 2012.
@@ -90,7 +91,7 @@ def squared_distances(free: Array, out: Array) -> None:
 
 
 @njit(cache=True)
-def stamp(soft: Array, offsets: Indices, marks: Words, words: Words) -> None:
+def stamp(soft: Bytes, offsets: Indices, marks: Words, words: Words) -> None:
     """Fill ``words`` from the soft cells: ``marks`` are the directions in which a section meets a cell at an offset."""
     rows, cols = soft.shape
     full = ~np.uint64(0)

@@ -46,17 +46,22 @@ SPARE_M = 1e-6
 """What rounding may take: strips are wider and allowed lengths shorter by this. [m]"""
 
 
+Stage = tuple[int, tuple[tuple[float, float], ...], int]
+
+
 @dataclass(frozen=True)
 class Labour:
     """How much the search spends."""
 
-    starts: int = 40
-    steps: int = 2500
-    """Of the annealing, from each start."""
-    kept: int = 6
-    """Ends of the annealing that are polished."""
+    starts: int = 120
+    stages: tuple[Stage, ...] = (
+        (1500, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 30),
+        (8000, ((0.05, 0.002), (0.3, 0.02), (6.0, 40.0)), 8),
+    )
+    """Of the annealing: steps from each start; first and last temperature, reach of a move and weight of what the
+    conditions miss; how many ends go on."""
     polish: int = 1200
-    """Proposals to each."""
+    """Proposals to each end."""
 
 
 USUAL = Labour()
@@ -211,7 +216,8 @@ class Search:
         """Rows (x, y, psi, taper, aspect, log R), the largest scale at each optimum; those too small are left out."""
         scales = [largest_scale(land, row, clearance=self.shapes.clearance) for row in optima[:, 1:]]
         rows = np.column_stack([optima[:, 1:], np.log(np.maximum(scales, 1e-9))])
-        return rows[rows[:, 5] + np.log(rows[:, 3]) >= self.shapes.log_min_radius]
+        large_enough = rows[:, 5] + np.log(rows[:, 3]) >= self.shapes.log_min_radius
+        return np.asarray(rows[large_enough])
 
     @property
     def limits(self) -> npt.NDArray[np.float64]:
@@ -260,17 +266,17 @@ class Search:
         aims[_kernels_line.LOG_AREA] = -math.inf
         aims[_kernels_line.BUDGET] = math.inf
         aims[_kernels_line.BY_AREA] = 1.0
-        starts = middles(self.starts(labour.starts, best))
-        merits = np.empty(len(starts))
-        step = max(2.0, 2 * self.rasters[2][2])
-        warmth = np.array([[0.1, 0.002], [0.5, 0.03], [3.0, 30.0]])
-        _kernels_line.anneal(starts, merits, labour.steps, warmth, aims, self.limits, step, 1, self.rasters)
-        order = np.argsort(-merits, kind="stable")
-        starts = centres(starts[order])
-        kept = thinned_out(
-            np.column_stack([merits[order], starts]), near=0.05 * math.exp(starts[0, 5]), turn=0.1, most=labour.kept
-        )
-        return kept[:, 1:]
+        rows = self.starts(labour.starts, best)
+        for steps, warmth, many in labour.stages:
+            rows = middles(rows)
+            merits = np.empty(len(rows))
+            step = max(2.0, 2 * self.rasters[2][2])
+            _kernels_line.anneal(rows, merits, steps, np.array(warmth), aims, self.limits, step, 1, self.rasters)
+            order = np.argsort(-merits, kind="stable")
+            rows = centres(rows[order])
+            near = 0.05 * math.exp(rows[0, 5])
+            rows = thinned_out(np.column_stack([merits[order], rows]), near=near, turn=0.1, most=many)[:, 1:]
+        return rows
 
     def starts(self, count: int, best: Egg | None) -> npt.NDArray[np.float64]:
         """Where the annealing begins: rows (x, y, psi, taper, aspect, log R) about O."""
@@ -291,7 +297,7 @@ class Search:
     def polished(self, row: Array, share: float, proposals: int, best: Egg | None) -> Egg | None:
         """An egg near a position grown as far as it stays feasible by exact measures; None if none is feasible."""
         exact = _Exact(self, share)
-        z, R = row[:5].copy(), math.exp(row[5])
+        z, R = exact.mended(row[:5].copy(), math.exp(row[5]), proposals // 3)
         area = exact.first(z, R)
         if area <= 0:
             return None
@@ -318,26 +324,49 @@ class _Exact:
         R = largest_scale(self.on.land, z, clearance=self.on.shapes.clearance, at_most=at_most)
         return _a_hair_less(R)
 
-    def keeps(self, z: Array, R: float) -> bool:
-        """Whether the egg of scale R keeps the share."""
+    def excess(self, z: Array, R: float) -> float:
+        """Length of line over limits beyond what the share allows, over the perimeter; 0 where it is kept."""
         k = float(z[3])
-        if R * k < self.on.shapes.min_radius:
-            return False
         d, F, phi, _ = _kernels_line.unit_egg(k, float(z[4]))
         x, y = float(z[0] + self.shift[0]), float(z[1] + self.shift[1])
         _kernels_over.egg_pieces(x, y, float(z[2]), R, k, d, F, phi, self.pieces)
-        strips = (self.on.ground.inside_strip + SPARE_M, self.on.ground.outside_strip + SPARE_M)
-        length = _kernels_over.over_length(self.pieces, *strips, *self.tree, self.room, self.out)
-        while length < 0:
+        inside, outside = self.on.ground.inside_strip + SPARE_M, self.on.ground.outside_strip + SPARE_M
+        while True:
+            length = _kernels_over.over_length(self.pieces, inside, outside, *self.tree, self.room, self.out)
+            if length >= 0:
+                break
             self.room, self.out = np.empty((int(-length) * 2, 2)), np.empty((int(-length) * 2, 2))
-            length = _kernels_over.over_length(self.pieces, *strips, *self.tree, self.room, self.out)
-        return bool(length <= allowed(self.share, self.pieces[4, 6] + self.pieces[4, 7]))
+        perimeter = float(self.pieces[4, 6] + self.pieces[4, 7])
+        return max(float(length) - allowed(self.share, perimeter), 0.0) / perimeter
+
+    def keeps(self, z: Array, R: float) -> bool:
+        """Whether the egg of scale R keeps the share, and its small end the least radius."""
+        return R * float(z[3]) >= self.on.shapes.min_radius and self.excess(z, R) == 0
+
+    def mended(self, z: Array, R: float, proposals: int) -> tuple[Array, float]:
+        """A neighbour whose line is no longer over limits for too long, as large as that leaves it."""
+        rng = np.random.default_rng(5)
+        limits, least = self.on.shapes.limits, self.on.shapes.min_radius
+        R = min(R, self.most(z, 1.1 * R))
+        best = self._worth(z, R) if R > 0 else -math.inf
+        by = 0.03
+        for _ in range(proposals):
+            reach = by * 10 ** (-1.5 * rng.random())
+            trial = moved(z, R, reach, limits, rng)
+            size = min(R * (1 + 0.5 * reach * rng.uniform(-1, 1)), self.most(trial, 1.1 * R))
+            if size * trial[3] >= least and (worth := self._worth(trial, size)) > best:
+                z, R, best = trial, size, worth
+        return z, R
+
+    def _worth(self, z: Array, R: float) -> float:
+        unit = _kernels_line.unit_egg(float(z[3]), float(z[4]))[3]
+        return 2 * math.log(R) + math.log(unit) - 60 * self.excess(z, R)
 
     def first(self, z: Array, R: float) -> float:
         """Area of the first feasible egg at a position, coming down from a little more than R; 0 if there is none."""
-        R = min(1.03 * R, self.most(z, 1.1 * R))
+        R = min(1.01 * R, self.most(z, 1.1 * R))
         unit = _kernels_line.unit_egg(float(z[3]), float(z[4]))[3]
-        for _ in range(80):
+        for _ in range(60):
             if R <= 0:
                 break
             if self.keeps(z, R):

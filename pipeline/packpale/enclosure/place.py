@@ -36,7 +36,7 @@ def place(site: Site, land: Land, project: Project) -> Enclosure:
         lines = drawn_lines(site, project)
         if not lines:
             return Enclosure((), "no fence line is drawn on this plot")
-        packs = tuple(_pack(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
+        packs = tuple(staked_out(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
         notes = notes_on(lines, site, land, project)
         return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)))
     fits = fits_for(site, land, project)
@@ -59,7 +59,7 @@ def _fitted(number: int, fits: Sequence[Fit], site: Site, land: Land, project: P
         others={k: f.egg for k, f in enumerate(fits, start=1) if k != number},
         separation=project.enclosure.separation_m,
     )
-    return _pack(number, fit.egg, site, land, project, fit=fit, held=held)
+    return staked_out(number, fit.egg, site, land, project, fit=fit, held=held)
 
 
 def _notes_on_limits(packs: Sequence[Pack], land: Land, project: Project) -> tuple[str, ...]:
@@ -73,7 +73,7 @@ def _notes_on_limits(packs: Sequence[Pack], land: Land, project: Project) -> tup
     return tuple(note for note in notes if note)
 
 
-def _pack(
+def staked_out(
     number: int,
     line: Line,
     site: Site,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from packpale.review import people, stations
+from packpale.review import alternatives, people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.settings import DEN_CRITERIA
@@ -63,6 +63,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "origin": TEXT,
         },
     ),
+    "alternatives": ("Polygon", alternatives.COLUMNS),
     "aprons": ("Polygon", {"plot_id": TEXT, "pack": WHOLE, "reach_m": NUMBER, "side": TEXT}),
     "stations": (
         "Point",

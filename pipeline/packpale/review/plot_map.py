@@ -8,6 +8,7 @@ from pathlib import Path
 from packpale.review import themes
 from packpale.review.advice_layers import pit_layer, stretch_layers
 from packpale.review.aids import aid_layer
+from packpale.review.alternatives import alternatives_layer
 from packpale.review.climb import climb_layers
 from packpale.review.crossings import crossing_layers
 from packpale.review.dens import den_layer
@@ -160,6 +161,7 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     yield from trench_layers(result, wording, degrees)
     yield from over_limits_layer(result, wording, degrees)
     yield from patrol_layers(result, wording, degrees)
+    yield alternatives_layer(result, wording, degrees)
     yield from enclosure_layers(result, project, wording, degrees)
     yield from people_layers(result, project, wording, degrees)
     yield from (layer for layer in ground if layer.style.radius)

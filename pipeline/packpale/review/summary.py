@@ -19,6 +19,7 @@ from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.review import dens, digging, patrol, people
 from packpale.review.aids import aid_details, aid_rows
+from packpale.review.alternatives import alternative_rows
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.holding import holding_details, holding_rows
@@ -238,6 +239,7 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "stations": [{**plot, **row} for row in station_rows(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
+        "alternatives": [{**plot, **row} for row in alternative_rows(result, CHORD_ERROR_M)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
         "over_limits": [{**plot, **row} for row in over_limit_rows(result)],
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
@@ -253,7 +255,8 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         **{layer: [{**plot, **row} for row in rows] for layer, rows in people.layers(result, project).items()},
     }
     return {
-        name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()
+        name: tuple(_row({**row, "geometry": row["geometry"] and row["geometry"].wkb_hex}) for row in rows)
+        for name, rows in layers.items()
     }
 
 

@@ -120,6 +120,9 @@ PEG_COLUMNS = (
 )
 """Offsets from baseline 2, which runs from stake A to the right of baseline 1, are along_baseline_1_m."""
 DECIMALS = {
+    "value": 4,
+    "price_likely": 2,
+    "price_per_ha": 2,
     "score": 2,
     "first_place_share": 4,
     "first_place_share_any_weights": 4,
