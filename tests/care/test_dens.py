@@ -9,10 +9,10 @@ from scipy.ndimage import convolve
 from shapely.geometry import LineString, Point
 
 from packpale.care.dens import CHAMBER_M, Passage, apart, den_sites, passage_of
-from packpale.care.relief import level_of, mean_within
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.land.assess import assess as assess_land
+from packpale.land.relief import level_of, mean_within
 from packpale.settings import DenSettings
 from packpale.site import Grid
 from trench_cases import egg_line, pack_of, plane, project_of, site_of

@@ -161,8 +161,8 @@ def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land,
     assert enclosure.packs == ()
     strip = make_project().trench.outside_strip_m
     assert enclosure.reason == (
-        "no egg with a small end of at least 15 m radius fits. The largest usable patch has 0.24 ha; its largest "
-        f"circle has a radius of 20.0 m, of which the strip outside the fence takes {strip:.1f} m. "
+        "no egg with a small end of at least 15 m radius fits. The largest patch that may be enclosed has 0.24 "
+        f"ha; its largest circle has a radius of 20.0 m, of which the strip outside the fence takes {strip:.1f} m. "
         "What takes most of the plot: steeper than 20 degrees (18 %), plot boundary setback of 3 m (6 %)"
     )
 
@@ -170,7 +170,7 @@ def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land,
 def test_reason_where_nothing_is_usable(make_site, make_land, make_project):
     enclosure = place(make_site(), make_land(box(0, 0, 0, 0), (STEEP,)), make_project())
     assert enclosure.reason == (
-        "no usable land is left on the plot. What takes most of the plot: steeper than 20 degrees (18 %)"
+        "no land that may be enclosed is left on the plot. What takes most of the plot: steeper than 20 degrees (18 %)"
     )
 
 
@@ -179,7 +179,9 @@ def test_reason_says_how_many_packs_would_fit(make_site, make_land, make_project
     assert len(place(make_site(), make_land(room), make_project()).packs) == 1
     enclosure = place(make_site(), make_land(room), make_project(packs=3))
     assert enclosure.packs == ()
-    assert enclosure.reason.startswith("only 1 of 3 enclosures fit, 10 m apart. The largest usable patch has 0.48 ha")
+    assert enclosure.reason.startswith(
+        "only 1 of 3 enclosures fit, 10 m apart. The largest patch that may be enclosed has 0.48 ha"
+    )
 
 
 def test_reason_says_what_area_would_fit(make_site, make_land, make_project):

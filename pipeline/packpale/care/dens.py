@@ -7,11 +7,11 @@ from typing import Literal
 
 import numpy as np
 
-from packpale.care.relief import level_of, mean_within
 from packpale.earthworks.haul import cone_volume
 from packpale.enclosure.model import Pack
 from packpale.land.criteria import dryness
 from packpale.land.model import Land
+from packpale.land.relief import level_of, mean_within
 from packpale.land.surroundings import cells_within, distance_to
 from packpale.settings import DenSettings
 from packpale.site import Array, Grid, Mask, Site

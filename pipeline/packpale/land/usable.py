@@ -44,7 +44,7 @@ def parted(site: Site, land: LandSettings, keep_away: dict[str, float], *, slope
     if land.setback_m > 0:
         setback = plot.difference(inward(plot, land.setback_m))
         taken["setback"] = f"plot boundary setback of {land.setback_m:g} m", setback
-    for kind, (words, held) in _cells_over(site, land, slope=slope, ponding=ponding).items():
+    for kind, (words, held) in cells_over(site, land, slope=slope, ponding=ponding).items():
         taken[kind] = words, cell_outlines(held & near, grid)
     for kind, distance in keep_away.items():
         name = kind.replace("_", "-")
@@ -68,7 +68,7 @@ def parted(site: Site, land: LandSettings, keep_away: dict[str, float], *, slope
     return Parted(polygons(usable, least_area=least), polygons(enclosable, least_area=least), tuple(limits))
 
 
-def _cells_over(site: Site, land: LandSettings, *, slope: Array, ponding: Array) -> dict[str, tuple[str, Mask]]:
+def cells_over(site: Site, land: LandSettings, *, slope: Array, ponding: Array) -> dict[str, tuple[str, Mask]]:
     """Cells over each limit of the ground itself, by its kind, with the limit in words."""
     steepest = math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.finfo(float).max
     under_machine = slope_of_planes(site.elevation, slope, cell=site.grid.cell, footprint=land.footprint_m)

@@ -10,7 +10,7 @@ from packpale.values import default, register
 
 KEEP_AWAY_KINDS = tuple(k.rsplit(".", 1)[1] for k in register() if k.startswith("land.keep_away_m."))
 """Kinds that keep the fence away unless the settings say otherwise."""
-Criterion = Literal["slope", "drainage", "diggability", "access", "seclusion", "cover"]
+Criterion = Literal["slope", "drainage", "diggability", "variety", "access", "seclusion", "cover"]
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
 """What suitability can be made of; the last three need an input of their own."""
 LimitKind = Literal["slope", "ponding", "rock", "watercourses", "services", "woodland", "access"]
