@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from packpale.review import people, stations
+from packpale.review import inside, people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.settings import DEN_CRITERIA
@@ -129,6 +129,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "bars": WHOLE,
         },
     ),
+    "inside": ("Polygon", {"plot_id": TEXT, **inside.COLUMNS}),
     "advised_pits": (
         "Point",
         {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},
