@@ -27,6 +27,7 @@ LAYERS = [
     "climb_stretches",
     "climbing_aids",
     "crossings",
+    "inside",
     "advised_pits",
     "dens",
     "patrol",

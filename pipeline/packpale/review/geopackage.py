@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from packpale.review import alternatives, people, stations
+from packpale.review import alternatives, inside, people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.settings import DEN_CRITERIA
@@ -135,6 +135,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "bars": WHOLE,
         },
     ),
+    "inside": ("Polygon", {"plot_id": TEXT, **inside.COLUMNS}),
     "advised_pits": (
         "Point",
         {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},

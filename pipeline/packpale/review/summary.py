@@ -23,6 +23,7 @@ from packpale.review.alternatives import alternative_rows
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.holding import holding_details, holding_rows
+from packpale.review.inside import inside_details, inside_rows
 from packpale.review.limits import limit_rows, over_limit_rows
 from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
@@ -53,7 +54,8 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         details=_details(result, ground, priced)
         | _row({"crossings": crossing_details(result, project), "climb": climb_details(result, project)})
         | _row({"aids": aid_details(result, project)})
-        | _row({"holding": holding_details(result)}),
+        | _row({"holding": holding_details(result)})
+        | _row({"inside": inside_details(result, project)}),
     )
 
 
@@ -248,6 +250,7 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "climbing_aids": [{**plot, **row} for row in aid_rows(result)],
         "dig_stretches": [{**plot, **row} for row in holding_rows(result)],
         "crossings": [{**plot, **row} for row in crossing_rows(result)],
+        "inside": [{**plot, **row} for row in inside_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
         "dens": [{**plot, **row} for row in dens.den_rows(care)],
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
