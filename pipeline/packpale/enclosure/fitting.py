@@ -1,5 +1,7 @@
 """Which search finds the fence lines that the settings ask for, and the proof of how good they are."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -49,23 +51,10 @@ def line_ground(land: Land, project: Project) -> LineGround:
 
 def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
     """Enclosures of an area [m2] where the land suits best; where water crosses them, on dry lines if those do."""
-    from packpale.enclosure.best_place import fit_areas, mean_over
+    from packpale.enclosure.best_place import mean_over
 
-    wanted, grid, water = project.enclosure, site.grid, project.crossings
-
-    def fits_on(usable: MultiPolygon) -> tuple[Fit, ...]:
-        return fit_areas(
-            usable,
-            wanted.packs,
-            wanted.separation_m,
-            target_area=area,
-            score=land.suitability,
-            grid=grid,
-            second=land.diggability,
-            **ranges_of(project),
-        )
-
-    fits = fits_on(land.usable)
+    grid, water = site.grid, project.crossings
+    fits = _best_of_area(area, site, land, project)
     # Where the area is not known the comparison does not hold.
     carries: Mask = land.upstream_area >= water.min_area_m2
 
@@ -79,17 +68,66 @@ def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit
         means = sum(mean_over(f.egg, land.suitability, grid) for f in fits)
         return len(fits), means - water.placing_penalty * crossings(fits)
 
-    dry = fits_on(_beside(land.usable, grid, carries))
-    return max(fits, dry, key=worth)
+    beside = replace(
+        land,
+        usable=_beside(land.usable, grid, carries),
+        enclosable=_beside(land.enclosable, grid, carries),
+    )
+    return max(fits, _best_of_area(area, site, beside, project), key=worth)
 
 
-def _beside(usable: MultiPolygon, grid: Grid, carries: Mask) -> MultiPolygon:
-    """Usable land without the cells in which flow paths run."""
+def _best_of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
+    """Enclosures of an area [m2], one after the other, each in the best place that those before leave."""
+    from packpale.enclosure.best_place import fit_areas, mean_over
+    from packpale.enclosure.line_ground import Score
+    from packpale.enclosure.packs import beyond
+    from packpale.enclosure.place_line import place_line
+
+    wanted, ranges, grid = project.enclosure, ranges_of(project), site.grid
+    # Nothing of them runs over a limit.
+    contained = fit_areas(
+        land.usable,
+        wanted.packs,
+        wanted.separation_m,
+        target_area=area,
+        score=land.suitability,
+        grid=grid,
+        second=land.diggability,
+        **ranges,
+    )
+    if not land.soft:
+        return contained
+    ground, score = line_ground(land, project), Score(land.suitability, grid)
+    found: list[Fit] = []
+    for _ in range(wanted.packs):
+        free = beyond(land.enclosable, [f.egg for f in found], wanted.separation_m, ranges["clearance"])
+        fit = place_line(
+            replace(ground, enclosable=free),
+            wanted.line_over_limits,
+            area,
+            score,
+            taper=wanted.taper,
+            aspect=wanted.aspect,
+            min_radius=wanted.min_radius_m,
+            known=[f.egg for f in contained],
+        )
+        if fit is None:
+            break
+        found.append(fit)
+
+    def worth(fits: Sequence[Fit]) -> tuple[int, float]:
+        return len(fits), sum(mean_over(f.egg, land.suitability, grid) for f in fits)
+
+    return max(contained, tuple(found), key=worth)
+
+
+def _beside(land: MultiPolygon, grid: Grid, carries: Mask) -> MultiPolygon:
+    """Land without the cells in which flow paths run."""
     x, y = grid.centres()
     rows, cols = np.nonzero(carries)
     half = grid.cell / 2
     cells = shapely.box(x[cols] - half, y[rows] - half, x[cols] + half, y[rows] + half)
-    rest = usable.difference(shapely.union_all(cells))
+    rest = land.difference(shapely.union_all(cells))
     parts = [part for part in shapely.get_parts(rest) if isinstance(part, Polygon)]
     return MultiPolygon(parts)
 
