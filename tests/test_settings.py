@@ -268,8 +268,8 @@ def test_what_is_no_settings_file_is_said_in_one_line(tmp_path):
         ),
         (
             'prefer = "price"\narea_ha = 1\npacks = 3',
-            'enclosure: prefer = "price" with packs = 3; only the place of one enclosure is chosen by price: drop it, or '
-            "set packs = 1",
+            'enclosure: prefer = "price" with packs = 3; only the place of one enclosure is chosen by price: drop it, '
+            "or set packs = 1",
         ),
         ("menu_ha = [1, 0, 2]", "enclosure.menu_ha.1: found 0; input should be greater than 0"),
         ("menu_ha = [-1]", "enclosure.menu_ha.0: found -1; input should be greater than 0"),
