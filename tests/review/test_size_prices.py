@@ -43,6 +43,18 @@ def test_equal_sizes_stand_beside_each_other():
     )
 
 
+def test_the_largest_sizes_that_half_of_the_plots_have_are_compared():
+    many = [row("size", size, size * 1e4, 1e5 * size) for size in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)]
+    found = section(("a", many), ("b", many[:6]), ("c", many[:5]), ("d", many[:2]))
+    assert found.sizes == ("0.20 ha", "0.50 ha", "1.00 ha", "2.00 ha", "5.00 ha")
+
+
+def test_where_a_line_encloses_more_than_asked_for_it_says_how_much():
+    moss = [row("size", 1.0, 50_000.0, 186_000.0), row("size", 5.0, 50_000.0, 186_000.0)]
+    assert section(("moss", moss)).equal[0][2] == ("186,000 (5.00 ha)", "186,000")
+    assert section(("moss", moss)).more == (("A", "moss", ("–",)),)
+
+
 def test_the_next_hectare_costs_the_difference_of_prices_over_that_of_areas():
     found = section(("north", NORTH), ("twin", NORTH), ("south", SOUTH))
     assert found.steps == ("1.00 ha to 2.00 ha",)

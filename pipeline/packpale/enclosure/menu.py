@@ -3,10 +3,8 @@
 from collections.abc import Sequence
 
 from packpale.enclosure.alternatives import alternatives, cheapest_of_all
-from packpale.enclosure.fit import Shapes
 from packpale.enclosure.line_ground import LineGround
 from packpale.enclosure.model import Alternative, Fit
-from packpale.enclosure.priced_lines import PricedLines
 from packpale.enclosure.pricing import Pricing
 from packpale.settings import Project
 from packpale.units import HECTARE_M2
@@ -24,6 +22,10 @@ def menu_of(
 
     ``built`` are the lines chosen otherwise, feasible under the same rules: the menu never falls behind them.
     """
+    # The search is compiled code that takes its time to load: only where it is used.
+    from packpale.enclosure.fit import Shapes
+    from packpale.enclosure.priced_lines import PricedLines
+
     wanted = project.enclosure
     shapes = Shapes(ground.outside_strip, wanted.taper, wanted.aspect, wanted.min_radius_m)
     lines = PricedLines.prepared(ground, shapes, pricing.cost)
@@ -54,12 +56,16 @@ def _also(project: Project) -> tuple[float, ...]:
 
 def chosen(menu: Sequence[Alternative], project: Project) -> tuple[Fit, ...]:
     """The line that the settings pick from the menu: that of the budget, or the cheapest of the area asked for."""
-    aim, value = ("budget", project.enclosure.budget) if project.enclosure.budget is not None else ("size", None)
-    value = project.enclosure.area_ha if value is None else value
+    wanted = project.enclosure
+    aim, value = ("size", wanted.area_ha) if wanted.budget is None else ("budget", wanted.budget)
     return tuple(Fit(a.egg, a.area_bound, 0.0) for a in menu if a.egg and a.aim == aim and a.value == value)
 
 
-def largest_of(menu: Sequence[Alternative], share: float, bound: float) -> Fit | None:
-    """The largest line of the menu that keeps a share of line over limits; None where there is none."""
-    eggs = [a.egg for a in menu if a.egg is not None and a.aim == "share" and a.value <= share]
-    return Fit(max(eggs, key=lambda egg: egg.area), bound, 0.0) if eggs else None
+def at_least(fits: tuple[Fit, ...], menu: Sequence[Alternative], project: Project) -> tuple[Fit, ...]:
+    """The fits, or where the largest one was asked for the menu's if that is larger and keeps the same share."""
+    wanted = project.enclosure
+    if wanted.packs > 1 or wanted.area_ha != "largest":
+        return fits
+    allowed = [a for a in menu if a.egg is not None and a.aim == "share" and a.value <= wanted.line_over_limits]
+    others = [Fit(a.egg, a.area_bound, 0.0) for a in allowed if a.egg is not None]
+    return (max([*fits, *others], key=lambda fit: fit.egg.area),) if fits or others else ()

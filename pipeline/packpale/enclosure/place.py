@@ -10,11 +10,13 @@ from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.as_drawn import drawn_lines, notes_on
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.fence import place_gates, posts
-from packpale.enclosure.fitting import fits_for, proven
+from packpale.enclosure.fitting import fits_for, line_ground, proven
 from packpale.enclosure.limit_notes import over_limits_note
 from packpale.enclosure.line import Line
-from packpale.enclosure.model import Enclosure, Fit, Pack, Touch
+from packpale.enclosure.menu import at_least, chosen, menu_of, price_decides
+from packpale.enclosure.model import Alternative, Enclosure, Fit, Pack, Touch
 from packpale.enclosure.over_limits import stretches, union_length
+from packpale.enclosure.pricing import Pricing
 from packpale.enclosure.refusal import reason
 from packpale.enclosure.touch import touches
 from packpale.land.model import Land
@@ -26,11 +28,12 @@ if TYPE_CHECKING:
     pass
 
 
-def place(site: Site, land: Land, project: Project) -> Enclosure:
-    """The enclosures that the settings ask for.
+def place(site: Site, land: Land, project: Project, pricing: Pricing | None = None) -> Enclosure:
+    """The enclosures that the settings ask for, and with prices the lines that could be built instead.
 
     Where fewer fit than asked for, none is placed and ``reason`` says what was found and what stands in the way. Lines
-    that are given are taken as they are.
+    that are given are taken as they are, and nothing is looked for instead. Raises ValueError if the settings leave
+    the choice to prices and there are none.
     """
     if project.enclosure.fence_line is not None:
         lines = drawn_lines(site, project)
@@ -39,13 +42,30 @@ def place(site: Site, land: Land, project: Project) -> Enclosure:
         packs = tuple(staked_out(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
         notes = notes_on(lines, site, land, project)
         return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)))
-    fits = fits_for(site, land, project)
+    fits, menu, why = _fits_and_menu(site, land, project, pricing)
     wanted = project.enclosure.packs
     if len(fits) < wanted:
-        return Enclosure((), reason(site, land, project, len(fits)))
+        return Enclosure((), why or reason(site, land, project, len(fits)), alternatives=menu)
     fits, notes = proven(fits, land, project)
     packs = tuple(_fitted(i + 1, fits, site, land, project) for i in range(wanted))
-    return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)))
+    return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)), menu)
+
+
+def _fits_and_menu(
+    site: Site, land: Land, project: Project, pricing: Pricing | None
+) -> tuple[tuple[Fit, ...], tuple[Alternative, ...], str]:
+    """The lines to build, those that could be built instead, and why a budget buys none."""
+    if pricing is None:
+        if price_decides(project):
+            raise ValueError("a budget, or the wish for a low price, needs prices")
+        return fits_for(site, land, project), (), ""
+    ground = line_ground(land, project)
+    if price_decides(project):
+        menu, why = menu_of(ground, project, pricing)
+        return chosen(menu, project), menu, why
+    fits = fits_for(site, land, project)
+    menu, _ = menu_of(ground, project, pricing, fits)
+    return at_least(fits, menu, project), menu, ""
 
 
 def _fitted(number: int, fits: Sequence[Fit], site: Site, land: Land, project: Project) -> Pack:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from packpale.review.wording import ACRE_M2, Wording
+from packpale.review.wording import ACRE_M2, MISSING, Wording
 from packpale.units import HECTARE_M2
 
 MOST_CURVES = 12
@@ -115,7 +115,7 @@ def size_prices(
             (
                 letter,
                 m.plot_id,
-                tuple(wording.price(_figure(m, s, "price_likely")) for s in sizes),
+                tuple(_price(m, s, wording) for s in sizes),
                 wording.area(m.largest["area_m2"]),
                 wording.price(m.largest["price_likely"]),
             )
@@ -142,19 +142,23 @@ def _menu(plot_id: str, rows: Sequence[Mapping[str, Any]], share: float) -> _Men
 
 
 def _common(menus: Sequence[_Menu]) -> list[float]:
-    """Sizes that most plots have, the larger ones where as many have them; ascending. [ha]"""
+    """The largest sizes that at least half of the plots have; ascending. [ha]"""
     counts: dict[float, int] = {}
     for menu in menus:
         for size in menu.by_size:
             counts[size] = counts.get(size, 0) + 1
     # One that a single plot has compares nothing, unless there is a single plot.
-    shared = [s for s, n in counts.items() if n > 1 or len(menus) == 1]
-    return sorted(sorted(shared, key=lambda s: (-counts[s], -s))[:MOST_SIZES])
+    enough = max(len(menus) / 2, min(len(menus), 2))
+    return sorted(s for s, n in counts.items() if n >= enough)[-MOST_SIZES:]
 
 
-def _figure(menu: _Menu, size: float, name: str) -> float | None:
+def _price(menu: _Menu, size: float, wording: Wording) -> str:
+    """Price of a size; with what its line encloses where that is more than was asked for."""
     row = menu.by_size.get(size)
-    return None if row is None else row[name]
+    if row is None:
+        return MISSING
+    larger = row["area_m2"] > 1.01 * size * HECTARE_M2
+    return wording.price(row["price_likely"]) + (f" ({wording.area(row['area_m2'])})" if larger else "")
 
 
 def _next(menu: _Menu, size: float, larger: float, unit_m2: float) -> float | None:
