@@ -236,7 +236,7 @@ class Search:
 
 def allowed(share: float, perimeter: float) -> float:
     """Length of line that may run over limits, with a hair to spare. [m]"""
-    return max(share * perimeter - SPARE_M, 0.0)
+    return perimeter if share >= 1 else max(share * perimeter - SPARE_M, 0.0)
 
 
 def position_of(egg: Egg, origin: tuple[float, float]) -> tuple[float, ...]:
