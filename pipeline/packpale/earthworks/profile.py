@@ -237,9 +237,9 @@ def gradient_notes(pack: Pack, found: Profile, land: LandSettings) -> list[str]:
     worst = math.degrees(math.atan(max(s.worst for s in steep)))
     return [
         f"Pack {found.pack}: the bottom climbs or falls more steeply than {land.max_slope_deg:g} degrees along the "
-        f"line, over {total(steep):.0f} m: {in_words(steep)}, and by {worst:.0f} degrees at the most; no machine digs along "
-        "there. Have it dug by hand or from the side, with spoil and loose stones kept from rolling onto whoever is "
-        "below."
+        f"line, over {total(steep):.0f} m: {in_words(steep)}, and by {worst:.0f} degrees at the most; no machine digs "
+        "along there. Have it dug by hand or from the side, with spoil and loose stones kept from rolling onto whoever "
+        "is below."
     ]
 
 
