@@ -77,8 +77,8 @@ def stream_notes(found: Sequence[StreamCrossing], settings: CrossingSettings) ->
     return [
         f"Mapped water crosses the fence at {len(unseen)} {'place' if len(unseen) == 1 else 'places'} where the ground "
         f"model has no flow path from {settings.min_area_ha:g} ha: {', '.join(named)}. These too are weak points of "
-        "fence and apron; what drains there is not known, and no flow and no opening were worked out. Have them looked at on "
-        "the ground, and designed as the others."
+        "fence and apron; what drains there is not known, and no flow and no opening were worked out. Have them "
+        "looked at on the ground, and designed as the others."
     ]
 
 
