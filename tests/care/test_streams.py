@@ -8,7 +8,7 @@ from shapely.geometry import GeometryCollection, LineString, MultiLineString, Po
 
 from packpale.care.assess import assess
 from packpale.care.crossings import find_crossings
-from packpale.care.streams import stream_crossings, stream_notes
+from packpale.care.streams import StreamCrossing, stream_crossings, stream_notes
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
@@ -118,3 +118,10 @@ def test_a_stream_that_the_ground_model_shows_is_said_once():
     assert sum("crosses the fence at" in note for note in care.notes) == 1
     assert len([c for c in care.rounds[0].checks if c.mark.kind == "crossing"]) == 2
     assert stream_notes((), CrossingSettings()) == []
+
+
+def test_a_note_names_a_few_of_many_places_and_whose_they_are():
+    many = [StreamCrossing(1 + k // 8, 10.0 * k, 0.0, 0.0, 0.0, None) for k in range(9)]
+    (note,) = stream_notes(many, CrossingSettings())
+    assert "pack 1, chainage 0 m, pack 1, chainage 10 m" in note
+    assert "pack 1, chainage 50 m, and 3 more." in note

@@ -17,6 +17,8 @@ SAME_M = 10.0
 cells. [m] Assumption: maps and ground models put small streams some metres apart."""
 JOINED_M = 1.0
 """Places nearer to each other along the fence are one: a stream that is mapped as a line and as an area. [m]"""
+NAMED = 6
+"""Places that a note names; the layer crossings holds all."""
 CHORD_ERROR_M = 0.001
 """Largest distance between the fence line and the chords it is cut with. [m]"""
 
@@ -69,12 +71,14 @@ def stream_notes(found: Sequence[StreamCrossing], settings: CrossingSettings) ->
     if not unseen:
         return []
     several = len({s.pack for s in found}) > 1
-    where = ", ".join(f"{f'pack {s.pack}, ' if several else ''}chainage {s.chainage:.0f} m" for s in unseen)
+    named = [f"{f'pack {s.pack}, ' if several else ''}chainage {s.chainage:.0f} m" for s in unseen[:NAMED]]
+    if len(unseen) > NAMED:
+        named.append(f"and {len(unseen) - NAMED} more")
     return [
         f"Mapped water crosses the fence at {len(unseen)} {'place' if len(unseen) == 1 else 'places'} where the ground "
-        f"model has no flow path from {settings.min_area_ha:g} ha: {where}. These too are weak points of fence and "
-        "apron; what drains there is not known, and no flow and no opening were worked out. Have them looked at on "
-        "the ground, and designed as the others."
+        f"model has no flow path from {settings.min_area_ha:g} ha: {', '.join(named)}. These too are weak points of "
+        "fence and apron; what drains there is not known, and no flow and no opening were worked out. Have them "
+        "looked at on the ground, and designed as the others."
     ]
 
 
