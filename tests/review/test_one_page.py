@@ -9,12 +9,12 @@ from pdfminer.high_level import extract_pages
 from pdfminer.layout import LTChar, LTFigure, LTRect, LTTextContainer
 
 from packpale.review import page
-from packpale.review.model import FinishedPlots, RankedPlot
+from packpale.review.model import FinishedPlots, Phrases, RankedPlot
 from packpale.review.page_tree import parse
 from packpale.review.small_drawings import SIZE
 from packpale.review.summary import read_summary
 from packpale.review.words import Wording
-from packpale.values.notes import Note
+from packpale.values.notes import Note, phrase
 from review import factory
 from review.pdf_pages import HEADS, off_their_page, outline
 
@@ -81,18 +81,14 @@ def crowded(run, tmp_path_factory):
     one = read_summary(run.folder / "plots/plot-0/result.json")
     packs, layers, details = (1, 2, 3), dict(one.layers), dict(one.details)
     layers["fence_lines"] = tuple({**line, "pack": k} for k in packs for line in one.layers["fence_lines"])
-    layers["touches"] = tuple(
-        {**row, "pack": k, "limit": f"within {n} m of some thing with a name"}
-        for k in packs
-        for n, row in enumerate(one.layers["touches"] * 3)
+    phrases = Phrases(
+        limits=tuple((phrase(f"within {k} m of one kind of thing or another"), 0.3 / k) for k in range(1, 13)),
+        touched=tuple((k, phrase(f"within {n} m of some thing with a name")) for k in packs for n in range(9)),
     )
     for key in ("dig_out", "holding", "climb", "fences"):
         details[key] = [{**row, "pack": k} for k in packs for row in one.details[key]]
-    details["limits"] = [
-        {"name": f"within {k} m of one kind of thing or another", "share": 0.3 / k} for k in range(1, 13)
-    ]
     details["crossings"] = dict(details["crossings"], all=37)
-    plot = dataclasses.replace(one, plot_id=NAME, layers=layers, details=details, notes=tuple(NOTES))
+    plot = dataclasses.replace(one, plot_id=NAME, layers=layers, details=details, notes=tuple(NOTES), phrases=phrases)
     place = RankedPlot(NAME, 1, True, 88.0, 1.0, 1.0, (1, 1), (1, 1))
     settings = factory.project(units="imperial")
     record = {"version": "0", "seed": 1, "crs": one.crs, "warnings": [], "plots": {}}

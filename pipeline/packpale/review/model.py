@@ -13,7 +13,7 @@ from packpale.enclosure.model import Enclosure
 from packpale.land.model import Land
 from packpale.settings import RankingCriterion
 from packpale.site import Site
-from packpale.values.notes import Note
+from packpale.values.notes import Note, Phrase
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,18 @@ class PlotResult:
     """None where nothing fits."""
     care: Care | None
     """None where nothing fits."""
+
+
+@dataclass(frozen=True)
+class Phrases:
+    """What of a plot is told in words beside its notes."""
+
+    reason: Phrase | None = None
+    """Why nothing fits; None where something does."""
+    limits: tuple[tuple[Phrase, float], ...] = ()
+    """What takes land away, and which part of the plot, 0 to 1."""
+    touched: tuple[tuple[int, Phrase], ...] = ()
+    """What a fence line touches, place by place, with the number of its pack."""
 
 
 @dataclass(frozen=True)
@@ -50,12 +62,23 @@ class PlotSummary:
     crs: str = ""
     """The run's CRS, as in Site."""
     details: Mapping[str, Any] = field(default_factory=dict)
+    phrases: Phrases = Phrases()
 
     @property
     def brief(self) -> "PlotBrief":
         outlines = [row["geometry"] for row in self.layers.get("plots", ())]
         bounds = tuple(shapely.total_bounds(shapely.from_wkb(outlines)).tolist()) if outlines else (math.nan,) * 4
-        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes, bounds)
+        menu = tuple({k: v for k, v in row.items() if k != "geometry"} for row in self.layers.get("alternatives", ()))
+        return PlotBrief(
+            self.plot_id,
+            self.folder,
+            self.figures,
+            self.earthworks,
+            self.notes,
+            bounds,
+            menu,
+            Phrases(self.phrases.reason),
+        )
 
 
 @dataclass(frozen=True)
@@ -72,6 +95,10 @@ class PlotBrief:
     notes: tuple[Note, ...]
     bounds: tuple[float, ...]
     """West, south, east, north of the plot; NaN if it has no outline. [m]"""
+    alternatives: tuple[Mapping[str, Any], ...] = ()
+    """Rows of alternatives.csv."""
+    phrases: Phrases = Phrases()
+    """Its reason alone."""
 
 
 @dataclass(frozen=True)

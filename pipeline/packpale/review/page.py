@@ -16,12 +16,13 @@ from packpale.review.method import METHOD
 from packpale.review.model import FinishedPlots, PlotBrief, PlotSummary, RankedPlot, Ranking
 from packpale.review.overview_map import plot_map_address
 from packpale.review.report import write_report
+from packpale.review.size_prices import size_prices
 from packpale.review.templating import render
 from packpale.review.words import Wording
 from packpale.review.words.notes import in_short, told_once
-from packpale.review.words.settings import ON_THE_PAGE, keys_in, named_settings
+from packpale.review.words.settings import ON_THE_PAGE, named_settings
 from packpale.settings import Project
-from packpale.values.notes import Note
+from packpale.values.notes import Note, Phrase, Value, phrase
 
 SHORT_NOTES = 9
 """Notes that a plot's own page shows in short; with more it would not stay one page of the report."""
@@ -29,7 +30,7 @@ HELD_BY = 2
 """Kinds of limit that are named as holding a line, the most frequent first."""
 EMBEDDED_BYTES = 24_000_000
 """Pictures are put into the page up to this size in all; with many plots the rest is linked to."""
-SHOWN_LAYERS = ("fence_lines", "touches")
+SHOWN_LAYERS = ("fence_lines",)
 """Layers of a plot from which the page tells something."""
 
 
@@ -75,8 +76,7 @@ def write_page(
     ]
     failed = {k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"}
     notes = told_once(finished.notes, {card.place.plot_id: card.summary.notes for card in cards})
-    sentences = [*failed.values(), *(str(card.summary.figures["reason"]) for card in cards)]
-    settings = [*ON_THE_PAGE, *keys_in(sentences)]
+    settings = [*ON_THE_PAGE, *(k for c in cards if (why := c.summary.phrases.reason) for k in why.settings)]
     settings += [
         key
         for some in (notes.run, *(notes.plots[card.place.plot_id] for card in cards[:told]))
@@ -102,6 +102,11 @@ def write_page(
         bars=place_bars(ranking)[:told],
         places_text=places_text,
         overtaking=list(overtaking_sentences(ranking)),
+        size_prices=size_prices(
+            [(c.place.plot_id, finished.briefs[c.place.plot_id].alternatives) for c in cards],
+            share=project.enclosure.line_over_limits,
+            wording=wording,
+        ),
         limits_of=_limits,
         holds_of=_holds,
         notes_of=lambda plot, several: [wording.note(n, several_packs=several).text for n in notes.plots[plot]],
@@ -118,25 +123,30 @@ def _of_run(note: Note, wording: Wording) -> str:
     return f"{note.plot}: {text}" if note.plot else text
 
 
-def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:
+def _limits(summary: PlotSummary) -> list[tuple[Phrase, float]]:
     """What takes land away from a plot, the largest part first."""
-    return sorted(summary.details["limits"], key=lambda limit: -limit["share"])
+    return sorted(summary.phrases.limits, key=lambda limit: -limit[1])
 
 
-def _holds(summary: PlotSummary) -> list[str]:
-    """A sentence for each pack on what its fence line touches, the most frequent first."""
+def _holds(summary: PlotSummary) -> list[Phrase]:
+    """What each pack's fence line touches, the most frequent first."""
     packs = [line["pack"] for line in summary.layers["fence_lines"]]
     drawn = [line["pack"] for line in summary.layers["fence_lines"] if line["origin"] == "drawn"]
-    sentences = ["The fence line was given and is used as it is; nothing was fitted."] if drawn else []
+    sentences = [phrase("The fence line was given and is used as it is; nothing was fitted.")] if drawn else []
     for pack in packs:
         if pack in drawn:
             continue
-        counts = Counter(row["limit"] for row in summary.layers.get("touches", ()) if row["pack"] == pack)
-        held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common(HELD_BY)]
+        counts = Counter(what for number, what in summary.phrases.touched if number == pack)
+        held = [
+            phrase(f"{{what}} ({{n}} {'place' if n == 1 else 'places'})", what=what, n=n)
+            for what, n in counts.most_common(HELD_BY)
+        ]
         if len(counts) > HELD_BY:
-            held.append(f"{len(counts) - HELD_BY} other limits that its map shows")
-        text = f"The line is held by: {', '.join(held)}." if held else "The line has room on all sides."
-        sentences.append(f"Pack {pack}: {text[0].lower()}{text[1:]}" if len(packs) > 1 else text)
+            held.append(phrase("{n} other limits that its map shows", n=len(counts) - HELD_BY))
+        text = "he line is held by: {held}." if held else "he line has room on all sides."
+        values: dict[str, Value] = {"held": tuple(held)} if held else {}
+        of_pack: dict[str, Value] = {"pack": pack} if len(packs) > 1 else {}
+        sentences.append(Phrase(f"Pack {{pack}}: t{text}" if of_pack else f"T{text}", {**values, **of_pack}))
     return sentences
 
 

@@ -21,16 +21,21 @@ from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.review import dens, digging, patrol, people
 from packpale.review.aids import aid_details, aid_rows
+from packpale.review.alternatives import alternative_rows
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.holding import holding_details, holding_rows
-from packpale.review.model import PlotResult, PlotSummary
+from packpale.review.inside import inside_details, inside_rows
+from packpale.review.limits import limit_rows, over_limit_rows
+from packpale.review.model import Phrases, PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
+from packpale.review.words import FILES, Wording, plain
 from packpale.review.words.notes import each_once
 from packpale.settings import Project, TrenchSettings
-from packpale.values.notes import Note
+from packpale.units import HECTARE_M2
+from packpale.values.notes import Note, Phrase, phrase
 
 CHORD_ERROR_M = 0.001
 """Largest distance between an arc and the chord that stands for it in files. [m]"""
@@ -45,16 +50,18 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
     return PlotSummary(
         plot_id=result.site.plot_id,
         folder=folder,
-        figures=_figures(result),
+        figures=_figures(result, project),
         earthworks=_earthworks(result),
         items=_items(priced),
         layers=_layers(result, project),
         notes=notes(result),
+        phrases=_phrases(result),
         crs=result.site.crs,
         details=_details(result, ground, priced)
         | _row({"crossings": crossing_details(result, project), "climb": climb_details(result, project)})
         | _row({"aids": aid_details(result, project)})
-        | _row({"holding": holding_details(result)}),
+        | _row({"holding": holding_details(result)})
+        | _row({"inside": inside_details(result, project)}),
     )
 
 
@@ -68,7 +75,8 @@ def write_summary(summary: PlotSummary, path: Path) -> None:
     """Write a summary as JSON, keys sorted, floats so that they read back the same."""
     # Neither copied first nor indented: either takes longer than the rest of the summary.
     values = {field.name: _plain(getattr(summary, field.name)) for field in dataclasses.fields(summary)}
-    values["notes"] = _plain(_notes_adapter().dump_python(summary.notes, mode="json"))
+    for name, adapter in _adapters().items():
+        values[name] = _plain(adapter.dump_python(getattr(summary, name), mode="json"))
     text = json.dumps(values, sort_keys=True, ensure_ascii=False, allow_nan=False)
     path.write_bytes((text + "\n").encode("utf-8"))
 
@@ -84,14 +92,16 @@ def read_summary(path: Path) -> PlotSummary:
         raise ValueError(f"{path} is no summary of a plot")
     for name in ("earthworks", "items"):
         raw[name] = tuple(raw[name])
-    raw["notes"] = _notes_adapter().validate_python(raw["notes"])
+    for name, adapter in _adapters().items():
+        raw[name] = adapter.validate_python(raw[name])
     raw["layers"] = {name: tuple(rows) for name, rows in raw["layers"].items()}
     return PlotSummary(**raw)
 
 
 @functools.cache
-def _notes_adapter() -> TypeAdapter[tuple[Note, ...]]:
-    return TypeAdapter(tuple[Note, ...])
+def _adapters() -> dict[str, TypeAdapter[Any]]:
+    """What turns fields that hold phrases into JSON and back."""
+    return {"notes": TypeAdapter(tuple[Note, ...]), "phrases": TypeAdapter(Phrases)}
 
 
 def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometry:
@@ -101,18 +111,34 @@ def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometr
     return edge.difference(line) if reach > 0 else line.difference(edge)
 
 
-def limit_text(touch: Touch) -> str:
-    """What the fence line touches there, in words."""
-    return " and ".join(touch.limits) or "edge of the usable land"
+def touched(touch: Touch) -> Phrase:
+    """What the fence line touches there."""
+    if not touch.limits:
+        return phrase("edge of the usable land")
+    names = {f"limit_{k}": limit for k, limit in enumerate(touch.limits)}
+    return Phrase(" and ".join(f"{{{name}}}" for name in names), names)
 
 
-def _figures(result: PlotResult) -> dict[str, Any]:
+def _phrases(result: PlotResult) -> Phrases:
+    return Phrases(
+        result.enclosure.reason,
+        tuple((limit.name, limit.share) for limit in result.land.limits),
+        tuple((pack.number, touched(touch)) for pack in result.enclosure.packs for touch in pack.touches),
+    )
+
+
+def in_files(found: Phrase) -> str:
+    """A phrase as tables and layers hold it."""
+    return plain(FILES.say(found))
+
+
+def _figures(result: PlotResult, project: Project) -> dict[str, Any]:
     packs, works = result.enclosure.packs, result.earthworks
     areas = [pack.line.area for pack in packs]
     volumes = works.volumes if works else ()
     values: dict[str, Any] = {
         "feasible": result.enclosure.feasible,
-        "reason": result.enclosure.reason,
+        "reason": plain(Wording.for_files(project).say(result.enclosure.reason or "")),
         "plot_area_m2": result.site.outline.area,
         "usable_area_m2": result.land.usable.area,
         "enclosed_area_m2": sum(areas) if areas else None,
@@ -129,6 +155,8 @@ def _figures(result: PlotResult) -> dict[str, Any]:
         "cost_p50": works.cost["p50"] if works else None,
         "cost_p90": works.cost["p90"] if works else None,
         "escape_dig_rate_m_per_h": result.care.escape_dig_rate if result.care else None,
+        "over_limits_m": sum(pack.over_limits_m for pack in packs) if packs else None,
+        "price_per_ha": works.cost["p50"] / sum(areas) * HECTARE_M2 if works else None,
     }
     return _row({name: values[name] for name in RANKING_FIGURES})
 
@@ -189,7 +217,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
     return _row(
         {
             "ground": ground,
-            "limits": [{"name": limit.name, "share": limit.share} for limit in result.land.limits],
+            "limits": [{"name": in_files(limit.name), "share": limit.share} for limit in result.land.limits],
             "weights": dict(result.land.weights),
             "cost": dict(works.cost) if works else None,
             "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
@@ -239,18 +267,22 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
     layers: dict[str, list[dict[str, Any]]] = {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
+        "limits": [{**plot, **row} for row in limit_rows(result)],
         "fence_lines": [{**plot, **fence_line_row(pack.number, pack.line, pack.fit)} for pack in packs],
         "aprons": [{**plot, **_apron(pack, project.trench)} for pack in packs],
         "stations": [{**plot, **row} for row in station_rows(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
+        "alternatives": [{**plot, **row} for row in alternative_rows(result, CHORD_ERROR_M)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
+        "over_limits": [{**plot, **row} for row in over_limit_rows(result)],
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
         "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
         "climb_stretches": [{**plot, **row} for row in climb_rows(result)],
         "climbing_aids": [{**plot, **row} for row in aid_rows(result)],
         "dig_stretches": [{**plot, **row} for row in holding_rows(result)],
         "crossings": [{**plot, **row} for row in crossing_rows(result)],
+        "inside": [{**plot, **row} for row in inside_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
         "dens": [{**plot, **row} for row in dens.den_rows(care)],
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
@@ -258,7 +290,8 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         **{layer: [{**plot, **row} for row in rows] for layer, rows in people.layers(result, project).items()},
     }
     return {
-        name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()
+        name: tuple(_row({**row, "geometry": row["geometry"] and row["geometry"].wkb_hex}) for row in rows)
+        for name, rows in layers.items()
     }
 
 
@@ -322,7 +355,7 @@ def _touches(pack: Pack) -> Iterable[dict[str, Any]]:
         yield {
             "pack": pack.number,
             "chainage_m": touch.chainage,
-            "limit": limit_text(touch),
+            "limit": in_files(touched(touch)),
             "geometry": shapely.Point(touch.limit_x, touch.limit_y),
         }
 

@@ -202,7 +202,7 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
     page.add([None, "Quantities as drawn at likely rates", *[None] * 9, as_drawn, None], italic=True)
     page.row += 1
     several = len(summary.earthworks) > 1
-    wording = Wording(imperial=project.units == "imperial", currency=currency)
+    wording = Wording.of(project)
     notes = (wording.note(n, several_packs=several).text for n in ordered(summary.notes) if n.severity in OF_A_BILL)
     for text in (*notes, *CAUTIONS):
         page.note(text)

@@ -19,6 +19,7 @@ NAMES: Mapping[str, str] = {
     "land.setback_m": "the setback from the plot's boundary",
     "land.weights": "the weights of the criteria",
     "enclosure.fence_line": "the fence line given",
+    "enclosure.line_over_limits": "the part of the fence line that may run over limits",
     "enclosure.min_radius_m": "the tightest bend allowed",
     "enclosure.packs": "the number of packs",
     "enclosure.separation_m": "the distance asked for between packs",
@@ -71,16 +72,6 @@ def called(key: str) -> str:
     return f"the {words} of the {section.replace('_', ' ')} settings"
 
 
-def spoken(text: str) -> str:
-    """A sentence with words in the place of the keys of settings."""
-    return _keys().sub(lambda found: called(found.group()), text)
-
-
-def keys_in(texts: Iterable[str]) -> set[str]:
-    """Keys of the settings that any of some sentences names."""
-    return {key for text in texts for key in _keys().findall(text)}
-
-
 def named_settings(keys: Iterable[str], project: Project) -> Iterator[NamedSetting]:
     """The settings of some keys, each once, in the order of the settings file."""
     found = set(keys)
@@ -101,13 +92,6 @@ def _below(model: Any, before: str) -> Iterator[str]:
             yield f"{before}{name}"
         if isinstance(field.annotation, type) and issubclass(field.annotation, Settings):
             yield from _below(field.annotation, f"{before}{name}.")
-
-
-@functools.cache
-def _keys() -> re.Pattern[str]:
-    # The longest first: one key may begin as another. A table's own keys follow it after another full stop.
-    keys = sorted(all_keys(), key=len, reverse=True)
-    return re.compile(rf"(?<![\w./])(?:{'|'.join(map(re.escape, keys))})(?:\.[a-z_]+)*(?![\w/])")
 
 
 def _value(project: Project, key: str) -> str:
