@@ -110,7 +110,7 @@ def summary(site, project):
     mounds = works.haul.den_mounds if works.haul else 0
     care = assess_care(site, land, enclosure, project, den_mounds=mounds)
     result = PlotResult(site, land, enclosure, works, care)
-    found = summarise(result, "folder", None)
+    found = summarise(result, project, "folder", None)
     # What pages tell beyond the figures.
     told = {
         "limits": [{"name": limit.name, "share": limit.share} for limit in land.limits],

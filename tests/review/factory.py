@@ -10,7 +10,8 @@ from packpale.review.model import PlotResult
 from packpale.review.words import Wording, plain
 from packpale.settings import Project
 from packpale.site import Grid, Pit, Site, Soil
-from packpale.values.notes import Note
+from packpale.values.notes import Note, phrase
+from packpale.values.quantity import given
 
 CRS = "EPSG:32632"
 HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>\"'&{{7*7}}{%x"
@@ -19,14 +20,23 @@ OF_THE_RUN = Note("coordinates", "a warning")
 FORMULA = '=HYPERLINK("http://example.org")'
 
 
-class _Said:
-    """Figures in metric words with the plain signs that a page's text is compared in."""
+class Plainly:
+    """A wording whose figures have the plain signs that a page's text is compared in."""
+
+    def __init__(self, wording):
+        self._wording = wording
 
     def __getattr__(self, name):
-        return lambda *values: plain(getattr(Wording(imperial=False, currency="EUR"), name)(*values))
+        found = getattr(self._wording, name)
+
+        def said(*values):
+            text = found(*values)
+            return plain(text) if isinstance(text, str) else text
+
+        return said if callable(found) else found
 
 
-SAID = _Said()
+SAID = Plainly(Wording(imperial=False, currency="EUR"))
 
 
 def project(**sections):
@@ -73,7 +83,11 @@ def site(
         inside=(np.abs(u) < side / 2) & (np.abs(v) < side / 2),
         soil=soil,
         features={
-            "watercourses": (LineString([(corner[0] - 20, corner[1] + 20), (corner[0] + side + 20, corner[1] + 5)]),),
+            "watercourses": (
+                LineString([(corner[0] - 20, corner[1] + 20), (corner[0] + side + 20, corner[1] + 5)]),
+                # It ends inside the fence.
+                LineString([(corner[0] + 0.4 * side, corner[1] - 20), (corner[0] + 0.45 * side, corner[1] + side / 2)]),
+            ),
             "dwellings": (Point(corner[0] + side + 30, corner[1] + side + 30),),
             "services": (),
             "woodland": (Point(corner[0] + 20, corner[1] + side).buffer(35),),
@@ -117,12 +131,22 @@ def touches(egg):
     """Invented places, 5 m outside the line; the last limit has a name that wants to be markup."""
     from packpale.enclosure.model import Touch
 
-    names = (("plot boundary setback of 3 m",), ("plot boundary setback of 3 m",), ("steeper than 20 degrees", HOSTILE))
+    setback = phrase("plot boundary setback of {distance}", distance=given(3.0, "dimension"))
+    names = ((setback,), (setback,), (phrase("steeper than 20 degrees"), phrase("{name}", name=HOSTILE)))
     chainages = np.array([12.0, 150.0, 301.0])
     points = egg.points_at(chainages)
     x, y = np.stack([points.x, points.y]) + 5.0 * points.outward.T
     place = zip(chainages.tolist(), points.x.tolist(), points.y.tolist(), x.tolist(), y.tolist(), names, strict=True)
     return tuple(Touch(*one, spare=0.0) for one in place)
+
+
+def over(placed, land, settings):
+    """The pack with its stretches over limits."""
+    from packpale.enclosure.over_limits import stretches, union_length
+
+    strips = {"inside": settings.trench.inside_strip_m, "outside": settings.trench.outside_strip_m}
+    found = stretches(placed.line, land.soft, **strips)
+    return dataclasses.replace(placed, over_limits=found, over_limits_m=union_length(found, placed.line.perimeter))
 
 
 def result(plot_id="north field", *, settings=None, lines=(None,), **place):
@@ -134,9 +158,9 @@ def result(plot_id="north field", *, settings=None, lines=(None,), **place):
 
     settings = settings or project()
     ground = site(plot_id, **place)
-    packs = (pack(ground, settings, line, number) for number, line in enumerate(lines, 1))
-    enclosure = Enclosure(tuple(packs), "")
     land = assess_land(ground, settings)
+    packs = (over(pack(ground, settings, line, number), land, settings) for number, line in enumerate(lines, 1))
+    enclosure = Enclosure(tuple(packs), None)
     return PlotResult(
         ground,
         land,
@@ -155,7 +179,7 @@ def nothing_fits(plot_id="south field", **place):
     reason = (
         "no egg fits. The largest usable patch has 0.31 ha. What takes most of the plot: steeper than 20 degrees (18 %)"
     )
-    return PlotResult(ground, assess_land(ground, project()), Enclosure((), reason), None, None)
+    return PlotResult(ground, assess_land(ground, project()), Enclosure((), phrase(reason)), None, None)
 
 
 def source(plot, settings=None, wording=None):
@@ -185,7 +209,8 @@ def finished(summaries):
     """Plots whose whole summaries are in memory."""
     from packpale.review.model import FinishedPlots
 
-    return FinishedPlots({s.plot_id: s.brief for s in summaries}, {s.plot_id: s for s in summaries}.__getitem__)
+    whole = {s.plot_id: s for s in summaries}
+    return FinishedPlots({s.plot_id: s.brief for s in summaries}, whole.__getitem__, (OF_THE_RUN,))
 
 
 def write_layers(folder: Path, plots, settings=None):
@@ -221,6 +246,5 @@ def run_folder(folder: Path, plots, settings=None):
         "seed": 1,
         "plots": {},
     }
-    whole = dataclasses.replace(finished(summaries), notes=(OF_THE_RUN,))
-    write_run(whole, ranking, settings, record, folder)
+    write_run(finished(summaries), ranking, settings, record, folder)
     return ranking

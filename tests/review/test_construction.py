@@ -51,7 +51,7 @@ def test_each_touch_is_a_line_from_the_fence_and_a_point_on_the_limit(layers, fi
     assert len(shapes) == 2 * len(pack.touches)
     for touch, line, point in zip(pack.touches, shapes[::2], shapes[1::2], strict=True):
         for shape in (line, point):
-            assert shape.title == f"Touches: {' and '.join(touch.limits)}"
+            assert shape.title == f"Touches: {' and '.join(map(METRIC.say, touch.limits))}"
             assert plainly(shape) == {
                 "Fence line of pack": "1",
                 "Chainage": plain(METRIC.dimension(touch.chainage)),

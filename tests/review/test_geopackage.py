@@ -8,22 +8,27 @@ from shapely.geometry import shape
 from packpale.review.geopackage import read_layer, write_geopackage
 from packpale.review.summary import read_summary
 from review import factory
+from told import say
 
 LAYERS = [
     "plots",
     "usable_land",
+    "limits",
     "fence_lines",
+    "alternatives",
     "aprons",
     "stations",
     "posts",
     "gates",
     "stakes",
     "touches",
+    "over_limits",
     "trench_stretches",
     "dig_stretches",
     "climb_stretches",
     "climbing_aids",
     "crossings",
+    "inside",
     "advised_pits",
     "dens",
     "patrol",
@@ -108,9 +113,31 @@ def test_touches_lie_on_the_limits_and_name_them(run):
     found = [f for f in features(run, "touches") if f.properties["plot_id"] == "north field"]
     assert [f.geometry.coordinates for f in found] == [(t.limit_x, t.limit_y) for t in touches]
     assert [dict(f.properties) for f in found] == [
-        {"plot_id": "north field", "pack": 1, "chainage_m": t.chainage, "limit": " and ".join(t.limits)}
+        {"plot_id": "north field", "pack": 1, "chainage_m": t.chainage, "limit": " and ".join(map(say, t.limits))}
         for t in touches
     ]
+
+
+def test_limits_and_the_line_over_them(run):
+    plot = run.plots[0]
+    found = [f for f in features(run, "limits") if f.properties["plot_id"] == "north field"]
+    assert [(f.properties["kind"], f.properties["name"], f.properties["may_lie_inside"]) for f in found] == [
+        (limit.kind, say(limit.name), limit.may_lie_inside) for limit in plot.land.limits
+    ]
+    for feature, limit in zip(found, plot.land.limits, strict=True):
+        assert shape(feature.geometry).symmetric_difference(limit.area).area < 1e-6
+    (pack,) = plot.enclosure.packs
+    assert pack.over_limits, "the plot's stream is meant to pass under its fence line"
+    over = [f for f in features(run, "over_limits") if f.properties["plot_id"] == "north field"]
+    assert [(f.properties["kind"], f.properties["from_m"], f.properties["to_m"]) for f in over] == [
+        (s.kind, s.from_m, s.to_m) for s in pack.over_limits
+    ]
+    soft = {limit.kind: limit.area for limit in plot.land.limits}
+    for feature in over:
+        line = shape(feature.geometry)
+        # Chords of 1 m on the smallest radius, 32.5 m, are short by 4 parts in 100,000.
+        assert line.length == pytest.approx(feature.properties["to_m"] - feature.properties["from_m"], rel=1e-4)
+        assert line.distance(soft[feature.properties["kind"]]) < 5.2
 
 
 def test_plots_carry_their_place(run):
@@ -186,7 +213,7 @@ def test_the_layers_of_a_plot_are_those_of_the_run(run):
         assert [g for _, g in mine] == [g for _, g in whole], layer
         assert [p for p, _ in mine] == [{k: p[k] for k in mine[0][0]} for p, _ in whole], layer
     barren = run.folder / "plots/plot-2/layers.gpkg"
-    assert sorted(fiona.listlayers(barren)) == ["plots", "usable_land"]
+    assert sorted(fiona.listlayers(barren)) == ["limits", "plots", "usable_land"]
 
 
 def test_a_layer_that_is_not_there_has_no_rows(run):

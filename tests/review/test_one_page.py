@@ -47,7 +47,7 @@ def run_of(plot, settings, folder):
     from packpale.run.ranking import rank
 
     source = factory.source(plot, settings)
-    summary = summarise(plot, "plot-0", None)
+    summary = summarise(plot, settings, "plot-0", None)
     ranking = rank([summary], settings.ranking.weights, draws=50, seed=1)
     record = {"version": "0", "seed": 1, "crs": factory.CRS}
     told = RunSource(factory.finished([summary]), ranking, settings, source.show, record)

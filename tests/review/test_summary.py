@@ -14,7 +14,7 @@ from review import factory
 
 @pytest.fixture
 def summary(fitting):
-    return summarise(fitting, "north-field", None)
+    return summarise(fitting, factory.project(), "north-field", None)
 
 
 def test_reads_back_the_same(summary, tmp_path):
@@ -56,7 +56,7 @@ def test_means_are_weighted_by_area(fitting):
     two = dataclasses.replace(
         fitting, enclosure=dataclasses.replace(fitting.enclosure, packs=(large, small)), earthworks=None, care=None
     )
-    figures = summarise(two, "two", None).figures
+    figures = summarise(two, factory.project(), "two", None).figures
     # At half the size the area is a quarter: weights 4 and 1.
     assert figures["mean_suitability"] == pytest.approx((4 * 0.7 + 0.2) / 5)
     slopes = math.degrees(math.atan(0.1)), math.degrees(math.atan(0.5))
@@ -66,7 +66,7 @@ def test_means_are_weighted_by_area(fitting):
 
 
 def test_no_figure_is_none_and_not_a_number_that_is_none(fitting, barren):
-    figures = summarise(barren, "a", None).figures
+    figures = summarise(barren, factory.project(), "a", None).figures
     assert figures["feasible"] is False
     assert figures["cost_p50"] is None
     volumes = dataclasses.replace(
@@ -79,7 +79,7 @@ def test_no_figure_is_none_and_not_a_number_that_is_none(fitting, barren):
 def test_notes_of_all_rooms_stand_once(fitting):
     same, other = Note("corners", "the same"), Note("corners", "another")
     twice = dataclasses.replace(fitting, land=dataclasses.replace(fitting.land, notes=(same, same, other)))
-    notes = summarise(twice, "a", None).notes
+    notes = summarise(twice, factory.project(), "a", None).notes
     assert notes[:3] == (factory.MENDED, same, other)
     assert all(notes.count(note) == 1 for note in notes)
 
@@ -95,7 +95,7 @@ def test_notes_read_back_as_they_were(tmp_path, fitting):
     }
     note = Note("corners", "{as_set} {rule} {spans}", "{inner} {name} {none}", values, (1, 2), 12.5, 3.0, "a")
     whole = dataclasses.replace(fitting, land=dataclasses.replace(fitting.land, notes=(note,)))
-    summary = summarise(whole, "a", None)
+    summary = summarise(whole, factory.project(), "a", None)
     assert note in summary.notes
     write_summary(summary, tmp_path / "result.json")
     assert read_summary(tmp_path / "result.json").notes == summary.notes

@@ -26,7 +26,7 @@ NOTHING_TOLD = '{"sheet": {"kind": "section", "title": "A plot", "blocks": []}, 
 def summary():
     from packpale.review.summary import summarise
 
-    return summarise(factory.result(), "plot-0", None)
+    return summarise(factory.result(), factory.project(), "plot-0", None)
 
 
 @pytest.fixture(scope="module")

@@ -23,7 +23,7 @@ def fitting(demo):
 
 def test_sheets_stay_whole(demo):
     raw, names = (demo / "report.pdf").read_bytes(), fitting(demo)
-    assert len(names) == 5
+    assert len(names) == 6
     assert len(sheets(raw, names)) == 3
     assert off_their_page(raw, names[:3]) == []
 

@@ -8,8 +8,10 @@ from packpale.care.crossings import Crossing
 from packpale.care.dens import DenSite
 from packpale.care.holding import Holding
 from packpale.care.howl import Howl
+from packpale.care.inside import Inside
 from packpale.care.neighbours import Neighbours
 from packpale.care.patrol import Round, longest_unseen_h
+from packpale.care.streams import StreamCrossing
 from packpale.care.viewing import Viewing
 from packpale.site import Array
 from packpale.values.notes import Note
@@ -48,6 +50,8 @@ class Care:
     howl: Howl | None = None
     crossings: tuple[Crossing, ...] = ()
     """Where flow paths cross the fence lines, pack by pack, along the line."""
+    streams: tuple[StreamCrossing, ...] = ()
+    """Where mapped watercourses do, pack by pack, along the line."""
     climbs: tuple[Climb, ...] = ()
     """Each pack's fence against climbing."""
     aids: tuple[ClimbingAid, ...] = ()
@@ -61,6 +65,8 @@ class Care:
     """Where dens could go, by pack, the best first."""
     holdings: tuple[Holding, ...] = ()
     """How long each pack's mesh holds, along the line."""
+    insides: tuple[Inside, ...] = ()
+    """What ground each pack's fence encloses."""
 
     @property
     def escape_dig_rate(self) -> float | None:

@@ -11,7 +11,7 @@ import numpy as np
 from packpale.earthworks.model import Profile
 from packpale.earthworks.stretches import stretches, total, where
 from packpale.enclosure.model import Pack
-from packpale.settings import TrenchSettings
+from packpale.settings import LandSettings, TrenchSettings
 from packpale.site import Array, Site
 from packpale.values.notes import Note
 from packpale.values.quantity import Quantity, given
@@ -239,6 +239,41 @@ def profile_notes(found: Profile, trench: TrenchSettings) -> list[Note]:
             )
         )
     return notes
+
+
+def gradient_notes(pack: Pack, found: Profile, land: LandSettings) -> list[Note]:
+    """Where the bottom climbs or falls along the line more steeply than a machine can stand, as on a bank.
+
+    Judged over the ground that a machine stands on, as the limit of the land is.
+    """
+    line = pack.alignment
+    bottom = line.ground - found.depth
+    reach = max(1, round(land.footprint_m / 2 / line.step))
+    gradient = np.abs(np.roll(bottom, -reach) - np.roll(bottom, reach)) / (2 * reach * line.step)
+    steep = stretches(
+        gradient > math.tan(math.radians(land.max_slope_deg)),
+        gradient,
+        step=line.step,
+        first=float(line.chainage[0]),
+    )
+    if not steep:
+        return []
+    return [
+        Note(
+            "bottom too steep",
+            "the bottom climbs or falls more steeply than {limit} along the line, over {length}",
+            "It does {where}, and by {worst} at the most; no machine digs along there. Have it dug by hand or from the "
+            "side, with spoil and loose stones kept from rolling onto whoever is below.",
+            {
+                "limit": given(land.max_slope_deg, "slope"),
+                "length": Quantity(total(steep), "length"),
+                "where": where(steep),
+                "worst": Quantity(math.degrees(math.atan(max(s.worst for s in steep))), "slope"),
+            },
+            (found.pack,),
+            size=total(steep),
+        )
+    ]
 
 
 def _depths_between(pack: Pack, invert: Array, site: Site) -> tuple[Array, float]:

@@ -1,7 +1,7 @@
 """What has to be said of a fence line that was given instead of fitted: it is used as it is, good or not."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
@@ -10,8 +10,8 @@ from packpale.enclosure.drawn import DrawnLine
 from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.model import Site
-from packpale.values.notes import Note, phrase
-from packpale.values.quantity import Quantity, given
+from packpale.values.notes import Note, Phrase, phrase
+from packpale.values.quantity import Kind, Quantity, given
 
 WORTH_SAYING_M = 0.05
 """Length of line outside its limits from which it is mentioned. [m]"""
@@ -59,57 +59,72 @@ def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Projec
 
 
 def _where_it_lies(number: int, line: DrawnLine, site: Site, land: Land, project: Project) -> list[Note]:
-    ring = line.polygon().exterior
+    polygon = line.polygon()
+    ring = polygon.exterior
     outside = ring.difference(site.outline).length
+    packs = (number,)
     if outside > WORTH_SAYING_M:
         return [
             Note(
                 "line leaves the plot",
                 "{length} of the drawn line lie outside the plot",
                 values={"length": Quantity(outside, "length")},
-                packs=(number,),
+                packs=packs,
                 size=outside,
             )
         ]
-    unusable = ring.difference(land.usable).length
-    if unusable > WORTH_SAYING_M:
-        held = [
-            (part, limit.name)
-            for limit in land.limits
-            if (part := ring.intersection(limit.area).length) > WORTH_SAYING_M
-        ]
-        named = tuple(
-            phrase("{length}: {limit}", length=Quantity(part, "length"), limit=limit)
-            for part, limit in sorted(held, key=lambda h: -h[0])[:3]
-        )
-        return [
+    no_go = [limit for limit in land.limits if not limit.may_lie_inside]
+    said = []
+    under = ring.difference(land.enclosable).length
+    if under > WORTH_SAYING_M:
+        held = [(ring.intersection(limit.area).length, limit.name) for limit in no_go]
+        said.append(
             Note(
-                "line leaves the usable land",
-                "{length} of {all} of the drawn line lie outside the usable land",
-                "It is used as it is." + (" What takes the land there: {limits}." if named else ""),
+                "line on no-go ground",
+                "{length} of {all} of the drawn line lie on no-go ground",
+                "It is used as it is. What rules that ground out: {limits}.",
                 {
-                    "length": Quantity(unusable, "length"),
+                    "length": Quantity(under, "length"),
                     "all": Quantity(line.perimeter, "length"),
-                    **({"limits": named} if named else {}),
+                    "limits": _largest(held, "length"),
                 },
-                (number,),
-                size=unusable,
+                packs,
+                size=under,
             )
-        ]
-    strip = project.trench.outside_strip_m
-    beyond = line.outline_at(strip).difference(line.polygon()).difference(land.usable).area
-    if beyond > WORTH_SAYING_M:
-        return [
+        )
+    enclosed = polygon.difference(land.enclosable).area
+    if enclosed > WORTH_SAYING_M:
+        held = [(polygon.intersection(limit.area).area, limit.name) for limit in no_go]
+        said.append(
             Note(
-                "strip leaves the usable land",
-                "the drawn line lies in the usable land, but {area} of the strip that digging needs do not",
+                "no-go ground inside",
+                "the drawn line encloses {area} of no-go ground",
+                "It is used as it is. What rules that ground out: {limits}.",
+                {"area": Quantity(enclosed, "surface"), "limits": _largest(held, "surface")},
+                packs,
+                size=enclosed,
+            )
+        )
+    strip = project.trench.outside_strip_m
+    beyond = line.outline_at(strip).difference(polygon).difference(land.enclosable).area
+    if not said and beyond > WORTH_SAYING_M:
+        said.append(
+            Note(
+                "strip on no-go ground",
+                "the drawn line keeps off no-go ground, but {area} of the strip that digging needs do not",
                 "It takes {strip} outside the line.",
                 {"area": Quantity(beyond, "surface"), "strip": Quantity(strip, "dimension")},
-                (number,),
+                packs,
                 size=beyond,
             )
-        ]
-    return []
+        )
+    return said
+
+
+def _largest(held: Iterable[tuple[float, Phrase]], kind: Kind) -> tuple[Phrase, ...]:
+    """The three that take most, each with its amount."""
+    most = sorted((h for h in held if h[0] > WORTH_SAYING_M), key=lambda h: -h[0])[:3]
+    return tuple(phrase("{amount} {limit}", amount=Quantity(amount, kind), limit=name) for amount, name in most)
 
 
 def _corners(number: int, line: DrawnLine) -> list[Note]:

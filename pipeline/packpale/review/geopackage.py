@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from packpale.faults import Faults, damaged
-from packpale.review import people, stations
+from packpale.review import alternatives, crossings, inside, people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
 from packpale.settings import DEN_CRITERIA
@@ -43,6 +43,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
         },
     ),
     "usable_land": ("MultiPolygon", {"plot_id": TEXT, "area_m2": NUMBER}),
+    "limits": ("MultiPolygon", {"plot_id": TEXT, "kind": TEXT, "name": TEXT, "may_lie_inside": YES_NO}),
     "fence_lines": (
         "Polygon",
         {
@@ -62,6 +63,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "origin": TEXT,
         },
     ),
+    "alternatives": ("Polygon", alternatives.COLUMNS),
     "aprons": ("Polygon", {"plot_id": TEXT, "pack": WHOLE, "reach_m": NUMBER, "side": TEXT}),
     "stations": (
         "Point",
@@ -92,6 +94,10 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
     "stakes": ("Point", {"plot_id": TEXT, "pack": WHOLE, "stake": TEXT, "what": TEXT}),
     "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
+    "over_limits": (
+        "LineString",
+        {"plot_id": TEXT, "pack": WHOLE, "kind": TEXT, "from_m": NUMBER, "to_m": NUMBER},
+    ),
     "trench_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
     "climb_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
     "climbing_aids": (
@@ -108,27 +114,8 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
         },
     ),
     "dig_stretches": ("LineString", {**STRETCH, "worst": NUMBER, "unit": TEXT}),
-    "crossings": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "crossing": WHOLE,
-            "chainage_m": NUMBER,
-            "direction": TEXT,
-            "contributing_area_m2": NUMBER,
-            "is_lower_bound": YES_NO,
-            "flow_path_m": NUMBER,
-            "flow_path_slope": NUMBER,
-            "concentration_min": NUMBER,
-            "bed_slope": NUMBER,
-            "intensity_mm_per_h": NUMBER,
-            "design_flow_m3_per_s": NUMBER,
-            "opening_width_m": NUMBER,
-            "opening_height_m": NUMBER,
-            "bars": WHOLE,
-        },
-    ),
+    "crossings": ("Point", {"plot_id": TEXT, **crossings.COLUMNS}),
+    "inside": ("Polygon", {"plot_id": TEXT, **inside.COLUMNS}),
     "advised_pits": (
         "Point",
         {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},

@@ -11,7 +11,7 @@ from packpale.enclosure.model import Enclosure
 from packpale.land.model import Land
 from packpale.settings import RankingCriterion
 from packpale.site import Site
-from packpale.values.notes import Note
+from packpale.values.notes import Note, Phrase
 
 
 @dataclass(frozen=True)
@@ -62,13 +62,25 @@ class PlotSummary:
     """``total``, low, likely, high, and ``bridge``, text and amount of each step; None where nothing fits."""
     estimate: Estimate | None = None
     """None where nothing fits."""
+    reason: Phrase | None = None
+    """Why nothing fits; None where something does."""
+    alternatives: tuple[Mapping[str, Any], ...] = ()
+    """Rows of alternatives.csv."""
     ground: Mapping[str, Any] | None = None
     """``png``, in base64, and ``bounds`` in degrees of a small picture of the ground."""
 
     @property
     def brief(self) -> "PlotBrief":
         return PlotBrief(
-            self.plot_id, self.folder, self.figures, self.earthworks, self.notes, self.bounds, self.estimate
+            self.plot_id,
+            self.folder,
+            self.figures,
+            self.earthworks,
+            self.notes,
+            self.bounds,
+            self.estimate,
+            self.reason,
+            self.alternatives,
         )
 
 
@@ -87,6 +99,9 @@ class PlotBrief:
     bounds: tuple[float, ...]
     """West, south, east, north of the plot; NaN if it has no outline. [m]"""
     estimate: Estimate | None = None
+    reason: Phrase | None = None
+    alternatives: tuple[Mapping[str, Any], ...] = ()
+    """Rows of alternatives.csv."""
 
 
 @dataclass(frozen=True)

@@ -117,7 +117,7 @@ def _plot(geometry: dict[str, object], place: RankedPlot, brief: PlotBrief, word
         ]
         label, title = f"{place.rank}. {place.plot_id}", f"{place.plot_id}: rank {place.rank}"
     else:
-        rows = [("Nothing fits", wording.told(str(figures["reason"])))]
+        rows = [("Nothing fits", wording.say(brief.reason or ""))]
         label, title = place.plot_id, place.plot_id
     return Shape(geometry, title, rows, plot_map_address(brief.folder), label)
 

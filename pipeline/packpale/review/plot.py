@@ -35,7 +35,7 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     The folder exists, is empty and has the name that it will have under plots/, as pages of the run link to it.
     Where nothing fits there is no setting-out, profile or plan; the map, the rasters and the section are there.
     """
-    wording = Wording(imperial=project.units == "imperial", currency=project.currency)
+    wording = Wording.of(project)
     write_rasters(result, folder)
     if result.enclosure.packs:
         write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
@@ -56,7 +56,7 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     text = json.dumps(report.to_plain(), sort_keys=True, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_bytes((text + "\n").encode("utf-8"))
     write_plot_layers(layer_rows(result, project), result.site.crs, folder / PLOT_LAYERS)
-    summary = summarise(result, folder.name, ground)
+    summary = summarise(result, project, folder.name, ground)
     write_summary(summary, folder / "result.json")
     return summary
 

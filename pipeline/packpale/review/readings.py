@@ -55,7 +55,7 @@ def not_usable(result: PlotResult, wording: Wording, some: Spread) -> Reading:
     site, land = result.site, result.land
     inside = some.of(site.inside)
     held = [some.of(cells_within([limit.area], site.grid)) & inside for limit in land.limits]
-    names = [wording.told(limit.name) for limit in land.limits]
+    names = [wording.say(limit.name) for limit in land.limits]
     free = some.of(cells_within([land.usable], site.grid))
     scrap = inside & ~free & ~np.logical_or.reduce([*held, np.zeros(inside.shape, bool)])
     return flags(

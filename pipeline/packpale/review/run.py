@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from packpale.faults import Faults, damaged
+from packpale.review.alternatives import COLUMNS as ALTERNATIVES
 from packpale.review.geopackage import PLOT_LAYERS, read_layer, write_geopackage
 from packpale.review.model import FinishedPlots, Ranking
 from packpale.review.overview_map import write_overview
@@ -39,7 +40,7 @@ def write_run(
 
     Raises Faults if the report of a plot that is told in full cannot be read back.
     """
-    wording = Wording(imperial=project.units == "imperial", currency=project.currency)
+    wording = Wording.of(project)
     ranked = [
         {
             **finished.briefs[row.plot_id].figures,
@@ -55,6 +56,8 @@ def write_run(
         for row in ranking.rows
     ]
     write_table(folder / "ranking.csv", RANKING_COLUMNS, ranked)
+    menus = [row for place in ranking.rows for row in finished.briefs[place.plot_id].alternatives]
+    write_table(folder / "alternatives.csv", tuple(ALTERNATIVES), menus)
     works = [row for place in ranking.rows for row in finished.briefs[place.plot_id].earthworks]
     write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
     of_plots = plots or folder / "plots"

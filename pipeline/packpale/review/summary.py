@@ -20,22 +20,27 @@ from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.review import dens, digging, patrol, people
 from packpale.review.aids import aid_rows
+from packpale.review.alternatives import alternative_rows
 from packpale.review.climb import climb_rows
 from packpale.review.crossings import crossing_rows
 from packpale.review.holding import holding_rows
+from packpale.review.inside import inside_rows
+from packpale.review.limits import limit_rows, over_limit_rows
 from packpale.review.model import Estimate, PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
+from packpale.review.words import FILES, Wording, plain
 from packpale.review.words.notes import each_once
 from packpale.settings import Project, TrenchSettings
-from packpale.values.notes import Note
+from packpale.units import HECTARE_M2
+from packpale.values.notes import Note, Phrase, phrase
 
 CHORD_ERROR_M = 0.001
 """Largest distance between an arc and the chord that stands for it in files. [m]"""
 
 
-def summarise(result: PlotResult, folder: str, ground: Mapping[str, Any] | None) -> PlotSummary:
+def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping[str, Any] | None) -> PlotSummary:
     """Figures and table rows of one plot.
 
     ``folder`` is the name of the plot's folder; ``ground`` a small picture of the ground for the overview map.
@@ -44,7 +49,7 @@ def summarise(result: PlotResult, folder: str, ground: Mapping[str, Any] | None)
     return PlotSummary(
         plot_id=result.site.plot_id,
         folder=folder,
-        figures=_figures(result),
+        figures=_figures(result, project),
         earthworks=_earthworks(result),
         items=_items(priced),
         notes=notes(result),
@@ -52,6 +57,8 @@ def summarise(result: PlotResult, folder: str, ground: Mapping[str, Any] | None)
         bounds=result.site.outline.bounds,
         bill=_bill(priced),
         estimate=_estimate(result),
+        reason=result.enclosure.reason,
+        alternatives=_alternatives(result),
         ground=ground,
     )
 
@@ -66,8 +73,8 @@ def write_summary(summary: PlotSummary, path: Path) -> None:
     """Write a summary as JSON, keys sorted, floats so that they read back the same."""
     # Neither copied first nor indented: either takes longer than the rest of the summary.
     values = {field.name: _plain(getattr(summary, field.name)) for field in dataclasses.fields(summary)}
-    values["estimate"] = dataclasses.asdict(summary.estimate) if summary.estimate else None
-    values["notes"] = _plain(_notes_adapter().dump_python(summary.notes, mode="json"))
+    for name, adapter in _adapters().items():
+        values[name] = _plain(adapter.dump_python(getattr(summary, name), mode="json"))
     text = json.dumps(values, sort_keys=True, ensure_ascii=False, allow_nan=False)
     path.write_bytes((text + "\n").encode("utf-8"))
 
@@ -81,18 +88,18 @@ def read_summary(path: Path) -> PlotSummary:
     names = {field.name for field in dataclasses.fields(PlotSummary)}
     if not isinstance(raw, dict) or raw.keys() != names:
         raise ValueError(f"{path} is no summary of a plot")
-    for name in ("earthworks", "items"):
+    for name in ("earthworks", "items", "alternatives", "bounds"):
         raw[name] = tuple(raw[name])
-    raw["notes"] = _notes_adapter().validate_python(raw["notes"])
-    raw["bounds"] = tuple(raw["bounds"])
-    if raw["estimate"] is not None:
-        raw["estimate"] = Estimate(**raw["estimate"])
+    for name, adapter in _adapters().items():
+        raw[name] = adapter.validate_python(raw[name])
     return PlotSummary(**raw)
 
 
 @functools.cache
-def _notes_adapter() -> TypeAdapter[tuple[Note, ...]]:
-    return TypeAdapter(tuple[Note, ...])
+def _adapters() -> dict[str, TypeAdapter[Any]]:
+    """What turns fields that hold values of our own into JSON and back."""
+    kinds: dict[str, Any] = {"notes": tuple[Note, ...], "reason": Phrase | None, "estimate": Estimate | None}
+    return {name: TypeAdapter(kind) for name, kind in kinds.items()}
 
 
 def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometry:
@@ -102,18 +109,26 @@ def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometr
     return edge.difference(line) if reach > 0 else line.difference(edge)
 
 
-def limit_text(touch: Touch) -> str:
-    """What the fence line touches there, in words."""
-    return " and ".join(touch.limits) or "edge of the usable land"
+def touched(touch: Touch) -> Phrase:
+    """What the fence line touches there."""
+    if not touch.limits:
+        return phrase("edge of the usable land")
+    names = {f"limit_{k}": limit for k, limit in enumerate(touch.limits)}
+    return Phrase(" and ".join(f"{{{name}}}" for name in names), names)
 
 
-def _figures(result: PlotResult) -> dict[str, Any]:
+def in_files(found: Phrase) -> str:
+    """A phrase as tables and layers hold it."""
+    return plain(FILES.say(found))
+
+
+def _figures(result: PlotResult, project: Project) -> dict[str, Any]:
     packs, works = result.enclosure.packs, result.earthworks
     areas = [pack.line.area for pack in packs]
     volumes = works.volumes if works else ()
     values: dict[str, Any] = {
         "feasible": result.enclosure.feasible,
-        "reason": result.enclosure.reason,
+        "reason": plain(Wording.for_files(project).say(result.enclosure.reason or "")),
         "plot_area_m2": result.site.outline.area,
         "usable_area_m2": result.land.usable.area,
         "enclosed_area_m2": sum(areas) if areas else None,
@@ -130,6 +145,8 @@ def _figures(result: PlotResult) -> dict[str, Any]:
         "cost_p50": works.cost["p50"] if works else None,
         "cost_p90": works.cost["p90"] if works else None,
         "escape_dig_rate_m_per_h": result.care.escape_dig_rate if result.care else None,
+        "over_limits_m": sum(pack.over_limits_m for pack in packs) if packs else None,
+        "price_per_ha": works.cost["p50"] / sum(areas) * HECTARE_M2 if works else None,
     }
     return _row({name: values[name] for name in RANKING_FIGURES})
 
@@ -195,6 +212,12 @@ def _bill(priced: Bill | None) -> dict[str, Any] | None:
     }
 
 
+def _alternatives(result: PlotResult) -> tuple[dict[str, Any], ...]:
+    plot = {"plot_id": result.site.plot_id}
+    rows = alternative_rows(result, CHORD_ERROR_M)
+    return tuple(_row({**plot, **{k: v for k, v in row.items() if k != "geometry"}}) for row in rows)
+
+
 def _estimate(result: PlotResult) -> Estimate | None:
     found = result.earthworks.uncertainty if result.earthworks else None
     return Estimate(found.estimate_class, found.class_low[1], found.class_high[1]) if found else None
@@ -207,18 +230,22 @@ def layer_rows(result: PlotResult, project: Project) -> dict[str, list[dict[str,
     return {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
+        "limits": [{**plot, **row} for row in limit_rows(result)],
         "fence_lines": [{**plot, **fence_line_row(pack.number, pack.line, pack.fit)} for pack in packs],
         "aprons": [{**plot, **_apron(pack, project.trench)} for pack in packs],
         "stations": [{**plot, **row} for row in station_rows(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
+        "alternatives": [{**plot, **row} for row in alternative_rows(result, CHORD_ERROR_M)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
+        "over_limits": [{**plot, **row} for row in over_limit_rows(result)],
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
         "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
         "climb_stretches": [{**plot, **row} for row in climb_rows(result)],
         "climbing_aids": [{**plot, **row} for row in aid_rows(result)],
         "dig_stretches": [{**plot, **row} for row in holding_rows(result)],
         "crossings": [{**plot, **row} for row in crossing_rows(result)],
+        "inside": [{**plot, **row} for row in inside_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
         "dens": [{**plot, **row} for row in dens.den_rows(care)],
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
@@ -287,7 +314,7 @@ def _touches(pack: Pack) -> Iterable[dict[str, Any]]:
         yield {
             "pack": pack.number,
             "chainage_m": touch.chainage,
-            "limit": limit_text(touch),
+            "limit": in_files(touched(touch)),
             "geometry": shapely.Point(touch.limit_x, touch.limit_y),
         }
 

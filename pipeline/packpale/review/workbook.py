@@ -215,7 +215,7 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
     _bridge(page, sums["bridge"], first, last, total)
     page.row += 1
     several = len(summary.earthworks) > 1
-    wording = Wording(imperial=project.units == "imperial", currency=currency)
+    wording = Wording.of(project)
     notes = (wording.note(n, several_packs=several).text for n in ordered(summary.notes) if n.severity in OF_A_BILL)
     for text in (*notes, *CAUTIONS):
         page.note(text)

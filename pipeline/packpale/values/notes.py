@@ -30,6 +30,7 @@ KINDS: Mapping[str, Severity] = {
     "wood beside the fence": ESCAPE,
     "single gates": ESCAPE,
     "water crosses": ESCAPE,
+    "mapped water crosses": ESCAPE,
     "rain too short": ESCAPE,
     "panels at an angle": ESCAPE,
     "corners": ESCAPE,
@@ -38,18 +39,21 @@ KINDS: Mapping[str, Severity] = {
     "deep trench": HURT,
     "deep if over-dug": HURT,
     "no room for spoil": HURT,
+    "bottom too steep": HURT,
     "trench in water": HURT,
     "walls meet the ground late": HURT,
     "walk between two packs": HURT,
     "viewer too near": HURT,
     "left from another run": HURT,
     "line leaves the plot": LAW,
+    "line on no-go ground": LAW,
+    "no-go ground inside": LAW,
+    "strip on no-go ground": LAW,
     "little refuge": UNEASE,
     "den in view": UNEASE,
     "few den sites": UNEASE,
     "roof of the den": UNEASE,
-    "line leaves the usable land": COST,
-    "strip leaves the usable land": COST,
+    "line over limits": COST,
     "dig leaves its strip": COST,
     "line close to itself": COST,
     "aprons meet": COST,
@@ -107,6 +111,10 @@ class Phrase:
     def __post_init__(self) -> None:
         _check(self.template, self.values)
 
+    def __hash__(self) -> int:
+        # A mapping has no hash; what differs in its values alone is told apart by comparing.
+        return hash((self.template, *self.values))
+
     @property
     def settings(self) -> tuple[str, ...]:
         """Keys of the settings that it names, those of the phrases in it too."""
@@ -146,6 +154,9 @@ class Note:
         if self.kind not in KINDS:
             raise ValueError(f"no such kind of note: {self.kind!r}")
         _check(f"{self.lead} {self.rest}", self.values)
+
+    def __hash__(self) -> int:
+        return hash((self.kind, self.lead, self.rest, *self.values))
 
     @property
     def severity(self) -> Severity:

@@ -156,7 +156,7 @@ def _failed(source: RunSource) -> Iterator[Block]:
         ),
         "verdict",
     )
-    yield points(f"{plot}: {source.show.told(reason)}" for plot, reason in failed.items())
+    yield points(f"{plot}: {reason}" for plot, reason in failed.items())
 
 
 def ranking(source: RunSource, overview: Chart | None) -> Section:
@@ -182,7 +182,7 @@ def ranking(source: RunSource, overview: Chart | None) -> Section:
             points(
                 words(
                     link(row.plot_id, source.way_to(row)),
-                    f": {source.show.told(str(source.brief(row).figures['reason']))}.",
+                    f": {source.show.say(source.brief(row).reason or '')}.",
                 )
                 for row in rest
             )

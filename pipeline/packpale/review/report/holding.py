@@ -14,7 +14,7 @@ def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
         yield (
             words(source.see("Under it", "digging-out")),
             f"Gets out if it digs faster than {show.speed(dug.dig_rate)} for the {show.hours(care.unattended_h)} of "
-            f"night: tunnel of {show.dimension(dug.shortest)}, {_at(source, dug.pack, dug.weakest_chainage)}.",
+            f"night: {show.dimension(dug.shortest)} at {_at(source, dug.pack, dug.weakest_chainage)}.",
         )
     if care.climbs:
         low = min(care.climbs, key=lambda c: c.least)
@@ -48,7 +48,7 @@ def _water(source: PlotSource) -> str:
 def _unwatched(source: PlotSource) -> str:
     show, care = source.show, source.care
     day = 24 - care.unattended_h
-    said = f"{show.hours(care.unattended_h)} by night and {show.hours(day)} by day between the rounds"
+    said = f"{show.hours(care.unattended_h)} by night and {show.hours(day)} by day"
     if day > care.unattended_h and care.dig_out:
         rate = min(d.shortest for d in care.dig_out) / day
         said += f"; if nobody is about by day, {show.speed(rate)} is enough"

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from packpale.review.report.blocks import Block, Section, Share, Shares, paragraph, small, words
 from packpale.review.report.source import PlotSource
+from packpale.review.summary import touched
 
 HELD_BY = 2
 """Kinds of limit that are named as holding a line, the most frequent first."""
@@ -16,9 +17,9 @@ def limits(source: PlotSource) -> Section | None:
     found = sorted(source.result.land.limits, key=lambda limit: -limit.share)
     blocks: list[Block] = []
     if found:
-        rows = (Share(limit.share, show.percent(limit.share), words(show.told(limit.name))) for limit in found)
+        rows = (Share(limit.share, show.percent(limit.share), words(show.say(limit.name))) for limit in found)
         blocks += [Shares(tuple(rows)), small("Parts of the plot’s area; they may overlap.")]
-    blocks += [paragraph(show.told(said)) for said in _held(source)]
+    blocks += [paragraph(said) for said in _held(source)]
     return Section("What limits this plot", tuple(blocks), source.section("limits")) if blocks else None
 
 
@@ -30,7 +31,7 @@ def _held(source: PlotSource) -> Iterator[str]:
     for pack in packs:
         if pack.drawn is not None:
             continue
-        counts = Counter(" and ".join(touch.limits) or "edge of the usable land" for touch in pack.touches)
+        counts = Counter(source.show.say(touched(touch)) for touch in pack.touches)
         held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common(HELD_BY)]
         if len(counts) > HELD_BY:
             held.append(f"{len(counts) - HELD_BY} other limits that its map shows")

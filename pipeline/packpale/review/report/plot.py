@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from packpale.review.report import climbing, digging, fence, files, holding, limits, people, price, water
+from packpale.review.report import climbing, digging, fence, files, holding, inside, limits, people, price, water
 from packpale.review.report.bill import bill_section
 from packpale.review.report.blocks import Section, from_plain, plain
 from packpale.review.report.sheet import plot_sheet
@@ -47,6 +47,7 @@ def _fitted(source: PlotSource) -> list[Section | None]:
     return [
         holding.digging_out(source),
         climbing.climbing(source),
+        inside.inside(source),
         water.crossings(source),
         people.round_section(source),
         digging.trench_safety(source) if works.safety else None,

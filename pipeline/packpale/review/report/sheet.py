@@ -26,7 +26,7 @@ def plot_sheet(source: PlotSource) -> Section:
 
 def _verdict(source: PlotSource) -> Iterator[Block]:
     if not source.result.enclosure.feasible:
-        reason = source.show.told(source.result.enclosure.reason)
+        reason = source.show.say(source.result.enclosure.reason or "")
         yield Paragraph(words("No enclosure fits here."), "verdict")
         yield Paragraph(words(f"{reason[:1].upper()}{reason[1:]}."))
 

@@ -1,7 +1,8 @@
 """Where water crosses the fence."""
 
 from packpale.care.crossings import Crossing
-from packpale.review.report.blocks import Block, Section, link, paragraph, small, table
+from packpale.care.streams import StreamCrossing
+from packpale.review.report.blocks import Block, Section, link, paragraph, points, small, table
 from packpale.review.report.source import PlotSource
 
 SHOWN = 12
@@ -12,7 +13,31 @@ def crossings(source: PlotSource) -> Section:
     """The places, what drains to them, and the openings if a rain is set."""
     found = sorted(source.care.crossings, key=lambda c: -c.area)
     blocks = _places(source, found) if found else [_none(source)]
+    blocks += _mapped(source)
     return Section("Where water crosses the fence", tuple(blocks), source.section("crossings"))
+
+
+def _mapped(source: PlotSource) -> list[Block]:
+    """Water that the map shows at the fence line, whatever the ground model says."""
+    streams, show = source.care.streams, source.show
+    if not streams:
+        return []
+    places = "1 place" if len(streams) == 1 else f"{len(streams)} places"
+    return [
+        paragraph(f"Water on the map crosses the fence line at {places}:"),
+        points(_stream(source, s, show.length(s.chainage), show.length(s.width)) for s in streams),
+    ]
+
+
+def _stream(source: PlotSource, s: StreamCrossing, chainage: str, width: str) -> str:
+    pack = f"pack {s.pack}, " if source.several else ""
+    wide = f", {width} wide along the fence" if s.width else ""
+    told = (
+        "the ground model has no flow path here, so that neither what drains there nor flow and opening are known"
+        if s.crossing is None
+        else "the flow path that the ground model has here is told of above"
+    )
+    return f"{pack}chainage {chainage}{wide}: {told}"
 
 
 def _none(source: PlotSource) -> Block:

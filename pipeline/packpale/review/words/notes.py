@@ -45,11 +45,7 @@ def told_once(run: Sequence[Note], plots: Mapping[str, Sequence[Note]]) -> RunNo
 
 def each_once(notes: Iterable[Note]) -> list[Note]:
     """The notes without those that stand before."""
-    found: list[Note] = []
-    for note in notes:
-        if note not in found:
-            found.append(note)
-    return found
+    return list(dict.fromkeys(notes))
 
 
 def in_short(notes: Sequence[Note], most: int, wording: Wording, *, several_packs: bool) -> InShort:

@@ -109,7 +109,7 @@ def figure(quantity: Quantity, *, imperial: bool, currency: str) -> str:
         return _as_printed(*quantity.printed, quantity, imperial=imperial)
     match quantity.kind:
         case "money":
-            return money(value, currency)
+            return money(value, currency) if not quantity.given else joined_currency(given_number(value, 2), currency)
         case "share":
             return given_number(100 * value) + f"{NBSP}%" if quantity.given else share(value)
         case "duration":
@@ -132,7 +132,12 @@ def span(found: Span, *, imperial: bool, currency: str) -> str:
 
 def money(value: float, currency: str) -> str:
     """Price to three significant digits: more would promise too much."""
-    return f"{currency}{NBSP}{rounded(value)}"
+    return joined_currency(rounded(value), currency)
+
+
+def joined_currency(text: str, currency: str) -> str:
+    """A currency and an amount, which do not part at the end of a line."""
+    return f"{currency}{NBSP}{text}" if currency else text
 
 
 def rounded(value: float) -> str:

@@ -17,6 +17,7 @@ NAMES: Mapping[str, str] = {
     "land.setback_m": "the setback from the plot's boundary",
     "land.weights": "the weights of the criteria",
     "enclosure.fence_line": "the fence line given",
+    "enclosure.line_over_limits": "the part of the fence line that may run over limits",
     "enclosure.min_radius_m": "the tightest bend allowed",
     "enclosure.packs": "the number of packs",
     "enclosure.separation_m": "the distance asked for between packs",
@@ -57,11 +58,6 @@ def called(key: str) -> str:
     return f"the {words} of the {section.replace('_', ' ')} settings"
 
 
-def spoken(text: str) -> str:
-    """A sentence with words in the place of the keys of settings."""
-    return _keys().sub(lambda found: called(found.group()), text)
-
-
 @functools.cache
 def all_keys() -> tuple[str, ...]:
     """Every key of the settings file with its section, a table's own before those in it."""
@@ -74,10 +70,3 @@ def _below(model: Any, before: str) -> Iterator[str]:
             yield f"{before}{name}"
         if isinstance(field.annotation, type) and issubclass(field.annotation, Settings):
             yield from _below(field.annotation, f"{before}{name}.")
-
-
-@functools.cache
-def _keys() -> re.Pattern[str]:
-    # The longest first: one key may begin as another. A table's own keys follow it after another full stop.
-    keys = sorted(all_keys(), key=len, reverse=True)
-    return re.compile(rf"(?<![\w./])(?:{'|'.join(map(re.escape, keys))})(?:\.[a-z_]+)*(?![\w/])")

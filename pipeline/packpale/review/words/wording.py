@@ -6,7 +6,6 @@ from string import Formatter
 from typing import Any
 
 from packpale.review.words import quantities
-from packpale.review.words.in_text import told
 from packpale.review.words.quantities import (
     MISSING,
     SQUARE_FOOT_M2,
@@ -19,7 +18,8 @@ from packpale.review.words.quantities import (
     span,
 )
 from packpale.review.words.settings import called
-from packpale.units import FOOT_M
+from packpale.settings import Project
+from packpale.units import FOOT_M, HECTARE_M2
 from packpale.values.notes import SETTING, Note, Phrase, Value
 from packpale.values.quantity import HOUR_S, Kind, Quantity, Span
 
@@ -48,6 +48,16 @@ class Wording:
     by_key: bool = False
     """Whether settings are named by their keys, as for somebody who edits the settings file."""
 
+    @classmethod
+    def of(cls, project: Project) -> "Wording":
+        """How a run's settings ask for it."""
+        return cls(imperial=project.units == "imperial", currency=project.currency)
+
+    @classmethod
+    def for_files(cls, project: Project) -> "Wording":
+        """For files that other programs read, which hold SI and settings by their keys."""
+        return cls(imperial=False, currency=project.currency, by_key=True)
+
     def say(self, value: Value) -> str:
         """A figure, a phrase or a text in words; of several a list."""
         match value:
@@ -74,10 +84,6 @@ class Wording:
         # Of the template, since what stands in it may be a user's own text.
         lead = note.lead if named else f"{note.lead[:1].upper()}{note.lead[1:]}"
         return Told(named + self.fill(lead, note.values), self.fill(note.rest, note.values))
-
-    def told(self, text: str) -> str:
-        """A sentence whose figures stand in it as text."""
-        return told(text, imperial=self.imperial)
 
     def setting(self, key: str) -> str:
         """What a setting is called."""
@@ -140,6 +146,11 @@ class Wording:
         """Price to three significant digits: more would promise too much."""
         return self._of("money", value)
 
+    def money_per_area(self, per_ha: float | None) -> str:
+        """Price for each hectare or acre, given for a hectare."""
+        unit = "acre" if self.imperial else "hectare"
+        return f"{self.money(None if per_ha is None else per_ha * self.unit('area').size / HECTARE_M2)} for each {unit}"
+
     def price(self, value: float | None) -> str:
         """The same in a column whose head names the currency."""
         found = Quantity(value, "money")
@@ -185,7 +196,7 @@ class Wording:
 
 
 FILES = Wording(imperial=False, currency="", by_key=True)
-"""For files that other programs read, which hold SI and settings by their keys; put ``quantities.plain`` round it."""
+"""The same where nothing is told in money; put ``quantities.plain`` round it."""
 _NAMED = object()
 
 
