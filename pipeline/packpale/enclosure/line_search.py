@@ -37,22 +37,37 @@ SPARE_M = 1e-6
 """What rounding may take: strips are wider and allowed lengths shorter by this. [m]"""
 BY_SCORE = 4.0
 """Weight of a mean score: some hundredths of it matter as much as some percent of area or cost."""
-Stage = tuple[int, tuple[tuple[float, float], ...], int]
+
+
+@dataclass(frozen=True)
+class Round:
+    """One round of annealing, from the ends of the round before; each pair is what it begins and ends with."""
+
+    steps: int
+    temperature: tuple[float, float]
+    reach: tuple[float, float]
+    """Of a move, in radii."""
+    weight: tuple[float, float]
+    """Of what the conditions miss."""
+    kept: int
+    """How many ends go on."""
+    copies: int = 1
+    """Walks from each start."""
 
 
 @dataclass(frozen=True)
 class Labour:
     """How much the search spends."""
 
-    starts: int = 120
-    stages: tuple[Stage, ...] = (
-        (1500, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 30),
-        (8000, ((0.05, 0.002), (0.3, 0.02), (6.0, 40.0)), 8),
+    starts: int = 200
+    rounds: tuple[Round, ...] = (
+        Round(1200, (0.1, 0.015), (0.5, 0.15), (3.0, 10.0), kept=40),
+        Round(4000, (0.05, 0.006), (0.3, 0.06), (6.0, 25.0), kept=12),
+        Round(8000, (0.02, 0.001), (0.15, 0.01), (15.0, 50.0), kept=4),
+        Round(5000, (0.012, 0.001), (0.1, 0.008), (30.0, 60.0), kept=8, copies=6),
     )
-    """Of the annealing: steps from each start; first and last temperature, reach of a move and weight of what the
-    conditions miss; how many ends go on."""
-    polish: int = 1200
-    """Proposals to each end."""
+    polish: int = 1500
+    """Proposals to the best ends."""
 
 
 USUAL = Labour()
@@ -203,14 +218,15 @@ class Search:
         rasters, aims = self.rasters(aim), aim.numbers(self.shapes.log_min_radius)
         rows = self._starts(labour.starts, aim, known)
         step = max(2.0, 2 * rasters[2][2])
-        for steps, warmth, many in labour.stages:
-            rows = _middles(rows)
+        for one in labour.rounds:
+            rows = _middles(np.tile(rows, (one.copies, 1)))
             merits = np.empty(len(rows))
-            _kernels_line.anneal(rows, merits, steps, np.array(warmth), aims, self.limits, step, 1, rasters)
+            warmth = np.array([one.temperature, one.reach, one.weight])
+            _kernels_line.anneal(rows, merits, one.steps, warmth, aims, self.limits, step, 1, rasters)
             order = np.argsort(-merits, kind="stable")
             rows = _centres(rows[order])
             near = 0.05 * math.exp(rows[0, 5])
-            rows = thinned_out(np.column_stack([merits[order], rows]), near=near, turn=0.1, most=many)[:, 1:]
+            rows = thinned_out(np.column_stack([merits[order], rows]), near=near, turn=0.1, most=one.kept)[:, 1:]
         return rows
 
     def _starts(self, count: int, aim: Aim, known: Sequence[Egg]) -> Rows:
