@@ -20,10 +20,9 @@ import math
 import time
 from collections.abc import Sequence
 
-from packpale.enclosure.best_place import mean_over
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
-from packpale.enclosure.line_ground import LineCost, LineGround, Score, line_cost
+from packpale.enclosure.line_ground import LineCost, LineGround, Score
 from packpale.enclosure.line_polish import polished
 from packpale.enclosure.line_search import USUAL, Aim, Labour, Search
 from packpale.enclosure.model import Fit
@@ -122,16 +121,5 @@ def _found(on: Search | None, aim: Aim, labour: Labour, known: Sequence[Egg], st
         raise ValueError(f"share = {aim.share} of the line over limits must lie between 0 and 1")
     if on is None or (aim.area is not None and aim.area > on.bound):
         return None
-    found = [egg for row in on.annealed(aim, labour, known) if (egg := polished(on, row, aim, labour.polish))]
-    if not found:
-        return None
-    best = max(found, key=lambda egg: _value(egg, on.ground, aim))
-    return Fit(best, on.bound, time.perf_counter() - started)
-
-
-def _value(egg: Egg, ground: LineGround, aim: Aim) -> float:
-    if aim.by == "cost" and aim.cost is not None:
-        return -line_cost(egg, ground, aim.cost)
-    if aim.by == "score" and aim.score is not None:
-        return mean_over(egg, aim.score.known, aim.score.grid)
-    return egg.area
+    found = polished(on, on.annealed(aim, labour, known), aim, labour.polish)
+    return Fit(found[0], on.bound, time.perf_counter() - started) if found else None
