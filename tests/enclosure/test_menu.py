@@ -153,6 +153,8 @@ def test_the_settings_pick_their_line_from_the_menu():
     assert chosen(menu, project(budget=5e4))[0].egg == menu[2].egg
     assert chosen(menu, project(area_ha=2, prefer="price"))[0].egg == menu[1].egg
     assert chosen((Alternative("size", 2.0, 9e4),), project(area_ha=2, prefer="price")) == ()
+    # What encloses more than was asked for is told in the menu, and not built.
+    assert chosen((alternative("size", 2.0, 5e4),), project(area_ha=2, prefer="price")) == ()
 
 
 def test_of_the_line_built_and_the_menus_the_larger_one_is_built():
