@@ -251,3 +251,52 @@ def test_what_is_no_settings_file_is_said_in_one_line(tmp_path):
     binary.write_bytes(b"\xff\xfe\x00")
     with pytest.raises(Faults, match="not UTF-8"):
         read_settings(binary)
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        (
+            "budget = 90000\narea_ha = 2",
+            "enclosure: budget = 90000 and area_ha = 2 both say how large the enclosure is; drop one of them",
+        ),
+        ("budget = 0", "enclosure.budget: found 0; input should be greater than 0"),
+        (
+            "budget = 90000\npacks = 2",
+            "enclosure: budget = 90000 with packs = 2; only the place of one enclosure is chosen by price: drop it, or "
+            "set packs = 1",
+        ),
+        (
+            'prefer = "price"\narea_ha = 1\npacks = 3',
+            'enclosure: prefer = "price" with packs = 3; only the place of one enclosure is chosen by price: drop it, '
+            "or set packs = 1",
+        ),
+        ("menu_ha = [1, 0, 2]", "enclosure.menu_ha.1: found 0; input should be greater than 0"),
+        ("menu_ha = [-1]", "enclosure.menu_ha.0: found -1; input should be greater than 0"),
+        (
+            "menu_ha = [1, 2, 1.0]",
+            "enclosure.menu_ha: 1 stands there more than once; name each size once",
+        ),
+        ("menu_ha = []", "enclosure.menu_ha: found []; name at least one size, or drop the key"),
+        (
+            'prefer = "cheap"',
+            "enclosure.prefer: found 'cheap'; input should be 'suitability' or 'price'",
+        ),
+        (
+            'prefer = "price"',
+            'enclosure: prefer = "price" has no effect without area_ha, since the size is not given; give a number of '
+            "hectares, or drop it",
+        ),
+        (
+            'menu_ha = [1]\nfence_line = "f.gpkg"',
+            "enclosure: menu_ha has no effect with fence_line, to which nothing is fitted; drop one of them",
+        ),
+    ],
+)
+def test_size_price_and_menu_are_refused_with_one_line(tmp_path, text, fault):
+    assert faults_of(tmp_path, MINIMAL + f"[enclosure]\n{text}\n") == [fault]
+
+
+def test_sizes_of_the_menu_may_be_whole_numbers_in_any_order(tmp_path):
+    project = read_settings(settings_of(tmp_path, MINIMAL + "[enclosure]\nmenu_ha = [2, 0.5, 1]\n"))
+    assert project.enclosure.menu_ha == (2, 0.5, 1)

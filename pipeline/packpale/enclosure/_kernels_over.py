@@ -151,6 +151,31 @@ def _point(chainage: float, pieces: Array) -> tuple[float, float]:
 
 
 @njit(cache=True)
+def egg_pieces(
+    x: float, y: float, psi: float, R: float, k: float, d: float, F: float, phi: float, pieces: Array
+) -> None:
+    """The five arcs of an egg with O at (x, y), its spacing, flank radius and flank turn at R = 1, into ``pieces``."""
+    chainage = 0.0
+    # The outward normal at the tip of the big end points against the axis.
+    normal = psi + np.pi
+    px, py = x + R * np.cos(normal), y + R * np.sin(normal)
+    for i in range(5):
+        if i in (0, 4):
+            radius, turn = R, 0.5 * np.pi
+        elif i == 2:
+            radius, turn = k * R, np.pi - 2.0 * phi
+        else:
+            radius, turn = F * R, phi
+        tx, ty = np.sin(normal), -np.cos(normal)
+        pieces[i, 0], pieces[i, 1], pieces[i, 2], pieces[i, 3] = px, py, tx, ty
+        pieces[i, 4], pieces[i, 5], pieces[i, 6], pieces[i, 7] = radius, turn, chainage, radius * turn
+        chainage += radius * turn
+        along, sag = radius * np.sin(turn), -2.0 * radius * np.sin(0.5 * turn) ** 2
+        px, py = px + along * tx - sag * ty, py + along * ty + sag * tx
+        normal -= turn
+
+
+@njit(cache=True)
 def over(
     pieces: Array,
     inside: float,
@@ -257,3 +282,58 @@ def over(
             out[kept, 0], out[kept, 1] = out[j, 0], out[j, 1]
             kept += 1
     return kept
+
+
+@njit(cache=True)
+def over_length(
+    pieces: Array,
+    inside: float,
+    outside: float,
+    edges: Array,
+    nodes: Array,
+    stack: Indices,
+    band_start: Indices,
+    band_edge: Indices,
+    band_frame: Array,
+    room: Array,
+    out: Array,
+) -> float:
+    """Length of line over the polygons; negative as for ``over`` where there is too little room."""
+    n = over(pieces, inside, outside, edges, nodes, stack, band_start, band_edge, band_frame, room, out)
+    if n < 0:
+        return float(n)
+    total = 0.0
+    for i in range(n):
+        total += out[i, 1] - out[i, 0]
+    return total
+
+
+@njit(cache=True)
+def along(pieces: Array, step: float, values: Array, frame: Array) -> float:
+    """Integral of a raster along a line, from the cells at the middles of equal parts of each piece.
+
+    ``frame`` is (west, north, cell) in the coordinates of the pieces; beyond the raster its nearest cell counts.
+    """
+    total = 0.0
+    rows, cols = values.shape
+    for i in range(pieces.shape[0]):
+        x, y, tx, ty, radius, length = (
+            pieces[i, 0],
+            pieces[i, 1],
+            pieces[i, 2],
+            pieces[i, 3],
+            pieces[i, 4],
+            pieces[i, 7],
+        )
+        n = int(length / step) + 1
+        ds = length / n
+        for j in range(n):
+            a, sag = (j + 0.5) * ds, 0.0
+            if not np.isinf(radius):
+                angle = a / radius
+                a, sag = radius * np.sin(angle), -2.0 * radius * np.sin(0.5 * angle) ** 2
+            px, py = x + a * tx - sag * ty, y + a * ty + sag * tx
+            c = min(max(int((px - frame[0]) / frame[2]), 0), cols - 1)
+            r = min(max(int((frame[1] - py) / frame[2]), 0), rows - 1)
+            total += ds * values[r, c]
+    return total

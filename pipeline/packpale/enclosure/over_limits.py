@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure import _kernels_over
@@ -40,6 +41,12 @@ class Stretch:
     def length_m(self) -> float:
         return self.to_m - self.from_m
 
+    def within(self, start: float, end: float, perimeter: float) -> tuple[tuple[float, float], ...]:
+        """What of it lies between two chainages of the closed line, whose start comes again at its perimeter. [m]"""
+        laps = ((self.from_m, self.to_m), (self.from_m - perimeter, self.to_m - perimeter))
+        cut = ((max(a, start), min(b, end)) for a, b in laps)
+        return tuple((a, b) for a, b in cut if a < b)
+
 
 def stretches(line: Line, soft: Mapping[str, MultiPolygon], *, inside: float, outside: float) -> tuple[Stretch, ...]:
     """All stretches of a line over limits, kind by kind in the order given, by chainage within each.
@@ -62,7 +69,7 @@ def stretches(line: Line, soft: Mapping[str, MultiPolygon], *, inside: float, ou
         raise ValueError(f"no such cross-section: {inside=} m, {outside=} m")
     found = []
     for kind, ground in soft.items():
-        near = boundary(valid_parts(ground))
+        near = boundary(_parts(ground))
         if near is not None:
             rows = over(pieces_of(line, near.origin), near, inside=inside, outside=outside)
             found += [Stretch(kind, float(a), float(b)) for a, b in rows]
@@ -116,8 +123,11 @@ def pieces_of(line: Line, origin: tuple[float, float]) -> npt.NDArray[np.float64
 
 def soft_ground(soft: Mapping[str, MultiPolygon], within: Polygon | MultiPolygon) -> MultiPolygon:
     """All soft ground within an area as one, without overlaps."""
-    import shapely
-
-    parts = [part for ground in soft.values() for part in valid_parts(ground)]
+    parts = [part for ground in soft.values() for part in _parts(ground)]
     united = shapely.intersection(shapely.union_all(parts), MultiPolygon(valid_parts(within)))
     return MultiPolygon([p for p in shapely.get_parts(united) if p.geom_type == "Polygon" and p.area > 0])
+
+
+def _parts(ground: MultiPolygon) -> tuple[Polygon, ...]:
+    """Valid polygons, each for itself: where two lie over one another, that is no fault, and no hole either."""
+    return tuple(part for polygon in ground.geoms for part in valid_parts(polygon))

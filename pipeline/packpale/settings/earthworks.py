@@ -124,6 +124,8 @@ class RateSettings(Settings):
     """Gate without its posts."""
     erect_fence_per_m: Rate = tuple(default("rates.erect_fence_per_m"))
     """Labour to set posts and hang mesh. [per m of fence]"""
+    over_limit_per_m: Rate = tuple(default("rates.over_limit_per_m"))
+    """What a metre of fence line over a limit costs more: work by hand on a bank, drains in a hollow. [per m]"""
 
 
 class PlantSettings(Settings):
