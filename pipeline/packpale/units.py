@@ -2,6 +2,8 @@
 
 FOOT_M = 0.3048
 """International foot. [m] Exact by definition (1959)."""
+INCH_M = 0.0254
+"""Inch. [m] Exact by definition (1959)."""
 US_SURVEY_FOOT_M = 1200 / 3937
 """US survey foot. [m] Exact by definition (Mendenhall order, 1893)."""
 HECTARE_M2 = 10_000.0

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 NOT_OF_A_PLOT: Any = {"inputs": True, "enclosure": {"fence_line"}, "ranking": True, "run": {"memory_mb"}}
 """Settings that no file in a plot's folder depends on. Which inputs are given, and their content, is in the keys by
 itself; where they lie is not: the same land on another machine is the same land."""
+SAID_OF_FILES: Any = {"elevation_unit", "plots_layer", "plot_id", "soil_columns", "columns"}
+"""Settings of [inputs] that say how files are to be read."""
 CODE = frozenset({".py", ".csv", ".css", ".js", ".html", ".typ"})
 """Endings of the package's files that results depend on."""
 LIBRARIES = ("numpy", "numba", "shapely", "pyproj", "rasterio", "fiona", "typst")
@@ -38,7 +40,7 @@ LIBRARIES = ("numpy", "numba", "shapely", "pyproj", "rasterio", "fiona", "typst"
 
 def run_key(project: Project, hashes: Mapping[str, Sequence[tuple[str, str]]]) -> str:
     """Stands for everything that a plot's files depend on but its id; ``hashes`` is what ``input_hashes`` gives."""
-    names = project.inputs.model_dump(mode="json", include={"elevation_unit", "plots_layer", "plot_id"})
+    names = project.inputs.model_dump(mode="json", include=SAID_OF_FILES)
     return _sha256([code_digest(), _settings(project), names, {role: list(files) for role, files in hashes.items()}])
 
 

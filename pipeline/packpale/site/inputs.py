@@ -18,7 +18,8 @@ from packpale.site.elevations import read_elevation
 from packpale.site.grid import Grid, Mask
 from packpale.site.lines import read_fence_lines
 from packpale.site.model import Pit, Plot, Site, Standing
-from packpale.site.plots import Outline, read_outlines, to_plots
+from packpale.site.outlines import Outline
+from packpale.site.plots import read_outlines, to_plots
 from packpale.site.raster_files import open_elevation
 from packpale.site.rasters import Elevation, cell_size, window
 from packpale.site.soil import (
@@ -84,17 +85,21 @@ def open_inputs(project: Project) -> Inputs:
     with faults.gather():
         named = crs_.given_run_crs(project.crs) if project.crs is not None else None
     elevation = open_elevation(given.elevation, given.elevation_unit, faults)
-    outlines = read_outlines(given.plots, given.plots_layer, given.plot_id, named, faults)
+    outlines = read_outlines(
+        given.plots, given.plots_layer, given.plot_id, named, faults, theirs=given.columns.get("plots", {})
+    )
     crs, choice = (named, "") if project.crs is not None else _chosen_crs(elevation, outlines, faults)
     features: dict[str, tuple[BaseGeometry, ...]] = {
         kind: read_surroundings(path, crs, faults, notes)
         for kind in FEATURE_KINDS
         if (path := getattr(given, kind)) is not None
     }
-    soil = read_soil_areas(given.soil, crs, faults, notes) if given.soil else ()
-    pits = read_pits(given.pits, crs, named, faults, notes) if given.pits else ()
+    soil = read_soil_areas(given.soil, crs, faults, notes, given.soil_columns) if given.soil else ()
+    theirs = given.columns
+    pits = read_pits(given.pits, crs, named, faults, notes, theirs=theirs.get("pits", {})) if given.pits else ()
     things = given.trees_and_boulders
-    standing = read_standing(things, crs, faults, notes) if things is not None else ()
+    trees = theirs.get("trees_and_boulders", {})
+    standing = read_standing(things, crs, faults, notes, trees) if things is not None else ()
     plots = to_plots(outlines, crs, faults) if crs is not None else ()
     lines: dict[str, tuple[Polygon, ...]] = {}
     if crs is not None and plots and project.enclosure.fence_line is not None:
