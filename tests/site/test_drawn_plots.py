@@ -6,6 +6,7 @@ import fiona
 import pytest
 from shapely.geometry import box
 
+from made_drawings import drawing, old_polyline, polyline, text
 from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, in_crs, write_vector
 from packpale.faults import Faults
 from packpale.site.inputs import open_inputs
@@ -14,31 +15,6 @@ from packpale.site.inputs import open_inputs
 @pytest.fixture
 def made(tmp_path):
     return Made(tmp_path)
-
-
-def pair(code, value):
-    """A group of a drawing: its code and its value, each on a line of its own (DXF reference, ASCII form)."""
-    return f"{code}\n{value}\n"
-
-
-def polyline(layer, points, *, closed=True):
-    """A light polyline: bit 1 of group 70 closes it."""
-    corners = "".join(pair(10, x) + pair(20, y) for x, y in points)
-    return pair(0, "LWPOLYLINE") + pair(8, layer) + pair(90, len(points)) + pair(70, int(closed)) + corners
-
-
-def old_polyline(layer, points):
-    """The older kind, each corner an entity of its own."""
-    corners = "".join(pair(0, "VERTEX") + pair(8, layer) + pair(10, x) + pair(20, y) for x, y in points)
-    return pair(0, "POLYLINE") + pair(8, layer) + pair(66, 1) + pair(70, 1) + corners + pair(0, "SEQEND")
-
-
-def text(x, y, words):
-    return pair(0, "TEXT") + pair(8, "NAMES") + pair(10, x) + pair(20, y) + pair(40, 2.5) + pair(1, words)
-
-
-def drawing(*entities):
-    return pair(0, "SECTION") + pair(2, "ENTITIES") + "".join(entities) + pair(0, "ENDSEC") + pair(0, "EOF")
 
 
 def corners(plot):

@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -10,6 +11,7 @@ from packpale.faults import Faults
 
 # Whether it is a file at all is told in one line by whoever reads it.
 SETTINGS_FILE = click.Path(path_type=Path)
+INPUT = click.Path(path_type=Path)
 EXISTING_FILE = click.Path(dir_okay=False, path_type=Path)
 
 
@@ -101,18 +103,50 @@ def check(config: Path, *, debug: bool) -> None:
 
 @commands.command()
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.option("--elevation", multiple=True, type=EXISTING_FILE, help="Elevation raster; may be repeated.")
-@click.option("--plots", type=EXISTING_FILE, help="Plots file.")
+@click.option("--elevation", multiple=True, metavar="PATH", help="Elevation raster; may be repeated.")
+@click.option("--plots", type=INPUT, help="Plots: vector file, track, drawing or table.")
+@click.option("--soil", type=INPUT, help="Soil polygons.")
+@click.option("--pits", type=INPUT, help="Table of trial pits.")
+@click.option("--watercourses", type=INPUT, help="Streams, ditches, ponds.")
+@click.option("--dwellings", type=INPUT, help="Houses.")
+@click.option("--services", type=INPUT, help="Buried cables and pipes.")
+@click.option("--woodland", type=INPUT, help="Woods.")
+@click.option("--trees-and-boulders", type=INPUT, help="Single trees and boulders.")
+@click.option("--access", type=INPUT, help="Tracks and roads.")
+@click.option("--viewpoints", type=INPUT, help="Places people look from.")
+@click.option("--keep-out", type=INPUT, help="Areas that must not be used.")
+@click.option("--plots-layer", metavar="NAME", help="Layer of the plots file.")
+@click.option("--plot-id", metavar="COLUMN", help="Column that names each plot.")
+@click.option("--elevation-unit", type=click.Choice(["m", "ft", "us-ft"]), help="Unit of the heights.")
+@click.option("--crs", metavar="CODE", help="CRS to compute in, such as EPSG:25832.")
+@click.option("--soil-column", "soil_columns", multiple=True, metavar="OURS=THEIRS[:UNIT]", help="Column of the soil.")
+@click.option("--column", "columns", multiple=True, metavar="FILE.OURS=THEIRS[:UNIT]", help="Column of another table.")
+@click.option("--title", metavar="TEXT", help="Title of all pages.")
+@click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units on all pages.")
+@click.option("--currency", metavar="CODE", help="Currency of the prices.")
+@click.option("--example", is_flag=True, help="Write a small made-up example with its data instead.")
+@click.option("--all", "every_key", is_flag=True, help="Write every key, with unit and source.")
 @debug
-def start(folder: Path, elevation: tuple[Path, ...], plots: Path | None, debug: bool) -> None:
-    """Write a commented settings file: every key with its default, unit and source.
+def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug: bool, **more: Any) -> None:
+    """Open what is given, tell what it is, and write a settings file that runs as it is.
 
     Example: packpale start my-land --elevation dem.tif --plots plots.gpkg
     """
     with errors_as_lines(debug=debug):
-        from packpale.cli.start import write_settings
+        from packpale.cli.start import Wishes, start
 
-        click.echo(write_settings(folder, elevation, plots))
+        if more.pop("example"):
+            from packpale.cli.example import write_example
+
+            if elevation or plots or any(v not in ((), None, False) for v in more.values()):
+                raise Faults("--example: brings its own files and settings; leave the other options out")
+            for line in write_example(folder).lines:
+                click.echo(line)
+            return
+        wishes = Wishes(**{name: more.pop(name) for name in Wishes.__dataclass_fields__})
+        others = {kind: path for kind, path in more.items() if path is not None}
+        for line in start(folder, elevation, plots, others, wishes).lines:
+            click.echo(line)
 
 
 @commands.command()

@@ -246,14 +246,21 @@ def given_run_crs(text: str) -> CRS:
     return crs
 
 
+def is_run_crs(crs: CRS) -> bool:
+    """Whether a run can be computed in a CRS: projected, in metres, east and north."""
+    try:
+        given_run_crs(label(crs))
+    except Faults:
+        return False
+    return True
+
+
 def serves(crs: CRS, outlines: Sequence[tuple[BaseGeometry, CRS]]) -> bool:
     """Whether all can be computed in a CRS: projected, in metres, and lengths to SCALE_NOTED those on the ground.
 
     At the middle of each outline, given with its CRS. What is no place on Earth is left to others to tell.
     """
-    try:
-        given_run_crs(label(crs))
-    except Faults:
+    if not is_run_crs(crs):
         return False
     errors = []
     for geometry, own in outlines:

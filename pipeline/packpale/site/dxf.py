@@ -21,16 +21,12 @@ def is_drawing(path: Path) -> bool:
 
 
 def read_drawing(path: Path, wanted: str | None, crs: CRS | None) -> Layer:
-    """Closed lines, and areas, of one layer of a drawing as polygons, in the run's CRS, since a drawing states none.
+    """Closed lines, and areas, of one layer of a drawing as polygons, in ``crs``, since a drawing states none.
 
     ``Text`` is the text that stands inside an outline, empty where there is none or more than one. Without ``wanted``
     the one layer that holds closed lines is taken. Raises Faults.
     """
     drawn = read_layer(path, ENTITIES)
-    if crs is None:
-        raise Faults(
-            f'{path.name}: is a drawing, which does not say where on Earth it lies; set crs, such as crs = "EPSG:25832"'
-        )
     rings = {f.number: ring for f in drawn.features if (ring := _ring(f.geometry)) is not None}
     layers = sorted({_layer(f) for f in drawn.features if f.number in rings})
     listed = ", ".join(map(repr, layers)) or "none"
@@ -57,6 +53,19 @@ def read_drawing(path: Path, wanted: str | None, crs: CRS | None) -> Layer:
         named = {**feature.properties, "Text": inside[0] if len(inside) == 1 else None}
         features.append(Feature(feature.number, ring, named))
     return Layer(path.name, chosen, crs, COLUMNS, tuple(features))
+
+
+def drawing_layers(path: Path) -> tuple[str, ...]:
+    """Layers of a drawing that hold closed lines. Raises Faults if it cannot be read."""
+    drawn = read_layer(path, ENTITIES)
+    return tuple(sorted({_layer(f) for f in drawn.features if _ring(f.geometry) is not None}))
+
+
+def needs_crs(path: Path) -> Faults:
+    """The fault of a drawing without the run's CRS."""
+    return Faults(
+        f'{path.name}: is a drawing, which does not say where on Earth it lies; set crs, such as crs = "EPSG:25832"'
+    )
 
 
 def _layer(feature: Feature) -> str:

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from packpale.faults import Faults, Gathering
 from packpale.settings.columns import TheirColumn
 from packpale.site import crs as crs_
-from packpale.site.dxf import is_drawing, read_drawing
+from packpale.site.dxf import is_drawing, needs_crs, read_drawing
 from packpale.site.files import check_file
 from packpale.site.model import Plot
 from packpale.site.outlines import NUMBER, Outline, id_text
@@ -55,6 +55,8 @@ def read_outlines(
         elif kind in WELL_KNOWN_TEXT:
             found = read_wkt_file(path, id_column, project_crs, faults)
         elif is_drawing(path):
+            if project_crs is None:
+                raise needs_crs(path)
             found = _from_layer(read_drawing(path, layer, project_crs), id_column, faults)
         elif kind != ".gdb" and is_gpx(path):
             found = _from_gpx(path, layer, id_column, faults)

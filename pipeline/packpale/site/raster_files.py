@@ -6,9 +6,11 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from pyproj import CRS
+from pyproj.exceptions import CRSError
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
@@ -79,14 +81,14 @@ class _Head:
 
 def _head(path: Path, unit: str) -> _Head:
     """What the head of one raster says, checked. Raises Faults."""
-    from rasterio.errors import CRSError
+    from rasterio.errors import CRSError as RasterCRSError
 
     check_file(path, "name a raster, or list the tiles in it")
     refuse_bound_crs(path)
     with _opened(path) as source:
         try:
             crs = crs_.from_wkt(source.crs.to_wkt(), path.name) if source.crs else None
-        except CRSError:
+        except RasterCRSError:
             crs = None
         if crs is None:
             raise Faults(
@@ -118,15 +120,43 @@ def _head(path: Path, unit: str) -> _Head:
                 f"{path.name}: says it has {source.width:,} x {source.height:,} cells, "
                 f"which do not fit into its {path.stat().st_size:,} bytes; supply a whole file"
             )
-        said = (source.units[0] or "").strip().casefold()
-        meant = [u for u, names in _UNIT_NAMES.items() if said in names]
-        if meant and meant[0] != unit:
+        meant, said = _stated_unit(source)
+        if meant is not None and meant != unit:
             raise Faults(
-                f'{path.name}: says its elevations are in "{source.units[0]}", inputs.elevation_unit is "{unit}"; '
-                f'set elevation_unit = "{meant[0]}", or correct the unit written in the raster'
+                f'{path.name}: says its elevations are in "{said}", inputs.elevation_unit is "{unit}"; '
+                f'set elevation_unit = "{meant}", or correct the unit written in the raster'
             )
         files = tuple(sorted({*files_of(path), *(p for p in map(Path, source.files) if p.is_file())}))
         return _Head(path, files, crs, transform, source.width, source.height)
+
+
+def stated_unit(path: Path) -> tuple[str | None, str]:
+    """The elevation unit that a raster states, one of inputs.elevation_unit or None, and its words. Raises Faults."""
+    check_file(path, "name a raster, or list the tiles in it")
+    refuse_bound_crs(path)
+    with _opened(path) as source:
+        return _stated_unit(source)
+
+
+def _stated_unit(source: Any) -> tuple[str | None, str]:
+    """By the unit of its band, else by its vertical CRS."""
+    said = str(source.units[0] or "").strip()
+    for unit, names in _UNIT_NAMES.items():
+        if said.casefold() in names:
+            return unit, said
+    from rasterio.errors import CRSError as RasterCRSError
+
+    try:
+        whole = CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
+    except (CRSError, RasterCRSError):
+        whole = None
+    heights = [crs for crs in (whole.sub_crs_list if whole else ()) if crs.is_vertical]
+    for axis in heights[0].axis_info if heights else ():
+        for unit, metres in METRES_PER_ELEVATION_UNIT.items():
+            # A foot and a US survey foot differ by 2 parts in a million.
+            if abs(axis.unit_conversion_factor / metres - 1) < 2e-7:
+                return unit, f"{axis.unit_name}, {heights[0].name}"
+    return None, ""
 
 
 def _on_lattice(head: _Head, first: _Head) -> Tile:

@@ -2,6 +2,7 @@
 
 import functools
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from packpale.values.table import STATUSES, rows_of
 
@@ -26,3 +27,21 @@ def soil_word(column: str, text: str) -> str | None:
     word = " ".join(text.casefold().split())
     known = soil_words()[column]
     return known.get(word) or known.get(word.removesuffix(" drained"))
+
+
+@dataclass(frozen=True)
+class PublishedColumn:
+    """A column of a published soil map: which of ours it is, its name there, and its unit."""
+
+    column: str
+    name: str
+    unit: str | None
+
+
+@functools.cache
+def soil_columns() -> tuple[PublishedColumn, ...]:
+    """Columns of published soil maps. Raises ValueError if a row is incomplete."""
+    rows = rows_of("soil_columns.csv")
+    if not all(row["column"] and row["name"] and row["source"] for row in rows):
+        raise ValueError("soil_columns.csv: a row is incomplete")
+    return tuple(PublishedColumn(row["column"], row["name"], row["unit"] or None) for row in rows)
