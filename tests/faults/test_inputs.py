@@ -128,7 +128,7 @@ def tiles_out_of_step(made):
 
 @case(
     r'own\.tif has an elevation of -9999 m in plot "north", allowed are -500 to 9000 m; '
-    r"declare it as nodata in the raster, or check inputs\.elevation_unit"
+    r"set inputs\.elevation_nodata to it, or check inputs\.elevation_unit"
 )
 def undeclared_nodata(made):
     values = plane(*centres(200, 200)).astype("float32")
@@ -677,6 +677,8 @@ def test_each_fault_gives_its_line(tmp_path, monkeypatch, spoil, pattern):
         lines = faults.lines
     assert len(lines) == 1, lines
     assert re.fullmatch(pattern, lines[0]), lines[0]
+    # What to do stands behind what was found.
+    assert "; " in lines[0]
 
 
 def test_the_inputs_that_are_spoilt_are_good(tmp_path):

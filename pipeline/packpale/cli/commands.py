@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from packpale.cli.messages import EXIT_PLOT_FAILED, errors_as_lines
+from packpale.cli.messages import EXIT_PLOT_FAILED, FIRST_SETTINGS, errors_as_lines
 from packpale.faults import Faults
 
 # Whether it is a file at all is told in one line by whoever reads it.
@@ -53,7 +53,7 @@ def run(
 
     Example: packpale run config/demo.toml
     """
-    with errors_as_lines(debug=debug):
+    with errors_as_lines(debug=debug, settings=config) as told:
         if cluster is not None and workers is not None:
             raise Faults(
                 "--workers: has no effect beside --cluster, whose workers are its own; leave one of the two out"
@@ -77,7 +77,7 @@ def run(
         for plot in outcome.plots:
             if plot.status == "failed":
                 where = f"; {folder / ERRORS} shows where" if plot.traceback else ""
-                click.echo(f"plot {plot.plot_id}: failed: {plot.reason}{where}", err=True)
+                told.say(f"plot {plot.plot_id}: failed: {plot.reason}{where}", err=True)
                 if debug and plot.traceback:
                     click.echo(plot.traceback, err=True)
         click.echo(f"{folder / 'index.html'}")
@@ -93,12 +93,12 @@ def check(config: Path, *, debug: bool) -> None:
 
     Example: packpale check config/demo.toml
     """
-    with errors_as_lines(debug=debug):
+    with errors_as_lines(debug=debug, settings=config) as told:
         from packpale.cli.check import lines_of
         from packpale.run.run import read_and_open
 
         for line in lines_of(config, read_and_open(config, all_readable=True)):
-            click.echo(line)
+            told.say(line)
 
 
 @commands.command()
@@ -118,6 +118,7 @@ def check(config: Path, *, debug: bool) -> None:
 @click.option("--plots-layer", metavar="NAME", help="Layer of the plots file.")
 @click.option("--plot-id", metavar="COLUMN", help="Column that names each plot.")
 @click.option("--elevation-unit", type=click.Choice(["m", "ft", "us-ft"]), help="Unit of the heights.")
+@click.option("--elevation-nodata", type=float, metavar="VALUE", help="Value of missing ground.")
 @click.option("--crs", metavar="CODE", help="CRS to compute in, such as EPSG:25832.")
 @click.option("--soil-column", "soil_columns", multiple=True, metavar="OURS=THEIRS[:UNIT]", help="Column of the soil.")
 @click.option("--column", "columns", multiple=True, metavar="FILE.OURS=THEIRS[:UNIT]", help="Column of another table.")
@@ -132,7 +133,8 @@ def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug
 
     Example: packpale start my-land --elevation dem.tif --plots plots.gpkg
     """
-    with errors_as_lines(debug=debug):
+    imperial = more["units"] == "imperial" or more["elevation_unit"] in ("ft", "us-ft")
+    with errors_as_lines(debug=debug, settings=folder / FIRST_SETTINGS, imperial=imperial) as told:
         from packpale.cli.start import Wishes, start
 
         if more.pop("example"):
@@ -141,12 +143,12 @@ def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug
             if elevation or plots or any(v not in ((), None, False) for v in more.values()):
                 raise Faults("--example: brings its own files and settings; leave the other options out")
             for line in write_example(folder).lines:
-                click.echo(line)
+                told.say(line)
             return
         wishes = Wishes(**{name: more.pop(name) for name in Wishes.__dataclass_fields__})
         others = {kind: path for kind, path in more.items() if path is not None}
         for line in start(folder, elevation, plots, others, wishes).lines:
-            click.echo(line)
+            told.say(line)
 
 
 @commands.command()

@@ -4,7 +4,9 @@ from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
 
-from packpale.cli.start import NAME, Started, Wishes, quoted, start
+from packpale.cli.check import next_command
+from packpale.cli.messages import FIRST_SETTINGS
+from packpale.cli.start import Started, Wishes, start
 from packpale.faults import Faults, doing
 
 OTHERS = ("watercourses", "services", "access")
@@ -17,7 +19,7 @@ def write_example(folder: Path) -> Started:
     Raises Faults, and writes nothing, if one of the files is there already.
     """
     data = {file.name: file for file in files(__package__).joinpath("example").iterdir() if file.name[0] not in "._"}
-    there = [name for name in (NAME, *sorted(data)) if (folder / name).exists()]
+    there = [name for name in (FIRST_SETTINGS, *sorted(data)) if (folder / name).exists()]
     if there:
         raise Faults(*[f"{folder / name}: exists and is not overwritten; choose another folder" for name in there])
     with doing("writing the example", folder):
@@ -28,8 +30,8 @@ def write_example(folder: Path) -> Started:
     others |= {"soil": folder / "soil_map.geojson", "pits": folder / "pits.csv"}
     wishes = Wishes(title="Two fields: a made-up example", soil_columns=SOIL_COLUMNS)
     started = start(folder, [str(folder / "elevation.tif")], folder / "fields.geojson", others, wishes)
-    return Started(started.settings, (*started.lines[:-1], *_last_lines(folder, started.settings)))
+    return Started(started.settings, (*started.lines[:-1], *_last_lines(started.settings)))
 
 
-def _last_lines(folder: Path, settings: Path) -> Iterator[str]:
-    yield f"next: packpale run {quoted(settings)} --out {quoted(folder / 'result')}"
+def _last_lines(settings: Path) -> Iterator[str]:
+    yield f"next: {next_command(settings)}"

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from packpale.cli.messages import FIRST_SETTINGS
 from packpale.cli.template import first_settings, settings_file
 from packpale.faults import Faults, Gathering, doing
 from packpale.settings import Project, fault_lines
@@ -19,7 +20,6 @@ from packpale.site.raster_files import open_elevation, stated_unit
 from packpale.site.rasters import Elevation
 from packpale.units import HECTARE_M2
 
-NAME = "packpale.toml"
 MOST_NAMED = 6
 """Names of plots, or columns, that a line lists."""
 
@@ -31,6 +31,7 @@ class Wishes:
     plots_layer: str | None = None
     plot_id: str | None = None
     elevation_unit: str | None = None
+    elevation_nodata: float | None = None
     crs: str | None = None
     title: str | None = None
     units: str | None = None
@@ -65,7 +66,7 @@ def start(
     it can be moved with its data. Raises Faults, and writes nothing, if the file exists, a given one does not, or they
     cannot serve a run together.
     """
-    target = folder / NAME
+    target = folder / FIRST_SETTINGS
     _check_given(target, elevation, plots, others)
     if plots is None:
         raise RuntimeError("no plots passed the check")
@@ -113,12 +114,14 @@ def _look_at_elevation(paths: Sequence[str], wishes: Wishes, found: _Found) -> E
     known = {u: words for u, words in stated.items() if u is not None}
     if unit is None and known:
         unit, said = next(iter(known.items()))
-    elevation = open_elevation([Path(p) for p in paths], unit or "m", faults)
+    elevation = open_elevation([Path(p) for p in paths], unit or "m", faults, wishes.elevation_nodata)
     faults.raise_if_any()
     if elevation is None:
         raise RuntimeError("elevation passed every check and was not opened")
     unit = unit or "m"
     found.given["inputs.elevation_unit"] = unit
+    if wishes.elevation_nodata is not None:
+        found.given["inputs.elevation_nodata"] = wishes.elevation_nodata
     tiles = elevation.tiles
     cells = sum(t.cols * t.rows for t in tiles)
     place = f"{crs_.shown(elevation.crs)} ({elevation.crs.name})"

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 NOT_OF_A_PLOT: Any = {"inputs": True, "enclosure": {"fence_line"}, "ranking": True, "run": {"memory_mb"}}
 """Settings that no file in a plot's folder depends on. Which inputs are given, and their content, is in the keys by
 itself; where they lie is not: the same land on another machine is the same land."""
-SAID_OF_FILES: Any = {"elevation_unit", "plots_layer", "plot_id", "soil_columns", "columns"}
+SAID_OF_FILES: Any = {"elevation_unit", "elevation_nodata", "plots_layer", "plot_id", "soil_columns", "columns"}
 """Settings of [inputs] that say how files are to be read."""
 CODE = frozenset({".py", ".csv", ".css", ".js", ".html", ".typ"})
 """Endings of the package's files that results depend on."""

@@ -33,6 +33,8 @@ class InputSettings(Settings):
     """Elevation raster, or a list of rasters (tiles) in one CRS. Bare earth, any GDAL format."""
     elevation_unit: Literal["m", "ft", "us-ft"] = default("inputs.elevation_unit")
     """Unit of the elevations: metres, international feet or US survey feet."""
+    elevation_nodata: float | None = None
+    """Value that stands for missing ground where the raster does not say so itself, in the raster's own unit."""
     plots: File
     """Candidate plots: any vector file, KML, a GPX track walked round the field, DXF, WKT, a CSV of corners."""
     plots_layer: str | None = None

@@ -49,7 +49,9 @@ class Unreadable(Faults):
     """A file that broke while it was read, behind a head that can be read."""
 
 
-def open_elevation(paths: Sequence[Path], unit: str, faults: Gathering) -> Elevation | None:
+def open_elevation(
+    paths: Sequence[Path], unit: str, faults: Gathering, nodata: float | None = None
+) -> Elevation | None:
     """Look at the heads of all elevation files; None, and lines in ``faults``, if they cannot serve together."""
     before = len(faults.lines)
     heads: list[_Head] = []
@@ -66,7 +68,7 @@ def open_elevation(paths: Sequence[Path], unit: str, faults: Gathering) -> Eleva
     if len(faults.lines) > before:
         return None
     name = first.path.name if len(heads) == 1 else f"elevation ({len(heads)} rasters)"
-    return Elevation(tuple(tiles), first.crs, first.transform, METRES_PER_ELEVATION_UNIT[unit], name)
+    return Elevation(tuple(tiles), first.crs, first.transform, METRES_PER_ELEVATION_UNIT[unit], name, nodata)
 
 
 @dataclass(frozen=True)
@@ -250,6 +252,8 @@ def read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int)
             with np.errstate(invalid="ignore"):
                 values = np.ma.filled(read.astype(np.float64), np.nan)
             values[~(np.abs(values) < MISSING_BEYOND)] = np.nan
+            if elevation.nodata is not None:
+                values[values == elevation.nodata] = np.nan
             values = (values * source.scales[0] + source.offsets[0]) * elevation.unit_m
         np.copyto(part, values, where=np.isnan(part))
     return out

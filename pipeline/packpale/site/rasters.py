@@ -45,6 +45,8 @@ class Elevation:
     unit_m: float
     name: str
     """How messages call it."""
+    nodata: float | None = None
+    """Value that stands for no data beside what the files say."""
 
     @property
     def extent(self) -> tuple[int, int, int, int]:
