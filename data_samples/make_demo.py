@@ -1,4 +1,4 @@
-"""Write the demo: an invented upland estate with six candidate plots, from a seeded random field and nothing else.
+"""Write the demo: an invented upland estate with seven candidate plots, from a seeded random field and nothing else.
 
 Run as ``python data_samples/make_demo.py [FOLDER]``; without a folder it writes to ``demo`` beside this script.
 README.md beside this script tells the scenario in words. All positions below are metres east and north of the
@@ -15,7 +15,8 @@ import numpy.typing as npt
 import pyogrio
 import rasterio
 from affine import Affine
-from shapely import affinity
+from shapely import affinity, distance, line_locate_point
+from shapely import points as points_of
 from shapely.geometry import LineString, Point, Polygon, mapping
 from shapely.geometry.base import BaseGeometry
 
@@ -83,6 +84,13 @@ PLOTS = {
             hole="1258 730, 1296 726, 1302 762, 1264 768",
         ),
     ),
+    "tarn-knapps": (
+        "Tarn Knapps",
+        area(
+            "1556 238, 1604 234, 1646 258, 1672 304, 1674 356, 1654 408, 1616 438, 1566 444, 1522 430, 1490 398, "
+            "1478 346, 1484 292, 1514 252",
+        ),
+    ),
 }
 """Candidate plots by id: name and outline."""
 
@@ -90,6 +98,31 @@ PLOTS = {
 def stream_east(north: Array) -> Array:
     """Distance east of the Tessel at a distance north."""
     return 752 + 0.2 * north + 22 * np.sin(north / 95) + 9 * np.sin(north / 41 + 1)
+
+
+TARN = (1575.0, 342.0)
+"""Middle of the tarn, and of the ground that is laid out round it."""
+KNAPPS = (
+    # Middle of each east and north of the tarn's, length, width and height, and the bearing of its crest.
+    (-45.0, 24.0, 27.0, 9.0, 6.2, 28.0),
+    (2.0, 53.0, 32.0, 9.0, 7.0, 78.0),
+    (52.0, 18.0, 21.0, 9.5, 7.6, -16.0),
+    (14.0, -52.0, 26.0, 8.5, 5.8, 104.0),
+)
+
+
+def tarn() -> Polygon:
+    """Shore of the tarn at its usual level."""
+    bearing = np.radians(np.arange(0, 360, 15))
+    return Polygon(np.round(np.column_stack([27 * np.sin(bearing), 21.5 * np.cos(bearing)]) + TARN, 2))
+
+
+def beck() -> LineString:
+    """Middle line of the beck from the tarn's outlet to Moss Drain."""
+    return line(
+        "1548 330, 1536 316, 1528 300, 1527 280, 1526 262, 1518 244, 1508 230, 1494 216, 1476 202, 1458 190, 1440 178, "
+        "1420 160, 1402 146, 1390 137"
+    )
 
 
 def elevation() -> Array:
@@ -101,6 +134,7 @@ def elevation() -> Array:
     z += _gullies(rng, east, north)
     z = _with_bog(z, east, north)
     z = _with_stream(z, east, north)
+    z = _with_tarn(z, east, north)
     return np.round(z / STEP) * STEP
 
 
@@ -195,6 +229,36 @@ def _with_stream(z: Array, east: Array, north: Array) -> Array:
     return z + fade * (carved - z)
 
 
+def _with_tarn(z: Array, east: Array, north: Array) -> Array:
+    """Lay a tarn between steep knapps of gravel into the low ground in the east, and its beck towards Moss Drain.
+
+    Nothing changes farther than 130 m from the tarn.
+    """
+    u, v = east - TARN[0], north - TARN[1]
+    fade = np.clip((130 - np.hypot(u, v)) / 45, 0, 1)
+    near = fade * fade * (3 - 2 * fade)
+    water = 469.6
+    calm = water + 1.2 + 0.35 * (z - water - 1.2)
+    for x, y, length, width, height, bearing in KNAPPS:
+        crest = np.radians(bearing)
+        along = (u - x) * np.sin(crest) + (v - y) * np.cos(crest)
+        across = (u - x) * np.cos(crest) - (v - y) * np.sin(crest)
+        bent = across + 2.5 * np.sin(along / 11 + bearing)
+        calm = calm + height * np.exp(-((along / length) ** 2) - (bent / width) ** 2)
+    q = np.hypot(u / 31, v / 25) + 0.05 * np.sin(east / 9) * np.cos(north / 8)
+    basin = 1 / (1 + np.exp(np.clip((q - 1) / 0.09, -40, 40)))
+    calm = calm + basin * (water - 1.5 * np.clip(1 - q**4, 0, 1) - calm)
+    laid = z + near * (calm - z)
+    # The beck leaves the water a little below its shore and falls by 1 in 60 as far as the ground allows.
+    course = beck()
+    here = near > 0
+    points = points_of(east[here], north[here])
+    away, down = distance(course, points), line_locate_point(course, points)
+    bank = water - 0.2 - down / 60 + 0.3 * np.clip(away - 2, 0, None)
+    laid[here] = np.where(near[here] > 0.02, np.minimum(laid[here], bank), laid[here])
+    return laid
+
+
 def _bump(east: Array, north: Array, centre: tuple[float, float], reach: tuple[float, float]) -> Array:
     return np.exp(-(((east - centre[0]) / reach[0]) ** 4) - ((north - centre[1]) / reach[1]) ** 4)
 
@@ -213,6 +277,8 @@ def soil_polygons() -> list[dict[str, object]]:
     shelf = area("0 590, 330 612, 700 580, 1040 604, 1700 560, 1700 954, 1180 944, 700 934, 300 948, 0 930")
     slabs = area("0 40, 300 60, 640 70, 690 250, 640 420, 420 452, 0 440")
     heights = area("0 930, 300 948, 700 934, 1180 944, 1700 954, 1700 1400, 0 1400")
+    silt = affinity.scale(Point(TARN).buffer(1, 16), 36, 30)
+    gravel = affinity.scale(Point(TARN).buffer(1, 16), 72, 74)
     estate = area(f"0 0, {WIDTH} 0, {WIDTH} {HEIGHT}, 0 {HEIGHT}")
     taken: BaseGeometry = Polygon()
     rows = []
@@ -222,6 +288,8 @@ def soil_polygons() -> list[dict[str, object]]:
         ("flush below a spring", flush, (2.4, "soft", 0.70, 34, 6, "somewhat poorly")),
         ("loam of the shelf", shelf, (2.3, "soft", 2.4, 21, 7, "well")),
         ("thin soil over slabs", slabs, (0.50, "hard", 2.6, 13, 21, "somewhat excessively")),
+        ("silt of the tarn", silt, (4.0, "soft", 0.10, 34, 2, "very poorly")),
+        ("gravel of the knapps", gravel, (3.5, "soft", 2.8, 9, 24, "somewhat excessively")),
         ("stony soil of the heights", heights, (0.95, "hard", 3.0, 11, 34, "somewhat excessively")),
     ):
         free = ground.difference(taken).intersection(estate)
@@ -253,6 +321,7 @@ pit,x,y,depth_to_rock_m,rock_hardness,water_table_m,clay_percent,stones_percent,
 11,1180,270,,,0.10,48,0,very poorly
 12,1340,300,,,0.20,44,1,very poorly
 13,480,1040,0.80,hard,,10,38,somewhat excessively
+14,1655,310,2.4,soft,1.9,22,14,moderately well
 """
 """Trial pits; an empty cell was not reached or not looked at."""
 
@@ -262,6 +331,8 @@ def features() -> dict[str, list[tuple[str, BaseGeometry]]]:
     return {
         "watercourses": [
             ("Tessel", stream()),
+            ("Knapp Tarn", tarn()),
+            ("Tarn Beck", beck()),
             (
                 "Moss Drain",
                 line("1330 250, 1360 222, 1393 185, 1390 137, 1379 99, 1350 72, 1333 57, 1309 50, 1298 30, 1299 0"),
@@ -290,6 +361,7 @@ def features() -> dict[str, list[tuple[str, BaseGeometry]]]:
         "woodland": [
             ("Slab Wood", area("40 420, 160 400, 300 420, 420 448, 380 540, 200 560, 60 520")),
             ("Shelter belt", area("200 906, 420 914, 640 904, 640 926, 420 938, 200 930")),
+            ("Knapp Birches", area("1514 366, 1530 392, 1560 408, 1606 412, 1626 398, 1604 378, 1566 378, 1538 360")),
             ("Moss Carr", area("1300 120, 1440 140, 1500 230, 1452 240, 1420 196, 1330 152")),
         ],
         "viewpoints": [
@@ -314,6 +386,7 @@ def things() -> list[tuple[str, float | None, BaseGeometry]]:
         ("split boulder", 0.9, area("782 677, 784 677, 784.5 679, 782.5 679.5")),
         ("fold thorn", None, Point(1419, 884)),
         ("lone birch", 7.5, Point(1100, 600)),
+        ("tarn alder", 8.0, Point(1606, 330)),
     ]
 
 

@@ -35,7 +35,8 @@ def let_rooms_stand_aside(monkeypatch):
 
     nothing_fits = SimpleNamespace(feasible=False, notes=(), packs=())
     monkeypatch.setattr("packpale.land.assess.assess", lambda site, project: SimpleNamespace(notes=()))
-    monkeypatch.setattr("packpale.enclosure.place.place", lambda site, land, project: nothing_fits)
+    monkeypatch.setattr("packpale.enclosure.place.place", lambda site, land, project, pricing: nothing_fits)
+    monkeypatch.setattr("packpale.run.pricing.pricing_of", lambda site, land, project: None)
     monkeypatch.setattr("packpale.review.plot.write_plot", write_plot)
     monkeypatch.setattr("packpale.review.run.write_run", write_run)
     monkeypatch.setattr("packpale.run.run.rank", lambda summaries, weights, **options: None)

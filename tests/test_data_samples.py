@@ -77,7 +77,7 @@ def inside(ground, plots):
 def ponding(ground, inside):
     """Depth of water that full hollows hold in and 60 m round each plot that claims something about it. [m]"""
     depth = np.full(ground[0].shape, np.nan)
-    for key in ("mirrow-moss", "grey-slabs", "larder-shelf"):
+    for key in ("mirrow-moss", "grey-slabs", "larder-shelf", "tarn-knapps"):
         rows, cols = (np.flatnonzero(inside[key].any(axis=axis)) for axis in (1, 0))
         window = np.s_[max(rows[0] - 30, 0) : rows[-1] + 31, max(cols[0] - 30, 0) : cols[-1] + 31]
         depth[window] = filled(ground[0][window]) - ground[0][window]
@@ -196,9 +196,9 @@ def test_soil_polygons_do_not_overlap_and_speak_the_terms_of_the_settings(soil):
 
 
 def test_plots_lie_apart_and_keep_the_sizes_of_a_field(plots):
-    assert len(plots) == 6
+    assert len(plots) == 7
     assert shapely.union_all(plots.to_numpy()).area == pytest.approx(plots.area.sum(), rel=1e-9)
-    assert plots.area.between(4e4, 12e4).all()
+    assert plots.area.between(3e4, 12e4).all()
 
 
 def test_readme_gives_the_area_of_every_plot(plots):
@@ -208,7 +208,7 @@ def test_readme_gives_the_area_of_every_plot(plots):
         assert f"| {plot.area / 1e4:.1f} |" in row
 
 
-# ---------------------------------------------------------------------------------- the character of the six plots
+# -------------------------------------------------------------------------------- the character of the seven plots
 
 
 def test_the_brow_is_too_steep(slope_deg, inside):
@@ -280,6 +280,45 @@ def test_crooked_lot_is_awkward(plots):
     inscribed = shapely.maximum_inscribed_circle(lot, tolerance=0.5).length
     shelf = shapely.maximum_inscribed_circle(plots["larder-shelf"], tolerance=0.5).length
     assert inscribed < 0.6 * shelf
+
+
+def test_tarn_knapps_holds_banks_and_water_in_the_middle_and_even_ground_along_its_edge(
+    slope_deg, ponding, inside, ground, plots
+):
+    elevation, transform = ground
+    plot, cells = plots["tarn-knapps"], inside["tarn-knapps"]
+    edge = cells & ~geometry_mask([plot.buffer(-16)], elevation.shape, transform, invert=True)
+    steep, deep = slope_deg > 20, ponding > 0.3
+    assert 0.06 < steep[cells].mean() < 0.2
+    assert 25 < np.percentile(slope_deg[cells], 99) < 32
+    assert (steep | deep)[edge].mean() < 0.01
+    assert 1.2 < ponding[cells].max() < 1.4
+    tarn, beck = gpd.read_file(DEMO / "watercourses.geojson").set_index("name").geometry[["Knapp Tarn", "Tarn Beck"]]
+    assert plot.contains(tarn)
+    assert deep[geometry_mask([tarn], elevation.shape, transform, invert=True)].mean() > 0.8
+    # The beck leaves the plot once.
+    assert beck.intersection(plot.boundary).geom_type == "Point"
+    # Round banks and water there is little room; round the whole there is much.
+    free = cells & ~steep & ~deep & geometry_mask([beck.buffer(12), tarn.buffer(12)], elevation.shape, transform)
+    assert largest_radius(free, 2.0) < 0.4 * shapely.maximum_inscribed_circle(plot, tolerance=0.5).length
+
+
+def test_the_beck_always_runs_downhill(ground):
+    elevation, transform = ground
+    beck = gpd.read_file(DEMO / "watercourses.geojson").set_index("name").geometry["Tarn Beck"]
+    x, y = shapely.get_coordinates(beck.interpolate(np.arange(0, 100, 4.0))).T
+    rows, cols = ((transform.f - y) // 2).astype(int), ((x - transform.c) // 2).astype(int)
+    bed = elevation[rows, cols]
+    assert np.diff(bed).max() < 0.1
+    assert bed[0] - bed[-1] > 1
+
+
+def test_the_tarn_changes_no_ground_of_the_other_plots(ground, inside):
+    made = script("make_demo")
+    made._with_tarn = lambda z, east, north: z
+    changed = made.elevation() != ground[0]
+    assert changed[inside["tarn-knapps"]].mean() > 0.9
+    assert not any((changed & cells).any() for key, cells in inside.items() if key != "tarn-knapps")
 
 
 def test_pits_agree_with_the_ground_they_are_dug_in(plots):

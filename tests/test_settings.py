@@ -75,12 +75,32 @@ def test_keep_away_takes_the_named_distance_else_the_registers(tmp_path):
     assert project.keep_away() == {"watercourses": 10.0, "dwellings": 60.0, "woodland": 5.0}
 
 
-def test_strips_carry_the_dig_on_the_aprons_side(tmp_path):
-    trench = "[trench]\ndepth_m = 1.0\napron_reach_m = 2.0\nside_slope = 0.5\nworking_strip_m = 3.0\n"
-    outside = read_settings(settings_of(tmp_path, MINIMAL + trench)).trench
-    assert (outside.outside_strip_m, outside.inside_strip_m) == (5.5, 3.0)
-    inside = read_settings(settings_of(tmp_path, MINIMAL + trench + 'side = "inside"\n')).trench
-    assert (inside.outside_strip_m, inside.inside_strip_m) == (3.0, 5.5)
+@pytest.mark.parametrize(
+    ("trench", "apron_side", "other_side"),
+    [
+        # Bench: 2.0 out and 0.5 x 0.3 of wall; skirt: 0.3 and 0.5 x 1.0 of wall; 3.0 to work in on both sides.
+        ("depth_m = 1.0\napron_reach_m = 2.0\nside_slope = 0.5", 2.0 + 0.15 + 3.0, 0.3 + 0.5 + 3.0),
+        # Without settings: 1.8 + 0.3 + 3.0 and 0.3 + 1.2 + 3.0.
+        ("", 5.1, 4.5),
+        # A short apron lies within the skirt's own wall.
+        ("depth_m = 1.2\napron_reach_m = 0.5\nside_slope = 1.0", 0.3 + 1.2 + 3.0, 0.3 + 1.2 + 3.0),
+        # Upright walls: the bottoms' own ends.
+        ("side_slope = 0\nworking_strip_m = 0", 1.8, 0.3),
+    ],
+)
+def test_strips_reach_to_the_edge_of_the_dig_and_the_working_strip_on_both_sides(
+    tmp_path, trench, apron_side, other_side
+):
+    outside = read_settings(settings_of(tmp_path, MINIMAL + f"[trench]\n{trench}\n")).trench
+    assert (outside.outside_strip_m, outside.inside_strip_m) == pytest.approx((apron_side, other_side))
+    inside = read_settings(settings_of(tmp_path, MINIMAL + f'[trench]\n{trench}\nside = "inside"\n')).trench
+    assert (inside.outside_strip_m, inside.inside_strip_m) == pytest.approx((other_side, apron_side))
+
+
+def test_kinds_that_may_lie_inside_are_named_once_and_known(tmp_path):
+    text = MINIMAL + '[land]\nmay_lie_inside = ["rock", "slope", "rock"]\n'
+    assert read_settings(settings_of(tmp_path, text)).land.may_lie_inside == ("rock", "slope")
+    assert read_settings(settings_of(tmp_path, MINIMAL + "[land]\nmay_lie_inside = []\n")).land.may_lie_inside == ()
 
 
 @pytest.mark.parametrize(
@@ -93,6 +113,11 @@ def test_unattended_hours_run_over_midnight(tmp_path, evening, morning, hours):
 
 
 CASES = {
+    "unknown kind of limit": (
+        MINIMAL + '[land]\nmay_lie_inside = ["slope", "dwellings"]\n',
+        "land.may_lie_inside.1: found 'dwellings'; input should be 'slope', 'ponding', 'rock', 'watercourses', "
+        "'services', 'woodland' or 'access'",
+    ),
     "unknown section": (MINIMAL + "[trenches]\n", "trenches: unknown key; did you mean 'trench'?"),
     "unknown key": (MINIMAL + "[trench]\ndeep_m = 1\n", "trench.deep_m: unknown key; did you mean 'depth_m'?"),
     "odd key": (MINIMAL + '[trench]\n"Depth M" = 1\n', "trench.Depth M: unknown key; did you mean 'depth_m'?"),
@@ -226,3 +251,52 @@ def test_what_is_no_settings_file_is_said_in_one_line(tmp_path):
     binary.write_bytes(b"\xff\xfe\x00")
     with pytest.raises(Faults, match="not UTF-8"):
         read_settings(binary)
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        (
+            "budget = 90000\narea_ha = 2",
+            "enclosure: budget = 90000 and area_ha = 2 both say how large the enclosure is; drop one of them",
+        ),
+        ("budget = 0", "enclosure.budget: found 0; input should be greater than 0"),
+        (
+            "budget = 90000\npacks = 2",
+            "enclosure: budget = 90000 with packs = 2; only the place of one enclosure is chosen by price: drop it, or "
+            "set packs = 1",
+        ),
+        (
+            'prefer = "price"\narea_ha = 1\npacks = 3',
+            'enclosure: prefer = "price" with packs = 3; only the place of one enclosure is chosen by price: drop it, '
+            "or set packs = 1",
+        ),
+        ("menu_ha = [1, 0, 2]", "enclosure.menu_ha.1: found 0; input should be greater than 0"),
+        ("menu_ha = [-1]", "enclosure.menu_ha.0: found -1; input should be greater than 0"),
+        (
+            "menu_ha = [1, 2, 1.0]",
+            "enclosure.menu_ha: 1 stands there more than once; name each size once",
+        ),
+        ("menu_ha = []", "enclosure.menu_ha: found []; name at least one size, or drop the key"),
+        (
+            'prefer = "cheap"',
+            "enclosure.prefer: found 'cheap'; input should be 'suitability' or 'price'",
+        ),
+        (
+            'prefer = "price"',
+            'enclosure: prefer = "price" has no effect without area_ha, since the size is not given; give a number of '
+            "hectares, or drop it",
+        ),
+        (
+            'menu_ha = [1]\nfence_line = "f.gpkg"',
+            "enclosure: menu_ha has no effect with fence_line, to which nothing is fitted; drop one of them",
+        ),
+    ],
+)
+def test_size_price_and_menu_are_refused_with_one_line(tmp_path, text, fault):
+    assert faults_of(tmp_path, MINIMAL + f"[enclosure]\n{text}\n") == [fault]
+
+
+def test_sizes_of_the_menu_may_be_whole_numbers_in_any_order(tmp_path):
+    project = read_settings(settings_of(tmp_path, MINIMAL + "[enclosure]\nmenu_ha = [2, 0.5, 1]\n"))
+    assert project.enclosure.menu_ha == (2, 0.5, 1)

@@ -6,13 +6,14 @@ import math
 import numpy as np
 import pytest
 from scipy.ndimage import convolve
-from shapely.geometry import LineString, Point
+from shapely import contains_xy
+from shapely.geometry import LineString, MultiPolygon, Point, box
 
 from packpale.care.dens import CHAMBER_M, Passage, apart, den_sites, passage_of
-from packpale.care.relief import level_of, mean_within
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.land.assess import assess as assess_land
+from packpale.land.relief import level_of, mean_within
 from packpale.settings import DenSettings
 from packpale.site import Grid
 from trench_cases import egg_line, pack_of, plane, project_of, site_of
@@ -174,6 +175,63 @@ def test_wet_hollow_channel_and_steep_ground_are_left_out():
     found, notes = dens(steep, count=20, apart_m=10.0)
     assert max(d.x for d in found) < 1
     assert "of 20 den sites" in notes[0]
+
+
+def allowed(ground, *, features=None, rock=100.0, plot=None, land=None):
+    """Where a den may be: sites so near to each other that every cell that is allowed is one, or nearly."""
+    inputs = {kind: f"{kind}.gpkg" for kind in features or {}}
+    project = project_of(land=land or {}, inputs={"elevation": ["a"], "plots": "b", "plot_id": "c", **inputs})
+    site = site_of(ground, half=90.0, rock=rock)
+    x, y = np.meshgrid(*site.grid.centres())
+    if plot is not None:
+        site = dataclasses.replace(site, outline=MultiPolygon([plot]), inside=contains_xy(plot, x, y))
+    site = dataclasses.replace(site, features=features or {})
+    settings = DenSettings(count=20, apart_m=5.0, fence_m=1.0, **only("fence"))
+    found, _ = den_sites(site, assess_land(site, project), [pack()], settings=settings, mounds=9, mound=MOUND)
+    assert len(found) == 20
+    return [Point(d.x, d.y) for d in found]
+
+
+TILTED = plane(north=0.06)
+
+
+def nearest(points, thing):
+    return min(point.distance(thing) for point in points)
+
+
+@pytest.mark.parametrize("kept_off", [True, False])
+def test_no_den_in_a_watercourse_s_strip_in_a_mapped_pond_or_on_rock(kept_off):
+    # The deepest point of the egg lies near (0, -12): all three lie about it, and without them dens do.
+    stream = LineString([(-90, -10), (90, -12)])
+    points = allowed(TILTED, features={"watercourses": (stream,)} if kept_off else {})
+    assert (nearest(points, stream) > 10) == kept_off
+    pond = Point(0, -10).buffer(6)
+    points = allowed(TILTED, features={"watercourses": (pond,)} if kept_off else {})
+    assert (nearest(points, pond) > 10) == kept_off
+    slab = box(-12, -24, 12, 0)
+    points = allowed(TILTED, rock=lambda x, y: np.where(contains_xy(slab, x, y), 0.29 if kept_off else 0.31, 9.0))
+    assert (nearest(points, slab) > 0) == kept_off
+
+
+@pytest.mark.parametrize(("limit", "kept_off"), [(0.15, True), (0.3, False)])
+def test_no_den_in_a_hollow_over_the_limit_set_for_hollows(limit, kept_off):
+    # A hollow that holds 0.2 m; what counts is the limit set, not the curve by which drainage is scored.
+    bowl = Point(0, -12).buffer(6.2)
+    ground = lambda x, y: np.where(contains_xy(bowl, x, y), 99.8, 100.0)  # noqa: E731
+    points = allowed(ground, land={"max_ponding_m": limit})
+    assert (nearest(points, bowl) > 0) == kept_off
+
+
+def test_a_bank_past_the_slope_limit_may_hold_a_den():
+    """A machine cannot stand there; the den's own limit, 35 degrees, counts."""
+    assert len(allowed(plane(north=math.tan(math.radians(30))))) == 20
+    woods = {"woodland": (box(-90, -90, 90, 90),)}
+    assert len(allowed(TILTED, features=woods, land={"keep_away_m": {"woodland": 5}})) == 20
+
+
+def test_no_den_beyond_the_plot():
+    plot = box(-90, -90, 90, -15)
+    assert all(plot.contains(point) for point in allowed(TILTED, plot=plot))
 
 
 def test_fence_and_services_keep_their_distance():

@@ -37,8 +37,9 @@ def two(gap, ground=plane(), **sections):  # noqa: B008 - a function without sta
     [(0.5, "too close", False), (1.0, "double fence", False), (2.3, "double fence", True), (5.0, "lane", True)],
 )
 def test_gap_and_what_it_is(gap, between, keeps):
-    inside = {"side": "inside"}
-    (found,), _, _, project = two(gap, enclosure={"separation_m": 2.0}, fence={"vehicle_width_m": 2.5}, trench=inside)
+    # Trenches so narrow that not even the nearest two meet.
+    narrow = {"side": "inside", "bottom_width_m": 0.3, "side_slope": 0.0}
+    (found,), _, _, project = two(gap, enclosure={"separation_m": 2.0}, fence={"vehicle_width_m": 2.5}, trench=narrow)
     assert found.gap == pytest.approx(gap, abs=0.02)
     assert (found.between, found.keeps_separation) == (between, keeps)
     (x1, y1), (x2, y2) = found.ends
@@ -51,14 +52,16 @@ def test_gap_and_what_it_is(gap, between, keeps):
     ("gap", "side", "said"),
     [
         (3.5, "outside", "each apron reaches 1.8 m out and the gap between the fences is 3.50 m: lay one mesh"),
-        (3.7, "outside", "each trench takes 2.40 m outside its fence and the gap between the fences is 3.70 m"),
-        (4.7, "outside", "each trench takes 2.40 m outside"),
-        (4.9, "outside", None),
-        (1.0, "inside", None),
+        (3.7, "outside", "each trench takes 1.95 m outside its fence and the gap between the fences is 3.70 m"),
+        (3.88, "outside", "each trench takes 1.95 m outside"),
+        (3.92, "outside", None),
+        (1.78, "inside", "each trench takes 0.90 m outside"),
+        (1.82, "inside", None),
     ],
 )
 def test_aprons_and_trenches_that_meet_between_two_fences_are_said(gap, side, said):
-    # Two aprons of 1.8 m need 3.6 m, two trenches 2 (1.8 + 0.5 x 1.2) = 4.8 m.
+    # Two aprons of 1.8 m need 3.6 m, two trenches 2 (1.8 + 0.5 x 0.3) = 3.9 m; with the aprons inside, the skirts'
+    # own trenches 2 (0.3 + 0.5 x 1.2) = 1.8 m.
     trench = {"apron_reach_m": 1.8, "side_slope": 0.5, "depth_m": 1.2, "side": side}
     (found,), _, _, project = two(gap, trench=trench, enclosure={"separation_m": 0.5})
     notes = neighbour_notes([found], project)

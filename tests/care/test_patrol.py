@@ -155,13 +155,14 @@ def test_round_inside_a_drawn_line_may_fall_into_parts_and_says_so():
 
 
 def test_round_beyond_the_strip_that_is_kept_free_is_told():
-    trench = TrenchSettings(apron_reach_m=1.0, side_slope=1.0, depth_m=1.0, working_strip_m=1.5)
-    _, outside = walk(offset_m=3.6, trench=trench)
-    assert "beyond the 3.5 m" in outside[0]
-    _, within = walk(offset_m=3.4, trench=trench)
+    # The apron's bench ends 1.5 + 1.0 x 0.3 from the line, the skirt's trench 0.3 + 0.5 on the other side.
+    trench = TrenchSettings(apron_reach_m=1.5, side_slope=1.0, depth_m=0.5, working_strip_m=1.5)
+    _, outside = walk(offset_m=3.4, trench=trench)
+    assert "beyond the 3.3 m" in outside[0]
+    _, within = walk(offset_m=3.2, trench=trench)
     assert within == []
-    _, inside = walk(offset_m=1.6, side="inside", trench=trench)
-    assert "beyond the 1.5 m" in inside[0]
+    _, inside = walk(offset_m=2.4, side="inside", trench=trench)
+    assert "beyond the 2.3 m" in inside[0]
 
 
 def test_missing_ground_counts_as_level_and_is_told():

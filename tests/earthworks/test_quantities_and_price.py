@@ -72,6 +72,7 @@ def test_quantities_by_hand():
         "concrete_per_m3": (pytest.approx(68 * math.pi * 0.2**2 * 1.0), "m3"),
         "gate_each": (3.0, "each"),
         "erect_fence_per_m": (188.0, "m"),
+        "over_limit_per_m": (0.0, "m"),
     }
 
 

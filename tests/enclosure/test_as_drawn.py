@@ -52,6 +52,7 @@ def placed(*lines, usable=PLOT, limits=(), **settings):
             "slope": 0.1 * full,
             "suitability": (X - WEST) / 300,
             "usable": MultiPolygon([usable]),
+            "enclosable": MultiPolygon([usable]),
             "limits": limits,
         }
     )
@@ -104,30 +105,55 @@ def first_note(*lines, **options):
 
 def test_ground_outside_the_plot_and_the_usable_land():
     assert first_note(square(240, 100)) == "Pack 1: 140 m of the drawn line lie outside the plot."
-    rock = Limit("rock within 0.3 m", MultiPolygon([square(90, 0, 60)]), 0.1)
+    rock = Limit("rock", "rock within 0.3 m", MultiPolygon([square(90, 0, 60)]), 0.1, False)
     note = first_note(square(80, 20), usable=PLOT.difference(rock.area), limits=(rock,))
     # The rock covers 60 m of the southern side.
     assert note == (
-        "Pack 1: 60 of 320 m of the drawn line lie outside the usable land (60 m: rock within 0.3 m); "
-        "it is used as it is."
+        "Pack 1: 60 of 320 m of the drawn line lie on no-go ground (60 m: rock within 0.3 m); it is used as it is."
     )
+    # Of the 60 m by 60 m the line holds the northern 40 m; nothing is said twice of the strip.
+    notes = placed(square(80, 20), usable=PLOT.difference(rock.area), limits=(rock,)).notes
+    assert notes[1] == (
+        "Pack 1: the drawn line encloses 2400 m2 of no-go ground (2400 m2: rock within 0.3 m); it is used as it is."
+    )
+    assert not any("strip" in note for note in notes)
     note = first_note(square(12, 100), usable=PLOT)
-    # 2 m between line and plot; the strip is 6 m wide by default: 4 m of it for 80 m and two rounded corners.
-    strip = 4 * 80 + 2 * (np.pi * 36 / 4 - (36 / 2) * (np.arcsin(2 / 6) + (2 / 6) * np.sqrt(1 - 1 / 9)))
+    # 2 m between line and plot; the strip is 5.1 m wide by default: 3.1 m of it for 80 m and two rounded corners.
+    reach, kept = 5.1**2, 2 / 5.1
+    strip = 3.1 * 80 + 2 * (np.pi * reach / 4 - (reach / 2) * (np.arcsin(kept) + kept * np.sqrt(1 - kept**2)))
     assert note == (
-        f"Pack 1: the drawn line lies in the usable land, but {strip:.0f} m2 of the strip that digging needs do not; "
-        "it takes 6.0 m outside the line."
+        f"Pack 1: the drawn line keeps off no-go ground, but {strip:.0f} m2 of the strip that digging needs do not; "
+        "it takes 5.1 m outside the line."
     )
+
+
+def test_a_drawn_line_over_ground_that_may_lie_inside():
+    """The strip reaches 5.1 m out and 4.5 m in: a square from 90 to 150 m east is met on the southern side alone."""
+    rock = Limit("rock", "rock within 0.3 m", MultiPolygon([square(90, 0, 60)]), 0.1, True)
+    enclosure = placed(square(80, 20), usable=PLOT, limits=(rock,), enclosure={"line_over_limits": 0.15})
+    (pack,) = enclosure.packs
+    assert pack.over_limits_m == pytest.approx(60, abs=1e-9)
+    (stretch,) = pack.over_limits
+    points = pack.line.points_at([stretch.from_m, stretch.to_m])
+    assert sorted(points.x - WEST) == pytest.approx([90, 150])
+    assert points.y - SOUTH == pytest.approx([20, 20])
+    (note,) = (n for n in enclosure.notes if "over limits" in n)
+    assert note.startswith(
+        "Pack 1: 60 of 320 m of the fence line run over limits (19 %; enclosure.line_over_limits allows 15 %), where"
+    )
+    assert f"rock within 0.3 m, 60 m: chainage {stretch.from_m:.0f} to {stretch.to_m:.0f} m" in note
+    few = placed(square(80, 20), usable=PLOT, limits=(rock,), enclosure={"line_over_limits": 0.2})
+    assert "(19 %), where" in next(n for n in few.notes if "over limits" in n)
 
 
 def test_necks_and_notches_are_said():
     neck = at((50, 50), (50, 110), (110, 110), (110, 84), (150, 84), (150, 110), (200, 110), (200, 50), (150, 50))
     neck = neck.difference(at((110, 40), (110, 80), (150, 80), (150, 40)))
-    assert any("narrower than twice the 3.0 m" in n for n in placed(neck).notes)
+    assert any("narrower than twice the 4.5 m" in n for n in placed(neck).notes)
     notch = square(60, 60, 100).difference(at((100, 160), (104, 160), (104, 100), (100, 100)))
     assert not any("comes within" in n for n in placed(notch).notes)  # an open notch closes no ring
     bottle = notch.difference(at((90, 120), (114, 120), (114, 100), (90, 100)))
-    assert any("comes within twice the 6.0 m" in n for n in placed(bottle).notes)
+    assert any("comes within twice the 5.1 m" in n for n in placed(bottle).notes)
 
 
 def test_several_packs_and_their_distance():

@@ -58,6 +58,7 @@ def make_land():
             consistency_ratio=None,
             suitability=(X - 500_000) / 300 if suitability is None else suitability,
             usable=usable,
+            enclosable=usable,
             limits=limits,
         )
 
@@ -133,7 +134,9 @@ def test_of_places_that_suit_alike_the_one_that_is_easier_to_dig_is_taken(make_s
 
 
 def test_each_pack_says_what_holds_it(make_site, make_land, make_project):
-    steep = Limit("steeper than 20 degrees", MultiPolygon([box(500_010, 5_400_150, 500_290, 5_400_290)]), 0.5)
+    steep = Limit(
+        "slope", "steeper than 20 degrees", MultiPolygon([box(500_010, 5_400_150, 500_290, 5_400_290)]), 0.5, False
+    )
     land = make_land(box(500_010, 5_400_010, 500_290, 5_400_150), (steep,))
     project = make_project(packs=2, separation_m=14.0)
     packs = place(make_site(), land, project).packs
@@ -146,9 +149,9 @@ def test_each_pack_says_what_holds_it(make_site, make_land, make_project):
             assert np.hypot(touch.limit_x - touch.x, touch.limit_y - touch.y) == pytest.approx(kept, abs=0.011)
 
 
-STEEP = Limit("steeper than 20 degrees", MultiPolygon([WHOLE]), 0.18)
-SETBACK = Limit("plot boundary setback of 3 m", MultiPolygon([WHOLE]), 0.06)
-ROCK = Limit("rock within 0.3 m", MultiPolygon([WHOLE]), 0.001)
+STEEP = Limit("slope", "steeper than 20 degrees", MultiPolygon([WHOLE]), 0.18, False)
+SETBACK = Limit("setback", "plot boundary setback of 3 m", MultiPolygon([WHOLE]), 0.06, False)
+ROCK = Limit("rock", "rock within 0.3 m", MultiPolygon([WHOLE]), 0.001, False)
 
 
 def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land, make_project):
@@ -158,8 +161,8 @@ def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land,
     assert enclosure.packs == ()
     strip = make_project().trench.outside_strip_m
     assert enclosure.reason == (
-        "no egg with a small end of at least 15 m radius fits. The largest usable patch has 0.24 ha; its largest "
-        f"circle has a radius of 20.0 m, of which the strip outside the fence takes {strip:.1f} m. "
+        "no egg with a small end of at least 15 m radius fits. The largest patch that may be enclosed has 0.24 "
+        f"ha; its largest circle has a radius of 20.0 m, of which the strip outside the fence takes {strip:.1f} m. "
         "What takes most of the plot: steeper than 20 degrees (18 %), plot boundary setback of 3 m (6 %)"
     )
 
@@ -167,7 +170,7 @@ def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land,
 def test_reason_where_nothing_is_usable(make_site, make_land, make_project):
     enclosure = place(make_site(), make_land(box(0, 0, 0, 0), (STEEP,)), make_project())
     assert enclosure.reason == (
-        "no usable land is left on the plot. What takes most of the plot: steeper than 20 degrees (18 %)"
+        "no land that may be enclosed is left on the plot. What takes most of the plot: steeper than 20 degrees (18 %)"
     )
 
 
@@ -176,7 +179,9 @@ def test_reason_says_how_many_packs_would_fit(make_site, make_land, make_project
     assert len(place(make_site(), make_land(room), make_project()).packs) == 1
     enclosure = place(make_site(), make_land(room), make_project(packs=3))
     assert enclosure.packs == ()
-    assert enclosure.reason.startswith("only 1 of 3 enclosures fit, 10 m apart. The largest usable patch has 0.48 ha")
+    assert enclosure.reason.startswith(
+        "only 1 of 3 enclosures fit, 10 m apart. The largest patch that may be enclosed has 0.48 ha"
+    )
 
 
 def test_reason_says_what_area_would_fit(make_site, make_land, make_project):

@@ -27,7 +27,7 @@ BOX = box(X - 50, Y - FLANK, X + 90, Y + FLANK)
 
 
 def limit(name, area):
-    return Limit(name, area if isinstance(area, MultiPolygon) else MultiPolygon([area]), 0.1)
+    return Limit("rock", name, area if isinstance(area, MultiPolygon) else MultiPolygon([area]), 0.1, False)
 
 
 def in_order(found):

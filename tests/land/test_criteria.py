@@ -1,11 +1,13 @@
 """Each criterion at the ends of its curves, and half way."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from shapely.geometry import LineString, Point, box
 
+from packpale.land.assess import assess, criterion_weights
 from packpale.land.criteria import CRITERIA, Evidence, default_weights
 from packpale.land.diggability import digging
 from packpale.land.drainage import drainage
@@ -112,3 +114,72 @@ def test_cover(make_evidence):
     assert found[15, 50] == 0  # 100 m off
     assert 0.9 < found[15, 30] < 1  # on its edge: a little less than half
     assert (CRITERIA["cover"](make_evidence(np.zeros((5, 6)), features={"woodland": ()})) == 0).all()
+
+
+MIDDLE = (50, 50)
+
+
+def variety(evidence, at=MIDDLE):
+    return CRITERIA["variety"](evidence)[at]
+
+
+def flat(gradient=0.0):
+    """Ground 200 m square in cells of 2 m, so that the 50 m round its middle are whole."""
+    return tilted(gradient, (101, 101), cell=2.0)
+
+
+@pytest.mark.parametrize(
+    ("gradient", "expected"),
+    [
+        (0.0, 1 / 4),  # level ground alone
+        (0.04, (1 + 0.5) / 4),  # and relief: the standard deviation of a disc of 50 m is 0.04 x 50 / 2 = 1 m of 2 m
+        (0.08, 2 / 4),
+        (0.20, 1 / 4),  # relief alone: neither level nor a bank
+        (0.30, 2 / 4),  # relief and banks
+    ],
+)
+def test_variety_of_an_even_slope(make_evidence, gradient, expected):
+    assert variety(make_evidence(flat(gradient), cell=2.0)) == pytest.approx(expected, abs=2e-3)
+
+
+def test_variety_by_woodland_counts_only_where_it_is_given(make_evidence):
+    assert variety(make_evidence(flat(), cell=2.0, features={"woodland": ()})) == pytest.approx(1 / 5)
+    # Half the ground round the middle, and a circle of a tenth of it: half of the fifth that counts in full.
+    half = {"woodland": (box(0, 0, 1101, 9999),)}
+    assert variety(make_evidence(flat(), cell=2.0, features=half)) == pytest.approx(2 / 5)
+    tenth = {"woodland": (Point(1101, 2101).buffer(50 * math.sqrt(0.1), 64),)}
+    assert variety(make_evidence(flat(), cell=2.0, features=tenth)) == pytest.approx(1.5 / 5, abs=5e-3)
+
+
+def test_variety_by_the_edge_of_water(make_evidence):
+    """Of a stream 55 m off, the strip 10 m wide on its near side cuts a segment off the disc of 50 m, at 45 m."""
+    segment = 50**2 * math.acos(45 / 50) - 45 * math.sqrt(50**2 - 45**2)
+    share = segment / (math.pi * 50**2)
+    stream = {"watercourses": (LineString([(0, 2101 + 55), (9999, 2101 + 55)]),)}
+    found = variety(make_evidence(flat(), cell=2.0, features=stream))
+    assert found == pytest.approx((1 + share / 0.1) / 4, abs=0.01)
+    through = {"watercourses": (LineString([(0, 2101), (9999, 2101)]),)}
+    assert variety(make_evidence(flat(), cell=2.0, features=through)) == pytest.approx(2 / 4)
+
+
+def test_variety_by_a_hollow_that_can_stand_in_water(make_evidence):
+    def pond(depth):
+        z = flat()
+        x, y = np.meshgrid(2.0 * np.arange(101) - 100, 2.0 * np.arange(101) - 100)
+        z[np.hypot(x, y) < 20] = -depth
+        return make_evidence(z, cell=2.0)
+
+    # A ring from 20 m to 30 m from the middle: 500 pi of 2,500 pi m2, more than the tenth that counts in full. Its
+    # shore is no bank, and the hollow stays level enough.
+    shallow, deep = variety(pond(0.29)), variety(pond(0.31))
+    assert deep - shallow == pytest.approx(1 / 4, abs=0.01)
+
+
+def test_variety_counts_only_where_it_is_given_a_weight(make_site, make_project):
+    assert default_weights()["variety"] == 0
+    assert "variety" not in criterion_weights(make_project().land)[0]
+    z = 3 * np.random.default_rng(5).random((40, 40))
+    scored = assess(make_site(z, cell=5.0), make_project(weights={"variety": 1}))
+    assert scored.weights == {"variety": 1.0}
+    assert np.nanmax(scored.suitability) <= 1
+    assert np.nanmin(scored.suitability) >= 0

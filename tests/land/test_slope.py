@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
-from packpale.land.slope import aspect_deg, hillshade, slope
+from packpale.land.slope import aspect_deg, hillshade, slope, slope_of_planes
 
 ALL = (slope, aspect_deg, hillshade)
 HEIGHTS = st.one_of(st.integers(0, 5).map(float), st.just(math.nan), st.floats(-50, 50, width=32))
@@ -125,3 +125,30 @@ def test_real_ground_matches_an_independent_library(real_ground):
     # It returns single precision.
     assert np.abs(theirs - ours)[1:-1, 1:-1].max() < 1e-6
     assert 0.6 < np.nanmax(ours) < 1.5  # there is something to compare
+
+
+@pytest.mark.parametrize(("footprint", "cell", "side"), [(4.0, 1.0, 5), (4.0, 2.0, 3), (3.0, 0.5, 7), (6.0, 2.5, 3)])
+def test_a_plane_under_a_footprint_is_the_one_of_least_squares(footprint, cell, side):
+    """Against numpy's least squares in every window; the rim keeps each cell's own slope."""
+    rng = np.random.default_rng(7)
+    z = 1200 + rng.normal(0, 0.4, (11, 14)).cumsum(axis=0)
+    own = rng.random(z.shape)
+    z[2, 11] = np.nan
+    found = slope_of_planes(z, own, cell=cell, footprint=footprint)
+    half = side // 2
+    steps = (np.arange(side) - half) * cell
+    east, south = np.meshgrid(steps, steps)
+    columns = np.column_stack([east.ravel(), south.ravel(), np.ones(side * side)])
+    for r, c in np.ndindex(z.shape):
+        window = z[max(r - half, 0) : r + half + 1, max(c - half, 0) : c + half + 1]
+        if window.shape != (side, side) or np.isnan(window).any():
+            assert found[r, c] == own[r, c]
+        else:
+            gx, gy, _ = np.linalg.lstsq(columns, window.ravel(), rcond=None)[0]
+            assert found[r, c] == pytest.approx(np.hypot(gx, gy), rel=1e-6)
+
+
+def test_a_footprint_within_one_cell_leaves_the_cells_own_slope():
+    own = np.random.default_rng(1).random((6, 6))
+    assert slope_of_planes(np.zeros((6, 6)), own, cell=30.0, footprint=4.0) is own
+    assert slope_of_planes(np.zeros((6, 6)), own, cell=1.0, footprint=0.0) is own

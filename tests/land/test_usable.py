@@ -54,7 +54,7 @@ def test_cells_over_a_hard_limit_are_cut_out_along_their_edges(make_site, make_p
     """A rise of one cell in 2 m of width: Horn sees it in the columns on both sides."""
     z = LEVEL.copy()
     z[:, 20:] = 5.0
-    land = assess(make_site(z), make_project(setback_m=0, max_slope_deg=45))
+    land = assess(make_site(z), make_project(setback_m=0, max_slope_deg=45, footprint_m=0))
     taken = limit(land, "steeper than 45 degrees")
     assert taken.area.symmetric_difference(box(1019, 2002, 1021, 2038)).area == 0
     assert taken.share == pytest.approx(2 * 36 / (46 * 36))
@@ -109,6 +109,58 @@ def test_distances_to_keep_are_said_in_words_and_clipped_to_the_plot(make_site, 
     assert stream.area.within(site.outline)
     assert kept_out.area.area == pytest.approx(8 * 8)
     assert land.usable.distance(features["watercourses"][0]) >= 5
+
+
+def test_ground_that_may_lie_inside_is_taken_from_the_line_alone(make_site, make_project):
+    z = LEVEL.copy()
+    z[10:13, 10:13] = -0.5
+    features = {"watercourses": (LineString([(1030, 1990), (1030, 2060)]),), "keep_out": (box(1040, 2030, 1060, 2060),)}
+    keep = {"keep_away_m": {"watercourses": 5}, "setback_m": 2}
+
+    def parts(**settings):
+        return assess(make_site(z, features=features), make_project("watercourses", "keep_out", **keep, **settings))
+
+    land = parts()
+    assert {x.kind: x.may_lie_inside for x in land.limits} == {
+        "setback": False,
+        "ponding": True,
+        "watercourses": True,
+        "keep_out": False,
+    }
+    no_go = union_all([x.area for x in land.limits if not x.may_lie_inside])
+    soft = union_all(list(land.soft.values()))
+    assert set(land.soft) == {"ponding", "watercourses"}
+    assert land.enclosable.symmetric_difference(land_of(46 * 36).difference(no_go)).area < 1e-6
+    assert land.usable.symmetric_difference(land.enclosable.difference(soft)).area < 1e-6
+    strict = parts(may_lie_inside=[])
+    assert strict.soft == {}
+    assert strict.enclosable.equals(strict.usable)
+    assert strict.usable.equals(land.usable)
+    dry = parts(may_lie_inside=["watercourses"])
+    assert set(dry.soft) == {"watercourses"}
+    assert dry.enclosable.area == pytest.approx(land.enclosable.area - 9)
+
+
+def land_of(area):
+    plot = box(1002, 2002, 1048, 2038)
+    assert plot.area == area
+    return plot
+
+
+def test_one_boulder_does_not_rule_ground_out_but_a_bank_does(make_site, make_project):
+    """A block of one cell lifts the plane through 5 x 5 cells by at most 2 h / 50 in its slope; a bank as it is."""
+    z = LEVEL.copy()
+    z[20, 20] = 2.0
+    bank = np.clip(np.arange(50.0) - 30, 0, 6)  # 1:1, 6 m wide
+    z += bank
+    land = assess(make_site(z), make_project(setback_m=0, max_slope_deg=20))
+    steep = limit(land, "steeper than 20 degrees").area
+    assert steep.bounds[0] > 1025
+    middle = box(1032, 2002, 1035, 2038)
+    assert middle.within(steep)
+    each_cell = assess(make_site(z), make_project(setback_m=0, max_slope_deg=20, footprint_m=0))
+    # Horn's slope beside the block is 2 x 2 / 8, 27 degrees; at its corners it is less than 20.
+    assert limit(each_cell, "steeper").area.intersection(box(1015, 2015, 1025, 2025)).area == 4
 
 
 def test_patches_smaller_than_a_cell_are_dropped(make_site, make_project):

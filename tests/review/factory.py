@@ -59,7 +59,11 @@ def site(
         inside=(np.abs(u) < side / 2) & (np.abs(v) < side / 2),
         soil=soil,
         features={
-            "watercourses": (LineString([(corner[0] - 20, corner[1] + 20), (corner[0] + side + 20, corner[1] + 5)]),),
+            "watercourses": (
+                LineString([(corner[0] - 20, corner[1] + 20), (corner[0] + side + 20, corner[1] + 5)]),
+                # It ends inside the fence.
+                LineString([(corner[0] + 0.4 * side, corner[1] - 20), (corner[0] + 0.45 * side, corner[1] + side / 2)]),
+            ),
             "dwellings": (Point(corner[0] + side + 30, corner[1] + side + 30),),
             "services": (),
             "woodland": (Point(corner[0] + 20, corner[1] + side).buffer(35),),
@@ -111,6 +115,15 @@ def touches(egg):
     return tuple(Touch(*one, spare=0.0) for one in place)
 
 
+def over(placed, land, settings):
+    """The pack with its stretches over limits."""
+    from packpale.enclosure.over_limits import stretches, union_length
+
+    strips = {"inside": settings.trench.inside_strip_m, "outside": settings.trench.outside_strip_m}
+    found = stretches(placed.line, land.soft, **strips)
+    return dataclasses.replace(placed, over_limits=found, over_limits_m=union_length(found, placed.line.perimeter))
+
+
 def result(plot_id="north field", *, settings=None, lines=(None,), **place):
     """A plot with one enclosure, or one for each line, taken through the other rooms."""
     from packpale.care.assess import assess as assess_care
@@ -120,9 +133,9 @@ def result(plot_id="north field", *, settings=None, lines=(None,), **place):
 
     settings = settings or project()
     ground = site(plot_id, **place)
-    packs = (pack(ground, settings, line, number) for number, line in enumerate(lines, 1))
-    enclosure = Enclosure(tuple(packs), "")
     land = assess_land(ground, settings)
+    packs = (over(pack(ground, settings, line, number), land, settings) for number, line in enumerate(lines, 1))
+    enclosure = Enclosure(tuple(packs), "")
     return PlotResult(
         ground,
         land,

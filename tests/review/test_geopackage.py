@@ -12,18 +12,22 @@ from review import factory
 LAYERS = [
     "plots",
     "usable_land",
+    "limits",
     "fence_lines",
+    "alternatives",
     "aprons",
     "stations",
     "posts",
     "gates",
     "stakes",
     "touches",
+    "over_limits",
     "trench_stretches",
     "dig_stretches",
     "climb_stretches",
     "climbing_aids",
     "crossings",
+    "inside",
     "advised_pits",
     "dens",
     "patrol",
@@ -111,6 +115,28 @@ def test_touches_lie_on_the_limits_and_name_them(run):
         {"plot_id": "north field", "pack": 1, "chainage_m": t.chainage, "limit": " and ".join(t.limits)}
         for t in touches
     ]
+
+
+def test_limits_and_the_line_over_them(run):
+    plot = run.plots[0]
+    found = [f for f in features(run, "limits") if f.properties["plot_id"] == "north field"]
+    assert [(f.properties["kind"], f.properties["name"], f.properties["may_lie_inside"]) for f in found] == [
+        (limit.kind, limit.name, limit.may_lie_inside) for limit in plot.land.limits
+    ]
+    for feature, limit in zip(found, plot.land.limits, strict=True):
+        assert shape(feature.geometry).symmetric_difference(limit.area).area < 1e-6
+    (pack,) = plot.enclosure.packs
+    assert pack.over_limits, "the plot's stream is meant to pass under its fence line"
+    over = [f for f in features(run, "over_limits") if f.properties["plot_id"] == "north field"]
+    assert [(f.properties["kind"], f.properties["from_m"], f.properties["to_m"]) for f in over] == [
+        (s.kind, s.from_m, s.to_m) for s in pack.over_limits
+    ]
+    soft = {limit.kind: limit.area for limit in plot.land.limits}
+    for feature in over:
+        line = shape(feature.geometry)
+        # Chords of 1 m on the smallest radius, 32.5 m, are short by 4 parts in 100,000.
+        assert line.length == pytest.approx(feature.properties["to_m"] - feature.properties["from_m"], rel=1e-4)
+        assert line.distance(soft[feature.properties["kind"]]) < 5.2
 
 
 def test_plots_carry_their_place(run):

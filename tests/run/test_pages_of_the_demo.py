@@ -15,7 +15,7 @@ def fitting(demo):
 
 def test_each_plot_keeps_to_its_page(demo):
     raw, names = (demo / "report.pdf").read_bytes(), fitting(demo)
-    assert len(names) == len(headings_by_plot(raw, names)) == 5
+    assert len(names) == len(headings_by_plot(raw, names)) == 6
     assert off_their_page(raw, names) == []
 
 

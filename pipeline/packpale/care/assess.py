@@ -9,6 +9,7 @@ from packpale.care.dens import den_sites
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
 from packpale.care.holding import holding, holding_notes, skirt_depths
 from packpale.care.howl import howl
+from packpale.care.inside import ground_inside
 from packpale.care.model import Care
 from packpale.care.neighbours import neighbour_notes, neighbours
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
@@ -102,6 +103,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         viewing=views,
         holdings=tuple(holdings),
         neighbours=pairs,
+        insides=ground_inside(site, land, enclosure.packs, project),
     )
 
 

@@ -7,11 +7,11 @@ from typing import Literal
 
 import numpy as np
 
-from packpale.care.relief import level_of, mean_within
 from packpale.earthworks.haul import cone_volume
 from packpale.enclosure.model import Pack
 from packpale.land.criteria import dryness
 from packpale.land.model import Land
+from packpale.land.relief import level_of, mean_within
 from packpale.land.surroundings import cells_within, distance_to
 from packpale.settings import DenSettings
 from packpale.site import Array, Grid, Mask, Site
@@ -29,6 +29,10 @@ SERVICE_M = 10.0
 PEOPLE = ("viewpoints", "dwellings")
 """Inputs that a den is kept away from."""
 OTHER_PACK = "other pack"
+MAY_LIE_ON = ("setback", "slope", "woodland", "missing")
+"""Kinds of limit of the land that keep no den off: dens have a distance to the fence and a steepest slope of their own,
+banks and woods are where wild dens are, and ground that is missing has no score. All others do: ponds and hollows that
+can stand in water, rock near the surface, the strips beside watercourses, tracks and the like."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,8 @@ def den_sites(
         if len(found) < settings.count:
             notes.append(
                 f"Pack {pack.number}: {len(found)} of {settings.count} den sites were found: the rest of the ground is "
-                f"wet, too steep, within {settings.fence_m:g} m of the fence or near a site already chosen."
+                f"wet or beside water, rocky, too steep, within {settings.fence_m:g} m of the fence or near a site "
+                "already chosen."
             )
     built, lacking = _built(places, site, settings, mounds, mound)
     volume = cone_volume(mound[0], side_slope=mound[1])
@@ -202,10 +207,14 @@ def _ground(site: Site, land: Land, pack: Pack, others: Sequence[Pack], settings
         "slope": np.interp(slope, [0, flattest, steep, max(steepest, steep + 1e-9)], [0, 1, 1, 0]),
         "aspect": np.where(np.isnan(aspect), 0.5, (1 + np.cos(np.deg2rad(aspect - settings.sunny_side_deg))) / 2),
     }
+    held = [limit.area for limit in land.limits if limit.kind not in MAY_LIE_ON]
     weights = {name: weight for name, weight in settings.weights.items() if weight > 0}
     score = sum((w * degrees[name] for name, w in weights.items()), np.zeros(slope.shape)) / sum(weights.values())
     allowed = (
         inside
+        # Limits are known within the plot, and beyond it the ground is somebody else's.
+        & site.inside[cut]
+        & ~cells_within(held, grid)
         & (near["fence"] >= settings.fence_m)
         & (slope <= steepest)
         & (dry > 0)

@@ -8,6 +8,7 @@ from packpale.care.crossings import Crossing
 from packpale.care.dens import DenSite
 from packpale.care.holding import Holding
 from packpale.care.howl import Howl
+from packpale.care.inside import Inside
 from packpale.care.neighbours import Neighbours
 from packpale.care.patrol import Round, longest_unseen_h
 from packpale.care.viewing import Viewing
@@ -60,6 +61,8 @@ class Care:
     """Where dens could go, by pack, the best first."""
     holdings: tuple[Holding, ...] = ()
     """How long each pack's mesh holds, along the line."""
+    insides: tuple[Inside, ...] = ()
+    """What ground each pack's fence encloses."""
 
     @property
     def escape_dig_rate(self) -> float | None:

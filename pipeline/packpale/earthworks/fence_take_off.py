@@ -72,9 +72,9 @@ def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, 
     """
     gates = pack.gates.chainage.size
     airlocks = gates if fence.airlock_length_m > 0 else 0
-    around = airlocks * _airlock_fence(fence)
+    around = airlocks * airlock_fence(fence)
     hung = pack.length_3d - gates * fence.gate_width_m + around
-    posts = {kind: pack.posts.of(kind) + airlocks * n for kind, n in _airlock_posts(fence).items()}
+    posts = {kind: pack.posts.of(kind) + airlocks * n for kind, n in airlock_posts(fence).items()}
     n_posts = sum(posts.values())
     bends = _unstrutted(pack)
     i = int(np.argmax(bends)) if bends.size else 0
@@ -112,12 +112,28 @@ def mesh_area(length: float, width: float, mesh: MeshSettings, *, joint: bool) -
     if not (width > 0 and length > 0):
         return MeshArea(0.0, 0.0, 0)
     lap, roll_width = mesh.lap_m, mesh.roll_width_m
-    across = width + (lap if joint else 0.0)
-    strips = max(math.ceil((across - lap) / (roll_width - lap) - 1e-9), 1)
-    pieces = math.ceil(length / (mesh.roll_length_m - lap) - 1e-9)
+    across, strips = width + (lap if joint else 0.0), _strips(width, mesh, joint=joint)
+    pieces = math.ceil(length * mesh_pieces_per_m(mesh) - 1e-9)
     from_one_roll = max(math.floor(roll_width / across + 1e-9), 1) if strips == 1 else 1
-    area = (length + pieces * lap) * (across + (strips - 1) * lap)
+    area = (length + pieces * lap) * mesh_across(width, mesh, joint=joint)
     return MeshArea(length * width, area, math.ceil(strips * pieces / from_one_roll))
+
+
+def mesh_across(width: float, mesh: MeshSettings, *, joint: bool) -> float:
+    """Mesh to each metre that covers ``width``, with the laps of strips side by side and of the joint. [m]"""
+    if not width > 0:
+        return 0.0
+    return width + mesh.lap_m * (_strips(width, mesh, joint=joint) - 1 + (1 if joint else 0))
+
+
+def mesh_pieces_per_m(mesh: MeshSettings) -> float:
+    """Pieces end to end that a metre takes, each with one lap. [1/m]"""
+    return 1 / (mesh.roll_length_m - mesh.lap_m)
+
+
+def _strips(width: float, mesh: MeshSettings, *, joint: bool) -> int:
+    across = width + (mesh.lap_m if joint else 0.0)
+    return max(math.ceil((across - mesh.lap_m) / (mesh.roll_width_m - mesh.lap_m) - 1e-9), 1)
 
 
 def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[str]:
@@ -165,12 +181,12 @@ def _unstrutted(pack: Pack) -> Array:
     return np.where(bend, 0.0, np.abs(pack.posts.deflection_deg))
 
 
-def _airlock_fence(fence: FenceSettings) -> float:
+def airlock_fence(fence: FenceSettings) -> float:
     """Fence round one airlock: two sides, and the end beside the inner gate. [m]"""
     return 2 * fence.airlock_length_m + fence.airlock_width_m - fence.gate_width_m
 
 
-def _airlock_posts(fence: FenceSettings) -> dict[PostKind, int]:
+def airlock_posts(fence: FenceSettings) -> dict[PostKind, int]:
     """Posts of one airlock beyond those of the fence line.
 
     Two at the inner gate; where the airlock is wider than the gate, two at the inner corners and two where its sides

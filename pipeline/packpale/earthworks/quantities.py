@@ -13,12 +13,14 @@ def take_off(
     fences: Sequence[FenceTakeOff],
     *,
     rates: RateSettings,
+    over_limits_m: float = 0.0,
 ) -> tuple[Item, ...]:
     """Quantities of all packs of one plot, each with its rate.
 
     Mesh is paid for with its laps, without offcuts. Digging is paid for in the ground: soil and rock once each, and the
     wet part once more as an extra. Backfill is paid for compacted, and what is brought in of it once more for the
-    bringing; what is left over is paid for loose.
+    bringing; what is left over is paid for loose. ``over_limits_m`` is the length of all lines that runs over ground
+    past a limit, which costs something on top of all else. [m]
     """
     rows: tuple[tuple[str, str, str, float], ...] = (
         ("strip_and_clear_per_m2", "Clear and strip the ground that is cut open", "m2", _sum(volumes, "stripped_area")),
@@ -55,6 +57,12 @@ def take_off(
         ),
         ("place_surplus_per_m3", "Carry the surplus to mounds, measured loose", "m3", _sum(volumes, "surplus_loose")),
         *_fence_rows(fences),
+        (
+            "over_limit_per_m",
+            "Extra for fence line over ground past a limit: digging by hand, drains",
+            "m",
+            over_limits_m,
+        ),
     )
     return tuple(Item(key, text, unit, quantity, getattr(rates, key)) for key, text, unit, quantity in rows)
 

@@ -39,9 +39,6 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     itself.
     """
     trench = project.trench
-    section = TrenchSection(
-        trench.depth_m, trench.bottom_width_m, trench.apron_reach_m, trench.apron_cover_m, trench.side_slope
-    )
     volumes: list[Volumes] = []
     profiles: list[Profile] = []
     safety: list[TrenchSafety] = []
@@ -49,41 +46,25 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     notes: list[str] = []
     faults: list[str] = []
     for pack in enclosure.packs:
-        coarse = _too_coarse(site, pack)
-        if coarse:
-            faults += coarse
+        try:
+            one, drawn = _drawn(site, pack, project)
+        except Faults as error:
+            faults += error.lines
             continue
-        profile, found = _profile(site, pack, trench)
-        if profile is None:
-            faults += found
-            continue
-        cuts = cut_sections(
-            section,
-            pack.alignment,
-            site,
-            side=trench.side,
-            formation=trench.formation,
-            depth=profile.depth if profile.smoothed else None,
+        volumes.append(one)
+        profiles.append(drawn.profile)
+        trenches.append(drawn)
+        safe = trench_safety(
+            pack,
+            drawn.cuts,
+            drawn.profile.depth - drawn.profile.water_depth,
+            trench=trench,
+            bulking=project.bulking,
+            plant=project.plant,
         )
-        curvature = mean_curvature(pack.alignment, side=trench.side)
-        found = _faults(site, pack, cuts, curvature)
-        faults += found
-        if not found:
-            one = _volumes(pack, cuts, curvature, profile, project)
-            volumes.append(one)
-            profiles.append(profile)
-            trenches.append(Trench(pack, cuts, profile, curvature))
-            safe = trench_safety(
-                pack,
-                cuts,
-                profile.depth - profile.water_depth,
-                trench=trench,
-                bulking=project.bulking,
-                plant=project.plant,
-            )
-            safety.append(safe)
-            notes += _notes(pack, cuts, trench, one.import_compacted)
-            notes += [*profile_notes(profile, trench), *safety_notes(safe)]
+        safety.append(safe)
+        notes += _notes(pack, drawn.cuts, trench, one.import_compacted)
+        notes += [*profile_notes(drawn.profile, trench), *safety_notes(safe)]
     if faults:
         raise Faults(*faults)
     fences = [fence_take_off(p, fence=project.fence, trench=trench, mesh=project.mesh) for p in enclosure.packs]
@@ -92,8 +73,9 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     hauled = haul(volumes, bulking=project.bulking, plant=project.plant)
     worked = machine_work(enclosure.packs, volumes, profiles, bulking=project.bulking, plant=project.plant)
     notes += [*haul_notes(hauled), *plant_notes(worked)]
-    items = take_off(volumes, fences, rates=project.rates)
-    spread = uncertainty(site, trenches, section, items, project)
+    over = sum(pack.over_limits_m for pack in enclosure.packs)
+    items = take_off(volumes, fences, rates=project.rates, over_limits_m=over)
+    spread = uncertainty(site, trenches, trench_section(trench), items, project)
     cost = total_cost(items) | dict(zip(("p10", "p50", "p90"), spread.price, strict=True))
     return Earthworks(
         tuple(volumes),
@@ -109,19 +91,57 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     )
 
 
-def _profile(site: Site, pack: Pack, trench: TrenchSettings) -> tuple[Profile | None, list[str]]:
-    """Profile of the bottom, or why there is none."""
+def likely_price(site: Site, pack: Pack, project: Project) -> float:
+    """The bill's likely total of one fence line, as ``work_out`` has it, without all that is not needed for it.
+
+    Quantities as drawn at likely rates, in the run's currency. Raises Faults as ``work_out`` does.
+    """
+    volumes, _ = _drawn(site, pack, project)
+    fence = fence_take_off(pack, fence=project.fence, trench=project.trench, mesh=project.mesh)
+    items = take_off([volumes], [fence], rates=project.rates, over_limits_m=pack.over_limits_m)
+    return total_cost(items)["likely"]
+
+
+def trench_section(trench: TrenchSettings) -> TrenchSection:
+    """The section that the settings ask for."""
+    return TrenchSection(
+        trench.depth_m, trench.bottom_width_m, trench.apron_reach_m, trench.apron_cover_m, trench.side_slope
+    )
+
+
+def _drawn(site: Site, pack: Pack, project: Project) -> tuple[Volumes, Trench]:
+    """Volumes of one pack's trench and what they were taken from; Faults if it cannot be drawn."""
+    trench = project.trench
+    if coarse := _too_coarse(site, pack):
+        raise Faults(*coarse)
+    profile = _profile(site, pack, trench)
+    cuts = cut_sections(
+        trench_section(trench),
+        pack.alignment,
+        site,
+        side=trench.side,
+        formation=trench.formation,
+        depth=profile.depth if profile.smoothed else None,
+    )
+    curvature = mean_curvature(pack.alignment, side=trench.side)
+    if found := _faults(site, pack, cuts, curvature):
+        raise Faults(*found)
+    return _volumes(pack, cuts, curvature, profile, project), Trench(pack, cuts, profile, curvature)
+
+
+def _profile(site: Site, pack: Pack, trench: TrenchSettings) -> Profile:
+    """Profile of the bottom; Faults where there is none."""
     if np.isnan(pack.alignment.ground).any():
-        return None, _no_elevation(site, pack, np.isnan(pack.alignment.ground))
+        raise Faults(*_no_elevation(site, pack, np.isnan(pack.alignment.ground)))
     if math.isnan(pack.length_3d):
-        return None, [
+        raise Faults(
             f'plot "{site.plot_id}", pack {pack.number}: no elevation between two stations of the fence line; '
             "the whole trench needs ground: supply a larger raster or keep the fence away from the gap"
-        ]
+        )
     try:
-        return trench_profile(pack, site, trench), []
+        return trench_profile(pack, site, trench)
     except (ArithmeticError, ValueError) as error:
-        return None, [f'plot "{site.plot_id}", pack {pack.number}: {error}']
+        raise Faults(f'plot "{site.plot_id}", pack {pack.number}: {error}') from error
 
 
 def _no_elevation(site: Site, pack: Pack, missing: Mask) -> list[str]:

@@ -1,7 +1,7 @@
 """What has to be said of a fence line that was given instead of fitted: it is used as it is, good or not."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
@@ -43,30 +43,38 @@ def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Projec
 
 
 def _where_it_lies(name: str, line: DrawnLine, site: Site, land: Land, project: Project) -> list[str]:
-    ring = line.polygon().exterior
+    polygon = line.polygon()
+    ring = polygon.exterior
     outside = ring.difference(site.outline).length
     if outside > WORTH_SAYING_M:
         return [f"{name}: {outside:.0f} m of the drawn line lie outside the plot."]
-    unusable = ring.difference(land.usable).length
-    if unusable > WORTH_SAYING_M:
-        held = [
-            (part, limit.name)
-            for limit in land.limits
-            if (part := ring.intersection(limit.area).length) > WORTH_SAYING_M
-        ]
-        named = "; ".join(f"{part:.0f} m: {limit}" for part, limit in sorted(held, key=lambda h: -h[0])[:3])
-        return [
-            f"{name}: {unusable:.0f} of {line.perimeter:.0f} m of the drawn line lie outside the usable land"
-            f"{f' ({named})' if named else ''}; it is used as it is."
-        ]
+    no_go = [limit for limit in land.limits if not limit.may_lie_inside]
+    said = []
+    under = ring.difference(land.enclosable).length
+    if under > WORTH_SAYING_M:
+        named = _largest((ring.intersection(limit.area).length, "m", limit.name) for limit in no_go)
+        said.append(
+            f"{name}: {under:.0f} of {line.perimeter:.0f} m of the drawn line lie on no-go ground{named}; "
+            "it is used as it is."
+        )
+    enclosed = polygon.difference(land.enclosable).area
+    if enclosed > WORTH_SAYING_M:
+        named = _largest((polygon.intersection(limit.area).area, "m2", limit.name) for limit in no_go)
+        said.append(f"{name}: the drawn line encloses {enclosed:.0f} m2 of no-go ground{named}; it is used as it is.")
     strip = project.trench.outside_strip_m
-    beyond = line.outline_at(strip).difference(line.polygon()).difference(land.usable).area
-    if beyond > WORTH_SAYING_M:
-        return [
-            f"{name}: the drawn line lies in the usable land, but {beyond:.0f} m2 of the strip that digging "
+    beyond = line.outline_at(strip).difference(polygon).difference(land.enclosable).area
+    if not said and beyond > WORTH_SAYING_M:
+        said.append(
+            f"{name}: the drawn line keeps off no-go ground, but {beyond:.0f} m2 of the strip that digging "
             f"needs do not; it takes {strip:.1f} m outside the line."
-        ]
-    return []
+        )
+    return said
+
+
+def _largest(held: Iterable[tuple[float, str, str]]) -> str:
+    """The three that take most, in brackets: amount, its unit, and what holds there."""
+    most = sorted((h for h in held if h[0] > WORTH_SAYING_M), key=lambda h: -h[0])[:3]
+    return f" ({'; '.join(f'{amount:.0f} {unit}: {name}' for amount, unit, name in most)})" if most else ""
 
 
 def _corners(name: str, line: DrawnLine) -> list[str]:

@@ -1,7 +1,8 @@
 """The fence lines of one plot and the points along them."""
 
+import math
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -10,6 +11,10 @@ from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.site import Array
+from packpale.units import HECTARE_M2
+
+if TYPE_CHECKING:
+    from packpale.enclosure.over_limits import Stretch
 
 
 @dataclass(frozen=True)
@@ -126,6 +131,10 @@ class Pack:
     """What holds the fence line, by chainage; a drawn line is held by nothing."""
     drawn: DrawnLine | None = None
     """The line that was given; None where one was fitted."""
+    over_limits: tuple["Stretch", ...] = ()
+    """Where the line runs over ground past a limit, kind by kind, by chainage."""
+    over_limits_m: float = 0.0
+    """Length of line over limits; where there are several at once it counts once. [m]"""
 
     def __post_init__(self) -> None:
         if (self.fit is None) == (self.drawn is None):
@@ -142,6 +151,34 @@ class Pack:
         return self.fit.egg
 
 
+Aim = Literal["size", "share", "budget"]
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """One fence line that could be built instead."""
+
+    aim: Aim
+    value: float
+    """Size [ha], share of the line over limits, or budget [currency]."""
+    area_bound: float
+    """PROVEN upper bound on the area of any enclosure here, whatever it costs. [m2]"""
+    egg: Egg | None = None
+    """None where no line was found."""
+    over_limits: float = 0.0
+    """Length of line over limits. [m]"""
+    price: float = math.nan
+    """Likely price, as the line's bill has it."""
+
+    @property
+    def feasible(self) -> bool:
+        return self.egg is not None
+
+    @property
+    def price_per_ha(self) -> float:
+        return self.price / self.egg.area * HECTARE_M2 if self.egg else math.nan
+
+
 @dataclass(frozen=True)
 class Enclosure:
     """All enclosures of one plot; none if nothing fits, with the reason in words."""
@@ -150,6 +187,8 @@ class Enclosure:
     reason: str
     """Empty if all packs asked for were placed."""
     notes: tuple[str, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    """Lines that could be built instead: sizes, shares, budget; each for one enclosure."""
 
     @property
     def feasible(self) -> bool:

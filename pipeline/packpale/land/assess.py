@@ -11,7 +11,7 @@ from packpale.land.drainage import Drainage, drainage
 from packpale.land.model import Land
 from packpale.land.pairwise import ACCEPTED_RATIO, priorities
 from packpale.land.slope import aspect_deg, hillshade, slope
-from packpale.land.usable import usable_land
+from packpale.land.usable import parted
 from packpale.settings import LandSettings, Project
 from packpale.site import Array, Site
 from packpale.units import HECTARE_M2
@@ -29,7 +29,7 @@ def assess(site: Site, project: Project) -> Land:
     water = drainage(site.elevation, ground_slope, cell=site.grid.cell, channel_area=channel_area)
     dig = digging(site.soil, slope=ground_slope, ponding=water.ponding)
     evidence = Evidence(site, ground_slope, water, dig)
-    usable, limits = usable_land(site, project.land, project.keep_away(), slope=ground_slope, ponding=water.ponding)
+    parts = parted(site, project.land, project.keep_away(), slope=ground_slope, ponding=water.ponding)
     return Land(
         slope=ground_slope,
         aspect_deg=aspect_deg(site.elevation, cell_size=cell_size),
@@ -48,8 +48,9 @@ def assess(site: Site, project: Project) -> Land:
         weights=weights,
         consistency_ratio=consistency_ratio,
         suitability=suitability(evidence, weights),
-        usable=usable,
-        limits=limits,
+        usable=parts.usable,
+        enclosable=parts.enclosable,
+        limits=parts.limits,
         notes=(*notes, *_notes_on_inflow(site, water)),
     )
 

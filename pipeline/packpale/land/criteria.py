@@ -1,5 +1,6 @@
 """What the suitability of a cell is made of: one function for each criterion, and the list of them."""
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -9,10 +10,17 @@ import numpy.typing as npt
 from packpale.land.diggability import Digging
 from packpale.land.drainage import Drainage
 from packpale.land.memberships import degree
+from packpale.land.relief import spread_within
 from packpale.land.surroundings import cells_within, distance_to, share_within
-from packpale.site import Array, Site
+from packpale.land.water import edge_of_water, standing_water
+from packpale.site import Array, Mask, Site
 from packpale.values import register
 from packpale.values.curves import criteria
+
+BANK, LEVEL = math.tan(math.radians(15)), math.tan(math.radians(5))
+"""Slopes from which ground counts as a bank, and up to which as level, for variety. [m/m] Assumption."""
+POND_M = 0.3
+"""Depth of water that a hollow has to hold to count as a pond, for variety. [m] Assumption."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +80,29 @@ def diggability(evidence: Evidence) -> Array:
     return 1 - evidence.digging.limitation
 
 
+def variety(evidence: Evidence) -> Array:
+    """Varied ground near: the mean degree of woodland, edge of water, banks, level ground and relief round a cell.
+
+    Woodland counts only where it is given.
+    """
+    site, ground_slope = evidence.site, evidence.slope
+    grid, features = site.grid, site.features
+    water = standing_water(features, grid, evidence.drainage.ponding, deeper_than=POND_M)
+    kinds: dict[str, Mask] = {
+        "share of edge of water": edge_of_water(water, features, grid),
+        "share of banks": ground_slope >= BANK,
+        "share of level ground": ground_slope <= LEVEL,
+    }
+    if "woodland" in features:
+        kinds["share of woodland"] = cells_within(features["woodland"], grid)
+    relief = criteria()["variety", "relief"]
+    total = degree(spread_within(site.elevation, reach=relief.reach_m or 0.0, cell=grid.cell), relief)
+    for name, cells in kinds.items():
+        curve = criteria()["variety", name]
+        total += degree(share_within(cells, reach=curve.reach_m or 0.0, cell=grid.cell), curve)
+    return total / (1 + len(kinds))
+
+
 def access(evidence: Evidence) -> Array:
     """Near a track: machines and mesh get there."""
     distance = distance_to(evidence.site.features.get("access", ()), evidence.site.grid)
@@ -96,6 +127,7 @@ CRITERIA: Mapping[str, Callable[[Evidence], Array]] = {
     "slope": slope,
     "drainage": drainage,
     "diggability": diggability,
+    "variety": variety,
     "access": access,
     "seclusion": seclusion,
     "cover": cover,

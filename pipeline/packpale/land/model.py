@@ -14,12 +14,17 @@ from packpale.site import Array, Mask
 class Limit:
     """One reason why part of a plot cannot carry the fence."""
 
+    kind: str
+    """setback, slope, ponding, rock, missing, or the kind of input that is kept away from (settings.FEATURE_KINDS)."""
     name: str
     """In words a user knows: "plot boundary setback of 3 m", "steeper than 20 degrees", "10 m from watercourses"."""
     area: MultiPolygon
     """Where it holds, clipped to the plot; may overlap other limits. [m]"""
     share: float
     """Part of the plot's area, 0 to 1."""
+    may_lie_inside: bool
+    """Whether this ground may lie inside the fence, and only the line and its strip have to keep off it; otherwise it
+    is no-go: neither inside the fence nor in its strip."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +69,14 @@ class Land:
     suitability: Array
     """Weighted sum of the memberships, 0 to 1."""
     usable: MultiPolygon
-    """Where the fence and its strip may lie. [m]"""
+    """The plot without everything that a limit takes. [m]"""
+    enclosable: MultiPolygon
+    """The plot without no-go ground: where the enclosure with its strip may lie. [m]"""
     limits: tuple[Limit, ...]
     """Everything that was taken away from the plot, in the order in which the settings list it."""
     notes: tuple[str, ...] = ()
+
+    @property
+    def soft(self) -> dict[str, MultiPolygon]:
+        """Ground, by kind of limit, that may lie inside the fence and does not carry the line. [m]"""
+        return {limit.kind: limit.area for limit in self.limits if limit.may_lie_inside}

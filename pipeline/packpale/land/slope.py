@@ -7,6 +7,8 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from packpale.site import Array
+
 F = TypeVar("F", np.float32, np.float64)
 
 
@@ -42,6 +44,48 @@ def slope(elevation: npt.NDArray[F], *, cell_size: tuple[float, float]) -> npt.N
     from packpale.land import _kernels
 
     return _over_windows(_kernels.horn_slope, elevation, cell_size)
+
+
+def slope_of_planes(elevation: Array, slope: Array, *, cell: float, footprint: float) -> Array:
+    """Slope of the plane through the ground round each cell, as a machine that stands on it feels it.
+
+    Parameters
+    ----------
+    elevation, slope : shape (rows, cols)
+        Height above the vertical datum [m], and each cell's own slope [m/m]; NaN is no data.
+    cell, footprint
+        Cell size, and side of the square of ground whose cells' centres make the plane. [m]
+
+    Returns
+    -------
+    shape (rows, cols)
+        Rise over run of the plane of least squares. The cell's own slope where the footprint holds no more than the
+        cell, and where not all of its cells are known. [m/m]
+    """
+    reach = int(footprint / 2 / cell + 1e-9)
+    rows, cols = elevation.shape
+    if reach == 0 or min(rows, cols) <= 2 * reach:
+        return slope
+    # Heights above the lowest, so that sums keep their digits: an elevation may be thousands of metres.
+    z = elevation - np.nanmin(elevation, initial=np.inf)
+    tall, wide = rows - 2 * reach, cols - 2 * reach
+    level, down = np.zeros((tall, cols)), np.zeros((tall, cols))
+    for step in range(-reach, reach + 1):
+        row = z[reach + step : reach + step + tall]
+        level += row
+        down += step * row
+    easting, northing = np.zeros((tall, wide)), np.zeros((tall, wide))
+    for step in range(-reach, reach + 1):
+        col = slice(reach + step, reach + step + wide)
+        easting += step * level[:, col]
+        northing += down[:, col]
+    # Offsets of a square are uncorrelated: each gradient is the sum of its offset times height over that of squares.
+    squares = (2 * reach + 1) * sum(step * step for step in range(-reach, reach + 1)) * cell
+    found = slope.copy()
+    plane = np.hypot(easting, northing) / squares
+    inner = found[reach : rows - reach, reach : cols - reach]
+    np.copyto(inner, plane, where=np.isfinite(plane))
+    return found
 
 
 def aspect_deg(elevation: npt.NDArray[F], *, cell_size: tuple[float, float]) -> npt.NDArray[F]:

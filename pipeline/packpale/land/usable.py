@@ -1,7 +1,8 @@
-"""The land that may carry the fence: the plot without everything that rules ground out, and why it is ruled out."""
+"""What limits take from a plot: where the fence line may not run, where no enclosure may lie, and what is left."""
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -9,6 +10,7 @@ from shapely.geometry import MultiPolygon, box
 from shapely.geometry.base import BaseGeometry
 
 from packpale.land.model import Limit
+from packpale.land.slope import slope_of_planes
 from packpale.land.surroundings import cells_reached
 from packpale.settings import LandSettings
 from packpale.site import Array, Grid, Mask, Site
@@ -17,47 +19,71 @@ ARC_SEGMENTS = 16
 """Straight pieces to a quarter circle of a buffer."""
 
 
-def usable_land(
-    site: Site, land: LandSettings, keep_away: dict[str, float], *, slope: Array, ponding: Array
-) -> tuple[MultiPolygon, tuple[Limit, ...]]:
-    """Usable land of the plot and all limits that take something away from it.
+@dataclass(frozen=True)
+class Parted:
+    """A plot parted by its limits."""
+
+    usable: MultiPolygon
+    """Without everything that a limit takes. [m]"""
+    enclosable: MultiPolygon
+    """Without no-go ground. [m]"""
+    limits: tuple[Limit, ...]
+    """Those that take something away, in the order in which the settings list them."""
+
+
+def parted(site: Site, land: LandSettings, keep_away: dict[str, float], *, slope: Array, ponding: Array) -> Parted:
+    """What each limit takes from the plot, and what is left of it.
 
     ``keep_away`` gives the distance to keep by kind of feature [m]; ``slope`` [m/m] and ``ponding`` [m] are NaN where
-    they are not known, and such cells are not usable. Patches smaller than one cell are dropped.
+    they are not known, and such cells are no-go ground. Patches of what is left smaller than one cell are dropped.
     """
     plot, grid = site.outline, site.grid
     near = cells_reached(plot, grid)
-    steepest = math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.finfo(float).max
-    # A comparison with NaN does not hold.
-    cells = {
-        f"steeper than {land.max_slope_deg:g} degrees": slope > steepest,
-        f"hollows that can stand more than {land.max_ponding_m:g} m deep in water": ponding > land.max_ponding_m,
-        f"rock nearer to the surface than {land.min_depth_to_rock_m:g} m": (
-            site.soil.depth_to_rock < land.min_depth_to_rock_m
-        ),
-    }
-    taken: dict[str, BaseGeometry] = {}
+    # Ground by kind of limit, with the limit in words.
+    taken: dict[str, tuple[str, BaseGeometry]] = {}
     if land.setback_m > 0:
-        taken[f"plot boundary setback of {land.setback_m:g} m"] = plot.difference(inward(plot, land.setback_m))
-    taken |= {name: cell_outlines(held & near, grid) for name, held in cells.items()}
+        setback = plot.difference(inward(plot, land.setback_m))
+        taken["setback"] = f"plot boundary setback of {land.setback_m:g} m", setback
+    for kind, (words, held) in cells_over(site, land, slope=slope, ponding=ponding).items():
+        taken[kind] = words, cell_outlines(held & near, grid)
     for kind, distance in keep_away.items():
         name = kind.replace("_", "-")
         words = f"within {distance:g} m of {name}" if distance > 0 else f"inside {name}"
-        taken[words] = outward(site.features.get(kind, ()), distance)
+        taken[kind] = words, outward(site.features.get(kind, ()), distance)
     unknown = cell_outlines((np.isnan(slope) | np.isnan(ponding)) & near, grid)
     beyond = plot.difference(box(*grid.bounds))
-    taken["ground level missing here or next to here"] = shapely.union(unknown, beyond)
+    taken["missing"] = "ground level missing here or next to here", shapely.union(unknown, beyond)
 
-    free: BaseGeometry = plot
-    for area in taken.values():
-        free = free.difference(area)
-    usable = polygons(free, least_area=grid.cell**2)
+    usable: BaseGeometry = plot
+    enclosable: BaseGeometry = plot
     limits = []
-    for name, area in taken.items():
+    for kind, (words, area) in taken.items():
+        soft = kind in land.may_lie_inside
+        usable = usable.difference(area)
+        enclosable = enclosable if soft else enclosable.difference(area)
         within = polygons(plot.intersection(area))
         if not within.is_empty:
-            limits.append(Limit(name, within, within.area / plot.area))
-    return usable, tuple(limits)
+            limits.append(Limit(kind, words, within, within.area / plot.area, soft))
+    least = grid.cell**2
+    return Parted(polygons(usable, least_area=least), polygons(enclosable, least_area=least), tuple(limits))
+
+
+def cells_over(site: Site, land: LandSettings, *, slope: Array, ponding: Array) -> dict[str, tuple[str, Mask]]:
+    """Cells over each limit of the ground itself, by its kind, with the limit in words."""
+    steepest = math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.finfo(float).max
+    under_machine = slope_of_planes(site.elevation, slope, cell=site.grid.cell, footprint=land.footprint_m)
+    # A comparison with NaN does not hold.
+    return {
+        "slope": (f"steeper than {land.max_slope_deg:g} degrees", under_machine > steepest),
+        "ponding": (
+            f"hollows that can stand more than {land.max_ponding_m:g} m deep in water",
+            ponding > land.max_ponding_m,
+        ),
+        "rock": (
+            f"rock nearer to the surface than {land.min_depth_to_rock_m:g} m",
+            site.soil.depth_to_rock < land.min_depth_to_rock_m,
+        ),
+    }
 
 
 def inward(area: BaseGeometry, distance: float) -> BaseGeometry:

@@ -43,6 +43,8 @@ LABELS = {
     "cost_p50": "Price, middle estimate",
     "cost_p90": "Price, high estimate",
     "escape_dig_rate_m_per_h": "Digging rate that gets out overnight",
+    "over_limits_m": "Fence line over limits",
+    "price_per_ha": "Price of a hectare enclosed, middle estimate",
 }
 
 
@@ -98,7 +100,7 @@ def _figure(name: str, value: float | None, show: Wording) -> str:
         ("_m_per_h", show.speed),
         ("_m", show.length),
         ("_deg", show.slope),
-        ("cost_.*", show.money),
+        ("cost_.*|price_per_ha", show.money),
         ("score", show.score),
         ("suitability", lambda v: show.score(None if v is None else 100 * v)),
     )

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from packpale.review import people, stations
+from packpale.review import alternatives, inside, people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.settings import DEN_CRITERIA
@@ -43,6 +43,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
         },
     ),
     "usable_land": ("MultiPolygon", {"plot_id": TEXT, "area_m2": NUMBER}),
+    "limits": ("MultiPolygon", {"plot_id": TEXT, "kind": TEXT, "name": TEXT, "may_lie_inside": YES_NO}),
     "fence_lines": (
         "Polygon",
         {
@@ -62,6 +63,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "origin": TEXT,
         },
     ),
+    "alternatives": ("Polygon", alternatives.COLUMNS),
     "aprons": ("Polygon", {"plot_id": TEXT, "pack": WHOLE, "reach_m": NUMBER, "side": TEXT}),
     "stations": (
         "Point",
@@ -92,6 +94,10 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
     "stakes": ("Point", {"plot_id": TEXT, "pack": WHOLE, "stake": TEXT, "what": TEXT}),
     "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
+    "over_limits": (
+        "LineString",
+        {"plot_id": TEXT, "pack": WHOLE, "kind": TEXT, "from_m": NUMBER, "to_m": NUMBER},
+    ),
     "trench_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
     "climb_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
     "climbing_aids": (
@@ -129,6 +135,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "bars": WHOLE,
         },
     ),
+    "inside": ("Polygon", {"plot_id": TEXT, **inside.COLUMNS}),
     "advised_pits": (
         "Point",
         {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},

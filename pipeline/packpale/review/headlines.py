@@ -30,7 +30,9 @@ FIRST: tuple[str, ...] = (
     "degrees, the sharpest of",
     # Where the line may not lie.
     "lie outside the plot",
-    "lie outside the usable land",
+    "lie on no-go ground",
+    "of no-go ground",
+    "run over limits",
     # Neighbours and visitors.
     "nearer than the stand-off",
     "is out of sight of all viewing points",

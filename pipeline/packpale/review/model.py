@@ -54,7 +54,8 @@ class PlotSummary:
     def brief(self) -> "PlotBrief":
         outlines = [row["geometry"] for row in self.layers.get("plots", ())]
         bounds = tuple(shapely.total_bounds(shapely.from_wkb(outlines)).tolist()) if outlines else (math.nan,) * 4
-        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes, bounds)
+        menu = tuple({k: v for k, v in row.items() if k != "geometry"} for row in self.layers.get("alternatives", ()))
+        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes, bounds, menu)
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,8 @@ class PlotBrief:
     notes: tuple[str, ...]
     bounds: tuple[float, ...]
     """West, south, east, north of the plot; NaN if it has no outline. [m]"""
+    alternatives: tuple[Mapping[str, Any], ...] = ()
+    """Rows of alternatives.csv."""
 
 
 @dataclass(frozen=True)

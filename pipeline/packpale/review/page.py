@@ -19,6 +19,7 @@ from packpale.review.model import FinishedPlots, PlotBrief, PlotSummary, RankedP
 from packpale.review.overview_map import plot_map_address
 from packpale.review.report import write_report
 from packpale.review.settings_in_words import ON_THE_PAGE, named_settings
+from packpale.review.size_prices import size_prices
 from packpale.review.templating import render
 from packpale.review.wording import Wording
 from packpale.settings import Project
@@ -96,6 +97,11 @@ def write_page(
         bars=place_bars(ranking)[:told],
         places_text=places_text,
         overtaking=list(overtaking_sentences(ranking)),
+        size_prices=size_prices(
+            [(c.place.plot_id, finished.briefs[c.place.plot_id].alternatives) for c in cards],
+            share=project.enclosure.line_over_limits,
+            wording=wording,
+        ),
         limits_of=_limits,
         holds_of=_holds,
         notes_of=_notes,

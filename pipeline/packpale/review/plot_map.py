@@ -8,6 +8,7 @@ from pathlib import Path
 from packpale.review import themes
 from packpale.review.advice_layers import pit_layer, stretch_layers
 from packpale.review.aids import aid_layer
+from packpale.review.alternatives import alternatives_layer
 from packpale.review.climb import climb_layers
 from packpale.review.crossings import crossing_layers
 from packpale.review.dens import den_layer
@@ -15,6 +16,7 @@ from packpale.review.enclosure_layers import enclosure_layers
 from packpale.review.holding import holding_layers
 from packpale.review.land_layers import land_layers
 from packpale.review.leaflet import page_bytes, write_map
+from packpale.review.limits import over_limits_layer
 from packpale.review.map_page import Background, MapPage, PictureLayer, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.overlay import Frame, frame, png, warp
@@ -157,7 +159,9 @@ def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: De
     yield from holding_layers(result, wording, degrees)
     yield from climb_layers(result, project, wording, degrees)
     yield from trench_layers(result, wording, degrees)
+    yield from over_limits_layer(result, wording, degrees)
     yield from patrol_layers(result, wording, degrees)
+    yield alternatives_layer(result, wording, degrees)
     yield from enclosure_layers(result, project, wording, degrees)
     yield from people_layers(result, project, wording, degrees)
     yield from (layer for layer in ground if layer.style.radius)

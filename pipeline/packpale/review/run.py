@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from packpale.review.alternatives import COLUMNS as ALTERNATIVES
 from packpale.review.geopackage import write_geopackage
 from packpale.review.model import FinishedPlots, Ranking
 from packpale.review.overview_map import write_overview
@@ -46,6 +47,8 @@ def write_run(
         for row in ranking.rows
     ]
     write_table(folder / "ranking.csv", RANKING_COLUMNS, ranked)
+    menus = [row for place in ranking.rows for row in finished.briefs[place.plot_id].alternatives]
+    write_table(folder / "alternatives.csv", tuple(ALTERNATIVES), menus)
     works = [row for place in ranking.rows for row in finished.briefs[place.plot_id].earthworks]
     write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
     write_workbook(finished, ranking, project, record, folder / "quantities.xlsx")

@@ -19,6 +19,7 @@ NAMES: Mapping[str, str] = {
     "land.setback_m": "the setback from the plot's boundary",
     "land.weights": "the weights of the criteria",
     "enclosure.fence_line": "the fence line given",
+    "enclosure.line_over_limits": "the part of the fence line that may run over limits",
     "enclosure.min_radius_m": "the tightest bend allowed",
     "enclosure.packs": "the number of packs",
     "enclosure.separation_m": "the distance asked for between packs",

@@ -19,14 +19,18 @@ from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.review import dens, digging, patrol, people
 from packpale.review.aids import aid_details, aid_rows
+from packpale.review.alternatives import alternative_rows
 from packpale.review.climb import climb_details, climb_rows
 from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.holding import holding_details, holding_rows
+from packpale.review.inside import inside_details, inside_rows
+from packpale.review.limits import limit_rows, over_limit_rows
 from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.settings import Project, TrenchSettings
+from packpale.units import HECTARE_M2
 
 CHORD_ERROR_M = 0.001
 """Largest distance between an arc and the chord that stands for it in files. [m]"""
@@ -50,7 +54,8 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         details=_details(result, ground, priced)
         | _row({"crossings": crossing_details(result, project), "climb": climb_details(result, project)})
         | _row({"aids": aid_details(result, project)})
-        | _row({"holding": holding_details(result)}),
+        | _row({"holding": holding_details(result)})
+        | _row({"inside": inside_details(result, project)}),
     )
 
 
@@ -118,6 +123,8 @@ def _figures(result: PlotResult) -> dict[str, Any]:
         "cost_p50": works.cost["p50"] if works else None,
         "cost_p90": works.cost["p90"] if works else None,
         "escape_dig_rate_m_per_h": result.care.escape_dig_rate if result.care else None,
+        "over_limits_m": sum(pack.over_limits_m for pack in packs) if packs else None,
+        "price_per_ha": works.cost["p50"] / sum(areas) * HECTARE_M2 if works else None,
     }
     return _row({name: values[name] for name in RANKING_FIGURES})
 
@@ -228,18 +235,22 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
     layers: dict[str, list[dict[str, Any]]] = {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
+        "limits": [{**plot, **row} for row in limit_rows(result)],
         "fence_lines": [{**plot, **fence_line_row(pack.number, pack.line, pack.fit)} for pack in packs],
         "aprons": [{**plot, **_apron(pack, project.trench)} for pack in packs],
         "stations": [{**plot, **row} for row in station_rows(result)],
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
+        "alternatives": [{**plot, **row} for row in alternative_rows(result, CHORD_ERROR_M)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
+        "over_limits": [{**plot, **row} for row in over_limit_rows(result)],
         "stakes": [{**plot, **row} for pack in packs for row in stake_rows(pack)],
         "trench_stretches": [{**plot, **row} for row in digging.stretch_rows(result)],
         "climb_stretches": [{**plot, **row} for row in climb_rows(result)],
         "climbing_aids": [{**plot, **row} for row in aid_rows(result)],
         "dig_stretches": [{**plot, **row} for row in holding_rows(result)],
         "crossings": [{**plot, **row} for row in crossing_rows(result)],
+        "inside": [{**plot, **row} for row in inside_rows(result)],
         "advised_pits": [{**plot, **row} for row in digging.pit_rows(result)],
         "dens": [{**plot, **row} for row in dens.den_rows(care)],
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
@@ -247,7 +258,8 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         **{layer: [{**plot, **row} for row in rows] for layer, rows in people.layers(result, project).items()},
     }
     return {
-        name: tuple(_row({**row, "geometry": row["geometry"].wkb_hex}) for row in rows) for name, rows in layers.items()
+        name: tuple(_row({**row, "geometry": row["geometry"] and row["geometry"].wkb_hex}) for row in rows)
+        for name, rows in layers.items()
     }
 
 

@@ -27,6 +27,8 @@ RANKING_FIGURES = (
     "cost_p50",
     "cost_p90",
     "escape_dig_rate_m_per_h",
+    "over_limits_m",
+    "price_per_ha",
 )
 """Columns of ranking.csv that one plot knows by itself."""
 RANKING_COLUMNS = (
@@ -118,6 +120,9 @@ PEG_COLUMNS = (
 )
 """Offsets from baseline 2, which runs from stake A to the right of baseline 1, are along_baseline_1_m."""
 DECIMALS = {
+    "value": 4,
+    "price_likely": 2,
+    "price_per_ha": 2,
     "score": 2,
     "first_place_share": 4,
     "first_place_share_any_weights": 4,

@@ -108,6 +108,12 @@ class Wording:
         """The same in a column whose head names the currency."""
         return self.money(value).removeprefix(f"{self.currency} ")
 
+    def money_per_area(self, per_ha: float | None) -> str:
+        """Price for each hectare or acre."""
+        if self.imperial:
+            return f"{self.money(None if per_ha is None else per_ha * ACRE_M2 / HECTARE_M2)} for each acre"
+        return f"{self.money(per_ha)} for each hectare"
+
     def amount(self, value: float) -> str:
         """Amount in a column of amounts, to the whole unit of currency so that the column adds up."""
         return f"{value:,.0f}"

@@ -122,6 +122,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     from packpale.land.assess import assess as assess_land
     from packpale.review.model import PlotResult
     from packpale.review.plot import write_plot
+    from packpale.run.pricing import pricing_of
     from packpale.run.ranking import unknown_figures
     from packpale.site.inputs import read_site
 
@@ -143,7 +144,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     stage("scoring land")
     land = assess_land(site, job.project)
     stage("fitting")
-    enclosure = place(site, land, job.project)
+    enclosure = place(site, land, job.project, pricing_of(site, land, job.project))
     earthworks = care = None
     if enclosure.feasible:
         stage("earthworks")

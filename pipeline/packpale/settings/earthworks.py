@@ -56,17 +56,18 @@ class TrenchSettings(Settings):
 
     @property
     def outside_strip_m(self) -> float:
-        """Free strip the fence line needs outside it. [m]"""
-        return self.working_strip_m + (self._dig_m if self.side == "outside" else 0.0)
+        """Strip of the fence line outside it: to the edge of the dig on level ground, and the working strip. [m]"""
+        return self.working_strip_m + self._dig_m(apron=self.side == "outside")
 
     @property
     def inside_strip_m(self) -> float:
-        """Free strip the fence line needs inside it. [m]"""
-        return self.working_strip_m + (self._dig_m if self.side == "inside" else 0.0)
+        """The same inside it. [m]"""
+        return self.working_strip_m + self._dig_m(apron=self.side == "inside")
 
-    @property
-    def _dig_m(self) -> float:
-        return self.apron_reach_m + self.side_slope * self.depth_m
+    def _dig_m(self, *, apron: bool) -> float:
+        """From the fence line to the edge of the dig on level ground. [m]"""
+        skirt = self.bottom_width_m / 2 + self.side_slope * self.depth_m
+        return max(skirt, self.apron_reach_m + self.side_slope * self.apron_cover_m) if apron else skirt
 
 
 class BulkingSettings(Settings):
@@ -123,6 +124,8 @@ class RateSettings(Settings):
     """Gate without its posts."""
     erect_fence_per_m: Rate = tuple(default("rates.erect_fence_per_m"))
     """Labour to set posts and hang mesh. [per m of fence]"""
+    over_limit_per_m: Rate = tuple(default("rates.over_limit_per_m"))
+    """What a metre of fence line over a limit costs more: work by hand on a bank, drains in a hollow. [per m]"""
 
 
 class PlantSettings(Settings):

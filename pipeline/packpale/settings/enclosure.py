@@ -15,6 +15,13 @@ class EnclosureSettings(Settings):
     """Enclosures to place on each plot."""
     area_ha: Literal["largest"] | Positive = default("enclosure.area_ha")
     """How large each is: "largest", or a number, which goes where the land suits best. [ha]"""
+    prefer: Literal["suitability", "price"] = default("enclosure.prefer")
+    """What decides where an enclosure of a given area lies: the land inside it, or the likely price of its line."""
+    budget: Positive | None = None
+    """Instead of area_ha: the largest enclosure whose likely price is within this. [currency]"""
+    menu_ha: Annotated[tuple[Positive, ...] | None, Field(strict=False, max_length=20)] = None
+    """Areas for which the cheapest fence line is worked out on every plot. Without it round ones (1-2-5) up to the
+    largest that fits. [ha]"""
     taper: Annotated[
         tuple[Annotated[float, Field(gt=0, lt=1)], Annotated[float, Field(gt=0, lt=1)]], Field(strict=False)
     ] = tuple(default("enclosure.taper"))
@@ -27,6 +34,8 @@ class EnclosureSettings(Settings):
     """No arc of the fence line is tighter than this. [m]"""
     separation_m: NotNegative = default("enclosure.separation_m")
     """Least distance between the fence lines of two enclosures. [m]"""
+    line_over_limits: Annotated[float, Field(ge=0, le=1)] = default("enclosure.line_over_limits")
+    """Largest share of the fence line that may run over ground past a limit that may lie inside; 0: none."""
     proof_gap: Annotated[float, Field(gt=0, le=1)] = default("enclosure.proof_gap")
     """How far above the area found the proven bound on it may stay, as a share of it; less takes longer."""
     fence_line: File | None = None
@@ -40,11 +49,44 @@ class EnclosureSettings(Settings):
             if self.fence_line_layer is not None:
                 raise ValueError("fence_line_layer has no effect without fence_line; give the file or drop the key")
             return self
-        for name in ("area_ha", "taper", "aspect", "min_radius_m", "proof_gap"):
+        for name in ("budget", "menu_ha"):
+            if getattr(self, name) is not None:
+                raise ValueError(f"{name} has no effect with fence_line, to which nothing is fitted; drop one of them")
+        for name in ("area_ha", "prefer", "taper", "aspect", "min_radius_m", "proof_gap"):
             number = default(f"enclosure.{name}")
             if getattr(self, name) != (tuple(number) if isinstance(number, list) else number):
                 raise ValueError(f"{name} has no effect with fence_line, to which nothing is fitted; drop one of them")
         return self
+
+    @model_validator(mode="after")
+    def _one_thing_decides_the_size(self) -> Self:
+        if self.budget is not None and self.area_ha != "largest":
+            raise ValueError(
+                f"budget = {self.budget:g} and area_ha = {self.area_ha:g} both say how large the enclosure is; "
+                "drop one of them"
+            )
+        if self.packs > 1 and (self.budget is not None or self.prefer == "price"):
+            given = f"budget = {self.budget:g}" if self.budget is not None else 'prefer = "price"'
+            raise ValueError(
+                f"{given} with packs = {self.packs}; only the place of one enclosure is chosen by price: drop it, or "
+                "set packs = 1"
+            )
+        if self.prefer == "price" and self.area_ha == "largest":
+            raise ValueError(
+                'prefer = "price" has no effect without area_ha, since the size is not given; give a number of '
+                "hectares, or drop it"
+            )
+        return self
+
+    @field_validator("menu_ha")
+    @classmethod
+    def _no_size_twice(cls, sizes: tuple[float, ...] | None) -> tuple[float, ...] | None:
+        if sizes == ():
+            raise ValueError("found []; name at least one size, or drop the key")
+        twice = sorted({s for s in sizes or () if (sizes or ()).count(s) > 1})
+        if twice:
+            raise ValueError(f"{', '.join(f'{s:g}' for s in twice)} stands there more than once; name each size once")
+        return sizes
 
     _ranges = field_validator("taper", "aspect")(ascending)
 

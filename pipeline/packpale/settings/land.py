@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal, Self, get_args
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from packpale.settings.base import NotNegative, Positive, Settings
 from packpale.settings.ground import FeatureKind
@@ -10,9 +10,11 @@ from packpale.values import default, register
 
 KEEP_AWAY_KINDS = tuple(k.rsplit(".", 1)[1] for k in register() if k.startswith("land.keep_away_m."))
 """Kinds that keep the fence away unless the settings say otherwise."""
-Criterion = Literal["slope", "drainage", "diggability", "access", "seclusion", "cover"]
+Criterion = Literal["slope", "drainage", "diggability", "variety", "access", "seclusion", "cover"]
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
 """What suitability can be made of; the last three need an input of their own."""
+LimitKind = Literal["slope", "ponding", "rock", "watercourses", "services", "woodland", "access"]
+"""Kinds of limit whose ground may lie inside a fence; all others keep the enclosure off."""
 CRITERION_NEEDS = {"access": "access", "seclusion": "dwellings", "cover": "woodland"}
 
 
@@ -26,11 +28,16 @@ class LandSettings(Settings):
     setback_m: NotNegative = default("land.setback_m")
     """Distance from the plot's boundary. [m]"""
     max_slope_deg: Annotated[float, Field(gt=0, le=90)] = default("land.max_slope_deg")
-    """Steeper cells are not usable. [deg]"""
+    """Steeper ground does not carry the fence line. [deg]"""
+    footprint_m: Annotated[float, Field(ge=0, le=50)] = default("land.footprint_m")
+    """Ground over which that slope is judged, as a machine stands on it; 0: each cell's own slope. [m]"""
     max_ponding_m: NotNegative = default("land.max_ponding_m")
-    """Cells in hollows that can stand deeper under water are not usable. [m]"""
+    """Hollows that can stand deeper under water do not carry the fence line. [m]"""
     min_depth_to_rock_m: NotNegative = default("land.min_depth_to_rock_m")
-    """Cells with rock nearer to the surface are not usable. [m]"""
+    """Ground with rock nearer to the surface does not carry the fence line. [m]"""
+    may_lie_inside: Annotated[tuple[LimitKind, ...], Field(strict=False)] = tuple(default("land.may_lie_inside"))
+    """Kinds of limit whose ground may lie inside the fence, where only the line has to keep off it. The ground of all
+    others lies neither inside the fence nor in its strip."""
     channel_area_ha: Positive = default("land.channel_area_ha")
     """Upstream area from which water runs in a channel. [ha]"""
     keep_away_m: dict[FeatureKind, NotNegative] = {}
@@ -39,6 +46,11 @@ class LandSettings(Settings):
     """Weight of each criterion in the suitability; any scale. Not together with pairwise."""
     pairwise: dict[Criterion, dict[Criterion, Annotated[float, Field(gt=0)]]] | None = None
     """How many times as important the first criterion is as the second; reciprocals are filled in."""
+
+    @field_validator("may_lie_inside")
+    @classmethod
+    def _each_kind_once(cls, kinds: tuple[LimitKind, ...]) -> tuple[LimitKind, ...]:
+        return tuple(dict.fromkeys(kinds))
 
     @model_validator(mode="after")
     def _weights_can_be_used(self) -> Self:

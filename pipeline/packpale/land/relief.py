@@ -32,3 +32,15 @@ def mean_within(values: Array, *, reach: float, cell: float, level: float) -> Ar
     counted = sums_within(known, reach=reach, cell=cell)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.asarray(np.where(counted > 0, total / counted + level, np.nan))
+
+
+def spread_within(values: Array, *, reach: float, cell: float) -> Array:
+    """Standard deviation of the cells with centres within ``reach`` of each cell, itself included.
+
+    As in ``mean_within``, unknown cells and ground beyond the edge do not count, and NaN stands where nothing is known.
+    On a plane that rises by g per metre it is ``g reach / 2``: that of a disc's points about its diameter.
+    """
+    above = values - level_of(values)
+    mean, of_squares = (mean_within(v, reach=reach, cell=cell, level=0.0) for v in (above, above**2))
+    # Rounding can leave a trace below zero on level ground.
+    return np.asarray(np.sqrt(np.maximum(of_squares - mean**2, 0.0)))

@@ -1,0 +1,114 @@
+"""What ground a fence encloses: wood, water and its edge, steep, rocky and wet ground, relief."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from packpale.enclosure.model import Pack
+from packpale.land.model import Land
+from packpale.land.surroundings import cells_within
+from packpale.land.usable import cells_over
+from packpale.land.water import edge_of_water, standing_water
+from packpale.settings import DRAINAGE_CLASSES, Project
+from packpale.site import Mask, Site
+from packpale.values import default
+
+WET_CLASS = DRAINAGE_CLASSES.index("poorly")
+"""Ground of this drainage class and beyond is wet."""
+WET_TABLE_M = 0.25
+"""So is ground whose water table comes as near to the surface in some part of the year. [m] "Very shallow" in the Soil
+Survey Manual, chapter 3 (from memory)."""
+CHORD_ERROR_M = 0.01
+"""Largest distance between the fence line and the chords it is looked at with. [m]"""
+
+
+@dataclass(frozen=True)
+class Inside:
+    """The ground inside one pack's fence.
+
+    Shares of its area, 0 to 1, counted by cells whose centre lies inside; one cell may count for several. None where
+    that is not known, since an input was not given or ground level is missing inside: that is not none of it.
+    """
+
+    pack: int
+    area: float
+    """[m2]"""
+    wood: float | None
+    """Mapped woodland."""
+    mapped_water: float | None
+    """Water that is mapped as an area."""
+    hollows: float | None
+    """Hollows that can stand deeper in water than the limit set."""
+    water_edge: float | None
+    """Dry ground within land.water.EDGE_M of any of this water and of mapped streams."""
+    steep: float | None
+    """Past the limit of slope, under a machine's footprint."""
+    rocky: float | None
+    """Rock nearer to the surface than the limit set."""
+    wet: float | None
+    """Poorly or very poorly drained, or with a water table within WET_TABLE_M of the surface."""
+    streams: float | None
+    """Length of watercourses that are mapped as lines. [m]"""
+    lowest: float | None
+    """Level of the lowest ground. [m]"""
+    highest: float | None
+
+    @property
+    def relief(self) -> float | None:
+        """Height of the highest ground over the lowest. [m]"""
+        return None if self.lowest is None or self.highest is None else self.highest - self.lowest
+
+
+def ground_inside(site: Site, land: Land, packs: Sequence[Pack], project: Project) -> tuple[Inside, ...]:
+    """What each pack's fence encloses, by pack."""
+    grid, features, soil = site.grid, site.features, site.soil
+    over = cells_over(site, project.land, slope=land.slope, ponding=land.ponding)
+    water = standing_water(features, grid, land.ponding, deeper_than=project.land.max_ponding_m)
+    edge = edge_of_water(water, features, grid)
+    wooded = cells_within(features.get("woodland", ()), grid)
+    mapped = cells_within(features.get("watercourses", ()), grid)
+    wet = (soil.drainage_class >= WET_CLASS) | (soil.water_table <= WET_TABLE_M)
+    rock_is_given = _is_given(project, "depth_to_rock_m")
+    wetness_is_given = _is_given(project, "drainage_class") or _is_given(project, "water_table_m")
+    found = []
+    for pack in packs:
+        inside = cells_within([pack.line.polygon(CHORD_ERROR_M)], grid)
+        level = site.elevation[inside]
+        ground_is_known = bool(inside.any()) and bool(np.isfinite(land.slope[inside]).all())
+
+        def share(cells: Mask, known: bool, inside: Mask = inside) -> float | None:
+            return float(cells[inside].mean()) if known and inside.any() else None
+
+        found.append(
+            Inside(
+                pack=pack.number,
+                area=pack.line.area,
+                wood=share(wooded, "woodland" in features),
+                mapped_water=share(mapped, "watercourses" in features),
+                hollows=share(over["ponding"][1], ground_is_known),
+                water_edge=share(edge, ground_is_known),
+                steep=share(over["slope"][1], ground_is_known),
+                rocky=share(over["rock"][1], rock_is_given),
+                wet=share(wet, wetness_is_given),
+                streams=_streams(site, pack) if "watercourses" in features else None,
+                lowest=float(level.min()) if ground_is_known else None,
+                highest=float(level.max()) if ground_is_known else None,
+            )
+        )
+    return tuple(found)
+
+
+def _streams(site: Site, pack: Pack) -> float:
+    """Length of mapped watercourses inside a fence, banks of mapped areas of water left out. [m]"""
+    import shapely
+
+    parts = shapely.get_parts(shapely.get_parts(list(site.features["watercourses"])))
+    lines = parts[shapely.get_dimensions(parts) == 1]
+    return float(shapely.length(shapely.intersection(lines, pack.line.polygon(CHORD_ERROR_M))).sum())
+
+
+def _is_given(project: Project, key: str) -> bool:
+    """Whether anything but the defaults of the program speaks of this property of the soil."""
+    inputs = project.inputs
+    return inputs.soil is not None or inputs.pits is not None or getattr(project.soil, key) != default(f"soil.{key}")

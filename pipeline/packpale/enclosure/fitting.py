@@ -1,0 +1,155 @@
+"""Which search finds the fence lines that the settings ask for, and the proof of how good they are."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from packpale.enclosure.flow_links import links_across
+from packpale.enclosure.line_ground import LineGround
+from packpale.enclosure.model import Fit
+from packpale.land.model import Land
+from packpale.settings import Project
+from packpale.site.grid import Grid, Mask
+from packpale.site.model import Site
+from packpale.units import HECTARE_M2
+
+if TYPE_CHECKING:
+    from packpale.enclosure.fit import Ranges
+
+
+def fits_for(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
+    """The enclosures that the settings ask for, the largest first; fewer where not so many fit."""
+    # The search is compiled code that takes its time to load: only where it is used.
+    from packpale.enclosure.fit_line import fit_line
+    from packpale.enclosure.packs import fit_packs
+
+    if land.enclosable.is_empty:
+        return ()
+    wanted, ranges = project.enclosure, ranges_of(project)
+    if wanted.area_ha != "largest":
+        return _of_area(wanted.area_ha * HECTARE_M2, site, land, project)
+    if wanted.packs > 1:
+        return fit_packs(land.usable, wanted.packs, wanted.separation_m, **ranges)
+    fit = fit_line(
+        line_ground(land, project),
+        wanted.line_over_limits,
+        taper=wanted.taper,
+        aspect=wanted.aspect,
+        min_radius=wanted.min_radius_m,
+    )
+    return () if fit is None else (fit,)
+
+
+def line_ground(land: Land, project: Project) -> LineGround:
+    """What a fence line on this land has to keep off, and what it may run over."""
+    return LineGround(land.enclosable, land.soft, project.trench.inside_strip_m, project.trench.outside_strip_m)
+
+
+def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
+    """Enclosures of an area [m2] where the land suits best; where water crosses them, on dry lines if those do."""
+    from packpale.enclosure.best_place import mean_over
+
+    grid, water = site.grid, project.crossings
+    fits = _best_of_area(area, site, land, project)
+    # Where the area is not known the comparison does not hold.
+    carries: Mask = land.upstream_area >= water.min_area_m2
+
+    def crossings(fits: tuple[Fit, ...]) -> int:
+        return sum(links_across(f.egg, grid, land.flow_direction, carries).row.size for f in fits)
+
+    if water.placing_penalty == 0 or not fits or not crossings(fits):
+        return fits
+
+    def worth(fits: tuple[Fit, ...]) -> tuple[int, float]:
+        means = sum(mean_over(f.egg, land.suitability, grid) for f in fits)
+        return len(fits), means - water.placing_penalty * crossings(fits)
+
+    beside = replace(
+        land,
+        usable=_beside(land.usable, grid, carries),
+        enclosable=_beside(land.enclosable, grid, carries),
+    )
+    return max(fits, _best_of_area(area, site, beside, project), key=worth)
+
+
+def _best_of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
+    """Enclosures of an area [m2], one after the other, each in the best place that those before leave."""
+    from packpale.enclosure.best_place import fit_areas, mean_over
+    from packpale.enclosure.line_ground import Score
+    from packpale.enclosure.packs import beyond
+    from packpale.enclosure.place_line import place_line
+
+    wanted, ranges, grid = project.enclosure, ranges_of(project), site.grid
+    # Nothing of them runs over a limit.
+    contained = fit_areas(
+        land.usable,
+        wanted.packs,
+        wanted.separation_m,
+        target_area=area,
+        score=land.suitability,
+        grid=grid,
+        second=land.diggability,
+        **ranges,
+    )
+    if not land.soft:
+        return contained
+    ground, score = line_ground(land, project), Score(land.suitability, grid)
+    found: list[Fit] = []
+    for _ in range(wanted.packs):
+        free = beyond(land.enclosable, [f.egg for f in found], wanted.separation_m, ranges["clearance"])
+        fit = place_line(
+            replace(ground, enclosable=free),
+            wanted.line_over_limits,
+            area,
+            score,
+            taper=wanted.taper,
+            aspect=wanted.aspect,
+            min_radius=wanted.min_radius_m,
+            known=[f.egg for f in contained],
+        )
+        if fit is None:
+            break
+        found.append(fit)
+
+    def worth(fits: Sequence[Fit]) -> tuple[int, float]:
+        return len(fits), sum(mean_over(f.egg, land.suitability, grid) for f in fits)
+
+    return max(contained, tuple(found), key=worth)
+
+
+def _beside(land: MultiPolygon, grid: Grid, carries: Mask) -> MultiPolygon:
+    """Land without the cells in which flow paths run."""
+    x, y = grid.centres()
+    rows, cols = np.nonzero(carries)
+    half = grid.cell / 2
+    cells = shapely.box(x[cols] - half, y[rows] - half, x[cols] + half, y[rows] + half)
+    rest = land.difference(shapely.union_all(cells))
+    parts = [part for part in shapely.get_parts(rest) if isinstance(part, Polygon)]
+    return MultiPolygon(parts)
+
+
+def proven(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[Fit, ...], tuple[str, ...]]:
+    """The fits with the bound that a search for one proves, where they are the largest; and notes on that search."""
+    if project.enclosure.area_ha != "largest":
+        return fits, ()
+    from packpale.enclosure.proven import with_proof
+
+    gap = project.enclosure.proof_gap
+    return with_proof(fits, land.enclosable, gap=gap, contained=not land.soft, **ranges_of(project))
+
+
+def ranges_of(project: Project) -> "Ranges":
+    """Shapes of the egg and the strip outside it, for searches of what is contained in the land."""
+    from packpale.enclosure.fit import Ranges
+
+    wanted = project.enclosure
+    return Ranges(
+        clearance=project.trench.outside_strip_m,
+        taper=wanted.taper,
+        aspect=wanted.aspect,
+        min_radius=wanted.min_radius_m,
+    )

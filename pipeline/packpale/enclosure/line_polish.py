@@ -1,0 +1,216 @@
+"""The last steps of the search for a line, with exact measures: what is reported is feasible, always.
+
+The largest scale that no-go ground allows (fit.largest_scale) and the length over limits (over_limits.py) are exact.
+Random neighbours are tried, nearer the rarer they are better: first until the conditions are kept, as the rasters were
+half a cell off; then such as keep them and are better. The egg is evaluated once more as it is reported, in the run's
+coordinates, with a micrometre to spare.
+"""
+
+import math
+
+import numpy as np
+
+from packpale.enclosure import _kernels, _kernels_line, _kernels_over
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.fit import largest_scale, position_reported
+from packpale.enclosure.line_ground import COST_STEP_M, line_cost
+from packpale.enclosure.line_search import BY_SCORE, SPARE_M, Aim, Search, allowed
+from packpale.site.grid import Array
+
+_WEIGHT = 60.0
+"""Of what the conditions miss, against the log area or cost."""
+
+
+def polished(on: Search, row: Array, aim: Aim, proposals: int) -> Egg | None:
+    """A feasible egg near a position (x, y, psi, taper, aspect, log R), as good as it gets; None if there is none."""
+    exact = _Exact(on, aim)
+    z, R = exact.mended(row[:5].copy(), math.exp(row[5]), proposals // 3)
+    found = exact.first(z, R)
+    if found is None:
+        return None
+    return exact.reported(*exact.climb(z, found, proposals))
+
+
+def a_hair_less(R: float) -> float:
+    """A scale less what rounding may take. [m]"""
+    return R * (1 - 1e-8) - SPARE_M
+
+
+class _Exact:
+    """Exact measures for one aim, on positions z = (x, y, psi, taper, aspect) about O and scales R."""
+
+    def __init__(self, on: Search, aim: Aim) -> None:
+        self.on, self.aim, self.shapes = on, aim, on.shapes
+        self.pieces, self.room, self.out = np.empty((5, 8)), np.empty((256, 2)), np.empty((256, 2))
+        if on.near is not None:
+            near = on.near
+            self.shift = np.subtract(on.land.origin, near.origin)
+            self.tree = (*near.tree, near.band_start, near.band_edge, near.band_frame)
+        if aim.cost is not None:
+            self.cost, self.cost_frame = aim.cost.known, on.frame(aim.cost.grid)
+        self.field = on.rasters(aim)[6:9]
+
+    def sized(self, z: Array, R: float) -> float:
+        """R, or the scale of the area that is set."""
+        return R if self.aim.area is None else math.sqrt(self.aim.area / _unit(z))
+
+    def most(self, z: Array, at_most: float) -> float:
+        """Largest scale that no-go ground allows, with a hair to spare; negative where O lies in it."""
+        if self.on.land.depths(z[None, :2])[0] <= 0:
+            return -1.0
+        return a_hair_less(largest_scale(self.on.land, z, clearance=self.shapes.clearance, at_most=at_most))
+
+    def over(self, z: Array, R: float) -> tuple[float, float]:
+        """Length over limits, with a hair of the strips on top, and perimeter. [m]"""
+        k = float(z[3])
+        d, F, phi, _ = _kernels_line.unit_egg(k, float(z[4]))
+        if self.on.near is None:
+            return 0.0, R * (math.pi + 2 * phi * F + (math.pi - 2 * phi) * k)
+        x, y = float(z[0] + self.shift[0]), float(z[1] + self.shift[1])
+        _kernels_over.egg_pieces(x, y, float(z[2]), R, k, d, F, phi, self.pieces)
+        inside, outside = self.on.ground.inside_strip + SPARE_M, self.on.ground.outside_strip + SPARE_M
+        while True:
+            length = _kernels_over.over_length(self.pieces, inside, outside, *self.tree, self.room, self.out)
+            if length >= 0:
+                break
+            self.room, self.out = np.empty((int(-length) * 2, 2)), np.empty((int(-length) * 2, 2))
+        return float(length), float(self.pieces[4, 6] + self.pieces[4, 7])
+
+    def price(self, z: Array, R: float, over: float) -> float:
+        """Cost of the line."""
+        if self.aim.cost is None:
+            return 0.0
+        k = float(z[3])
+        d, F, phi, _ = _kernels_line.unit_egg(k, float(z[4]))
+        _kernels_over.egg_pieces(float(z[0]), float(z[1]), float(z[2]), R, k, d, F, phi, self.pieces)
+        along = _kernels_over.along(self.pieces, COST_STEP_M, self.cost, self.cost_frame)
+        return float(along) + self.aim.cost.fixed + self.aim.cost.per_over_limit_m * over
+
+    def rated(self, z: Array, R: float) -> tuple[float, float]:
+        """What the aim makes largest, and what share and budget miss; no-go ground is left to ``most``."""
+        over, perimeter = self.over(z, R)
+        missed = max(over - allowed(self.aim.share, perimeter), 0.0) / perimeter
+        cost = self.price(z, R, over)
+        # The sum is taken anew at coordinates that rounding has moved.
+        missed += max(cost / self.aim.budget - (1 - 1e-9), 0.0)
+        if self.aim.by == "area":
+            return 2 * math.log(R) + math.log(_unit(z)), missed
+        if self.aim.by == "cost":
+            return -math.log(cost), missed
+        return self._mean(z, R), missed
+
+    def _mean(self, z: Array, R: float) -> float:
+        """Mean of the score inside, exact, with its weight."""
+        shape = _kernels.unit_shape(float(z[3]), float(z[4]))
+        total = _kernels.field_over_egg(float(z[0]), float(z[1]), float(z[2]), R, shape, *self.field)
+        return BY_SCORE * float(total) / (R * R * _unit(z))
+
+    def fits(self, z: Array, R: float) -> bool:
+        """Whether no-go ground and the least radius of the small end allow it."""
+        return R * float(z[3]) >= self.shapes.min_radius and self.most(z, 1.1 * R) >= R
+
+    def mended(self, z: Array, R: float, proposals: int) -> tuple[Array, float]:
+        """A neighbour at which the conditions are kept, or nearly so."""
+        rng = np.random.default_rng(5)
+
+        def worth(z: Array, R: float) -> tuple[float, float]:
+            R = self.sized(z, R)
+            most = self.most(z, 1.1 * R)
+            if self.aim.area is None:
+                R = min(R, most)
+            if R <= 0 or most <= 0:
+                return -math.inf, R
+            value, missed = self.rated(z, R)
+            missed += max(math.log(R / most), 0.0)
+            missed += max(math.log(self.shapes.min_radius / R / z[3]), 0.0) if self.shapes.min_radius > 0 else 0.0
+            return value - _WEIGHT * missed, R
+
+        best, R = worth(z, R)
+        for _ in range(proposals):
+            reach = 0.03 * 10 ** (-1.5 * rng.random())
+            trial = _moved(z, max(R, 1e-3), reach, self.shapes.limits, rng)
+            value, size = worth(trial, R * (1 + 0.5 * reach * rng.uniform(-1, 1)))
+            if value > best:
+                z, R, best = trial, size, value
+        return z, R
+
+    def first(self, z: Array, R: float) -> float | None:
+        """Scale of the first feasible egg at a position, from a little more than R down; None if there is none."""
+        if self.aim.area is not None:
+            return R if self.fits(z, R) and self.rated(z, R)[1] == 0 else None
+        R = min(1.01 * R, self.most(z, 1.1 * R))
+        for _ in range(60):
+            if R <= 0 or R * z[3] < self.shapes.min_radius:
+                return None
+            if self.rated(z, R)[1] == 0:
+                return R
+            R *= 0.9975
+        return None
+
+    def climb(self, z: Array, R: float, proposals: int) -> tuple[Array, float]:
+        """Better neighbours that are feasible, from a feasible egg."""
+        rng = np.random.default_rng(11)
+        best, by = self.rated(z, R)[0], 0.03
+        for _ in range(proposals):
+            trial = _moved(z, R, by * 10 ** (-1.5 * rng.random()), self.shapes.limits, rng)
+            size = self.sized(trial, R * rng.uniform(1 - 0.5 * by, 1.0) if self.aim.by == "cost" else R)
+            if self.aim.by == "area":
+                size = math.exp(0.5 * best) * (1 + 1e-7) / math.sqrt(_unit(trial))
+            value, missed = self.rated(trial, size) if self.fits(trial, size) else (-math.inf, 1.0)
+            if missed > 0 or value <= best:
+                by = max(by * 0.99, 1e-4)
+                continue
+            z, best, R = trial, value, size
+            by = min(by * 1.3, 0.1)
+            if self.aim.by == "area":
+                R = self._grown(z, R)
+                best = 2 * math.log(R) + math.log(_unit(z))
+        return z, R
+
+    def _grown(self, z: Array, R: float) -> float:
+        """A larger scale that is feasible at the same place, by growing strides."""
+        most, stride = self.most(z, 1.5 * R), 1e-4
+        while (size := min(R * (1 + stride), most)) > R and self.rated(z, size)[1] == 0:
+            R, stride = size, 3 * stride
+        return R
+
+    def reported(self, z: Array, R: float) -> Egg | None:
+        """The egg in the run's coordinates, feasible as it stands there."""
+        for _ in range(40):
+            at, most, inside = position_reported(self.on.land, self.shapes, z, at_most=2 * R)
+            shape = float(z[3]), float(z[4])
+            if self.aim.area is not None:
+                egg = Egg.from_shape(*shape, **at, area=self.aim.area)
+            else:
+                egg = Egg.from_shape(*shape, **at, big_radius=min(R, most))
+            if inside and egg.big_radius <= most and egg.small_radius >= self.shapes.min_radius and self._kept(egg):
+                return egg
+            if self.aim.area is not None:
+                return None
+            R *= 1 - 1e-6
+        return None
+
+    def _kept(self, egg: Egg) -> bool:
+        if not self.on.allows(egg, self.aim.share):
+            return False
+        return self.aim.cost is None or line_cost(egg, self.on.ground, self.aim.cost) <= self.aim.budget
+
+
+def _unit(z: Array) -> float:
+    """Area at R = 1."""
+    return float(_kernels_line.unit_egg(float(z[3]), float(z[4]))[3])
+
+
+def _moved(z: Array, R: float, by: float, limits: Array, rng: np.random.Generator) -> Array:
+    """A neighbour of z, at random; the middle of the axis is what moves and turns."""
+    u = rng.uniform(-1, 1, 5)
+    if rng.random() < 0.5:
+        only = rng.integers(5)
+        u[np.arange(5) != only] = 0.0
+    half = (z[4] - 1) * R
+    x, y = z[0] + half * math.cos(z[2]), z[1] + half * math.sin(z[2])
+    psi = z[2] + by * u[2]
+    shape = np.clip(z[3:] + by * u[3:], limits[:, 0], limits[:, 1])
+    half = (shape[1] - 1) * R
+    x, y = x + by * R * u[0] - half * math.cos(psi), y + by * R * u[1] - half * math.sin(psi)
+    return np.array([x, y, psi, *shape])

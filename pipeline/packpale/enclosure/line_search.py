@@ -1,0 +1,263 @@
+"""The ground of a plot prepared for the search of a fence line, and the search itself by rasters.
+
+1. *Rasters* (line_raster.py) answer for a place and an outward normal whether the cross-section touches soft ground or
+   the strip no-go ground. One look-up a sample measures an egg in some microseconds.
+2. *Simulated annealing* over all six unknowns, the conditions as penalties that harden, in rounds: many short walks,
+   then longer ones from the best of their ends. It begins at the optima of the strict case, at those of no-go ground
+   alone, made smaller, and at places chosen at random. It counts steps and never looks at a clock; its random numbers
+   are its own.
+
+What comes out is near the optimum, but only as true as the rasters: line_polish.py goes on with exact measures.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from packpale.enclosure import _kernels_line
+from packpale.enclosure.bound import area_bound
+from packpale.enclosure.boundary import Boundary, boundary, valid_parts
+from packpale.enclosure.depth import deep_cells, deepest_point
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.fit import Shapes, largest_scale, local_optima, seeds, thinned_out
+from packpale.enclosure.line_ground import LineCost, LineGround, Score
+from packpale.enclosure.line_raster import line_raster
+from packpale.enclosure.over_limits import over, pieces_of, soft_ground
+from packpale.site.grid import Array, Grid
+
+Rows = npt.NDArray[np.float64]
+SPARE_M = 1e-6
+"""What rounding may take: strips are wider and allowed lengths shorter by this. [m]"""
+BY_SCORE = 4.0
+"""Weight of a mean score: some hundredths of it matter as much as some percent of area or cost."""
+Stage = tuple[int, tuple[tuple[float, float], ...], int]
+
+
+@dataclass(frozen=True)
+class Labour:
+    """How much the search spends."""
+
+    starts: int = 120
+    stages: tuple[Stage, ...] = (
+        (1500, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 30),
+        (8000, ((0.05, 0.002), (0.3, 0.02), (6.0, 40.0)), 8),
+    )
+    """Of the annealing: steps from each start; first and last temperature, reach of a move and weight of what the
+    conditions miss; how many ends go on."""
+    polish: int = 1200
+    """Proposals to each end."""
+
+
+USUAL = Labour()
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What is to be made largest, and what has to be kept."""
+
+    share: float
+    """Of the line that may run over limits."""
+    by: Literal["area", "score", "cost"] = "area"
+    area: float | None = None
+    """Of every egg; None where the size is free. [m2]"""
+    cost: LineCost | None = None
+    budget: float = math.inf
+    score: Score | None = None
+
+    def numbers(self, log_min_radius: float) -> Array:
+        """As the compiled search reads them."""
+        aims = np.zeros(len(_kernels_line.AIMS))
+        aims[_kernels_line.SHARE] = self.share
+        aims[_kernels_line.MIN_RADIUS] = log_min_radius
+        aims[_kernels_line.LOG_AREA] = -math.inf if self.area is None else math.log(self.area)
+        aims[_kernels_line.BUDGET] = self.budget
+        if self.cost is not None:
+            aims[_kernels_line.PER_OVER] = self.cost.per_over_limit_m
+            aims[_kernels_line.FIXED] = self.cost.fixed
+        aims[_kernels_line.BY_AREA] = 1.0 if self.by == "area" else 0.0
+        aims[_kernels_line.BY_FIELD] = BY_SCORE if self.by == "score" else 0.0
+        aims[_kernels_line.BY_COST] = 1.0 if self.by == "cost" else 0.0
+        return aims
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """Ground prepared for the search. Positions are in local coordinates: ``land.origin`` is taken off."""
+
+    ground: LineGround
+    shapes: Shapes
+    parts: tuple[Polygon, ...]
+    """Of what is enclosable, valid; in the run's coordinates."""
+    land: Boundary
+    """Its boundary."""
+    soft: MultiPolygon
+    """All soft ground in it, in the run's coordinates."""
+    deep: tuple[float, float, float]
+    """Deepest point of the land and its depth."""
+    deepest: float
+    """Bound on the depth of the land. [m]"""
+    bound: float
+    """On the area of every egg that no-go ground allows. [m2]"""
+
+    @classmethod
+    def on(cls, ground: LineGround, shapes: Shapes) -> "Search | None":
+        """None where no-go ground leaves no room at all."""
+        parts = valid_parts(ground.enclosable)
+        land = boundary(parts)
+        if land is None:
+            return None
+        x, y, depth, most = deepest_point(land, seeds(land, parts))
+        if depth <= shapes.clearance:
+            return None
+        bound = area_bound(parts, most, clearance=shapes.clearance, taper=shapes.taper, aspect=shapes.aspect)
+        soft = soft_ground(ground.soft, ground.enclosable)
+        return cls(ground, shapes, parts, land, soft, (x, y, depth), most, bound)
+
+    @cached_property
+    def near(self) -> Boundary | None:
+        """The outline of the soft ground, with an origin of its own; None where there is none."""
+        return boundary(valid_parts(self.soft))
+
+    @cached_property
+    def _rasters(self) -> tuple[Any, ...]:
+        made = line_raster(
+            MultiPolygon(self.parts),
+            self.soft,
+            self.land.origin,
+            inside=self.ground.inside_strip,
+            outside=self.ground.outside_strip,
+        )
+        # A point on each hole of the land: an egg whose line keeps away from it holds all of it or nothing.
+        holes = [ring.coords[0][:2] for p in self.parts for ring in p.interiors]
+        return made.words, made.blocked, made.frame, np.array(holes, float).reshape(-1, 2) - self.land.origin
+
+    def rasters(self, aim: Aim) -> tuple[Any, ...]:
+        """As the compiled search reads them."""
+        nothing, frame = np.zeros((1, 1)), np.array([0.0, 0.0, 1.0])
+        costs, fields = (nothing.astype(np.float32), frame), (nothing, nothing, frame)
+        if aim.cost is not None:
+            costs = (aim.cost.known.astype(np.float32), self.frame(aim.cost.grid))
+        if aim.score is not None:
+            known = aim.score.known
+            fields = (known, np.cumsum(known, axis=1) - known, self.frame(aim.score.grid))
+        return (*self._rasters, *costs, *fields)
+
+    def frame(self, grid: Grid) -> Array:
+        """West, north and cell size of a grid in local coordinates."""
+        return np.array([grid.west - self.land.origin[0], grid.north - self.land.origin[1], grid.cell])
+
+    @cached_property
+    def limits(self) -> Rows:
+        """Ranges of taper, aspect and log R; the disc of radius R about O lies in the land (bound.py)."""
+        most = math.log(self.deepest - self.shapes.clearance)
+        least = max(self.shapes.log_min_radius - math.log(self.shapes.taper[1]), most - 5.0)
+        return np.vstack([self.shapes.limits, [min(least, most), most]])
+
+    @cached_property
+    def strict(self) -> Rows:
+        """Optima of the strict case, soft ground taken for no-go: rows (x, y, psi, taper, aspect, log R)."""
+        parts = valid_parts(shapely.difference(MultiPolygon(self.parts), self.soft))
+        land = boundary(parts)
+        if land is None:
+            return np.empty((0, 6))
+        x, y, depth, _ = deepest_point(land, seeds(land, parts))
+        if depth <= self.shapes.clearance:
+            return np.empty((0, 6))
+        rows = self._sized(land, local_optima(land, self.shapes, (x, y, depth)))
+        rows[:, :2] += np.subtract(land.origin, self.land.origin)
+        return rows
+
+    @cached_property
+    def free(self) -> Rows:
+        """Optima with no-go ground alone, rows as in ``strict``."""
+        return self._sized(self.land, local_optima(self.land, self.shapes, self.deep))
+
+    def _sized(self, land: Boundary, optima: Array) -> Rows:
+        """Rows (x, y, psi, taper, aspect, log R), the largest scale at each optimum; those too small are left out."""
+        scales = [largest_scale(land, row, clearance=self.shapes.clearance) for row in optima[:, 1:]]
+        rows = np.column_stack([optima[:, 1:], np.log(np.maximum(scales, 1e-9))])
+        large_enough = rows[:, 5] + np.log(rows[:, 3]) >= self.shapes.log_min_radius
+        return np.asarray(rows[large_enough])
+
+    def over_m(self, egg: Egg) -> float:
+        """Length of line over limits, with a hair of the strips on top. [m]"""
+        if self.near is None:
+            return 0.0
+        inside, outside = self.ground.inside_strip + SPARE_M, self.ground.outside_strip + SPARE_M
+        rows = over(pieces_of(egg, self.near.origin), self.near, inside=inside, outside=outside)
+        return float((rows[:, 1] - rows[:, 0]).sum())
+
+    def allows(self, egg: Egg, share: float) -> bool:
+        """Whether an egg that no-go ground allows keeps the share, with a hair to spare."""
+        return self.over_m(egg) <= allowed(share, egg.perimeter)
+
+    def annealed(self, aim: Aim, labour: Labour, known: Sequence[Egg]) -> Rows:
+        """Ends of the annealing, best first, none near a better one: rows (x, y, psi, taper, aspect, log R) about O."""
+        rasters, aims = self.rasters(aim), aim.numbers(self.shapes.log_min_radius)
+        rows = self._starts(labour.starts, aim, known)
+        step = max(2.0, 2 * rasters[2][2])
+        for steps, warmth, many in labour.stages:
+            rows = _middles(rows)
+            merits = np.empty(len(rows))
+            _kernels_line.anneal(rows, merits, steps, np.array(warmth), aims, self.limits, step, 1, rasters)
+            order = np.argsort(-merits, kind="stable")
+            rows = _centres(rows[order])
+            near = 0.05 * math.exp(rows[0, 5])
+            rows = thinned_out(np.column_stack([merits[order], rows]), near=near, turn=0.1, most=many)[:, 1:]
+        return rows
+
+    def _starts(self, count: int, aim: Aim, known: Sequence[Egg]) -> Rows:
+        rows = [position_of(egg, self.land.origin) for egg in known]
+        rows += [tuple(row) for row in self.strict[:6]]
+        for shrunk in (1.0, 0.75, 0.55):
+            rows += [(*row[:5], math.log(shrunk) + row[5]) for row in self.free[:5]]
+        rng = np.random.default_rng(7)
+        need = self.shapes.clearance
+        if aim.area is not None:
+            need += math.sqrt(aim.area / self.shapes.largest_unit_area)
+        cells = deep_cells(self.land, need=min(need, self.deep[2]), finest=self.deep[2] / 8, most=4000)
+        cells = cells[cells[:, 2] > self.shapes.clearance]
+        if not len(cells):
+            cells = np.array([self.deep])
+        for _ in range(count - len(rows)):
+            x, y, depth = cells[rng.integers(len(cells))]
+            R = (depth - self.shapes.clearance) * rng.uniform(0.4, 1.2)
+            shape = rng.uniform(self.shapes.limits[:, 0], self.shapes.limits[:, 1])
+            rows.append((x, y, rng.uniform(0, 2 * math.pi), *shape, math.log(R)))
+        return np.array(rows, float).reshape(-1, 6)
+
+
+def allowed(share: float, perimeter: float) -> float:
+    """Length of line that may run over limits, with a hair to spare. [m]"""
+    return perimeter if share >= 1 else max(share * perimeter - SPARE_M, 0.0)
+
+
+def position_of(egg: Egg, origin: tuple[float, float]) -> tuple[float, ...]:
+    """(x, y, psi, taper, aspect, log R) of an egg, about O in local coordinates."""
+    psi = math.pi / 2 - math.radians(egg.axis_bearing_deg)
+    return egg.big_x - origin[0], egg.big_y - origin[1], psi, egg.taper, egg.aspect, math.log(egg.big_radius)
+
+
+def _middles(rows: Array) -> Rows:
+    """Rows about O to rows about the middle of the axis, which lies (aspect - 1) R from O."""
+    return _shifted(rows, 1.0)
+
+
+def _centres(rows: Array) -> Rows:
+    """Rows about the middle of the axis to rows about O."""
+    return _shifted(rows, -1.0)
+
+
+def _shifted(rows: Array, way: float) -> Rows:
+    out = rows.copy()
+    half = way * (rows[:, 4] - 1) * np.exp(rows[:, 5])
+    out[:, 0] += half * np.cos(rows[:, 2])
+    out[:, 1] += half * np.sin(rows[:, 2])
+    return out

@@ -1,0 +1,71 @@
+"""Where price decides: the menu of one plot, and the line that a budget or the wish for a low price picks from it."""
+
+from collections.abc import Sequence
+
+from packpale.enclosure.alternatives import alternatives, cheapest_of_all
+from packpale.enclosure.line_ground import LineGround
+from packpale.enclosure.model import Alternative, Fit
+from packpale.enclosure.pricing import Pricing
+from packpale.settings import Project
+from packpale.units import HECTARE_M2
+
+
+def price_decides(project: Project) -> bool:
+    """Whether the settings leave the choice of the line to its price."""
+    return project.enclosure.budget is not None or project.enclosure.prefer == "price"
+
+
+def menu_of(
+    ground: LineGround, project: Project, pricing: Pricing, built: Sequence[Fit] = ()
+) -> tuple[tuple[Alternative, ...], str]:
+    """The menu of one plot, and why the budget buys nothing; empty where it buys something or there is none.
+
+    ``built`` are the lines chosen otherwise, feasible under the same rules: the menu never falls behind them.
+    """
+    # The search is compiled code that takes its time to load: only where it is used.
+    from packpale.enclosure.fit import Shapes
+    from packpale.enclosure.priced_lines import PricedLines
+
+    wanted = project.enclosure
+    shapes = Shapes(ground.outside_strip, wanted.taper, wanted.aspect, wanted.min_radius_m)
+    lines = PricedLines.prepared(ground, shapes, pricing.cost)
+    if lines is None:
+        return (), ""
+    lines.found += [(wanted.line_over_limits, fit.egg) for fit in built]
+    sizes = wanted.menu_ha
+    menu = alternatives(
+        lines, pricing.likely, share=wanted.line_over_limits, sizes=sizes, budget=wanted.budget, also=_also(project)
+    )
+    if wanted.budget is None or menu[-1].feasible:
+        return menu, ""
+    least = cheapest_of_all(lines, pricing.likely, wanted.line_over_limits)
+    if least is None:
+        return menu, ""
+    area, price = least
+    return menu, (
+        f"no fence line on this plot is within the budget of {wanted.budget:,.0f} {project.currency}; about the "
+        f"cheapest encloses {area / HECTARE_M2:.2f} ha for {price:,.0f} {project.currency}"
+    )
+
+
+def _also(project: Project) -> tuple[float, ...]:
+    """A size that is asked for beside those of the menu. [ha]"""
+    area = project.enclosure.area_ha
+    return (area,) if project.enclosure.prefer == "price" and area != "largest" else ()
+
+
+def chosen(menu: Sequence[Alternative], project: Project) -> tuple[Fit, ...]:
+    """The line that the settings pick from the menu: that of the budget, or the cheapest of the area asked for."""
+    wanted = project.enclosure
+    aim, value = ("size", wanted.area_ha) if wanted.budget is None else ("budget", wanted.budget)
+    return tuple(Fit(a.egg, a.area_bound, 0.0) for a in menu if a.egg and a.aim == aim and a.value == value)
+
+
+def at_least(fits: tuple[Fit, ...], menu: Sequence[Alternative], project: Project) -> tuple[Fit, ...]:
+    """The fits, or where the largest one was asked for the menu's if that is larger and keeps the same share."""
+    wanted = project.enclosure
+    if wanted.packs > 1 or wanted.area_ha != "largest":
+        return fits
+    allowed = [a for a in menu if a.egg is not None and a.aim == "share" and a.value <= wanted.line_over_limits]
+    others = [Fit(a.egg, a.area_bound, 0.0) for a in allowed if a.egg is not None]
+    return (max([*fits, *others], key=lambda fit: fit.egg.area),) if fits or others else ()

@@ -1,0 +1,74 @@
+"""What ground a fence encloses, in the GeoPackage and on the page, against what the room found."""
+
+import dataclasses
+
+import fiona
+import pytest
+from lxml.html import fragment_fromstring
+from shapely.geometry import shape
+
+from packpale.review.inside import SHARES, inside_details
+from packpale.review.templating import render
+from packpale.review.wording import Wording
+from review import factory, pages
+
+METRIC, IMPERIAL = Wording(imperial=False, currency="EUR"), Wording(imperial=True, currency="EUR")
+
+
+def told(plot, show=METRIC, **changes):
+    (found,) = plot.care.insides
+    new = dataclasses.replace(plot.care, insides=(dataclasses.replace(found, **changes),))
+    details = inside_details(dataclasses.replace(plot, care=new), factory.project())
+    page = fragment_fromstring(render("inside.html", d={"inside": details}, show=show), create_parent=True)
+    return {row.findtext("dt"): row.findtext("dd") for row in page.iter("div") if row.find("dt") is not None}
+
+
+def test_layer_has_a_polygon_for_each_pack_with_its_areas(run, fitting):
+    with fiona.open(run.folder / "packpale.gpkg", layer="inside") as layer:
+        (row,) = [f for f in layer if f.properties["plot_id"] == fitting.site.plot_id]
+    (found,) = fitting.care.insides
+    assert shape(row.geometry).area == pytest.approx(found.area, rel=1e-4)
+    assert row.properties["area_m2"] == found.area
+    for name, column in SHARES.items():
+        share = getattr(found, name)
+        assert row.properties[column] == (None if share is None else pytest.approx(share * found.area))
+    # The factory's project knows of woods and watercourses, and of no soil.
+    assert row.properties["wood_m2"] is not None
+    assert row.properties["rocky_m2"] is None
+    assert row.properties["streams_m"] == found.streams
+    assert row.properties["highest_m"] - row.properties["lowest_m"] == pytest.approx(found.relief)
+
+
+def test_page_has_a_line_for_each_kind_of_ground(run, fitting):
+    assert "What the enclosure holds" in pages.read(run.folder / "index.html").text
+    lines = told(fitting, area=20_000.0, wood=0.25, hollows=0.004, streams=31.6, lowest=300.0, highest=312.4)
+    assert lines["Woodland"] == "0.50 ha, 25 %"
+    assert lines["Hollows that can stand more than 0.3 m deep in water"] == "0.01 ha, under 1 %"
+    assert lines["Mapped streams"] == "32 m"
+    assert lines["Relief, from the lowest to the highest ground"] == "12 m"
+    assert len(lines) == len(SHARES) + 2
+
+
+def test_page_in_acres_and_feet(fitting):
+    lines = told(fitting, IMPERIAL, area=4046.8564224, steep=0.5, streams=304.8, lowest=0.0, highest=3.048)
+    assert lines["Steeper than 20 degrees"] == "0.50 acres, 50 %"
+    assert lines["Mapped streams"] == "1,000 ft"
+    assert lines["Relief, from the lowest to the highest ground"] == "10 ft"
+    assert "Edge of water, 33 ft wide" in lines
+
+
+def test_what_is_not_known_says_why_and_is_not_none_of_it(fitting):
+    nothing = dict.fromkeys([*SHARES, "streams", "lowest", "highest"])
+    lines = told(fitting, **nothing)
+    assert all(line.startswith("not known: ") for line in lines.values())
+    assert lines["Woodland"] == "not known: no woodland is given"
+    assert told(fitting, wood=0.0)["Woodland"] == "0.00 ha, 0 %"
+
+
+def test_two_packs_have_a_list_each(fitting):
+    (found,) = fitting.care.insides
+    two = dataclasses.replace(fitting.care, insides=(found, dataclasses.replace(found, pack=2, area=12_345.0)))
+    details = inside_details(dataclasses.replace(fitting, care=two), factory.project())
+    page = fragment_fromstring(render("inside.html", d={"inside": details}, show=METRIC), create_parent=True)
+    assert len(page.findall("dl")) == 2
+    assert "Pack 2, 1.23 ha:" in page.text_content()
