@@ -103,7 +103,12 @@ def check(config: Path, *, debug: bool) -> None:
 
 @commands.command()
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.option("--elevation", multiple=True, metavar="PATH", help="Elevation raster; may be repeated.")
+@click.option(
+    "--elevation",
+    multiple=True,
+    metavar="PATH",
+    help="Elevation raster, folder or '*.tif' of tiles, https address; may be repeated.",
+)
 @click.option("--plots", type=INPUT, help="Plots: vector file, track, drawing or table.")
 @click.option("--soil", type=INPUT, help="Soil polygons.")
 @click.option("--pits", type=INPUT, help="Table of trial pits.")

@@ -3,6 +3,7 @@
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from glob import has_magic
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +13,10 @@ from packpale.cli.messages import FIRST_SETTINGS
 from packpale.cli.template import first_settings, settings_file
 from packpale.faults import Faults, Gathering, doing
 from packpale.settings import Project, fault_lines
+from packpale.settings.base import ADDRESSES
 from packpale.settings.columns import TheirColumn
 from packpale.site import crs as crs_
+from packpale.site.elevation_sources import Source, expanded
 from packpale.site.first_look import PlotsLook, crs_of_numbers, look_at_plots, look_at_soil
 from packpale.site.inputs import Inputs, open_inputs
 from packpale.site.raster_files import open_elevation, stated_unit
@@ -71,13 +74,14 @@ def start(
     if plots is None:
         raise RuntimeError("no plots passed the check")
     found = _Found()
-    heights = _look_at_elevation(elevation, wishes, found)
+    sources = [e if e.startswith(ADDRESSES) else Path(e) for e in elevation]
+    heights = _look_at_elevation(sources, wishes, found)
     look = _look_at_plots(plots, heights, wishes, found)
     _choose_crs(look, plots, heights, wishes, found)
     _look_at_soil(others, wishes, found)
     _take_wishes(folder, wishes, found)
     files = {f"inputs.{kind}": path for kind, path in others.items()}
-    found.given |= {"inputs.elevation": [Path(e) for e in elevation], "inputs.plots": plots, **files}
+    found.given |= {"inputs.elevation": sources, "inputs.plots": plots, **files}
     inputs = open_inputs(_project(found.given))
     # A CRS without a code would take a screenful; the same is found again each time.
     if inputs.crs.startswith("EPSG:"):
@@ -96,25 +100,26 @@ def _check_given(target: Path, elevation: Sequence[str], plots: Path | None, oth
                     f"--{what}: missing; name the file, or try a made-up example with: "
                     "packpale start --example my-example"
                 )
-    files = [*map(Path, elevation), *([plots] if plots else []), *others.values()]
+    local = [Path(e) for e in elevation if not e.startswith(ADDRESSES) and not has_magic(e)]
+    files = [*local, *([plots] if plots else []), *others.values()]
     faults += [f"{p}: no such file; name an existing one" for p in files if not p.exists()]
     if faults:
         raise Faults(*faults)
 
 
-def _look_at_elevation(paths: Sequence[str], wishes: Wishes, found: _Found) -> Elevation:
+def _look_at_elevation(sources: Sequence[Source], wishes: Wishes, found: _Found) -> Elevation:
     """Open the elevation in the unit that it states, or the user does."""
     faults, unit, said = Gathering(), wishes.elevation_unit, ""
     stated: dict[str | None, str] = {}
-    for path in paths:
+    for source in expanded(sources, faults):
         with faults.gather():
-            own, words = stated_unit(Path(path))
+            own, words = stated_unit(source)
             stated.setdefault(own, words)
     faults.raise_if_any()
     known = {u: words for u, words in stated.items() if u is not None}
     if unit is None and known:
         unit, said = next(iter(known.items()))
-    elevation = open_elevation([Path(p) for p in paths], unit or "m", faults, wishes.elevation_nodata)
+    elevation = open_elevation(sources, unit or "m", faults, wishes.elevation_nodata)
     faults.raise_if_any()
     if elevation is None:
         raise RuntimeError("elevation passed every check and was not opened")

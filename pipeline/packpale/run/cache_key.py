@@ -17,12 +17,14 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import shapely
+from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from packpale.settings import FEATURE_KINDS, Project
 from packpale.site.files import files_of
-from packpale.site.inputs import Inputs
+from packpale.site.inputs import Inputs, plot_window
 from packpale.site.model import Site
+from packpale.site.rasters import Elevation
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -72,10 +74,16 @@ def _sha256(value: Any) -> str:
 def input_files(project: Project, inputs: Inputs) -> dict[str, tuple[Path, ...]]:
     """Every file that was or will be read, by the setting that names it, in the order of the settings."""
     given = project.inputs
-    found = {"elevation": tuple(f for tile in inputs.elevation.tiles for f in tile.files)}
+    found = {"elevation": tuple(f for tile in near_elevation(project, inputs).tiles for f in tile.files)}
     vectors = {kind: getattr(given, kind) for kind in ("plots", "soil", "pits", "trees_and_boulders", *FEATURE_KINDS)}
     vectors["fence_line"] = project.enclosure.fence_line
     return found | {role: files_of(path) for role, path in vectors.items() if path is not None}
+
+
+def near_elevation(project: Project, inputs: Inputs) -> Elevation:
+    """The elevation that plots of a run are read from: of a country's tiles those near them."""
+    windows = [plot_window(inputs, plot, project) for plot in inputs.plots]
+    return inputs.elevation.touching(windows, CRS.from_user_input(inputs.crs))
 
 
 def input_hashes(files: Mapping[str, Sequence[Path]], home: Path) -> dict[str, tuple[tuple[str, str], ...]]:

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field, field_validator
 
-from packpale.settings.base import File, Settings, Share
+from packpale.settings.base import File, Settings, Share, Source
 from packpale.settings.columns import SoilColumn, Table, Theirs, check_tables, check_units
 from packpale.values import default
 from packpale.values.soil_words import soil_word
@@ -29,8 +29,11 @@ DRAINAGE_CLASSES: tuple[DrainageClass, ...] = get_args(DrainageClass)
 class InputSettings(Settings):
     """Files that describe the land. Paths are relative to the settings file."""
 
-    elevation: Annotated[tuple[File, ...], Field(min_length=1, strict=False)]
-    """Elevation raster, or a list of rasters (tiles) in one CRS. Bare earth, any GDAL format."""
+    elevation: Annotated[tuple[Source, ...], Field(min_length=1, strict=False)]
+    """Elevation raster, or a list of rasters (tiles) in one CRS. Bare earth, any GDAL format.
+
+    Also a folder or pattern of tiles, a virtual raster (VRT), or the https address of a cloud-optimised GeoTIFF.
+    """
     elevation_unit: Literal["m", "ft", "us-ft"] = default("inputs.elevation_unit")
     """Unit of the elevations: metres, international feet or US survey feet."""
     elevation_nodata: float | None = None

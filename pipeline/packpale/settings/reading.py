@@ -55,7 +55,7 @@ def _absolute(section: Settings, folder: Path) -> Settings:
         if isinstance(value, Path):
             return folder / value
         paths = isinstance(value, tuple) and any(isinstance(v, Path) for v in value)
-        return tuple(folder / v for v in value) if paths else value
+        return tuple(folder / v if isinstance(v, Path) else v for v in value) if paths else value
 
     # Only what is new: a copy counts everything it is given as set by the user.
     return section.model_copy(update={k: new for k, v in section if (new := resolve(v)) is not v})
