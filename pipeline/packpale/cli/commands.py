@@ -124,6 +124,7 @@ def check(config: Path, *, debug: bool) -> None:
 @click.option("--plot-id", metavar="COLUMN", help="Column that names each plot.")
 @click.option("--elevation-unit", type=click.Choice(["m", "ft", "us-ft"]), help="Unit of the heights.")
 @click.option("--elevation-nodata", type=float, metavar="VALUE", help="Value of missing ground.")
+@click.option("--cell", type=click.FloatRange(0.05, 100), metavar="M", help="Cells for ground points of LAS, LAZ. [m]")
 @click.option("--crs", metavar="CODE", help="CRS to compute in, such as EPSG:25832.")
 @click.option("--soil-column", "soil_columns", multiple=True, metavar="OURS=THEIRS[:UNIT]", help="Column of the soil.")
 @click.option("--column", "columns", multiple=True, metavar="FILE.OURS=THEIRS[:UNIT]", help="Column of another table.")

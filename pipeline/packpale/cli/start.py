@@ -2,11 +2,13 @@
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from glob import has_magic
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from pydantic import ValidationError
 
 from packpale.cli.messages import FIRST_SETTINGS
@@ -16,13 +18,17 @@ from packpale.settings import Project, fault_lines
 from packpale.settings.base import ADDRESSES
 from packpale.settings.columns import TheirColumn
 from packpale.site import crs as crs_
-from packpale.site.elevation_sources import Source, expanded
+from packpale.site.elevation_sources import POINT_CLOUDS, Source, expanded
 from packpale.site.first_look import PlotsLook, crs_of_numbers, look_at_plots, look_at_soil
+from packpale.site.ground_points import WIDEST_GAP_M, ground_from_points
 from packpale.site.inputs import Inputs, open_inputs
 from packpale.site.raster_files import open_elevation, stated_unit
 from packpale.site.rasters import Elevation
 from packpale.units import HECTARE_M2
 
+GROUND_RASTER = "elevation.tif"
+CLOUD_CELL_M = 1.0
+"""Cells that ground points are triangulated to, if the user does not say. [m]"""
 MOST_NAMED = 6
 """Names of plots, or columns, that a line lists."""
 
@@ -41,6 +47,7 @@ class Wishes:
     currency: str | None = None
     soil_columns: Sequence[str] = ()
     columns: Sequence[str] = ()
+    cell: float | None = None
     every_key: bool = False
 
 
@@ -73,8 +80,32 @@ def start(
     _check_given(target, elevation, plots, others)
     if plots is None:
         raise RuntimeError("no plots passed the check")
-    found = _Found()
-    sources = [e if e.startswith(ADDRESSES) else Path(e) for e in elevation]
+    with _nothing_left_behind(folder / GROUND_RASTER):
+        return _started(folder, elevation, plots, others, wishes)
+
+
+@contextmanager
+def _nothing_left_behind(raster: Path) -> Iterator[None]:
+    """Remove a raster that was made on the way, and its folder if it is empty, where the block fails."""
+    there, folder = raster.exists(), raster.parent.exists()
+    try:
+        yield
+    except BaseException:
+        if not there:
+            raster.unlink(missing_ok=True)
+        if not folder:
+            with suppress(OSError):
+                raster.parent.rmdir()
+        raise
+
+
+def _started(
+    folder: Path, elevation: Sequence[str], plots: Path, others: Mapping[str, Path], wishes: Wishes
+) -> Started:
+    target, found = folder / FIRST_SETTINGS, _Found()
+    sources: list[Source] = [e if e.startswith(ADDRESSES) else Path(e) for e in elevation]
+    if clouds := _clouds(sources, wishes):
+        sources = [_write_ground(folder, clouds, wishes, found)]
     heights = _look_at_elevation(sources, wishes, found)
     look = _look_at_plots(plots, heights, wishes, found)
     _choose_crs(look, plots, heights, wishes, found)
@@ -105,6 +136,61 @@ def _check_given(target: Path, elevation: Sequence[str], plots: Path | None, oth
     faults += [f"{p}: no such file; name an existing one" for p in files if not p.exists()]
     if faults:
         raise Faults(*faults)
+
+
+def _clouds(sources: Sequence[Source], wishes: Wishes) -> list[Path]:
+    """The point clouds among the sources: all of them or none. Raises Faults."""
+    files = [
+        f
+        for s in sources
+        if isinstance(s, Path)
+        for f in (sorted(s.parent.glob(s.name)) if has_magic(s.name) and not s.exists() else [s])
+    ]
+    clouds = [f for f in files if f.suffix.lower() in POINT_CLOUDS]
+    if clouds and len(clouds) < len(sources):
+        raise Faults(f"--elevation: {clouds[0].name} is a point cloud and others are not; start with one kind of them")
+    if wishes.cell is not None and not clouds:
+        raise Faults("--cell: has no effect without a point cloud as --elevation; leave it out, or change land.cell_m")
+    return clouds
+
+
+def _write_ground(folder: Path, clouds: Sequence[Path], wishes: Wishes, found: _Found) -> Path:
+    """Triangulate ground points to a raster in the folder; its path. Raises Faults."""
+    import rasterio
+    from affine import Affine
+
+    named = crs_.parse(wishes.crs, "--crs") if wishes.crs is not None else None
+    cell = wishes.cell or CLOUD_CELL_M
+    ground = ground_from_points(clouds, cell, named)
+    target = folder / GROUND_RASTER
+    if target.exists():
+        raise Faults(f"{target}: exists and is not overwritten; choose another folder or remove it")
+    with doing("writing the ground"):
+        folder.mkdir(parents=True, exist_ok=True)
+        with rasterio.open(
+            target,
+            "w",
+            driver="GTiff",
+            width=ground.grid.cols,
+            height=ground.grid.rows,
+            count=1,
+            dtype="float32",
+            nodata=-9999,
+            crs=ground.crs.to_wkt(),
+            transform=Affine(*ground.grid.transform),
+            compress="deflate",
+            predictor=3,
+            tiled=True,
+        ) as out:
+            out.write(np.nan_to_num(ground.heights, nan=-9999).astype("float32"), 1)
+            out.units = (ground.unit,)
+    missing = np.isnan(ground.heights).mean()
+    found.lines.append(
+        f"{target}: written, {ground.points:,} points of ground and water from {len(clouds)} "
+        f"file{'' if len(clouds) == 1 else 's'} in cells of {cell:g} m; {100 * missing:.2g} % of it is missing, where "
+        f"points lie more than {WIDEST_GAP_M:g} m apart"
+    )
+    return target
 
 
 def _look_at_elevation(sources: Sequence[Source], wishes: Wishes, found: _Found) -> Elevation:
