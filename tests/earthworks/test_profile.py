@@ -1,14 +1,15 @@
 """The smoothed bottom of the trench: never above what the ground asks, within its limits, and the nearest such."""
 
 import math
+import re
 
 import numpy as np
 import pytest
 from scipy.optimize import nnls
 
 from packpale.earthworks._kernels_profile import solve_closed
-from packpale.earthworks.profile import profile_notes, smooth_invert, trench_profile
-from packpale.settings import TrenchSettings
+from packpale.earthworks.profile import gradient_notes, profile_notes, smooth_invert, trench_profile
+from packpale.settings import LandSettings, TrenchSettings
 from trench_cases import circle_line, length_of, pack_of, plane, site_of
 
 
@@ -188,3 +189,41 @@ def test_smoothed_bottom_on_a_plot_is_deeper_in_front_of_a_step():
     assert len(found.deeper) == 2
     assert all(7.0 < s.length < 10.0 for s in found.deeper)
     assert max(s.worst for s in found.deeper) == pytest.approx(1.2 + 1.0 - 0.2, abs=0.05)
+
+
+def bank(degrees, length=8.0):
+    """Level ground, a bank that rises eastwards over a length, and level ground again."""
+    return lambda x, y: 100 + math.tan(math.radians(degrees)) * np.clip(x, 0, length)
+
+
+def gradient_said(ground, *, trench=None, **land):
+    line = circle_line(200.0, step=0.5, elevation=ground)
+    trench = TrenchSettings() if trench is None else trench
+    pack = pack_of(line)
+    found = trench_profile(pack, site_of(ground, half=210.0), trench)
+    return gradient_notes(pack, found, LandSettings(**land))
+
+
+def test_a_bank_that_the_line_climbs_is_said_with_its_gradient_and_length():
+    # Judged over 4 m, a bank of 30 degrees that fills the part q of them has q tan 30: past tan 20 from q = 0.63 on,
+    # so that of 8 m the 4 m count whose ends stand 4 q m on the bank: 8 + 4 - 2 x 4 x 0.63 = 6.96 m. The line, round
+    # a circle of 200 m, climbs it at its southern tip and comes down at the northern one, straight to within 0.1 %.
+    (note,) = gradient_said(bank(30))
+    q = math.tan(math.radians(20)) / math.tan(math.radians(30))
+    # Half a metre from station to station: each end of each stretch is true to a quarter.
+    said = float(re.search(r"more steeply than 20 degrees along the line, over (\d+) m", note)[1])
+    assert said == pytest.approx(2 * (8 + 4 - 8 * q), abs=1.5)
+    assert "by 30 degrees at the most" in note
+    # Clockwise from the southern tip the line goes west: it meets the bank at its end and half way.
+    half = math.pi * 200
+    assert f"at chainage {half + 0.5:.0f} to {half + 7.5:.0f} m" in note
+
+
+def test_no_note_where_the_bottom_is_even_enough():
+    assert gradient_said(bank(19)) == []
+    assert gradient_said(bank(30), max_slope_deg=31.0) == []
+    # One boulder half a metre high and wide is no slope under four metres of ground.
+    assert gradient_said(bank(45, length=0.5)) == []
+    assert len(gradient_said(bank(45, length=0.5), footprint_m=0)) == 1
+    # Smoothed to a gradient that a machine digs, the bottom is deep instead, and that is said by another note.
+    assert gradient_said(bank(30), trench=TrenchSettings(max_gradient=0.3)) == []

@@ -10,7 +10,7 @@ import pytest
 import rasterio
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely.geometry import box
+from shapely.geometry import Polygon, box
 
 from packpale.earthworks import _kernels
 from packpale.earthworks.section import TrenchSection
@@ -162,6 +162,68 @@ def test_level_trench_across_a_slope_catches_the_ground_where_geometry_says(slop
     assert cuts.edges[west] == pytest.approx((-up, down), rel=1e-9)
     assert cuts.deepest[east] == pytest.approx(d + b / 2 * abs(slope), rel=1e-9)
     assert cuts.caught.all()
+
+
+def foot_of_bank(rise, height):
+    """Ground that is level to 1 m beyond the fence, rises 0.5:1 there to a height and is level again."""
+    return lambda beyond: 100 + rise * np.clip(beyond - 1.0, 0.0, 2.0 * height) * 0.5
+
+
+SKIRT = ((-1.5, 0.0), (-0.3, -1.2), (0.3, -1.2), (1.2, -0.3))
+"""The section's outline from its inner edge to the floor of the bench; depths below the ground under the fence."""
+ALONG_A_BANK = {
+    # The wall, 1:1 from the end of the bench at 1.8 m, meets the bank where o - 2.1 = (o - 1) / 2: at 3.2 m.
+    "bank as high as the wall goes": (
+        (1, 1.5, +1),
+        (*SKIRT, (1.8, -0.3), (3.2, 1.1), (1.0, 0.0)),
+        (-1.5, 3.2),
+        # Inside of the fence and to 1 m beyond, as on level ground; bench under the bank, and the wall's triangle.
+        2.035 + (0.5 + 0.3) / 2 * 0.2 + 0.3 * 0.6 + 0.5 * 0.8**2 / 2 + 0.7 * 1.4 / 2,
+    ),
+    # The bank ends at 2.6 m, 0.8 m up, where the wall is still 0.3 m deep.
+    "wall comes out on top of the bank": (
+        (1, 0.8, +1),
+        (*SKIRT, (1.8, -0.3), (2.9, 0.8), (2.6, 0.8), (1.0, 0.0)),
+        (-1.5, 2.9),
+        2.035 + (0.5 + 0.3) / 2 * 0.2 + 0.3 * 0.6 + 0.5 * 0.8**2 / 2 + (0.7 + 0.3) / 2 * 0.8 + 0.3**2 / 2,
+    ),
+    # The ground falls away: it meets the bench's floor where (o - 1) / 2 = 0.3, and no wall is left.
+    "along the top of a bank": (
+        (-1, 1.5, +1),
+        (*SKIRT, (1.6, -0.3), (1.0, 0.0)),
+        (-1.5, 1.8),  # where the mesh ends, and the strip is needed all the same
+        2.035 + (0.5 + 0.2) / 2 * 0.2 + 0.2 * 0.4 / 2,
+    ),
+    # On the other side of the fence the wall from 0.3 m in and 1.2 m down meets the bank 2 m in.
+    "bank on the side without apron": (
+        (1, 1.5, -1),
+        ((-2.0, 0.5), (-0.3, -1.2), (0.3, -1.2), (1.2, -0.3), (1.8, -0.3), (2.1, 0.0), (-1.0, 0.0)),
+        (-2.0, 2.1),
+        (1.2 + 0.5) / 2 * 0.7 + 0.5 * 1.0 / 2 + 0.6 * 1.2 + (1.2 + 0.3) / 2 * 0.9 + 0.3 * 0.6 + 0.3**2 / 2,
+    ),
+}
+
+
+@pytest.mark.parametrize(("bank", "outline", "edges", "area"), ALONG_A_BANK.values(), ids=ALONG_A_BANK)
+def test_level_trench_along_a_bank_is_cut_into_it(bank, outline, edges, area):
+    """A line round a hill or hollow whose foot or brow runs along it, so that every section meets the same bank."""
+    rise, height, side = bank
+    radius, profile = 30.0, foot_of_bank(rise, height)
+    ground = lambda x, y: profile(side * (np.hypot(x, y) - radius))  # noqa: E731
+    line = circle_line(radius, step=0.5, elevation=ground)
+    site = site_of(ground, half=36.0, cell=0.1)
+    section = Polygon(outline)
+    assert section.area == pytest.approx(area)
+    cuts = cut_sections(SLOPED, line, site, side="outside", formation="level")
+    assert cuts.cut[:, 0] == pytest.approx(area, rel=2e-3)
+    assert np.abs(cuts.edges - edges).max() < 0.01
+    assert cuts.caught.all()
+    # Pappus: the path of the area's centroid.
+    swept = 2 * math.pi * (radius + section.centroid.x) * area
+    assert volume(SLOPED, line, site, formation="level") == pytest.approx(swept, rel=2e-3)
+    # A trench that follows the ground has the same section wherever the bank is.
+    even = SLOPED.area * (length_of(line) + 2 * math.pi * SLOPED.centroid_offset)
+    assert volume(SLOPED, line, site, formation="follow") == pytest.approx(even, rel=1e-11)
 
 
 def test_wall_that_never_meets_the_ground_is_cut_off_and_said():

@@ -144,6 +144,13 @@ def test_bottom_off_the_depth_set_is_said():
     assert not any("the bottom lies" in n for n in flat.notes)
 
 
+def test_a_line_that_climbs_a_bank_says_so():
+    steep, _ = worked_out(lambda x, y: 100 + 0.7 * np.clip(x, 0, 8))
+    assert any("more steeply than 20 degrees" in note for note in steep.notes)
+    gentle, _ = worked_out(lambda x, y: 100 + 0.3 * np.clip(x, 0, 8))
+    assert not any("more steeply" in note for note in gentle.notes)
+
+
 def test_level_trench_across_a_slope_can_be_deeper_than_its_depth_and_says_so():
     works, _ = worked_out(plane(0.4), formation="level")
     # Uphill edge of the bottom: 1.2 + 0.3 x 0.4 = 1.32 m.

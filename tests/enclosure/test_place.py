@@ -8,9 +8,11 @@ import pytest
 import shapely
 from shapely.geometry import MultiPolygon, Point, box
 
+from packpale.earthworks.work_out import work_out
 from packpale.enclosure.packs import gap
 from packpale.enclosure.place import cells_inside, place
 from packpale.land.model import Land, Limit
+from packpale.run.pricing import pricing_of
 from packpale.settings import Project
 from packpale.site import Grid, Site, Soil
 
@@ -223,3 +225,60 @@ def test_given_area_keeps_off_a_stream_if_that_costs_less_suitability_than_cross
     if not crossings:
         east = pack.line.points_at(np.linspace(0, pack.line.perimeter, 2000)).x.max()
         assert east == pytest.approx(500_230 - project.trench.outside_strip_m, abs=0.01)
+
+
+def priced(site, land, project):
+    """Placed with the prices of a run, and the bill of what was placed."""
+    enclosure = place(site, land, project, pricing_of(site, land, project))
+    return enclosure, work_out(site, enclosure, project).cost["likely"] if enclosure.feasible else None
+
+
+def test_a_budget_buys_the_largest_whose_bill_is_within_it(make_site, make_land, make_project):
+    enclosure, bill = priced(make_site(), make_land(), make_project(budget=60_000.0))
+    assert 0.99 * 60_000 <= bill <= 60_000
+    (told,) = [a for a in enclosure.alternatives if a.aim == "budget"]
+    # What is told is the bill itself, to the cent.
+    assert told.price == pytest.approx(bill, abs=0.005)
+    assert told.egg == enclosure.packs[0].fit.egg
+    more, _ = priced(make_site(), make_land(), make_project(budget=80_000.0))
+    assert more.packs[0].fit.egg.area > enclosure.packs[0].fit.egg.area
+
+
+def test_a_budget_below_every_line_is_an_answer_with_the_least_price(make_site, make_land, make_project):
+    enclosure, _ = priced(make_site(), make_land(), make_project(budget=9_000.0))
+    assert not enclosure.feasible
+    assert enclosure.reason.startswith(
+        "no fence line on this plot is within the budget of 9,000 EUR; about the cheapest"
+    )
+    assert any(a.feasible for a in enclosure.alternatives)
+
+
+def test_a_low_price_decides_where_an_enclosure_of_given_area_lies(make_site, make_land, make_project):
+    # Rock at 0.3 m east of x = 500,150, where the suitability is highest.
+    site = make_site()
+    rock = np.where(X > 500_150, 0.3, 5.0)
+    site = dataclasses.replace(site, soil=dataclasses.replace(site.soil, depth_to_rock=rock))
+    suits, dear = priced(site, make_land(), make_project(area_ha=0.8))
+    low, cheap = priced(site, make_land(), make_project(area_ha=0.8, prefer="price"))
+    assert suits.packs[0].fit.egg.area == pytest.approx(8_000)
+    assert low.packs[0].fit.egg.area == pytest.approx(8_000)
+    assert cheap < 0.9 * dear
+    assert low.packs[0].alignment.x.max() < 500_153
+    # The roundest egg off the rock has the shortest line.
+    assert low.packs[0].fit.egg.perimeter < 1.01 * suits.packs[0].fit.egg.perimeter
+
+
+def test_the_menu_stands_beside_whatever_is_built(make_site, make_land, make_project):
+    for wanted in ({}, {"packs": 2}, {"area_ha": 0.5}, {"area_ha": 50}):
+        enclosure, _ = priced(make_site(), make_land(), make_project(**wanted))
+        assert {a.aim for a in enclosure.alternatives} == {"size", "share"}
+        prices = [a.price for a in enclosure.alternatives if a.aim == "size"]
+        assert prices == sorted(prices)
+        assert len(prices) > 3
+    assert not enclosure.feasible
+
+
+def test_without_prices_there_is_no_menu_and_nothing_is_chosen_by_price(make_site, make_land, make_project):
+    assert place(make_site(), make_land(), make_project()).alternatives == ()
+    with pytest.raises(ValueError, match="needs prices"):
+        place(make_site(), make_land(), make_project(budget=50_000.0))

@@ -338,6 +338,22 @@ def test_pegs_read_back_to_a_millimetre(files):
             assert tie == pytest.approx(float(row[f"{which}_tie_m"]), abs=2 * MM)
 
 
+def test_pegs_over_a_limit_say_so(files):
+    (pack,) = files.result.enclosure.packs
+    assert pack.over_limits, "the plot's second stream is meant to pass under the line"
+    soft = {limit.kind: limit.area for limit in files.result.land.limits if limit.may_lie_inside}
+    over = 0
+    for row in rows(files.folder / "pegs.csv"):
+        points = pack.line.points_at(float(row["chainage_m"]))
+        at, outward = np.array([points.x, points.y]), points.outward
+        trench = factory.project().trench
+        across = shapely.LineString([at - trench.inside_strip_m * outward, at + trench.outside_strip_m * outward])
+        touched = [kind for kind, ground in soft.items() if ground.intersects(across)]
+        assert row["over_limit"] == "+".join(touched)
+        over += bool(touched)
+    assert over
+
+
 def test_pegs_have_the_level_of_the_bottom_between_stations(files):
     table = rows(files.folder / "pegs.csv")
     (volumes,) = files.result.earthworks.volumes

@@ -14,6 +14,7 @@ from pdfminer.pdfpage import PDFPage
 
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
+from packpale.enclosure.over_limits import Stretch as OverLimit
 from packpale.review.drawing_set import _sheets, write_drawings
 from packpale.review.lettering import face, printable, text_width
 from packpale.review.paper import svg
@@ -212,6 +213,29 @@ def test_profile_measured_back(case, request):
             for name, below in (("rock", profile.rock_depth), ("water", profile.water_depth)):
                 drop = (strips["ground"][k] - strips[name][k])[:-1, 1] * scale_up / 1000
                 assert drop == pytest.approx(below, abs=2e-3)
+
+
+@pytest.mark.parametrize("case", ["one", "two"])
+def test_profile_marks_the_line_over_limits(case, request):
+    case = request.getfixturevalue(case)
+    scale, _ = Paper(case.folder / "profile.svg").scales()
+    bars = {
+        p.get("id"): np.array(re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", p.get("d")), float)
+        for p in parse(case.folder / "profile.svg").getroot().iter(f"{SVG}path")
+        if (p.get("id") or "").startswith("over-")
+    }
+    stretches = [s for pack in case.result.enclosure.packs for s in pack.over_limits]
+    assert stretches
+    drawn = sum(np.ptp(bar[:, 0]) for bar in bars.values()) * scale / 1000
+    assert drawn == pytest.approx(sum(s.length_m for s in stretches), abs=0.02 * len(bars) * scale / 1000)
+
+
+def test_a_stretch_over_the_start_of_the_line_has_a_part_at_both_ends():
+    stretch = OverLimit("rock", 95.0, 107.0)
+    assert stretch.within(0.0, 100.0, 100.0) == ((95.0, 100.0), (0.0, 7.0))
+    assert stretch.within(50.0, 98.0, 100.0) == ((95.0, 98.0),)
+    assert stretch.within(3.0, 50.0, 100.0) == ((3.0, 7.0),)
+    assert OverLimit("rock", 10.0, 20.0).within(50.0, 100.0, 100.0) == ()
 
 
 def curves(layout):

@@ -14,6 +14,7 @@ from packpale.care.model import Care
 from packpale.care.neighbours import neighbour_notes, neighbours
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
 from packpale.care.sights import lines_of_sight
+from packpale.care.streams import stream_crossings, stream_notes
 from packpale.care.viewing import den_notes, viewing
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
@@ -60,6 +61,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     if faults:
         raise Faults(*faults)
     crossings = tuple(c for p in enclosure.packs for c in find_crossings(site, land, p, project.crossings))
+    streams = tuple(s for p in enclosure.packs for s in stream_crossings(site, p, crossings))
     marks = {
         pack.number: (
             *gate_marks(pack),
@@ -67,6 +69,11 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
                 Mark("crossing", f"where water crosses ({c.number})", c.chainage)
                 for c in crossings
                 if c.pack == pack.number
+            ),
+            *(
+                Mark("crossing", "where mapped water crosses", s.chainage)
+                for s in streams
+                if s.pack == pack.number and s.crossing is None
             ),
             *weak_places(
                 pack.alignment,
@@ -85,7 +92,8 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     aids = tuple(aid for p in enclosure.packs for aid in climbing_aids(site, p, project))
     sights = lines_of_sight(site)
     views = viewing(sights, enclosure.packs, project.viewing)
-    notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project), *climb_notes(climbs, project)]
+    notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project)]
+    notes += [*stream_notes(streams, project.crossings), *climb_notes(climbs, project)]
     notes += aid_notes(aids, project)
     notes += [*views.notes, *den_notes(sights, views, enclosure.packs, dens, project.viewing)] if views else ()
     pairs = neighbours(sights, enclosure.packs, howls, views, project)
@@ -97,6 +105,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         rounds=walks,
         howl=howls,
         crossings=crossings,
+        streams=streams,
         climbs=climbs,
         aids=aids,
         dens=dens,

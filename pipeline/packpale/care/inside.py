@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from packpale.enclosure.model import Pack
 from packpale.land.model import Land
@@ -101,8 +102,6 @@ def ground_inside(site: Site, land: Land, packs: Sequence[Pack], project: Projec
 
 def _streams(site: Site, pack: Pack) -> float:
     """Length of mapped watercourses inside a fence, banks of mapped areas of water left out. [m]"""
-    import shapely
-
     parts = shapely.get_parts(shapely.get_parts(list(site.features["watercourses"])))
     lines = parts[shapely.get_dimensions(parts) == 1]
     return float(shapely.length(shapely.intersection(lines, pack.line.polygon(CHORD_ERROR_M))).sum())

@@ -11,6 +11,7 @@ from packpale.care.howl import Howl
 from packpale.care.inside import Inside
 from packpale.care.neighbours import Neighbours
 from packpale.care.patrol import Round, longest_unseen_h
+from packpale.care.streams import StreamCrossing
 from packpale.care.viewing import Viewing
 from packpale.site import Array
 
@@ -48,6 +49,8 @@ class Care:
     howl: Howl | None = None
     crossings: tuple[Crossing, ...] = ()
     """Where flow paths cross the fence lines, pack by pack, along the line."""
+    streams: tuple[StreamCrossing, ...] = ()
+    """Where mapped watercourses do, pack by pack, along the line."""
     climbs: tuple[Climb, ...] = ()
     """Each pack's fence against climbing."""
     aids: tuple[ClimbingAid, ...] = ()

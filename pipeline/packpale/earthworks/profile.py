@@ -11,7 +11,7 @@ import numpy as np
 from packpale.earthworks.model import Profile
 from packpale.earthworks.stretches import in_words, stretches, total
 from packpale.enclosure.model import Pack
-from packpale.settings import TrenchSettings
+from packpale.settings import LandSettings, TrenchSettings
 from packpale.site import Array, Site
 
 SMALLEST_RING = 6
@@ -215,6 +215,32 @@ def profile_notes(found: Profile, trench: TrenchSettings) -> list[str]:
             "trench.station_m."
         )
     return notes
+
+
+def gradient_notes(pack: Pack, found: Profile, land: LandSettings) -> list[str]:
+    """Where the bottom climbs or falls along the line more steeply than a machine can stand, as on a bank.
+
+    Judged over the ground that a machine stands on, as the limit of the land is.
+    """
+    line = pack.alignment
+    bottom = line.ground - found.depth
+    reach = max(1, round(land.footprint_m / 2 / line.step))
+    gradient = np.abs(np.roll(bottom, -reach) - np.roll(bottom, reach)) / (2 * reach * line.step)
+    steep = stretches(
+        gradient > math.tan(math.radians(land.max_slope_deg)),
+        gradient,
+        step=line.step,
+        first=float(line.chainage[0]),
+    )
+    if not steep:
+        return []
+    worst = math.degrees(math.atan(max(s.worst for s in steep)))
+    return [
+        f"Pack {found.pack}: the bottom climbs or falls more steeply than {land.max_slope_deg:g} degrees along the "
+        f"line, over {total(steep):.0f} m: {in_words(steep)}, and by {worst:.0f} degrees at the most; no machine digs "
+        "along there. Have it dug by hand or from the side, with spoil and loose stones kept from rolling onto whoever "
+        "is below."
+    ]
 
 
 def _depths_between(pack: Pack, invert: Array, site: Site) -> tuple[Array, float]:

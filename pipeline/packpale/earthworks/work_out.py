@@ -10,7 +10,7 @@ from packpale.earthworks.haul import haul, haul_notes
 from packpale.earthworks.model import Earthworks, Profile, TrenchSafety, Volumes
 from packpale.earthworks.plant import machine_work, plant_notes
 from packpale.earthworks.price import total_cost
-from packpale.earthworks.profile import profile_notes, trench_profile
+from packpale.earthworks.profile import gradient_notes, profile_notes, trench_profile
 from packpale.earthworks.quantities import take_off
 from packpale.earthworks.safety import safety_notes, trench_safety
 from packpale.earthworks.section import TrenchSection
@@ -64,7 +64,8 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         )
         safety.append(safe)
         notes += _notes(pack, drawn.cuts, trench, one.import_compacted)
-        notes += [*profile_notes(drawn.profile, trench), *safety_notes(safe)]
+        notes += [*profile_notes(drawn.profile, trench), *gradient_notes(pack, drawn.profile, project.land)]
+        notes += safety_notes(safe)
     if faults:
         raise Faults(*faults)
     fences = [fence_take_off(p, fence=project.fence, trench=trench, mesh=project.mesh) for p in enclosure.packs]

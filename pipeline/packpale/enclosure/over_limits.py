@@ -41,6 +41,12 @@ class Stretch:
     def length_m(self) -> float:
         return self.to_m - self.from_m
 
+    def within(self, start: float, end: float, perimeter: float) -> tuple[tuple[float, float], ...]:
+        """What of it lies between two chainages of the closed line, whose start comes again at its perimeter. [m]"""
+        laps = ((self.from_m, self.to_m), (self.from_m - perimeter, self.to_m - perimeter))
+        cut = ((max(a, start), min(b, end)) for a, b in laps)
+        return tuple((a, b) for a, b in cut if a < b)
+
 
 def stretches(line: Line, soft: Mapping[str, MultiPolygon], *, inside: float, outside: float) -> tuple[Stretch, ...]:
     """All stretches of a line over limits, kind by kind in the order given, by chainage within each.

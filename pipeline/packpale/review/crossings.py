@@ -7,6 +7,8 @@ import shapely
 from shapely.geometry import Point
 
 from packpale.care.crossings import Crossing
+from packpale.care.streams import StreamCrossing
+from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
@@ -15,6 +17,26 @@ from packpale.settings import Project
 
 SHOWN = 12
 """Crossings that the first page lists, those that drain most; the GeoPackage holds all."""
+COLUMNS = {
+    "pack": WHOLE,
+    "crossing": WHOLE,
+    "chainage_m": NUMBER,
+    "direction": TEXT,
+    "contributing_area_m2": NUMBER,
+    "is_lower_bound": YES_NO,
+    "flow_path_m": NUMBER,
+    "flow_path_slope": NUMBER,
+    "concentration_min": NUMBER,
+    "bed_slope": NUMBER,
+    "intensity_mm_per_h": NUMBER,
+    "design_flow_m3_per_s": NUMBER,
+    "opening_width_m": NUMBER,
+    "opening_height_m": NUMBER,
+    "bars": WHOLE,
+    "mapped": YES_NO,
+}
+"""Columns of the layer but the plot's name. ``mapped``: a mapped watercourse crosses there; figures are empty where
+only the map shows it."""
 MARK = Style("#0b3c8c", "#7cc4ff", 1.0, width=2.5, radius=7)
 ADVICE = (
     "Weak points of fence and apron. Common practice: an opening with hinged bars, and stone or concrete under it in "
@@ -23,9 +45,14 @@ ADVICE = (
 
 
 def crossing_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
-    """Rows of the layer crossings, but the plot's name."""
+    """Rows of the layer crossings, but the plot's name: flow paths, and mapped watercourses that have none."""
+    mapped = {(s.pack, s.crossing) for s in _streams(result)}
     for c in _found(result):
-        yield {**_plain(c), "geometry": shapely.Point(c.x, c.y)}
+        yield {**_plain(c), "mapped": (c.pack, c.number) in mapped, "geometry": shapely.Point(c.x, c.y)}
+    for s in _streams(result):
+        if s.crossing is None:
+            known = {"pack": s.pack, "chainage_m": s.chainage, "is_lower_bound": True, "mapped": True}
+            yield {**dict.fromkeys(COLUMNS), **known, "geometry": shapely.Point(s.x, s.y)}
 
 
 def crossing_details(result: PlotResult, project: Project) -> dict[str, Any]:
@@ -34,6 +61,10 @@ def crossing_details(result: PlotResult, project: Project) -> dict[str, Any]:
     return {
         "least_area_m2": project.crossings.min_area_m2,
         "all": len(found),
+        "mapped": [
+            {"pack": s.pack, "chainage_m": s.chainage, "width_m": s.width, "crossing": s.crossing}
+            for s in _streams(result)
+        ],
         "shown": [_plain(c) for c in sorted(found[:SHOWN], key=lambda c: (c.pack, c.number))],
     }
 
@@ -41,11 +72,25 @@ def crossing_details(result: PlotResult, project: Project) -> dict[str, Any]:
 def crossing_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
     """Points on the fence line."""
     shapes = [_shape(c, wording, degrees) for c in _found(result)]
+    shapes += [_mapped_shape(s, wording, degrees) for s in _streams(result) if s.crossing is None]
     yield VectorLayer("Pack and people", "Where water crosses the fence", shapes, MARK, explanation=ADVICE)
 
 
 def _found(result: PlotResult) -> tuple[Crossing, ...]:
     return result.care.crossings if result.care else ()
+
+
+def _streams(result: PlotResult) -> tuple[StreamCrossing, ...]:
+    return result.care.streams if result.care else ()
+
+
+def _mapped_shape(s: StreamCrossing, wording: Wording, degrees: Degrees) -> Shape:
+    rows = [
+        ("Chainage", wording.dimension(s.chainage)),
+        ("Mapped water along the fence", wording.dimension(s.width) if s.width else "mapped as a line"),
+        ("Ground that drains here", "not known: the ground model shows no flow path"),
+    ]
+    return Shape(degrees(Point(s.x, s.y)), f"Mapped water crosses the fence of pack {s.pack}", rows)
 
 
 def _plain(c: Crossing) -> dict[str, Any]:

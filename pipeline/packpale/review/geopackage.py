@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from packpale.review import alternatives, inside, people, stations
+from packpale.review import alternatives, crossings, inside, people, stations
 from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.settings import DEN_CRITERIA
@@ -114,27 +114,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
         },
     ),
     "dig_stretches": ("LineString", {**STRETCH, "worst": NUMBER, "unit": TEXT}),
-    "crossings": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "crossing": WHOLE,
-            "chainage_m": NUMBER,
-            "direction": TEXT,
-            "contributing_area_m2": NUMBER,
-            "is_lower_bound": YES_NO,
-            "flow_path_m": NUMBER,
-            "flow_path_slope": NUMBER,
-            "concentration_min": NUMBER,
-            "bed_slope": NUMBER,
-            "intensity_mm_per_h": NUMBER,
-            "design_flow_m3_per_s": NUMBER,
-            "opening_width_m": NUMBER,
-            "opening_height_m": NUMBER,
-            "bars": WHOLE,
-        },
-    ),
+    "crossings": ("Point", {"plot_id": TEXT, **crossings.COLUMNS}),
     "inside": ("Polygon", {"plot_id": TEXT, **inside.COLUMNS}),
     "advised_pits": (
         "Point",

@@ -12,6 +12,7 @@ FIRST: tuple[str, ...] = (
     "m deep or more over",
     "too narrow for the spoil",
     "stands in water",
+    "climbs or falls more steeply",
     # Animals that get out, or at each other.
     "an animal is under the mesh",
     "and count as one",

@@ -160,7 +160,8 @@ def _pegs(project: Project, *, arcs: bool) -> Iterator[str]:
     text = (
         f"pegs.csv has a row for every post, gate, {what} and every {project.setting_out.step_m:g} m of chainage: "
         "distance from A along baseline 1 and to its right (negative: left), which are at the same time the offset "
-        "from baseline 2 and the distance along it; and two tie distances."
+        "from baseline 2 and the distance along it; and two tie distances. The last column names the limits that the "
+        "line is over at the peg: the strip there has to be dug by hand or made good."
     )
     if arcs:
         text += (

@@ -49,6 +49,8 @@ BELOW_MM = 8.0
 MOST_EXAGGERATED = 25.0
 """Heights are drawn at most this many times larger than lengths."""
 EARTH, GRASS, ROCK, WATER = "#e9dfc8", "#5c7f45", "#6f5a3c", "#1f6f8b"
+OVER, OVER_MM = "#5b2a86", 1.4
+"""Colour and width of the bar where the line runs over a limit."""
 
 
 @dataclass(frozen=True)
@@ -162,6 +164,7 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
         ("rock (a guess between pits)", {"width": MEDIUM, "colour": ROCK, "dash": DASHED}),
         ("highest water table", {"width": MEDIUM, "colour": WATER, "dash": DOTTED}),
         ("gate", {"width": MEDIUM, "colour": RED}),
+        ("over a limit", {"width": OVER_MM, "colour": OVER}),
     )
     for text, style in entries:
         sheet.line([x, x + 9], [y + 0.9, y + 0.9], **style)
@@ -215,6 +218,7 @@ def _draw(
     _levels(sheet, view, east=east, top=top, step=step, unit=unit)
     _curves(sheet, strip, view, (x0, base, east, top + 1))
     _marks(sheet, strip, view, top, wording=wording, several=several)
+    _over_limits(sheet, strip, view)
     _rows(sheet, strip, view, east=east, unit=unit)
 
 
@@ -270,6 +274,15 @@ def _marks(sheet: Sheet, strip: _Strip, view: View, top: float, *, wording: Word
     name = f"Pack {line.pack.number}, " if several else ""
     text = f"{name}chainage {wording.length(strip.start)} to {wording.length(strip.end)}"
     sheet.text(FIELD[0] + 4, top + 6.0, text[0].upper() + text[1:], size=SMALL, bold=True)
+
+
+def _over_limits(sheet: Sheet, strip: _Strip, view: View) -> None:
+    """A bar on the axis where the line runs over a limit."""
+    pack, base = strip.line.pack, view.origin[1]
+    for over in pack.over_limits:
+        for start, end in over.within(strip.start, strip.end, pack.line.perimeter):
+            a, b = view.point(start, 0)[0], view.point(end, 0)[0]
+            sheet.line([a, b], [base, base], width=OVER_MM, colour=OVER, name=f"over-{over.kind}-{start:.1f}")
 
 
 def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float) -> None:

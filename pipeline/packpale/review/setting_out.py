@@ -82,7 +82,15 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
                 "second_tie_from": names[ties.second[i]],
                 "second_tie_m": float(ties.second_distance[i]),
                 "tie_angle_deg": float(ties.angle_deg[i]),
+                "over_limit": _kinds_at(pack, float(found.chainage[i])),
             }
+
+
+def _kinds_at(pack: Pack, chainage: float) -> str:
+    """Kinds of limit that the line is over at a chainage, joined by "+"."""
+    perimeter = pack.line.perimeter
+    at = (s.kind for s in pack.over_limits if (chainage - s.from_m) % perimeter <= s.length_m)
+    return "+".join(dict.fromkeys(at))
 
 
 def setting_out(result: PlotResult) -> Iterable[dict[str, Any]]:

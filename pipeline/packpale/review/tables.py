@@ -117,6 +117,7 @@ PEG_COLUMNS = (
     "second_tie_from",
     "second_tie_m",
     "tie_angle_deg",
+    "over_limit",
 )
 """Offsets from baseline 2, which runs from stake A to the right of baseline 1, are along_baseline_1_m."""
 DECIMALS = {
