@@ -1,7 +1,10 @@
 """The first settings file: whatever a user has is opened, told, and runs without an edit."""
 
+import csv
 import re
 import tomllib
+from types import SimpleNamespace
+from typing import ClassVar
 
 import numpy as np
 import pytest
@@ -340,7 +343,41 @@ def test_the_example_is_written_checked_and_never_overwritten(here):
     assert {a.values["drainage_class"] for a in open_inputs(project).soil} >= {"well", "poorly"}
     again = CliRunner().invoke(commands, ["start", "--example", "try it"])
     assert again.exit_code == 2
-    assert len(again.stderr.splitlines()) == 8
+    assert len(again.stderr.splitlines()) == 8  # the settings and seven files of data
     both = start("--example")
     assert both.exit_code == 2
     assert "leave the other options out" in both.stderr
+
+
+def test_the_price_list_with_a_run_s_quantities(here, monkeypatch):
+    from packpale.cli import prices
+
+    class Finished:
+        record: ClassVar = {"settings": {"currency": "USD", "units": "imperial"}}
+        places: ClassVar = {"b": {}, "a": {}, "none": {}}
+        summaries: ClassVar = {
+            "a": SimpleNamespace(items=({"key": "gate_each", "quantity": 2.0},)),
+            "b": SimpleNamespace(items=({"key": "excavate_soil_per_m3", "quantity": 764.554857984},)),
+            "none": SimpleNamespace(items=()),
+        }
+
+    monkeypatch.setattr(prices, "read_finished_run", lambda folder: Finished)
+    write_plots(here)
+    start()
+    written = (here / "land" / "prices.csv").read_text(encoding="utf-8")
+    assert tomllib.loads((here / "land" / "packpale.toml").read_text(encoding="utf-8"))["rates"]["file"] == "prices.csv"
+    done = CliRunner().invoke(commands, ["start", "land", "--prices", "land/result"])
+    assert done.exit_code == 0, done.output
+    rows = {
+        r["key"]: r for r in csv.DictReader((here / "land" / "prices.csv").read_text(encoding="utf-8").splitlines())
+    }
+    assert len(rows) == len(written.splitlines()) - 1
+    assert rows["excavate_soil_per_m3"]["quantity b"] == "1000"  # 1000 cubic yards are 764.554857984 m3 by definition
+    assert rows["excavate_soil_per_m3"]["unit"] == "yd3"
+    assert (rows["gate_each"]["quantity a"], rows["gate_each"]["quantity b"]) == ("2", "")
+    filled = (here / "land" / "prices.csv").read_text(encoding="utf-8").replace(",,,,each,USD,,", ",,,7,each,USD,,", 1)
+    (here / "land" / "prices.csv").write_text(filled, encoding="utf-8")
+    kept = CliRunner().invoke(commands, ["start", "land", "--prices", "land/result"])
+    assert kept.exit_code == 2
+    assert "has prices filled in and is not overwritten" in kept.stderr
+    assert (here / "land" / "prices.csv").read_text(encoding="utf-8") == filled

@@ -131,6 +131,7 @@ def check(config: Path, *, debug: bool) -> None:
 @click.option("--title", metavar="TEXT", help="Title of all pages.")
 @click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units on all pages.")
 @click.option("--currency", metavar="CODE", help="Currency of the prices.")
+@click.option("--prices", type=INPUT, metavar="RUN", help="Write the price list with a run's quantities instead.")
 @click.option("--example", is_flag=True, help="Write a small made-up example with its data instead.")
 @click.option("--all", "every_key", is_flag=True, help="Write every key, with unit and source.")
 @debug
@@ -143,12 +144,15 @@ def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug
     with errors_as_lines(debug=debug, settings=folder / FIRST_SETTINGS, imperial=imperial) as told:
         from packpale.cli.start import Wishes, start
 
-        if more.pop("example"):
+        example, priced = more.pop("example"), more.pop("prices")
+        if example or priced is not None:
             from packpale.cli.example import write_example
+            from packpale.cli.prices import write_prices
 
-            if elevation or plots or any(v not in ((), None, False) for v in more.values()):
-                raise Faults("--example: brings its own files and settings; leave the other options out")
-            for line in write_example(folder).lines:
+            if elevation or plots or (example and priced) or any(v not in ((), None, False) for v in more.values()):
+                name = "--example" if example else "--prices"
+                raise Faults(f"{name}: writes its own files; leave the other options out")
+            for line in write_example(folder).lines if example else write_prices(folder, priced):
                 told.say(line)
             return
         wishes = Wishes(**{name: more.pop(name) for name in Wishes.__dataclass_fields__})

@@ -12,7 +12,7 @@ import numpy as np
 from pydantic import ValidationError
 
 from packpale.cli.messages import FIRST_SETTINGS
-from packpale.cli.template import first_settings, settings_file
+from packpale.cli.template import first_settings, settings_file, words_of_rates
 from packpale.faults import Faults, Gathering, doing
 from packpale.settings import Project, fault_lines
 from packpale.settings.base import ADDRESSES
@@ -22,10 +22,12 @@ from packpale.site.elevation_sources import POINT_CLOUDS, Source, expanded
 from packpale.site.first_look import PlotsLook, crs_of_numbers, look_at_plots, look_at_soil
 from packpale.site.ground_points import WIDEST_GAP_M, ground_from_points
 from packpale.site.inputs import Inputs, open_inputs
+from packpale.site.prices import table_to_fill_in, with_prices
 from packpale.site.raster_files import open_elevation, stated_unit
 from packpale.site.rasters import Elevation
 from packpale.units import HECTARE_M2
 
+PRICES = "prices.csv"
 GROUND_RASTER = "elevation.tif"
 CLOUD_CELL_M = 1.0
 """Cells that ground points are triangulated to, if the user does not say. [m]"""
@@ -113,11 +115,19 @@ def _started(
     _take_wishes(folder, wishes, found)
     files = {f"inputs.{kind}": path for kind, path in others.items()}
     found.given |= {"inputs.elevation": sources, "inputs.plots": plots, **files}
-    inputs = open_inputs(_project(found.given))
+    prices = folder / PRICES
+    found.given["rates.file"] = prices
+    project = _project({k: v for k, v in found.given.items() if k != "rates.file" or prices.exists()})
+    with_prices(project)
+    inputs = open_inputs(project)
     # A CRS without a code would take a screenful; the same is found again each time.
     if inputs.crs.startswith("EPSG:"):
         found.given["crs"] = inputs.crs
     found.lines += _of_inputs(inputs, others)
+    if not prices.exists():
+        feet = found.given.get("units") == "imperial"
+        write_text(prices, table_to_fill_in(words_of_rates(), project.currency, feet=feet))
+        found.lines.append(f"{prices}: written, with no price in it yet: fill it in with a contractor")
     _write(target, found.given, every_key=wishes.every_key)
     return Started(target, (*found.lines, *_last_lines(target)))
 
@@ -352,7 +362,12 @@ def _write(target: Path, given: Mapping[str, Any], *, every_key: bool) -> None:
     """Write the settings file, with paths as seen from its folder. Raises Faults."""
     seen = {k: _seen_from(target.parent, v) for k, v in given.items()}
     text = settings_file(seen) if every_key else first_settings(seen)
-    with doing("writing the settings file"):
+    write_text(target, text)
+
+
+def write_text(target: Path, text: str) -> None:
+    """Write a new file, and its folder. Raises Faults if it is there already, or cannot be written."""
+    with doing(f"writing {target.name}"):
         target.parent.mkdir(parents=True, exist_ok=True)
         # "x": never overwrites, even if the file came into being since the check.
         with target.open("x", encoding="utf-8", newline="\n") as file:

@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from packpale.settings import Project, Settings
+from packpale.settings import Project, RateSettings, Settings
 from packpale.values import DefaultValue, register
 
 HEAD = """\
@@ -31,7 +31,7 @@ FIRST = {
     "enclosure": ("packs", "area_ha", "min_radius_m"),
     "fence": ("height_m", "overhang_m", "post_spacing_m", "gates"),
     "trench": ("depth_m", "apron_reach_m", "side", "side_slope"),
-    "rates": ("excavate_soil_per_m3", "excavate_rock_per_m3", "mesh_per_m2", "buried_mesh_per_m2", "erect_fence_per_m"),
+    "rates": ("file", "excavate_soil_per_m3", "excavate_rock_per_m3", "mesh_per_m2", "erect_fence_per_m"),
     "checks": ("evening", "morning"),
 }
 """Keys of a first settings file; of [inputs] those that are given beside these."""
@@ -76,6 +76,13 @@ def _first_sentence(text: str | None) -> str:
     sentence, _, rest = whole.partition(". ")
     unit = re.search(r"\[[^\]]+\]", rest)
     return f"{sentence.rstrip('.')}." + (f" {unit.group()}" if unit and unit.group() not in sentence else "")
+
+
+def words_of_rates() -> dict[str, str]:
+    """What each rate is for, by its key."""
+    return {
+        key: _first_sentence(field.description).partition(" [")[0] for key, field in RateSettings.model_fields.items()
+    }
 
 
 def settings_file(given: dict[str, Any]) -> str:

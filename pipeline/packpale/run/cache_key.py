@@ -29,9 +29,17 @@ from packpale.site.rasters import Elevation
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-NOT_OF_A_PLOT: Any = {"inputs": True, "enclosure": {"fence_line"}, "ranking": True, "run": {"memory_mb"}}
+NOT_OF_A_PLOT: Any = {
+    "inputs": True,
+    "enclosure": {"fence_line"},
+    "ranking": True,
+    "rates": {"file"},
+    "run": {"memory_mb"},
+}
 """Settings that no file in a plot's folder depends on. Which inputs are given, and their content, is in the keys by
 itself; where they lie is not: the same land on another machine is the same land."""
+PATHS: Any = {"inputs": True, "enclosure": {"fence_line"}, "rates": {"file"}}
+"""Settings that are paths: the same land on another machine is the same land."""
 SAID_OF_FILES: Any = {"elevation_unit", "elevation_nodata", "plots_layer", "plot_id", "soil_columns", "columns"}
 """Settings of [inputs] that say how files are to be read."""
 CODE = frozenset({".py", ".csv", ".css", ".js", ".html", ".typ"})
@@ -53,12 +61,12 @@ def plot_key(project: Project, site: Site) -> str:
 
 def settings_hash(project: Project) -> str:
     """Stands for all settings but paths: the same settings on another machine are the same settings."""
-    return _sha256([project.model_dump(mode="json", exclude={"inputs": True, "enclosure": {"fence_line"}})])
+    return _sha256([project.model_dump(mode="json", exclude=PATHS)])
 
 
 def shown_settings(project: Project) -> dict[str, object]:
     """Every value the run used, defaults included, without the paths of this machine."""
-    values: dict[str, object] = project.model_dump(mode="json", exclude={"inputs": True, "enclosure": {"fence_line"}})
+    values: dict[str, object] = project.model_dump(mode="json", exclude=PATHS)
     return values
 
 
@@ -77,6 +85,7 @@ def input_files(project: Project, inputs: Inputs) -> dict[str, tuple[Path, ...]]
     found = {"elevation": tuple(f for tile in near_elevation(project, inputs).tiles for f in tile.files)}
     vectors = {kind: getattr(given, kind) for kind in ("plots", "soil", "pits", "trees_and_boulders", *FEATURE_KINDS)}
     vectors["fence_line"] = project.enclosure.fence_line
+    vectors["rates"] = project.rates.file
     return found | {role: files_of(path) for role, path in vectors.items() if path is not None}
 
 

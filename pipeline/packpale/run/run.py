@@ -30,6 +30,7 @@ from packpale.run.pool import Plots, Progress, Watcher, compute_here
 from packpale.run.ranking import rank
 from packpale.settings import Project, read_settings
 from packpale.site.inputs import Inputs, cut_to, open_inputs
+from packpale.site.prices import with_prices
 
 ERRORS = "errors.log"
 """File in the output folder with the tracebacks of plots that a bug has ended; there only where there was one."""
@@ -134,6 +135,8 @@ def read_and_open(settings: Path, *, check_memory_here: bool = True, all_readabl
 
     project = read_settings(settings)
     faults, memory = Gathering(), memory_for_plots(project)
+    with faults.gather():
+        project = with_prices(project)
     if project.land.pairwise is not None:
         try:
             comparison_matrix(project.land.pairwise)

@@ -18,8 +18,8 @@ from packpale.settings.care import (
 from packpale.settings.columns import TheirColumn
 from packpale.settings.earthworks import (
     BulkingSettings,
+    OwnRates,
     PlantSettings,
-    RateSettings,
     TrenchSettings,
     UncertaintySettings,
 )
@@ -53,7 +53,7 @@ class Project(Settings):
     trench: TrenchSettings = TrenchSettings()
     setting_out: SettingOutSettings = SettingOutSettings()
     bulking: BulkingSettings = BulkingSettings()
-    rates: RateSettings = RateSettings()
+    rates: OwnRates = OwnRates()
     plant: PlantSettings = PlantSettings()
     uncertainty: UncertaintySettings = UncertaintySettings()
     checks: CheckSettings = CheckSettings()

@@ -46,7 +46,7 @@ def read_settings(path: Path) -> Project:
     except ValidationError as error:
         raise Faults(*[f"{path}: {line}" for line in fault_lines(error)]) from error
     folder = path.resolve().parent
-    sections = {"inputs": project.inputs, "enclosure": project.enclosure}
+    sections = {"inputs": project.inputs, "enclosure": project.enclosure, "rates": project.rates}
     return project.model_copy(update={name: _absolute(section, folder) for name, section in sections.items()})
 
 
