@@ -46,7 +46,7 @@ def test_a_dry_round_is_not_spoken_of():
 )
 def test_streams_are_counted_where_the_round_crosses_them(stream, places):
     (note,) = said(site_with(stream, MultiPoint([(0, -41.5)])))
-    assert f"the round crosses mapped streams at {places};" in note
+    assert f"the round meets water: it crosses mapped streams at {places};" in note
 
 
 def test_length_in_a_pond_is_that_of_the_arc_in_it():
