@@ -30,7 +30,7 @@ def wading_notes(site: Site, land: Land, walks: Sequence[Round], *, deeper_than:
             met.append(f"runs over {wet:.0f} m that can stand more than {deeper_than:g} m deep in water")
         if met:
             notes.append(
-                f"Pack {walk.pack}: the round meets water: it {' and '.join(met)}; build footbridges or lead it elsewhere, so that "
-                "nobody has to wade on the evening and morning rounds."
+                f"Pack {walk.pack}: the round meets water: it {' and '.join(met)}; build footbridges or lead it "
+                "elsewhere, so that nobody has to wade on the evening and morning rounds."
             )
     return notes
