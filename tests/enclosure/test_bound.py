@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, box
 
-from packpale.enclosure.bound import area_bound
+from packpale.enclosure.bound import area_bound, shared_area_bound
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import fit_largest
+from packpale.enclosure.packs import fit_packs
 from polygons import lands
 
 TAPERS, ASPECTS = np.linspace(0.03, 0.99, 25), np.linspace(1.01, 4.0, 25)
@@ -59,3 +60,26 @@ def test_bound_of_parts_is_the_largest_of_their_bounds(ranges):
     alone = [area_bound([p], 1000.0, clearance=1.0, **shape) for p in parts]
     assert area_bound(parts, 1000.0, clearance=1.0, **shape) == max(alone)
     assert area_bound(parts, 0.5, clearance=1.0, **shape) == 0
+
+
+def test_eggs_that_share_a_land_are_bounded_together():
+    """Two eggs on a strip of land: no more than half of it each, less what their strips take."""
+    # Without strips and distance, half of the area; with them, the circle that is left of half of it.
+    assert shared_area_bound(20_000.0, 2, clearance=0.0, separation=10.0) == pytest.approx(10_000.0)
+    s = 5.0
+    assert shared_area_bound(20_000.0, 2, clearance=8.0, separation=10.0) == pytest.approx(
+        math.pi * (math.sqrt(10_000 / math.pi) - s) ** 2
+    )
+    assert shared_area_bound(100.0, 3, clearance=6.0, separation=12.0) == 0.0
+
+
+@pytest.mark.parametrize("n", [2, 3])
+@pytest.mark.parametrize(("clearance", "separation"), [(5.1, 10.0), (0.0, 0.0), (6.0, 30.0)])
+def test_the_smallest_of_several_packs_keeps_their_bound(n, clearance, separation):
+    shapes = {"taper": (0.5, 0.9), "aspect": (1.1, 1.6)}
+    for land in (box(0, 0, 400, 150), box(0, 0, 230, 230)):
+        fits = fit_packs(land, n, separation, clearance=clearance, **shapes)
+        assert len(fits) == n
+        smallest = min(f.egg.area for f in fits)
+        bound = shared_area_bound(land.area, n, clearance=clearance, separation=separation)
+        assert 0.4 * bound < smallest <= bound

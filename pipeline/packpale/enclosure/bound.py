@@ -62,3 +62,16 @@ def area_bound(
         )
         best = max(best, min(by_area, by_length))
     return float(best * (1 + 1e-9))
+
+
+def shared_area_bound(land_area: float, n: int, *, clearance: float, separation: float) -> float:
+    """Upper bound on the area of the smallest of ``n`` eggs that share a land. [m2]
+
+    The parallel curves at s = min(clearance, separation / 2) outside the eggs lie in the land and overlap nowhere. Each
+    encloses A + P s + pi s^2 >= (sqrt A + s sqrt pi)^2, as in (2), and together they have at most the land's area B.
+    So the smallest has (sqrt A + s sqrt pi)^2 <= B / n.
+
+    ``land_area`` [m2] is that of all parts of the land; ``clearance`` and ``separation`` [m] as for packs.fit_packs.
+    """
+    s = min(clearance, separation / 2)
+    return float(max(math.sqrt(land_area / n) - s * math.sqrt(math.pi), 0.0) ** 2 * (1 + 1e-9))

@@ -6,9 +6,9 @@ straight edge to either egg, which may turn and shift, and all eggs and strips a
 sequential linear programming. The strip found is the proof of the distance.
 
 Starts: the best sets among the local optima of one egg that keep apart, for land of several rooms; and, for land that
-is one room, cuts by straight strips in many directions with the parts' areas in several proportions, one egg fitted in
-each part (a part is cut again for three). Afterwards each egg is fitted anew with the others as obstacles, the smallest
-first, and kept where it became larger.
+is one room, cuts by straight strips in many directions, with the parts' areas in several proportions and with parts
+that hold eggs of about the same size, one egg fitted in each part (a part is cut again for three). Afterwards each egg
+is fitted anew with the others as obstacles, the smallest first, and kept where it became larger.
 """
 
 import itertools
@@ -41,6 +41,7 @@ from packpale.enclosure.model import Fit
 from packpale.site.grid import Array
 
 _DIRECTIONS = 12
+_HALVINGS = 4
 _REFINED = 6
 
 
@@ -159,7 +160,7 @@ def _from_rooms(
 def _from_cuts(
     land: Boundary, shapes: Shapes, deep: tuple[float, float, float], n: int, separation: float
 ) -> list[_Set]:
-    """Sets from cutting the land by straight strips, the parts' areas in several proportions."""
+    """Sets from cutting the land by straight strips, the parts' areas or their eggs in several proportions."""
     # Points evenly spread over the land stand for its area.
     points = deep_cells(land, need=0.0, finest=0.1 * deep[2], most=4000)
     whole = _Piece(land, points)
@@ -168,9 +169,10 @@ def _from_cuts(
     sets = []
     if n == 2:
         for i in range(_DIRECTIONS):
-            for share in (0.5, 0.35, 0.65):
-                eggs = [_quick(piece, shapes) for piece in whole.cut(math.pi * i / _DIRECTIONS, share, width)]
-                sets.append(eggs)
+            angle = math.pi * i / _DIRECTIONS
+            uneven = (whole.cut(angle, share, width) for share in (0.35, 0.65))
+            sets += [[_quick(piece, shapes) for piece in pieces] for pieces in uneven]
+            sets += _balanced(whole, shapes, angle, width)
     else:
         for i in range(8):
             for share in (1 / 3, 2 / 3):
@@ -183,6 +185,21 @@ def _from_cuts(
                     pair = [_quick(piece, shapes) for piece in rest.cut(angle + math.pi * j / 4, 0.5, width)]
                     sets.append([single, *pair])
     return [_Set(tuple(e for e in eggs if e is not None)) for eggs in sets if None not in eggs]
+
+
+def _balanced(whole: "_Piece", shapes: Shapes, angle: float, width: float) -> list[list[Egg | None]]:
+    """Eggs on either side of a strip that is moved towards the larger egg, time and again."""
+    low, high, found = 0.0, 1.0, []
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        pair = [_quick(piece, shapes) for piece in whole.cut(angle, middle, width)]
+        found.append(pair)
+        first, second = (egg.area if egg else 0.0 for egg in pair)
+        if first < second:
+            low = middle
+        else:
+            high = middle
+    return found
 
 
 @dataclass(frozen=True)

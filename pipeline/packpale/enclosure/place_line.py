@@ -19,6 +19,7 @@ hand it in as ``on`` where many lines are looked for on the same ground.
 import math
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
@@ -26,6 +27,7 @@ from packpale.enclosure.line_ground import LineCost, LineGround, Score
 from packpale.enclosure.line_polish import polished
 from packpale.enclosure.line_search import USUAL, Aim, Labour, Search
 from packpale.enclosure.model import Fit
+from packpale.enclosure.packs import beyond
 
 
 def place_line(
@@ -68,6 +70,42 @@ def place_line(
         aim = Aim(share, "score", area=float(area), score=merit)
     on = on or Search.on(ground, Shapes(ground.outside_strip, taper, aspect, min_radius))
     return _found(on, aim, labour, known, started)
+
+
+def place_lines(
+    ground: LineGround,
+    share: float,
+    n: int,
+    separation: float,
+    *,
+    area: float,
+    score: Score,
+    taper: tuple[float, float],
+    aspect: tuple[float, float],
+    min_radius: float = 0.0,
+    known: Sequence[Egg] = (),
+) -> tuple[Fit, ...]:
+    """Up to ``n`` eggs of an area [m2] at least ``separation`` [m] apart, one after the other where the score is best.
+
+    Each in the best place that those before leave. Other parameters as for place_line.
+    """
+    found: list[Fit] = []
+    for _ in range(n):
+        free = beyond(ground.enclosable, [f.egg for f in found], separation, ground.outside_strip)
+        fit = place_line(
+            replace(ground, enclosable=free),
+            share,
+            area,
+            score,
+            taper=taper,
+            aspect=aspect,
+            min_radius=min_radius,
+            known=known,
+        )
+        if fit is None:
+            break
+        found.append(fit)
+    return tuple(found)
 
 
 def largest_within(
