@@ -16,6 +16,7 @@ from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
 from packpale.care.sights import lines_of_sight
 from packpale.care.streams import stream_crossings, stream_notes
 from packpale.care.viewing import den_notes, viewing
+from packpale.care.wading import wading_notes
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.land.model import Land
@@ -98,6 +99,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     notes += [*views.notes, *den_notes(sights, views, enclosure.packs, dens, project.viewing)] if views else ()
     pairs = neighbours(sights, enclosure.packs, howls, views, project)
     notes += neighbour_notes(pairs, project)
+    notes += wading_notes(site, land, walks, deeper_than=project.land.max_ponding_m)
     insides = ground_inside(site, land, enclosure.packs, project)
     notes += inside_notes(insides, project)
     return Care(
