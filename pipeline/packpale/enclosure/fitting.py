@@ -125,27 +125,9 @@ def proven(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[F
     wanted = project.enclosure
     if wanted.area_ha != "largest" or not fits:
         return fits, ()
-    from packpale.enclosure.bound import shared_area_bound
     from packpale.enclosure.line_bound import with_line_proof
 
-    found, notes = with_line_proof(
-        fits,
-        line_ground(land, project),
-        gap=wanted.proof_gap,
-        **forms_of(project),
-    )
-    if len(found) == 1:
-        return found, notes
-    shared = shared_area_bound(
-        land.enclosable.area,
-        len(found),
-        clearance=project.trench.outside_strip_m,
-        separation=wanted.separation_m,
-    )
-    # Of the smallest alone: one of several may take more than its part.
-    smallest = min(found, key=lambda f: f.egg.area)
-    lower = replace(smallest, area_bound_m2=min(smallest.area_bound_m2, shared))
-    return tuple(lower if f is smallest else f for f in found), notes
+    return with_line_proof(fits, line_ground(land, project), gap=wanted.proof_gap, **forms_of(project))
 
 
 def forms_of(project: Project) -> "Forms":

@@ -21,7 +21,7 @@ from packpale.enclosure.fit_line import largest
 from packpale.enclosure.line_ground import LineGround
 from packpale.enclosure.line_search import USUAL, Aim, Labour, Round, Search, Side
 from packpale.enclosure.model import Fit
-from packpale.enclosure.packs import beyond, fit_packs, gap
+from packpale.enclosure.packs import beyond, fit_packs, gap, with_smallest_bound
 
 _QUICK = Labour(
     50,
@@ -50,7 +50,7 @@ def fit_packs_on_lines(
     """``n`` eggs whose lines are at least ``separation`` [m] apart, largest first; fewer where not so many are found.
 
     Each is feasible for the share by itself. Other parameters as for fit_line.fit_line; n as for packs.fit_packs. Each
-    area_bound_m2 is the bound for a single egg.
+    area_bound_m2 is the bound for a single egg, the last one's that for the smallest of n where that is lower.
 
     Raises ValueError as ``fit_line``, and if n is not positive or the separation is negative.
     """
@@ -65,7 +65,8 @@ def fit_packs_on_lines(
         return ()
     found = _packs(on, share, n, separation, labour)
     took = time.perf_counter() - started
-    return tuple(Fit(egg, on.bound, took) for egg in sorted(found, key=lambda egg: -egg.area))
+    fits = [Fit(egg, on.bound, took) for egg in sorted(found, key=lambda egg: -egg.area)]
+    return with_smallest_bound(fits, on.parts, n, separation, clearance=shapes.clearance)
 
 
 def _packs(on: Search, share: float, n: int, separation: float, labour: Labour) -> list[Egg]:

@@ -15,14 +15,14 @@ import itertools
 import math
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure import _kernels
-from packpale.enclosure.bound import area_bound
+from packpale.enclosure.bound import area_bound, smallest_bound
 from packpale.enclosure.boundary import Boundary, behind, boundary, valid_parts
 from packpale.enclosure.depth import deep_cells, deepest_point
 from packpale.enclosure.egg import Egg
@@ -70,7 +70,8 @@ def fit_packs(
     """``n`` eggs whose lines are at least ``separation`` [m] apart, largest first; fewer where not so many fit.
 
     The smallest is made as large as possible, then the others. Other parameters as for fit.fit_largest. Each fit's
-    area_bound_m2 is the bound for a single egg on the land, which holds for each of them.
+    area_bound_m2 is the bound for a single egg on the land, which holds for each of them; the last one's is that for
+    the smallest of n eggs where that is lower.
 
     Raises ValueError if ``n`` is not positive, the separation is negative, a coordinate is not finite or a range is
     none.
@@ -89,7 +90,18 @@ def fit_packs(
     found = _fit_sets(parts, land, shapes, (x, y, depth), n=n, separation=float(separation))
     bound = area_bound(parts, most, clearance=clearance, taper=taper, aspect=aspect)
     took = time.perf_counter() - started
-    return tuple(Fit(egg, bound, took) for egg in sorted(found, key=lambda e: -e.area))
+    fits = [Fit(egg, bound, took) for egg in sorted(found, key=lambda e: -e.area)]
+    return with_smallest_bound(fits, parts, n, separation, clearance=clearance)
+
+
+def with_smallest_bound(
+    fits: Sequence[Fit], parts: Sequence[Polygon], n: int, separation: float, *, clearance: float
+) -> tuple[Fit, ...]:
+    """Eggs, largest first, the last with the bound on the smallest of n where that is lower."""
+    if len(fits) < n or n == 1:
+        return tuple(fits)
+    least = smallest_bound(parts, n, separation, clearance=clearance)
+    return (*fits[:-1], replace(fits[-1], area_bound_m2=min(fits[-1].area_bound_m2, least)))
 
 
 def _fit_sets(
