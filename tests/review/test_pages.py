@@ -186,6 +186,7 @@ def test_assumptions_are_the_defaults_nobody_set():
         "land.weights.slope",
         "land.weights.drainage",
         "land.weights.diggability",
+        "land.weights.variety",
     }
 
 
