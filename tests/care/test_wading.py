@@ -61,7 +61,7 @@ def test_length_over_a_hollow_by_the_depth_set_and_both_in_one_sentence():
     site = site_with(LineString([(0, 0), (0, -80)]), ground=bowl)
     (note,) = said(site)
     arc = 2 * RADIUS * math.asin(10 / RADIUS)
-    assert f"crosses mapped streams at 1 place, runs over {arc:.0f} m that can stand more than 0.3 m" in note
+    assert f"crosses mapped streams at 1 place and runs over {arc:.0f} m that can stand more than 0.3 m" in note
     (shallow,) = said(site, deeper_than=0.5)
     assert "runs over" not in shallow
     _, care = walked(site)

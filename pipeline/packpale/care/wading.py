@@ -9,7 +9,7 @@ from packpale.care.patrol import Round
 from packpale.land.model import Land
 from packpale.land.water import standing_water
 from packpale.site import Site
-from packpale.values.notes import Note, Phrase, phrase
+from packpale.values.notes import Note, Phrase, listed, phrase
 from packpale.values.quantity import Quantity, given
 
 
@@ -39,7 +39,7 @@ def wading_notes(site: Site, land: Land, walks: Sequence[Round], *, deeper_than:
                     "the round meets water",
                     "It {met}; build footbridges or lead it elsewhere, so that nobody has to wade on the evening and "
                     "morning rounds.",
-                    {"met": tuple(met)},
+                    {"met": listed(met, " and ")},
                     (walk.pack,),
                     size=wet + crossed,
                 )

@@ -212,7 +212,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         notes.append(
             Note(
                 "ground without soil",
-                "no soil polygon lies over {share} of the plot",
+                "{share} of the plot lies under no soil polygon",
                 "The settings' soil holds there.",
                 {"share": Quantity(bare, "share")},
                 size=bare,

@@ -135,6 +135,12 @@ def phrase(template: str, **values: Value) -> Phrase:
     return Phrase(template, values)
 
 
+def listed(values: Iterable[Value], between: str) -> Phrase:
+    """Several values as one phrase, with the same words between each two."""
+    named: dict[str, Value] = {f"value_{k}": value for k, value in enumerate(values)}
+    return Phrase(between.join(f"{{{name}}}" for name in named), named)
+
+
 @dataclass(frozen=True)
 class Note:
     """One thing that a reader must know.
