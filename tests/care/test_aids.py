@@ -73,7 +73,7 @@ def test_the_note_names_the_nearest_and_the_highest():
     )
     (note,) = told(aid_notes(things, project))
     assert note.startswith(
-        "Pack 1: 2 trees, boulders or other things stand within 5 m of the fence. The nearest 2.00 m out"
+        "Pack 1: 2 trees, boulders or other things stand within 5 m of the fence. The nearest is 2.00 m out"
     )
     assert "the highest leaves 1.40 m of its height" in note
     (tall,), project = found(Standing(Point(EAST + 2, 0), 12.0))

@@ -175,7 +175,7 @@ def test_ground_without_a_polygon_is_said(tmp_path):
     # The plot is 70 m wide from WEST + 20; the polygon covers its western 30 m.
     rows = [({"clay_percent": 40.0}, box(WEST, NORTH - 200, WEST + 50, NORTH))]
     made.inputs["soil"] = write_vector(tmp_path / "s.gpkg", rows)
-    assert told(site_of(made).notes) == ["No soil polygon lies over 57 % of the plot. The settings' soil holds there."]
+    assert told(site_of(made).notes) == ["57 % of the plot lies under no soil polygon. The settings' soil holds there."]
 
 
 def test_column_names_cut_by_the_shapefile_are_known(tmp_path):

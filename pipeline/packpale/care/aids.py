@@ -112,7 +112,7 @@ def _note(pack: int, weak: Sequence[ClimbingAid], checks: CheckSettings) -> Note
     return Note(
         "thing to climb",
         f"{things} within {{distance}} of the fence",
-        "The nearest {place}{height}: take away what helps a climber, raise the fence there or move the line.",
+        "The nearest is {place}{height}: take away what helps a climber, raise the fence there or move the line.",
         {
             "count": len(weak),
             "distance": given(checks.tree_distance_m, "dimension"),

@@ -14,12 +14,16 @@ from packpale.land.water import edge_of_water, standing_water
 from packpale.settings import DRAINAGE_CLASSES, Project
 from packpale.site import Mask, Site
 from packpale.values import default
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 WET_CLASS = DRAINAGE_CLASSES.index("poorly")
 """Ground of this drainage class and beyond is wet."""
 WET_TABLE_M = 0.25
 """So is ground whose water table comes as near to the surface in some part of the year. [m] "Very shallow" in the Soil
 Survey Manual, chapter 3 (from memory)."""
+MUCH_WATER, MUCH_WET = 0.25, 0.5
+"""Shares of hollows that can stand in water, and of wet ground, from which it is said. Assumption."""
 CHORD_ERROR_M = 0.01
 """Largest distance between the fence line and the chords it is looked at with. [m]"""
 
@@ -98,6 +102,39 @@ def ground_inside(site: Site, land: Land, packs: Sequence[Pack], project: Projec
             )
         )
     return tuple(found)
+
+
+def inside_notes(found: Sequence[Inside], project: Project) -> list[Note]:
+    """Where so much of the ground is water or wet that little is left to live on."""
+    notes = []
+    for one in found:
+        if one.hollows is not None and one.hollows >= MUCH_WATER:
+            notes.append(
+                Note(
+                    "much water inside",
+                    "{share} of the ground inside can stand more than {depth} deep in water",
+                    "What is left is what the animals have to live on in a wet season. Look at it after weeks of rain "
+                    "before you count it as theirs.",
+                    {
+                        "share": Quantity(one.hollows, "share"),
+                        "depth": given(project.land.max_ponding_m, "dimension"),
+                    },
+                    (one.pack,),
+                    size=one.hollows,
+                )
+            )
+        if one.wet is not None and one.wet >= MUCH_WET:
+            notes.append(
+                Note(
+                    "much wet ground inside",
+                    "{share} of the ground inside is wet (poorly drained, or water within {depth} of the surface)",
+                    "Animals need dry ground to lie and to dig dens on. Have it looked at in the wettest month.",
+                    {"share": Quantity(one.wet, "share"), "depth": given(WET_TABLE_M, "dimension")},
+                    (one.pack,),
+                    size=one.wet,
+                )
+            )
+    return notes
 
 
 def _streams(site: Site, pack: Pack) -> float:

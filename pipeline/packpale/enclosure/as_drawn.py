@@ -10,7 +10,7 @@ from packpale.enclosure.drawn import DrawnLine
 from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.model import Site
-from packpale.values.notes import Note, Phrase, phrase
+from packpale.values.notes import Note, Phrase, listed, phrase
 from packpale.values.quantity import Kind, Quantity, given
 
 WORTH_SAYING_M = 0.05
@@ -121,10 +121,11 @@ def _where_it_lies(number: int, line: DrawnLine, site: Site, land: Land, project
     return said
 
 
-def _largest(held: Iterable[tuple[float, Phrase]], kind: Kind) -> tuple[Phrase, ...]:
+def _largest(held: Iterable[tuple[float, Phrase]], kind: Kind) -> Phrase:
     """The three that take most, each with its amount."""
     most = sorted((h for h in held if h[0] > WORTH_SAYING_M), key=lambda h: -h[0])[:3]
-    return tuple(phrase("{amount} {limit}", amount=Quantity(amount, kind), limit=name) for amount, name in most)
+    amounts = (phrase("{amount} {limit}", amount=Quantity(amount, kind), limit=name) for amount, name in most)
+    return listed(amounts, "; ")
 
 
 def _corners(number: int, line: DrawnLine) -> list[Note]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from packpale.enclosure.over_limits import Stretch
 from packpale.land.model import Limit
-from packpale.values.notes import Note, Phrase, Value, phrase
+from packpale.values.notes import Note, Phrase, Value, listed, phrase
 from packpale.values.quantity import Quantity, Span, given
 
 _MOST = 4
@@ -26,7 +26,7 @@ def over_limits_note(
         "length": Quantity(total, "length"),
         "all": Quantity(perimeter, "length"),
         "share": Quantity(total / perimeter, "share"),
-        "where": tuple(_where(stretches, kind, names[kind]) for kind in kinds),
+        "where": listed((_where(stretches, kind, names[kind]) for kind in kinds), "; "),
     }
     more = ""
     if total > share * perimeter * (1 + 1e-9):

@@ -38,9 +38,15 @@ def settings_used(project: Project) -> Iterator[UsedSetting]:
         if _is_default(project, keys):
             value, status, source = row.number, row.status, row.source
         else:
-            value, status, source = _value(project, keys), SET, ""
+            value, status, source = _value(project, keys), SET, _whose(project, keys)
         if value is not None:
             yield UsedSetting(row.key, meaning(row.key), value, row.unit, status, source)
+
+
+def _whose(project: Project, keys: Sequence[str]) -> str:
+    """Whose price a rate is and of when; empty for other settings, and where nobody has said."""
+    quote = project.rates.quoted.get(keys[1]) if keys[0] == "rates" else None
+    return f"{quote.source}, {quote.date}" if quote else ""
 
 
 def _is_default(project: Settings, keys: Sequence[str]) -> bool:

@@ -34,7 +34,7 @@ from packpale.review.words import FILES, Wording, plain
 from packpale.review.words.notes import each_once
 from packpale.settings import Project, TrenchSettings
 from packpale.units import HECTARE_M2
-from packpale.values.notes import Note, Phrase, phrase
+from packpale.values.notes import Note, Phrase, listed, phrase
 
 CHORD_ERROR_M = 0.001
 """Largest distance between an arc and the chord that stands for it in files. [m]"""
@@ -113,8 +113,7 @@ def touched(touch: Touch) -> Phrase:
     """What the fence line touches there."""
     if not touch.limits:
         return phrase("edge of the usable land")
-    names = {f"limit_{k}": limit for k, limit in enumerate(touch.limits)}
-    return Phrase(" and ".join(f"{{{name}}}" for name in names), names)
+    return listed(touch.limits, " and ")
 
 
 def in_files(found: Phrase) -> str:

@@ -18,7 +18,9 @@ from packpale.site.elevations import read_elevation
 from packpale.site.grid import Grid, Mask
 from packpale.site.lines import read_fence_lines
 from packpale.site.model import Pit, Plot, Site, Standing
-from packpale.site.plots import Outline, read_outlines, to_plots
+from packpale.site.outlines import Outline
+from packpale.site.plot_shapes import notes_of, notes_of_all
+from packpale.site.plots import read_outlines, to_plots
 from packpale.site.raster_files import open_elevation
 from packpale.site.rasters import Elevation, cell_size, window
 from packpale.site.soil import (
@@ -33,7 +35,7 @@ from packpale.site.soil import (
 )
 from packpale.site.standing import read_standing
 from packpale.site.vectors import read_surroundings
-from packpale.values.notes import Note, phrase
+from packpale.values.notes import Note, Value, phrase
 from packpale.values.quantity import Quantity
 from packpale.values.quantity import given as as_given
 
@@ -86,18 +88,22 @@ def open_inputs(project: Project) -> Inputs:
     named = None
     with faults.gather():
         named = crs_.given_run_crs(project.crs) if project.crs is not None else None
-    elevation = open_elevation(given.elevation, given.elevation_unit, faults)
-    outlines = read_outlines(given.plots, given.plots_layer, given.plot_id, named, faults)
+    elevation = open_elevation(given.elevation, given.elevation_unit, faults, given.elevation_nodata)
+    outlines = read_outlines(
+        given.plots, given.plots_layer, given.plot_id, named, faults, theirs=given.columns.get("plots", {})
+    )
     crs, choice = (named, "") if project.crs is not None else _chosen_crs(elevation, outlines, faults)
     features: dict[str, tuple[BaseGeometry, ...]] = {
         kind: read_surroundings(path, crs, faults, notes)
         for kind in FEATURE_KINDS
         if (path := getattr(given, kind)) is not None
     }
-    soil = read_soil_areas(given.soil, crs, faults, notes) if given.soil else ()
-    pits = read_pits(given.pits, crs, named, faults, notes) if given.pits else ()
+    soil = read_soil_areas(given.soil, crs, faults, notes, given.soil_columns) if given.soil else ()
+    theirs = given.columns
+    pits = read_pits(given.pits, crs, named, faults, notes, theirs=theirs.get("pits", {})) if given.pits else ()
     things = given.trees_and_boulders
-    standing = read_standing(things, crs, faults, notes) if things is not None else ()
+    trees = theirs.get("trees_and_boulders", {})
+    standing = read_standing(things, crs, faults, notes, trees) if things is not None else ()
     plots = to_plots(outlines, crs, faults) if crs is not None else ()
     lines: dict[str, tuple[Polygon, ...]] = {}
     if crs is not None and plots and project.enclosure.fence_line is not None:
@@ -121,13 +127,15 @@ def open_inputs(project: Project) -> Inputs:
                 shapes = [(p.plot_id, p.outline) for p in plots]
                 margin = project.land.margin_m
                 shapes = check_windows(elevation, crs, shapes, cell=cell, margin=margin, faults=faults)
-                unreadable = check_cells(elevation, crs, shapes, cell=cell, faults=faults)
+                unreadable = check_cells(elevation, crs, shapes, cell=cell, faults=faults, notes=notes)
+                plots = tuple(replace(p, notes=(*p.notes, *notes_of(p, project, cell))) for p in plots)
                 if len(unreadable) >= len(plots):
                     faults.lines += unreadable
     faults.raise_if_any()
     if crs is None or elevation is None:
         # Cannot be: whatever leaves either open has added a fault.
         raise RuntimeError("inputs without CRS or elevation passed every check")
+    notes += notes_of_all(plots)
     notes += _shifts(outlines, elevation, crs)
     if choice:
         notes.insert(
@@ -204,7 +212,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         notes.append(
             Note(
                 "ground without soil",
-                "no soil polygon lies over {share} of the plot",
+                "{share} of the plot lies under no soil polygon",
                 "The settings' soil holds there.",
                 {"share": Quantity(bare, "share")},
                 size=bare,
@@ -322,12 +330,26 @@ def _shifts(outlines: tuple[Outline, ...], elevation: Elevation, crs: CRS) -> li
             known = phrase("unknown accuracy")
             if accuracy is not None:
                 known = phrase("an accuracy of about {accuracy}", accuracy=as_given(accuracy, "dimension"))
+            better = crs_.better_shift(own, crs, lon, lat)
+            hint, values = "Give all inputs in one CRS where that matters.", dict[str, Value]()
+            if better:
+                hint = (
+                    "One of about {better} needs the file {file}, which PROJ does not find here (projsync fetches it): "
+                    "install it, or give all inputs in one CRS."
+                )
+                values = {"better": as_given(better[0], "dimension"), "file": better[1]}
             notes.append(
                 Note(
                     "coordinates",
                     "{what} were moved from {from_crs} to {to_crs} with {known}",
-                    "Give all inputs in one CRS where that matters.",
-                    {"what": what, "from_crs": crs_.shown(own), "to_crs": crs_.shown(crs), "known": known},
+                    hint,
+                    {
+                        "what": what,
+                        "from_crs": crs_.shown(own),
+                        "to_crs": crs_.shown(crs),
+                        "known": known,
+                        **values,
+                    },
                     size=accuracy or 0.0,
                 )
             )

@@ -42,6 +42,7 @@ KINDS: Mapping[str, Severity] = {
     "bottom too steep": HURT,
     "trench in water": HURT,
     "walls meet the ground late": HURT,
+    "wading on the round": HURT,
     "walk between two packs": HURT,
     "viewer too near": HURT,
     "left from another run": HURT,
@@ -49,6 +50,8 @@ KINDS: Mapping[str, Severity] = {
     "line on no-go ground": LAW,
     "no-go ground inside": LAW,
     "strip on no-go ground": LAW,
+    "much water inside": UNEASE,
+    "much wet ground inside": UNEASE,
     "little refuge": UNEASE,
     "den in view": UNEASE,
     "few den sites": UNEASE,
@@ -64,6 +67,7 @@ KINDS: Mapping[str, Severity] = {
     "airlock too short": COST,
     "gate too narrow": COST,
     "little to see": COST,
+    "nothing can fit": COST,
     "fewer enclosures": COST,
     "round falls apart": COST,
     "round beyond its strip": COST,
@@ -78,9 +82,14 @@ KINDS: Mapping[str, Severity] = {
     "swell off the tables": UNKNOWN,
     "weights contradict": UNKNOWN,
     "bound not finished": UNKNOWN,
+    "not the bare earth": UNKNOWN,
+    "errors of the ground": UNKNOWN,
+    "cells too coarse": UNKNOWN,
     "ground without elevation": UNKNOWN,
     "ground without soil": UNKNOWN,
+    "plots overlap": UNKNOWN,
     "boundary repaired": UNKNOWN,
+    "boundary to clean": UNKNOWN,
     "input repaired": UNKNOWN,
     "input left out": UNKNOWN,
     "inputs differ": UNKNOWN,
@@ -124,6 +133,12 @@ class Phrase:
 def phrase(template: str, **values: Value) -> Phrase:
     """Words with figures in them."""
     return Phrase(template, values)
+
+
+def listed(values: Iterable[Value], between: str) -> Phrase:
+    """Several values as one phrase, with the same words between each two."""
+    named: dict[str, Value] = {f"value_{k}": value for k, value in enumerate(values)}
+    return Phrase(between.join(f"{{{name}}}" for name in named), named)
 
 
 @dataclass(frozen=True)
