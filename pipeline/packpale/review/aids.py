@@ -23,13 +23,6 @@ def aid_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
         yield {**CLIMBING_AIDS.row(aid), "geometry": shapely.Point(aid.x, aid.y)}
 
 
-def aid_details(result: PlotResult, project: Project) -> list[dict[str, Any]]:
-    """What the first page tells of each."""
-    return [
-        {**CLIMBING_AIDS.row(aid), "weak": weakening(aid, project)} for aid in (result.care.aids if result.care else ())
-    ]
-
-
 def aid_layer(result: PlotResult, project: Project, wording: Wording, degrees: Degrees) -> VectorLayer:
     """What stands near the fences, by whether it lowers them."""
     shapes = []

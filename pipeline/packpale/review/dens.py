@@ -5,7 +5,6 @@ from typing import Any
 
 from shapely.geometry import Point
 
-from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M
 from packpale.care.model import Care
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
@@ -22,13 +21,9 @@ def den_rows(care: Care | None) -> Iterable[dict[str, Any]]:
         yield {**DENS.row(den), "geometry": Point(den.x, den.y)}
 
 
-def details(care: Care | None) -> dict[str, Any]:
-    """What the page tells of dens."""
-    return {
-        "dens": [{**DENS.row(den), "faces": faces(den)} for den in (care.dens if care else ())],
-        "den_entrance_m": ENTRANCE_WIDTH_M,
-        "den_chamber_m": list(CHAMBER_M),
-    }
+def den_details(care: Care | None) -> list[dict[str, Any]]:
+    """What the page tells of each."""
+    return [{**DENS.row(den), "faces": faces(den)} for den in (care.dens if care else ())]
 
 
 def den_layer(result: PlotResult, wording: Wording, degrees: Degrees) -> VectorLayer:
