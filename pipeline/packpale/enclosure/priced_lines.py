@@ -52,11 +52,11 @@ class PricedLines:
     def largest(self, share: float) -> Fit | None:
         """As ``alternatives.Lines`` has it, the others too."""
         known = next((e for e in self._by(lambda e: -e.area) if self.holds(e, share)), None)
-        eggs = [largest(self.on, share, FEW, known), known]
+        eggs: list[Egg | None] = [largest(self.on, share, FEW, known), known]
         if known is not None and self.on.near is not None:
             # The search may leave a nook for larger places that miss the share by little; here the nook is filled.
             row = np.array(position_of(known, self.on.land.origin))
-            eggs.append(polished(self.on, row, Aim(share), MORE.polish))
+            eggs += polished(self.on, row[None, :], Aim(share), MORE.polish)
         egg = max((e for e in eggs if e is not None), key=lambda e: e.area, default=None)
         if egg is None:
             return None
