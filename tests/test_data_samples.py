@@ -427,3 +427,17 @@ def test_demo_settings_use_every_input():
     assert {p.resolve() for p in (*inputs.elevation, inputs.plots, inputs.soil, inputs.pits)} | {
         getattr(inputs, kind).resolve() for kind in GEOJSON
     } == set(DEMO.iterdir())
+
+
+def test_the_example_in_the_package_is_what_its_script_makes(tmp_path):
+    example = script("make_example")
+    example.main(tmp_path)
+    assert {f.name for f in tmp_path.iterdir()} == {f.name for f in example.HERE.iterdir()}
+    assert sum(f.stat().st_size for f in example.HERE.iterdir()) < 120_000
+    for file in tmp_path.iterdir():
+        if file.suffix == ".tif":
+            with rasterio.open(file) as made, rasterio.open(example.HERE / file.name) as kept:
+                assert np.array_equal(made.read(1), kept.read(1))
+                assert made.profile == kept.profile
+        else:
+            assert file.read_bytes() == (example.HERE / file.name).read_bytes()

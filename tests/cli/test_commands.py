@@ -84,12 +84,8 @@ def test_start_then_check_is_valid(tmp_path):
         "start", tmp_path / "land", "--elevation", real / "lidar_1m_utm15n.tif", "--plots", real / "plots.geojson"
     )
     assert done.returncode == 0, done.stderr
-    target = Path(done.stdout.strip())
-    text = target.read_text(encoding="utf-8")
-    column = re.search(
-        r'(?m)^plot_id = "(.*)"', (ROOT / "config" / "real_ground.toml").read_text(encoding="utf-8")
-    ).group(1)
-    target.write_text(re.sub(r"(?m)^plot_id = .*", f'plot_id = "{column}"', text), encoding="utf-8")
+    target = tmp_path / "land" / "packpale.toml"
+    assert done.stdout.splitlines()[-1] == f"next: packpale check {target}"
     checked = packpale("check", target)
     assert checked.returncode == 0, checked.stderr
     assert "no fault; 3 plots" in checked.stdout

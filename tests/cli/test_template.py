@@ -4,11 +4,7 @@ import re
 import tomllib
 from pathlib import Path
 
-import pytest
-
-from packpale.cli.start import write_settings
 from packpale.cli.template import settings_file, settings_table
-from packpale.faults import Faults
 from packpale.settings import Project, Settings, read_settings
 from packpale.values import register
 
@@ -54,25 +50,3 @@ def test_every_key_stands_in_the_file_once_with_its_source():
 
 def test_readme_holds_the_settings_tables_of_the_models():
     assert settings_table() in README.read_text(encoding="utf-8")
-
-
-def test_start_writes_paths_relative_to_the_folder_and_never_overwrites(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    Path("data").mkdir()
-    Path("data/a b.tif").touch()
-    Path("fields.kml").touch()
-    target = write_settings(Path("my-land"), [Path("data/a b.tif")], Path("fields.kml"))
-    project = read_settings(target)
-    assert [p.resolve() for p in project.inputs.elevation] == [tmp_path.resolve() / "data" / "a b.tif"]
-    assert project.inputs.plots.resolve() == tmp_path.resolve() / "fields.kml"
-    before = target.read_bytes()
-    with pytest.raises(Faults, match="exists and is not overwritten"):
-        write_settings(Path("my-land"), [], None)
-    assert target.read_bytes() == before
-
-
-def test_start_names_every_file_that_is_not_there_and_writes_nothing(tmp_path):
-    with pytest.raises(Faults) as caught:
-        write_settings(tmp_path / "land", [tmp_path / "a.tif", tmp_path / "b.tif"], tmp_path / "p.gpkg")
-    assert len(caught.value.lines) == 3
-    assert not (tmp_path / "land").exists()

@@ -718,8 +718,8 @@ def table_too_large_for_memory(made, monkeypatch):
 
 
 @case(r"pits\.csv, row 2: is no CSV \(field larger than field limit .+\); save the table again as CSV")
-def pit_of_two_hundred_thousand_letters(made):
-    made.pits(f"x,y,remark,clay_percent\n{WEST},{NORTH},{'a' * 200_000},20\n")
+def pit_of_ten_million_letters(made):
+    made.pits(f"x,y,remark,clay_percent\n{WEST},{NORTH},{'a' * 10_000_001},20\n")
 
 
 # --- XML -----------------------------------------------------------------------------------------------------------

@@ -128,7 +128,7 @@ def tiles_out_of_step(made):
 
 @case(
     r'own\.tif has an elevation of -9999 m in plot "north", allowed are -500 to 9000 m; '
-    r"declare it as nodata in the raster, or check inputs\.elevation_unit"
+    r"set inputs\.elevation_nodata to it, or check inputs\.elevation_unit"
 )
 def undeclared_nodata(made):
     values = plane(*centres(200, 200)).astype("float32")
@@ -235,7 +235,7 @@ def plots_are_a_folder(made):
     made.inputs["plots"] = made.folder / "plots"
 
 
-@case(r"p\.geojson: cannot be read as a vector file \(.+\); supply a whole GeoPackage, .+ or GPX file")
+@case(r"p\.geojson: cannot be read as a vector file \(.+\); supply a whole GeoPackage, .+ or DXF file")
 def unreadable_plots(made):
     made.plots_text('{"type": "FeatureCollection", "features": [{', "p.geojson")
 
@@ -413,7 +413,7 @@ def corners_without_id_column(made):
     made.plots_text("plot,x,y\na,1,2\n", "c.csv")
 
 
-@case(r"c\.csv: has no columns x, y \(or lon, lat\); columns are name, east, north; rename them")
+@case(r"c\.csv: has no columns x, y \(or lon, lat\); columns are name, east, north; rename them, or .+")
 def corners_without_coordinates(made):
     made.plots_text("name,east,north\na,1,2\n", "c.csv")
 
@@ -443,7 +443,7 @@ def corner_over_two_lines(made):
     made.plots_text(f'name,x,y\na,"1\nm",{NORTH}\n', "c.csv")
 
 
-@case(r"land\.gml: is XML, but neither KML nor GPX \(<featurecollection>\); supply a whole GeoPackage, .+ or GPX file")
+@case(r"land\.gml: is XML, but neither KML nor GPX \(<featurecollection>\); supply a whole GeoPackage, .+ or DXF file")
 def plots_in_gml(made):
     made.plots_text('<FeatureCollection xmlns="http://www.opengis.net/gml"/>', "land.gml")
 
@@ -544,7 +544,7 @@ def surroundings_in_the_wrong_crs(made):
     made.inputs["dwellings"] = write_geojson(made.folder / "d.geojson", [({}, Point(WEST, NORTH))])
 
 
-@case(r"table\.csv: cannot be read as a vector file \(.+\); supply a whole GeoPackage, .+ or GPX file")
+@case(r"table\.csv: cannot be read as a vector file \(.+\); supply a whole GeoPackage, .+ or DXF file")
 def surroundings_as_a_table(made):
     made.inputs["dwellings"] = made.text("x,y\n1,2\n", "table.csv")
 
@@ -558,7 +558,7 @@ def soil(made, rows, **options):
 
 @case(
     r"soil\.gpkg: has none of the columns depth_to_rock_m, rock_hardness, water_table_m, clay_percent, stones_percent, "
-    r"drainage_class; columns are name; add one or rename those that say the same"
+    r"drainage_class; columns are name; name those that say the same under inputs.soil_columns"
 )
 def soil_without_columns(made):
     soil(made, [({"name": "x"}, NORTH_PLOT)])
@@ -579,7 +579,9 @@ def soil_without_geometry(made):
     soil(made, [({"clay_percent": 20.0}, None)])
 
 
-@case(r"soil\.gpkg, feature 1: clay_percent is 120\.0; input should be less than or equal to 100")
+@case(
+    r"soil\.gpkg, feature 1: clay_percent is 120\.0; input should be less than or equal to 100 percent; correct it, .+"
+)
 def soil_out_of_range(made):
     soil(made, [({"clay_percent": 120.0}, NORTH_PLOT)])
 
@@ -610,12 +612,12 @@ def pit_without_coordinate(made):
     made.pits(f"x,y,clay_percent\n,{NORTH},20\n")
 
 
-@case(r"pits\.csv: has no columns x, y \(or lon, lat\); columns are x, clay_percent; rename them")
+@case(r"pits\.csv: has no columns x, y \(or lon, lat\); columns are x, clay_percent; rename them, or .+")
 def pits_without_coordinates(made):
     made.pits("x,clay_percent\n1,20\n")
 
 
-@case(r"pits\.csv: has none of the columns depth_to_rock_m, .+; columns are x, y, remark; add one or rename .+")
+@case(r"pits\.csv: has none of the columns depth_to_rock_m, .+; columns are x, y, remark; name those .+ under .+pits")
 def pits_that_say_nothing(made):
     made.pits("x,y,remark\n1,2,dry\n")
 
@@ -675,6 +677,8 @@ def test_each_fault_gives_its_line(tmp_path, monkeypatch, spoil, pattern):
         lines = faults.lines
     assert len(lines) == 1, lines
     assert re.fullmatch(pattern, lines[0]), lines[0]
+    # What to do stands behind what was found.
+    assert "; " in lines[0]
 
 
 def test_the_inputs_that_are_spoilt_are_good(tmp_path):

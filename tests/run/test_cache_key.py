@@ -6,7 +6,16 @@ import pytest
 
 from made_inputs import NORTH, NORTH_PLOT, WEST, Made, write_vector
 from packpale.run import cache_key
-from packpale.run.cache_key import code_digest, input_files, input_hashes, plot_key, relative, run_key, settings_hash
+from packpale.run.cache_key import (
+    SAID_OF_FILES,
+    code_digest,
+    input_files,
+    input_hashes,
+    plot_key,
+    relative,
+    run_key,
+    settings_hash,
+)
 from packpale.settings import FEATURE_KINDS, Project
 from packpale.site.inputs import open_inputs, read_site
 
@@ -92,7 +101,7 @@ def test_every_file_of_every_input_is_named_by_its_role(tmp_path):
     assert names.pop("pits") == ["pits.csv"]
     assert names.pop("fence_line") == ["access.gpkg"]
     assert names == {kind: [f"{kind}.gpkg"] for kind in ("soil", "trees_and_boulders", *FEATURE_KINDS)}
-    given = set(type(settings.inputs).model_fields) - {"elevation_unit", "plots_layer", "plot_id"}
+    given = set(type(settings.inputs).model_fields) - SAID_OF_FILES
     assert given == {*names, "elevation", "plots", "pits"}
 
 

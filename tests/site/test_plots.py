@@ -231,7 +231,7 @@ def test_a_ring_that_crosses_itself_is_repaired_and_said(tmp_path):
     assert plot.outline.area == pytest.approx(west_part + east_part)
     assert plot.outline.is_valid
     assert len(plot.outline.geoms) == 2
-    (note,) = plot.notes
+    note, *_ = plot.notes
     before, after = (west_part - east_part) / 1e4, (west_part + east_part) / 1e4
     assert f"area {before:.4f} ha before, by its corners as given, {after:.4f} ha after." in note
 

@@ -4,6 +4,8 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+from packpale.cli.messages import FIRST_SETTINGS
+from packpale.cli.start import quoted
 from packpale.run.memory import disk_bytes, worker_bytes
 from packpale.run.run import Opened
 from packpale.units import HECTARE_M2
@@ -29,3 +31,10 @@ def lines_of(config: Path, opened: Opened) -> Iterator[str]:
     )
     free = shutil.disk_usage(Path.cwd()).free
     yield f"disk: about {disk_bytes(cells) / 1e6:,.0f} MB for the plots' files; {free / 1e6:,.0f} MB are free here"
+    yield f"next: {next_command(config)}"
+
+
+def next_command(config: Path) -> str:
+    """How to run a settings file; one that start has written gets its results beside it."""
+    out = f" --out {quoted(config.parent / 'result')}" if config.name == FIRST_SETTINGS else ""
+    return f"packpale run {quoted(config)}{out}"

@@ -2,14 +2,16 @@
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
-from packpale.cli.messages import EXIT_PLOT_FAILED, errors_as_lines
+from packpale.cli.messages import EXIT_PLOT_FAILED, FIRST_SETTINGS, errors_as_lines
 from packpale.faults import Faults
 
 # Whether it is a file at all is told in one line by whoever reads it.
 SETTINGS_FILE = click.Path(path_type=Path)
+INPUT = click.Path(path_type=Path)
 EXISTING_FILE = click.Path(dir_okay=False, path_type=Path)
 
 
@@ -51,7 +53,7 @@ def run(
 
     Example: packpale run config/demo.toml
     """
-    with errors_as_lines(debug=debug):
+    with errors_as_lines(debug=debug, settings=config) as told:
         if cluster is not None and workers is not None:
             raise Faults(
                 "--workers: has no effect beside --cluster, whose workers are its own; leave one of the two out"
@@ -75,7 +77,7 @@ def run(
         for plot in outcome.plots:
             if plot.status == "failed":
                 where = f"; {folder / ERRORS} shows where" if plot.traceback else ""
-                click.echo(f"plot {plot.plot_id}: failed: {plot.reason}{where}", err=True)
+                told.say(f"plot {plot.plot_id}: failed: {plot.reason}{where}", err=True)
                 if debug and plot.traceback:
                     click.echo(plot.traceback, err=True)
         click.echo(f"{folder / 'index.html'}")
@@ -91,28 +93,72 @@ def check(config: Path, *, debug: bool) -> None:
 
     Example: packpale check config/demo.toml
     """
-    with errors_as_lines(debug=debug):
+    with errors_as_lines(debug=debug, settings=config) as told:
         from packpale.cli.check import lines_of
         from packpale.run.run import read_and_open
 
         for line in lines_of(config, read_and_open(config, all_readable=True)):
-            click.echo(line)
+            told.say(line)
 
 
 @commands.command()
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.option("--elevation", multiple=True, type=EXISTING_FILE, help="Elevation raster; may be repeated.")
-@click.option("--plots", type=EXISTING_FILE, help="Plots file.")
+@click.option(
+    "--elevation",
+    multiple=True,
+    metavar="PATH",
+    help="Elevation raster, folder or '*.tif' of tiles, https address; may be repeated.",
+)
+@click.option("--plots", type=INPUT, help="Plots: vector file, track, drawing or table.")
+@click.option("--soil", type=INPUT, help="Soil polygons.")
+@click.option("--pits", type=INPUT, help="Table of trial pits.")
+@click.option("--watercourses", type=INPUT, help="Streams, ditches, ponds.")
+@click.option("--dwellings", type=INPUT, help="Houses.")
+@click.option("--services", type=INPUT, help="Buried cables and pipes.")
+@click.option("--woodland", type=INPUT, help="Woods.")
+@click.option("--trees-and-boulders", type=INPUT, help="Single trees and boulders.")
+@click.option("--access", type=INPUT, help="Tracks and roads.")
+@click.option("--viewpoints", type=INPUT, help="Places people look from.")
+@click.option("--keep-out", type=INPUT, help="Areas that must not be used.")
+@click.option("--plots-layer", metavar="NAME", help="Layer of the plots file.")
+@click.option("--plot-id", metavar="COLUMN", help="Column that names each plot.")
+@click.option("--elevation-unit", type=click.Choice(["m", "ft", "us-ft"]), help="Unit of the heights.")
+@click.option("--elevation-nodata", type=float, metavar="VALUE", help="Value of missing ground.")
+@click.option("--cell", type=click.FloatRange(0.05, 100), metavar="M", help="Cells for ground points of LAS, LAZ. [m]")
+@click.option("--crs", metavar="CODE", help="CRS to compute in, such as EPSG:25832.")
+@click.option("--soil-column", "soil_columns", multiple=True, metavar="OURS=THEIRS[:UNIT]", help="Column of the soil.")
+@click.option("--column", "columns", multiple=True, metavar="FILE.OURS=THEIRS[:UNIT]", help="Column of another table.")
+@click.option("--title", metavar="TEXT", help="Title of all pages.")
+@click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units on all pages.")
+@click.option("--currency", metavar="CODE", help="Currency of the prices.")
+@click.option("--prices", type=INPUT, metavar="RUN", help="Write the price list with a run's quantities instead.")
+@click.option("--example", is_flag=True, help="Write a small made-up example with its data instead.")
+@click.option("--all", "every_key", is_flag=True, help="Write every key, with unit and source.")
 @debug
-def start(folder: Path, elevation: tuple[Path, ...], plots: Path | None, debug: bool) -> None:
-    """Write a commented settings file: every key with its default, unit and source.
+def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug: bool, **more: Any) -> None:
+    """Open what is given, tell what it is, and write a settings file that runs as it is.
 
     Example: packpale start my-land --elevation dem.tif --plots plots.gpkg
     """
-    with errors_as_lines(debug=debug):
-        from packpale.cli.start import write_settings
+    imperial = more["units"] == "imperial" or more["elevation_unit"] in ("ft", "us-ft")
+    with errors_as_lines(debug=debug, settings=folder / FIRST_SETTINGS, imperial=imperial) as told:
+        from packpale.cli.start import Wishes, start
 
-        click.echo(write_settings(folder, elevation, plots))
+        example, priced = more.pop("example"), more.pop("prices")
+        if example or priced is not None:
+            from packpale.cli.example import write_example
+            from packpale.cli.prices import write_prices
+
+            if elevation or plots or (example and priced) or any(v not in ((), None, False) for v in more.values()):
+                name = "--example" if example else "--prices"
+                raise Faults(f"{name}: writes its own files; leave the other options out")
+            for line in write_example(folder).lines if example else write_prices(folder, priced):
+                told.say(line)
+            return
+        wishes = Wishes(**{name: more.pop(name) for name in Wishes.__dataclass_fields__})
+        others = {kind: path for kind, path in more.items() if path is not None}
+        for line in start(folder, elevation, plots, others, wishes).lines:
+            told.say(line)
 
 
 @commands.command()
@@ -125,6 +171,7 @@ def start(folder: Path, elevation: tuple[Path, ...], plots: Path | None, debug: 
 @click.option("--min-radius", "min_radius_m", type=float, metavar="M", help="No bend is tighter. [m]")
 @click.option("--area-ha", "area_ha", type=float, metavar="A", help="Area of each egg; default: the largest that fits.")
 @click.option("--clearance", type=click.FloatRange(0), default=0.0, metavar="M", help="Free strip outside it. [m]")
+@click.option("--holes-inside", is_flag=True, help="Holes may lie inside the fence; only its line keeps off them.")
 @debug
 def fit(
     polygons: Path,
@@ -133,6 +180,7 @@ def fit(
     layer: str | None,
     id_column: str | None,
     clearance: float,
+    holes_inside: bool,
     debug: bool,
     **enclosure: float | None,
 ) -> None:
@@ -147,7 +195,14 @@ def fit(
         wanted = enclosure_wanted(**enclosure)
         with counting() as watch:
             rows, notes = fit_file(
-                polygons, out, layer=layer, id_column=id_column, wanted=wanted, clearance=clearance, watch=watch
+                polygons,
+                out,
+                layer=layer,
+                id_column=id_column,
+                wanted=wanted,
+                clearance=clearance,
+                holes_inside=holes_inside,
+                watch=watch,
             )
         for note in notes:
             click.echo(f"note: {note}", err=True)

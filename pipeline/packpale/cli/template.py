@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from packpale.settings import Project, Settings
+from packpale.settings import Project, RateSettings, Settings
 from packpale.values import DefaultValue, register
 
 HEAD = """\
@@ -16,6 +16,73 @@ HEAD = """\
 # A key behind "#" shows its default: take the "#" away to change it. Every default is listed with its source;
 # those marked "assumption" are guesses that stand in for knowledge of your own ground and prices.
 """
+
+
+FIRST_HEAD = """\
+# Settings of one Packpale run: what a first run needs and what most people change, in the order of the job.
+# Paths are relative to this file. A key behind "#" shows its default: take the "#" away to change it.
+# Every other key: "packpale start --all"; where each default comes from: "packpale sources".
+"""
+FIRST = {
+    "": ("title", "crs", "currency", "units"),
+    "inputs": ("elevation", "elevation_unit", "plots", "plots_layer", "plot_id"),
+    "soil": ("depth_to_rock_m", "rock_hardness", "water_table_m", "clay_percent", "stones_percent", "drainage_class"),
+    "land": ("setback_m", "max_slope_deg", "max_ponding_m", "keep_away_m"),
+    "enclosure": ("packs", "area_ha", "min_radius_m"),
+    "fence": ("height_m", "overhang_m", "post_spacing_m", "gates"),
+    "trench": ("depth_m", "apron_reach_m", "side", "side_slope"),
+    "rates": ("file", "excavate_soil_per_m3", "excavate_rock_per_m3", "mesh_per_m2", "erect_fence_per_m"),
+    "checks": ("evening", "morning"),
+}
+"""Keys of a first settings file; of [inputs] those that are given beside these."""
+
+
+def first_settings(given: dict[str, Any]) -> str:
+    """Text of a first settings file: FIRST and all keys of ``given``, by ``section.key``, one line of comment each."""
+    lines = [FIRST_HEAD]
+    for section, keys in FIRST.items():
+        model: Any = Project.model_fields[section].annotation if section else Project
+        prefix = f"{section}." if section else ""
+        if section:
+            lines += ["", f"[{section}]"]
+        more = [k.removeprefix(prefix) for k in given if prefix and k.startswith(prefix)]
+        for key in dict.fromkeys((*keys, *more)):
+            lines += _first_key(prefix + key, model.model_fields[key], given)
+    return "\n".join(lines) + "\n"
+
+
+def _first_key(key: str, field: FieldInfo, given: dict[str, Any]) -> list[str]:
+    """Lines of one key; none where it is of no use yet."""
+    name, known = key.rsplit(".", 1)[-1], _registered(key)
+    if key in given:
+        value, hidden = _toml(given[key]), ""
+    elif known and known[0].key != key:
+        # Of a table only what the given files have an effect on.
+        rows = [row for row in known if f"inputs.{row.key.rsplit('.', 1)[1]}" in given]
+        if not rows:
+            return []
+        value, hidden = _shown_rows(rows), "# "
+    elif key == "inputs.plots_layer":
+        return []
+    else:
+        value, hidden = _shown_default(key, field), "# "
+    status = f" ({known[0].status})" if known and key not in given else ""
+    return [f"# {_first_sentence(field.description)}{status}", f"{hidden}{name} = {value}"]
+
+
+def _first_sentence(text: str | None) -> str:
+    """The first sentence of a description, with the unit behind it."""
+    whole = _one_line(text)
+    sentence, _, rest = whole.partition(". ")
+    unit = re.search(r"\[[^\]]+\]", rest)
+    return f"{sentence.rstrip('.')}." + (f" {unit.group()}" if unit and unit.group() not in sentence else "")
+
+
+def words_of_rates() -> dict[str, str]:
+    """What each rate is for, by its key."""
+    return {
+        key: _first_sentence(field.description).partition(" [")[0] for key, field in RateSettings.model_fields.items()
+    }
 
 
 def settings_file(given: dict[str, Any]) -> str:
@@ -88,9 +155,13 @@ def _sources(rows: list[DefaultValue]) -> str:
 def _shown_default(key: str, field: FieldInfo) -> str:
     known = _registered(key)
     if known and known[0].key != key:
-        return "{" + ", ".join(f"{row.key.rsplit('.', 1)[1]} = {_toml(row.number)}" for row in known) + "}"
+        return _shown_rows(known)
     value = known[0].number if known else field.default
     return "none" if value is None or field.is_required() else _toml(value)
+
+
+def _shown_rows(rows: list[DefaultValue]) -> str:
+    return "{" + ", ".join(f"{row.key.rsplit('.', 1)[1]} = {_toml(row.number)}" for row in rows) + "}"
 
 
 def _toml(value: Any) -> str:
@@ -99,7 +170,14 @@ def _toml(value: Any) -> str:
         return json.dumps(value.as_posix(), ensure_ascii=False)
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml(v) for v in value) + "]"
+    if isinstance(value, dict):
+        inside = ", ".join(f"{_toml_key(k)} = {_toml(v)}" for k, v in value.items())
+        return f"{{{inside}}}"
     return json.dumps(value, ensure_ascii=False)
+
+
+def _toml_key(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else json.dumps(key, ensure_ascii=False)
 
 
 def _one_line(text: str | None) -> str:

@@ -10,20 +10,26 @@ from packpale.enclosure.fit import Shapes
 from packpale.enclosure.fit_line import largest
 from packpale.enclosure.line_ground import LineCost, LineGround
 from packpale.enclosure.line_polish import polished
-from packpale.enclosure.line_search import Aim, Labour, Search, position_of
+from packpale.enclosure.line_search import Aim, Labour, Round, Search, position_of
 from packpale.enclosure.model import Fit
 from packpale.enclosure.place_line import place_line
 
 FEW = Labour(
-    starts=40,
-    stages=((1200, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 8), (4000, ((0.05, 0.002), (0.3, 0.02), (6.0, 40.0)), 3)),
-    polish=400,
+    40,
+    (
+        Round(1200, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=8),
+        Round(4000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=160.0, kept=3),
+    ),
+    400,
 )
 """What the menu spends on each of its lines: a quarter of what is spent on the line that is built."""
 MORE = Labour(
-    starts=120,
-    stages=((1500, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 20), (5000, ((0.05, 0.002), (0.3, 0.02), (6.0, 40.0)), 5)),
-    polish=800,
+    120,
+    (
+        Round(1500, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=20),
+        Round(5000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=160.0, kept=5),
+    ),
+    800,
 )
 """What it spends once more on a size of which that finds none."""
 
@@ -49,8 +55,8 @@ class PricedLines:
         eggs = [largest(self.on, share, FEW, known), known]
         if known is not None and self.on.near is not None:
             # The search may leave a nook for larger places that miss the share by little; here the nook is filled.
-            row = np.array(position_of(known, self.on.land.origin))
-            eggs.append(polished(self.on, row, Aim(share), MORE.polish))
+            rows = np.array([position_of(known, self.on.land.origin)])
+            eggs += polished(self.on, rows, Aim(share), MORE.polish)
         egg = max((e for e in eggs if e is not None), key=lambda e: e.area, default=None)
         if egg is None:
             return None

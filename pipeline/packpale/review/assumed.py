@@ -53,9 +53,12 @@ def assumptions(project: Project) -> Iterator[Assumption]:
 
 
 def backed(project: Project) -> Iterator[Backed]:
-    """Defaults with another status than "assumption" that this run uses, in the order of the register."""
+    """What stands behind figures: defaults that are no assumptions, and rates whose price they are has been said."""
     for value in register().values():
-        if value.status != "assumption" and _is_default(project, value.key.split(".")):
+        whose = _whose(project, value.key.split("."))
+        if whose and not _is_default(project, value.key.split(".")):
+            yield Backed(meaning(value.key), as_text(_value(project, value.key.split("."))), SET, whose)
+        elif value.status != "assumption" and _is_default(project, value.key.split(".")):
             yield Backed(meaning(value.key), _shown(value), value.status, value.source)
 
 
@@ -66,9 +69,15 @@ def settings_used(project: Project) -> Iterator[UsedSetting]:
         if _is_default(project, keys):
             value, status, source = row.number, row.status, row.source
         else:
-            value, status, source = _value(project, keys), SET, ""
+            value, status, source = _value(project, keys), SET, _whose(project, keys)
         if value is not None:
             yield UsedSetting(row.key, meaning(row.key), value, row.unit, status, source)
+
+
+def _whose(project: Project, keys: Sequence[str]) -> str:
+    """Whose price a rate is and of when; empty for other settings, and where nobody has said."""
+    quote = project.rates.quoted.get(keys[1]) if keys[0] == "rates" else None
+    return f"{quote.source}, {quote.date}" if quote else ""
 
 
 def _is_default(project: Settings, keys: Sequence[str]) -> bool:

@@ -17,19 +17,31 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import shapely
+from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from packpale.settings import FEATURE_KINDS, Project
 from packpale.site.files import files_of
-from packpale.site.inputs import Inputs
+from packpale.site.inputs import Inputs, plot_window
 from packpale.site.model import Site
+from packpale.site.rasters import Elevation
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-NOT_OF_A_PLOT: Any = {"inputs": True, "enclosure": {"fence_line"}, "ranking": True, "run": {"memory_mb"}}
+NOT_OF_A_PLOT: Any = {
+    "inputs": True,
+    "enclosure": {"fence_line"},
+    "ranking": True,
+    "rates": {"file"},
+    "run": {"memory_mb"},
+}
 """Settings that no file in a plot's folder depends on. Which inputs are given, and their content, is in the keys by
 itself; where they lie is not: the same land on another machine is the same land."""
+PATHS: Any = {"inputs": True, "enclosure": {"fence_line"}, "rates": {"file"}}
+"""Settings that are paths: the same land on another machine is the same land."""
+SAID_OF_FILES: Any = {"elevation_unit", "elevation_nodata", "plots_layer", "plot_id", "soil_columns", "columns"}
+"""Settings of [inputs] that say how files are to be read."""
 CODE = frozenset({".py", ".csv", ".css", ".js", ".html", ".typ"})
 """Endings of the package's files that results depend on."""
 LIBRARIES = ("numpy", "numba", "shapely", "pyproj", "rasterio", "fiona", "typst")
@@ -38,7 +50,7 @@ LIBRARIES = ("numpy", "numba", "shapely", "pyproj", "rasterio", "fiona", "typst"
 
 def run_key(project: Project, hashes: Mapping[str, Sequence[tuple[str, str]]]) -> str:
     """Stands for everything that a plot's files depend on but its id; ``hashes`` is what ``input_hashes`` gives."""
-    names = project.inputs.model_dump(mode="json", include={"elevation_unit", "plots_layer", "plot_id"})
+    names = project.inputs.model_dump(mode="json", include=SAID_OF_FILES)
     return _sha256([code_digest(), _settings(project), names, {role: list(files) for role, files in hashes.items()}])
 
 
@@ -49,12 +61,12 @@ def plot_key(project: Project, site: Site) -> str:
 
 def settings_hash(project: Project) -> str:
     """Stands for all settings but paths: the same settings on another machine are the same settings."""
-    return _sha256([project.model_dump(mode="json", exclude={"inputs": True, "enclosure": {"fence_line"}})])
+    return _sha256([project.model_dump(mode="json", exclude=PATHS)])
 
 
 def shown_settings(project: Project) -> dict[str, object]:
     """Every value the run used, defaults included, without the paths of this machine."""
-    values: dict[str, object] = project.model_dump(mode="json", exclude={"inputs": True, "enclosure": {"fence_line"}})
+    values: dict[str, object] = project.model_dump(mode="json", exclude=PATHS)
     return values
 
 
@@ -70,10 +82,17 @@ def _sha256(value: Any) -> str:
 def input_files(project: Project, inputs: Inputs) -> dict[str, tuple[Path, ...]]:
     """Every file that was or will be read, by the setting that names it, in the order of the settings."""
     given = project.inputs
-    found = {"elevation": tuple(f for tile in inputs.elevation.tiles for f in tile.files)}
+    found = {"elevation": tuple(f for tile in near_elevation(project, inputs).tiles for f in tile.files)}
     vectors = {kind: getattr(given, kind) for kind in ("plots", "soil", "pits", "trees_and_boulders", *FEATURE_KINDS)}
     vectors["fence_line"] = project.enclosure.fence_line
+    vectors["rates"] = project.rates.file
     return found | {role: files_of(path) for role, path in vectors.items() if path is not None}
+
+
+def near_elevation(project: Project, inputs: Inputs) -> Elevation:
+    """The elevation that plots of a run are read from: of a country's tiles those near them."""
+    windows = [plot_window(inputs, plot, project) for plot in inputs.plots]
+    return inputs.elevation.touching(windows, CRS.from_user_input(inputs.crs))
 
 
 def input_hashes(files: Mapping[str, Sequence[Path]], home: Path) -> dict[str, tuple[tuple[str, str], ...]]:

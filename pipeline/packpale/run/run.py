@@ -2,6 +2,7 @@
 
 import errno
 import os
+import secrets
 import shutil
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -12,7 +13,15 @@ from pathlib import Path
 from packpale import __version__
 from packpale.faults import Faults, Gathering, doing, in_words
 from packpale.review.model import FinishedPlots, PlotBrief, PlotSummary
-from packpale.run.cache_key import code_digest, input_files, input_hashes, run_key, settings_hash, shown_settings
+from packpale.run.cache_key import (
+    code_digest,
+    input_files,
+    input_hashes,
+    near_elevation,
+    run_key,
+    settings_hash,
+    shown_settings,
+)
 from packpale.run.cluster import cluster as cluster_at
 from packpale.run.memory import check_memory, memory_for_plots, window_cells
 from packpale.run.output_folder import KEY, PARTIAL, PLOTS, folder_names, output_folder
@@ -21,6 +30,7 @@ from packpale.run.pool import Plots, Progress, Watcher, compute_here
 from packpale.run.ranking import rank
 from packpale.settings import Project, read_settings
 from packpale.site.inputs import Inputs, cut_to, open_inputs
+from packpale.site.prices import with_prices
 
 ERRORS = "errors.log"
 """File in the output folder with the tracebacks of plots that a bug has ended; there only where there was one."""
@@ -79,7 +89,9 @@ def run(
     with doing("reading the inputs"):
         seen = {f: _seen(f) for of_role in files.values() for f in of_role}
         hashes = input_hashes(files, settings.parent)
-    key = run_key(project, hashes)
+    # What lies on a network may have changed: each plot is read again, and kept where that brought nothing new.
+    remote = near_elevation(project, inputs).is_remote
+    key = secrets.token_hex(16) if remote else run_key(project, hashes)
     with output_folder(out) as name:
         kept = {} if fresh else _kept(out, {p: f"{key}-{p}" for p in chosen}, folders)
         jobs = [
@@ -123,6 +135,8 @@ def read_and_open(settings: Path, *, check_memory_here: bool = True, all_readabl
 
     project = read_settings(settings)
     faults, memory = Gathering(), memory_for_plots(project)
+    with faults.gather():
+        project = with_prices(project)
     if project.land.pairwise is not None:
         try:
             comparison_matrix(project.land.pairwise)

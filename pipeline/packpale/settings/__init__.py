@@ -10,7 +10,7 @@ from packpale.settings.care import (
     PatrolSettings,
     ViewingSettings,
 )
-from packpale.settings.earthworks import BulkingSettings, PlantSettings, RateSettings, TrenchSettings
+from packpale.settings.earthworks import BulkingSettings, OwnRates, PlantSettings, Quote, RateSettings, TrenchSettings
 from packpale.settings.enclosure import EnclosureSettings, FenceSettings, MeshSettings
 from packpale.settings.ground import DRAINAGE_CLASSES, FEATURE_KINDS, SoilSettings
 from packpale.settings.land import CRITERIA, CRITERION_NEEDS, LandSettings
@@ -35,9 +35,11 @@ __all__ = [
     "LandSettings",
     "MapSettings",
     "MeshSettings",
+    "OwnRates",
     "PatrolSettings",
     "PlantSettings",
     "Project",
+    "Quote",
     "RankingCriterion",
     "RateSettings",
     "Settings",

@@ -8,6 +8,16 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 File = Annotated[Path, Field(strict=False)]
+ADDRESSES = ("https://", "http://", "/vsi")
+"""How places begin that are no paths of this machine: addresses, and GDAL's virtual paths."""
+
+
+def _path_or_address(found: Any) -> Any:
+    return Path(found) if isinstance(found, str) and not found.startswith(ADDRESSES) else found
+
+
+Source = Annotated[Path | str, BeforeValidator(_path_or_address)]
+"""A path, or an address as text."""
 Share = Annotated[float, Field(ge=0, le=100)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]

@@ -2,9 +2,9 @@
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from packpale.settings.base import NotNegative, Rate, Settings
+from packpale.settings.base import PRINTABLE, File, NotNegative, Rate, Settings
 from packpale.values import default
 
 
@@ -126,6 +126,30 @@ class RateSettings(Settings):
     """Labour to set posts and hang mesh. [per m of fence]"""
     over_limit_per_m: Rate = tuple(default("rates.over_limit_per_m"))
     """What a metre of fence line over a limit costs more: work by hand on a bank, drains in a hollow. [per m]"""
+
+
+class Quote(Settings):
+    """Whose price a rate is, and of when."""
+
+    source: Annotated[str, Field(min_length=1, max_length=200), PRINTABLE]
+    date: Annotated[str, Field(min_length=4, max_length=10), PRINTABLE]
+
+
+class OwnRates(RateSettings):
+    """Unit rates, each [low, likely, high] in the run's currency."""
+
+    file: File | None = None
+    """Table of your own prices (key, low, likely, high, unit, currency, source, date); start writes one to fill in."""
+    quoted: dict[str, Quote] = {}
+    """Whose price a rate is and of when, by rate: {source = "a firm", date = "2026-03"}; the table has its own."""
+
+    @field_validator("quoted")
+    @classmethod
+    def _of_rates(cls, quoted: dict[str, Quote]) -> dict[str, Quote]:
+        for key in quoted:
+            if key not in RateSettings.model_fields:
+                raise ValueError(f"quoted.{key}: is no rate; known: {', '.join(RateSettings.model_fields)}")
+        return quoted
 
 
 class PlantSettings(Settings):

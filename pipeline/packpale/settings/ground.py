@@ -3,10 +3,12 @@
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import Field, field_validator
+from pydantic import BeforeValidator, Field, field_validator
 
-from packpale.settings.base import File, Settings, Share
+from packpale.settings.base import File, Settings, Share, Source
+from packpale.settings.columns import SoilColumn, Table, Theirs, check_tables, check_units
 from packpale.values import default
+from packpale.values.soil_words import soil_word
 
 FeatureKind = Literal["watercourses", "dwellings", "services", "woodland", "access", "viewpoints", "keep_out"]
 FEATURE_KINDS: tuple[FeatureKind, ...] = get_args(FeatureKind)
@@ -27,20 +29,32 @@ DRAINAGE_CLASSES: tuple[DrainageClass, ...] = get_args(DrainageClass)
 class InputSettings(Settings):
     """Files that describe the land. Paths are relative to the settings file."""
 
-    elevation: Annotated[tuple[File, ...], Field(min_length=1, strict=False)]
-    """Elevation raster, or a list of rasters (tiles) in one CRS. Bare earth, any GDAL format."""
+    elevation: Annotated[tuple[Source, ...], Field(min_length=1, strict=False)]
+    """Elevation raster, or a list of rasters (tiles) in one CRS. Bare earth, any GDAL format.
+
+    Also a folder or pattern of tiles, a virtual raster (VRT), or the https address of a cloud-optimised GeoTIFF.
+    """
     elevation_unit: Literal["m", "ft", "us-ft"] = default("inputs.elevation_unit")
     """Unit of the elevations: metres, international feet or US survey feet."""
+    elevation_nodata: float | None = None
+    """Value that stands for missing ground where the raster does not say so itself, in the raster's own unit."""
     plots: File
-    """Candidate plots: any vector file, KML, a GPX track walked round the field, or a CSV of corners."""
+    """Candidate plots: any vector file, KML, a GPX track walked round the field, DXF, WKT, a CSV of corners."""
     plots_layer: str | None = None
-    """Layer of the plots file, where it has several."""
+    """Layer of the plots file, where it has several; of a drawing, that of the closed lines."""
     plot_id: Annotated[str, Field(min_length=1)]
-    """Column that names each plot."""
+    """Column that names each plot; "number", where there is none of that name, counts them in the order of the file."""
     soil: File | None = None
     """Soil polygons with the columns of [soil]."""
+    soil_columns: dict[SoilColumn, Theirs] = {}
+    """Its columns that have other names or units, each a name, or {column = "ROCK", unit = "cm"}.
+
+    Depths in m, cm, mm, ft, us-ft or in; parts in % or as a fraction; clay also as a "texture class" in words.
+    """
     pits: File | None = None
     """Trial pits: CSV with x, y and the columns of [soil]; optional column crs."""
+    columns: dict[Table, dict[str, Theirs]] = {}
+    """The same for the columns of plots (x, y, lon, lat, crs, wkt), pits and trees_and_boulders, each a table."""
     watercourses: File | None = None
     """Streams, ditches, ponds."""
     dwellings: File | None = None
@@ -58,10 +72,28 @@ class InputSettings(Settings):
     keep_out: File | None = None
     """Areas that must not be used."""
 
+    @field_validator("soil_columns")
+    @classmethod
+    def _units_fit(cls, columns: dict[Any, Any]) -> dict[Any, Any]:
+        check_units(columns)
+        return columns
+
+    @field_validator("columns")
+    @classmethod
+    def _known_columns(cls, tables: dict[Any, Any]) -> dict[Any, Any]:
+        return check_tables(tables)
+
     @field_validator("elevation", mode="before")
     @classmethod
     def _one_or_many(cls, value: Any) -> Any:
         return [value] if isinstance(value, str | Path) else value
+
+
+def _published_word(column: str) -> BeforeValidator:
+    def known(found: Any) -> Any:
+        return (soil_word(column, found) or found) if isinstance(found, str) else found
+
+    return BeforeValidator(known)
 
 
 class SoilSettings(Settings):
@@ -69,7 +101,7 @@ class SoilSettings(Settings):
 
     depth_to_rock_m: Annotated[float, Field(ge=0, le=100)] = default("soil.depth_to_rock_m")
     """Depth from the surface to bedrock. [m]"""
-    rock_hardness: Literal["hard", "soft"] = default("soil.rock_hardness")
+    rock_hardness: Annotated[Literal["hard", "soft"], _published_word("rock_hardness")] = default("soil.rock_hardness")
     """hard needs a breaker; soft can be dug by a strong excavator."""
     water_table_m: Annotated[float, Field(ge=0, le=100)] = default("soil.water_table_m")
     """Shallowest depth of the water table in the year. [m]"""
@@ -77,7 +109,7 @@ class SoilSettings(Settings):
     """Clay in the fine earth. [% by weight]"""
     stones_percent: Share = default("soil.stones_percent")
     """Fragments over 75 mm in the upper metre. [% by weight]"""
-    drainage_class: DrainageClass = default("soil.drainage_class")
-    """Natural drainage class."""
+    drainage_class: Annotated[DrainageClass, _published_word("drainage_class")] = default("soil.drainage_class")
+    """Natural drainage class, in words as surveys print it."""
     pit_range_m: Annotated[float, Field(gt=0, le=1000)] = default("soil.pit_range_m")
     """Distance from a single trial pit at which it pulls the ground by half; no column of polygons or pits. [m]"""

@@ -1,6 +1,7 @@
 """The whole settings file, and what its sections ask of one another."""
 
-from typing import Annotated, Literal, Self
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -14,10 +15,11 @@ from packpale.settings.care import (
     PatrolSettings,
     ViewingSettings,
 )
+from packpale.settings.columns import TheirColumn
 from packpale.settings.earthworks import (
     BulkingSettings,
+    OwnRates,
     PlantSettings,
-    RateSettings,
     TrenchSettings,
     UncertaintySettings,
 )
@@ -51,7 +53,7 @@ class Project(Settings):
     trench: TrenchSettings = TrenchSettings()
     setting_out: SettingOutSettings = SettingOutSettings()
     bulking: BulkingSettings = BulkingSettings()
-    rates: RateSettings = RateSettings()
+    rates: OwnRates = OwnRates()
     plant: PlantSettings = PlantSettings()
     uncertainty: UncertaintySettings = UncertaintySettings()
     checks: CheckSettings = CheckSettings()
@@ -72,6 +74,11 @@ class Project(Settings):
                 raise ValueError(
                     f"land.keep_away_m.{kind} has no effect without inputs.{kind}; give the file or drop the key"
                 )
+        mapped: dict[str, tuple[str, Mapping[Any, TheirColumn]]] = {"soil": ("soil_columns", self.inputs.soil_columns)}
+        mapped |= {name: (f"columns.{name}", of) for name, of in self.inputs.columns.items()}
+        for name, (key, columns) in mapped.items():
+            if columns and getattr(self.inputs, name) is None:
+                raise ValueError(f"inputs.{key} has no effect without inputs.{name}; give the file or drop the key")
         if self.soil.pit_range_m != default("soil.pit_range_m") and self.inputs.pits is None:
             raise ValueError("soil.pit_range_m has no effect without inputs.pits; give the file or drop the key")
         near = (self.inputs.woodland, self.inputs.trees_and_boulders)

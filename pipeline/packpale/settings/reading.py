@@ -46,7 +46,7 @@ def read_settings(path: Path) -> Project:
     except ValidationError as error:
         raise Faults(*[f"{path}: {line}" for line in fault_lines(error)]) from error
     folder = path.resolve().parent
-    sections = {"inputs": project.inputs, "enclosure": project.enclosure}
+    sections = {"inputs": project.inputs, "enclosure": project.enclosure, "rates": project.rates}
     return project.model_copy(update={name: _absolute(section, folder) for name, section in sections.items()})
 
 
@@ -55,7 +55,7 @@ def _absolute(section: Settings, folder: Path) -> Settings:
         if isinstance(value, Path):
             return folder / value
         paths = isinstance(value, tuple) and any(isinstance(v, Path) for v in value)
-        return tuple(folder / v for v in value) if paths else value
+        return tuple(folder / v if isinstance(v, Path) else v for v in value) if paths else value
 
     # Only what is new: a copy counts everything it is given as set by the user.
     return section.model_copy(update={k: new for k, v in section if (new := resolve(v)) is not v})

@@ -5,12 +5,13 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from pyproj import CRS
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Point
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
 from packpale.site.elevations import read_elevation
 from packpale.site.grid import Array, Grid, Mask
+from packpale.site.quality import Lowest, Signs
 from packpale.site.raster_files import Unreadable
 from packpale.site.rasters import Elevation, window
 
@@ -61,20 +62,28 @@ def check_windows(
 
 
 def check_cells(
-    elevation: Elevation, crs: CRS, plots: Sequence[tuple[str, MultiPolygon]], *, cell: float, faults: Gathering
+    elevation: Elevation,
+    crs: CRS,
+    plots: Sequence[tuple[str, MultiPolygon]],
+    *,
+    cell: float,
+    faults: Gathering,
+    notes: list[str],
 ) -> tuple[str, ...]:
-    """A fault for each plot that the elevation does not cover with plausible values.
+    """A fault for each plot that the elevation does not cover with plausible values; ``notes`` on what looks wrong.
 
     Returns a line for each plot under which a file cannot be read, though its head can.
     """
     unreadable: list[str] = []
+    signs = Signs(cell)
     for plot_id, outline in plots:
         with faults.gather():
             grid = window(elevation, crs, cell, outline.bounds, 0.0)
             try:
-                _check_cells(_values_inside(elevation, crs, grid, outline), elevation.name, cell, plot_id)
+                _check_cells(_values_inside(elevation, crs, grid, outline, signs), elevation.name, cell, plot_id)
             except Unreadable as error:
                 unreadable += [f'plot "{plot_id}": {line}' for line in error.lines]
+    notes += signs.notes(elevation.name)
     return tuple(unreadable)
 
 
@@ -87,24 +96,27 @@ def _check_window(grid: Grid, plot_id: str) -> None:
         )
 
 
-def _values_inside(elevation: Elevation, crs: CRS, grid: Grid, outline: MultiPolygon) -> Iterator[Array]:
-    """Elevations of the cells of ``grid`` whose centre lies in ``outline``, some rows at a time."""
+def _values_inside(elevation: Elevation, crs: CRS, grid: Grid, outline: MultiPolygon, signs: Signs) -> Iterator[Array]:
+    """Elevations of the cells of ``grid`` whose centre lies in ``outline``, some rows at a time; ``signs`` sees all."""
     high = max(1, CELLS_AT_ONCE // grid.cols)
     for top in range(0, grid.rows, high):
         piece = grid.part(slice(top, min(top + high, grid.rows)), slice(0, grid.cols))
         mask = inside(piece, outline)
         if mask.any():
-            yield read_elevation(elevation, crs, piece)[mask]
+            values = read_elevation(elevation, crs, piece)
+            yield values[mask]
+            signs.look(np.where(mask, values, np.nan))
 
 
 def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: str) -> None:
     cells = valid = 0
-    low, high = math.inf, -math.inf
+    low, high, lowest = math.inf, -math.inf, Lowest()
     for values in elevations:
         known = values[np.isfinite(values)]
         cells, valid = cells + values.size, valid + known.size
         if known.size:
             low, high = min(low, float(known.min())), max(high, float(known.max()))
+            lowest.look(known)
     if not cells:
         raise Faults(
             f'plot "{plot_id}": holds no centre of a cell of {cell:g} m; '
@@ -123,7 +135,13 @@ def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: s
         odd = low if low < LOWEST_LAND_M else high
         raise Faults(
             f'{name} has an elevation of {odd:g} m in plot "{plot_id}", allowed are {LOWEST_LAND_M:g} to '
-            f"{HIGHEST_LAND_M:g} m; declare it as nodata in the raster, or check inputs.elevation_unit"
+            f"{HIGHEST_LAND_M:g} m; set inputs.elevation_nodata to it, or check inputs.elevation_unit"
+        )
+    if lowest.is_plateau:
+        raise Faults(
+            f'{name} has {lowest.count:,} cells at exactly {lowest.value:g} m in plot "{plot_id}", '
+            f"{lowest.next - lowest.value:.3g} m below all others, which is no land; set inputs.elevation_nodata to "
+            "that value in the raster's own unit, so that it counts as missing, and supply a raster that has the ground"
         )
 
 
@@ -132,10 +150,21 @@ def _outside(elevation: Elevation, crs: CRS, plot_id: str, outline: MultiPolygon
     raster_lon, raster_lat = (float(v) for v in crs_.lonlat(elevation.footprint(), elevation.crs))
     known = math.isfinite(raster_lon) and math.isfinite(raster_lat)
     where = f"around {crs_.place_text(raster_lon, raster_lat)}" if known else "which lies where its CRS does not reach"
-    return (
-        f'plot "{plot_id}" (at {crs_.place_text(lon, lat)}) lies outside {elevation.name} ({where}); '
-        "supply a raster that covers it"
-    )
+    advice = "supply a raster that covers it"
+    if _swapped_lies_inside(elevation, crs, outline):
+        advice = "its coordinates are swapped, in the other order it lies inside: write x (or longitude) first"
+    return f'plot "{plot_id}" (at {crs_.place_text(lon, lat)}) lies outside {elevation.name} ({where}); {advice}'
+
+
+def _swapped_lies_inside(elevation: Elevation, crs: CRS, outline: MultiPolygon) -> bool:
+    """Whether a plot lies on the elevation once its coordinates, in the run's CRS or in degrees, change places."""
+    place, degrees = outline.centroid, CRS.from_epsg(4326)
+    lon, lat = (float(v) for v in crs_.lonlat(outline, crs))
+    for x, y, own in ((place.y, place.x, crs), (lat, lon, degrees)):
+        there = crs_.moved(x, y, own, elevation.crs)
+        if np.isfinite(there).all() and elevation.footprint().intersects(Point(*map(float, there))):
+            return True
+    return False
 
 
 def blank_implausible(values: Array) -> tuple[int, int]:
@@ -144,5 +173,9 @@ def blank_implausible(values: Array) -> tuple[int, int]:
     Returns how many they were, and how many cells are without elevation after that.
     """
     odd = (values < LOWEST_LAND_M) | (values > HIGHEST_LAND_M)
+    lowest = Lowest()
+    lowest.look(values[np.isfinite(values) & ~odd])
+    if lowest.is_plateau:
+        odd |= values == lowest.value
     values[odd] = np.nan
     return int(odd.sum()), int(np.isnan(values).sum())

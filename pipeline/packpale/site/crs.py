@@ -211,14 +211,27 @@ def stray(geometry: BaseGeometry, source: CRS, where: str) -> None:
     area = source.area_of_use
     if area is None or area.west > area.east or geometry.is_empty:
         return
-    lon, lat = (float(v) for v in lonlat(geometry, source))
-    inside = area.west - STRAY_DEG <= lon <= area.east + STRAY_DEG
-    if not (inside and area.south - STRAY_DEG <= lat <= area.north + STRAY_DEG):
+    west, south, east, north = geometry.bounds
+    x, y = (west + east) / 2, (south + north) / 2
+    if _strays(x, y, source, 0.0):
+        lon, lat = (float(v) for v in lonlat(geometry, source))
         place = place_text(lon, lat) if math.isfinite(lon + lat) else "nowhere on Earth"
-        raise Faults(
-            f"{where}: lies at {place}, far outside the area of {shown(source)} ({area.name}); "
-            "give the file the CRS its numbers are in"
-        )
+        advice = "give the file the CRS its numbers are in"
+        # Much nearer than the others' tolerance: swapped numbers must fit well to be blamed.
+        if not _strays(y, x, source, -STRAY_DEG):
+            advice = f"its coordinates are swapped, in the other order it lies inside: write x first, or {advice}"
+        raise Faults(f"{where}: lies at {place}, far outside the area of {shown(source)} ({area.name}); {advice}")
+
+
+def _strays(x: float, y: float, source: CRS, more: float) -> bool:
+    """Whether a place lies outside the area its CRS is made for, by STRAY_DEG and ``more``. [deg]"""
+    area = source.area_of_use
+    if area is None:
+        return False
+    lon, lat = (float(v) for v in moved(x, y, source, CRS.from_epsg(4326)))
+    beyond = STRAY_DEG + more
+    inside = area.west - beyond <= lon <= area.east + beyond
+    return not (inside and area.south - beyond <= lat <= area.north + beyond)
 
 
 def lonlat(geometry: BaseGeometry, crs: CRS) -> tuple[Array, Array]:
@@ -246,14 +259,21 @@ def given_run_crs(text: str) -> CRS:
     return crs
 
 
+def is_run_crs(crs: CRS) -> bool:
+    """Whether a run can be computed in a CRS: projected, in metres, east and north."""
+    try:
+        given_run_crs(label(crs))
+    except Faults:
+        return False
+    return True
+
+
 def serves(crs: CRS, outlines: Sequence[tuple[BaseGeometry, CRS]]) -> bool:
     """Whether all can be computed in a CRS: projected, in metres, and lengths to SCALE_NOTED those on the ground.
 
     At the middle of each outline, given with its CRS. What is no place on Earth is left to others to tell.
     """
-    try:
-        given_run_crs(label(crs))
-    except Faults:
+    if not is_run_crs(crs):
         return False
     errors = []
     for geometry, own in outlines:
@@ -311,14 +331,33 @@ def shift_accuracy(source: CRS, target: CRS, lon: float, lat: float) -> float | 
     """Accuracy of the change between two CRS at a place, as the registry states it [m]; None if it states none."""
     if same(source, target):
         return 0.0
+    group = _changes(source, target, lon, lat)
+    accuracy = group.transformers[0].accuracy if group.transformers else -1
+    return float(accuracy) if accuracy >= 0 else None
+
+
+def better_shift(source: CRS, target: CRS, lon: float, lat: float) -> tuple[float, str] | None:
+    """Accuracy [m] of the best change between two CRS that needs files not installed here, and their names.
+
+    None if there is none, or none better than the one that is used.
+    """
+    used = shift_accuracy(source, target, lon, lat)
+    best: tuple[float, str] | None = None
+    for operation in _changes(source, target, lon, lat).unavailable_operations:
+        missing = [grid.short_name for grid in operation.grids if not grid.available]
+        if missing and operation.accuracy >= 0 and (best is None or operation.accuracy < best[0]):
+            best = float(operation.accuracy), ", ".join(missing)
+    return best if best is not None and (used is None or best[0] < used) else None
+
+
+def _changes(source: CRS, target: CRS, lon: float, lat: float) -> TransformerGroup:
+    """All changes from one CRS to another at a place, the best that can be done here first."""
     with warnings.catch_warnings():
-        # That a better change exists, but needs a grid file that is not here, shows in the accuracy.
+        # That a better change exists, but needs a grid file that is not here, is told by the caller.
         warnings.simplefilter("ignore", UserWarning)
         here = AreaOfInterest(lon, lat, lon, lat)
         # pyproj's stubs name another class of the same name.
-        group = TransformerGroup(source, target, always_xy=True, area_of_interest=here)  # type: ignore[arg-type]
-    accuracy = group.transformers[0].accuracy if group.transformers else -1
-    return float(accuracy) if accuracy >= 0 else None
+        return TransformerGroup(source, target, always_xy=True, area_of_interest=here)  # type: ignore[arg-type]
 
 
 def check_scale(crs: CRS, places: Sequence[tuple[str, float, float]], faults: Gathering, notes: list[str]) -> None:

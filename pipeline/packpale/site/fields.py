@@ -8,7 +8,8 @@ from shapely.geometry import MultiPolygon
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
-from packpale.site.plots import Outline, to_plots
+from packpale.site.outlines import Outline
+from packpale.site.plots import to_plots
 from packpale.site.tables import find_column, missing_column
 from packpale.site.vectors import Feature, Layer, choose_layer, no_crs, read_layer
 

@@ -18,7 +18,9 @@ from packpale.site.elevations import read_elevation
 from packpale.site.grid import Grid, Mask
 from packpale.site.lines import read_fence_lines
 from packpale.site.model import Pit, Plot, Site, Standing
-from packpale.site.plots import Outline, read_outlines, to_plots
+from packpale.site.outlines import Outline
+from packpale.site.plot_shapes import notes_of, notes_of_all
+from packpale.site.plots import read_outlines, to_plots
 from packpale.site.raster_files import open_elevation
 from packpale.site.rasters import Elevation, cell_size, window
 from packpale.site.soil import (
@@ -83,18 +85,22 @@ def open_inputs(project: Project) -> Inputs:
     named = None
     with faults.gather():
         named = crs_.given_run_crs(project.crs) if project.crs is not None else None
-    elevation = open_elevation(given.elevation, given.elevation_unit, faults)
-    outlines = read_outlines(given.plots, given.plots_layer, given.plot_id, named, faults)
+    elevation = open_elevation(given.elevation, given.elevation_unit, faults, given.elevation_nodata)
+    outlines = read_outlines(
+        given.plots, given.plots_layer, given.plot_id, named, faults, theirs=given.columns.get("plots", {})
+    )
     crs, choice = (named, "") if project.crs is not None else _chosen_crs(elevation, outlines, faults)
     features: dict[str, tuple[BaseGeometry, ...]] = {
         kind: read_surroundings(path, crs, faults, notes)
         for kind in FEATURE_KINDS
         if (path := getattr(given, kind)) is not None
     }
-    soil = read_soil_areas(given.soil, crs, faults, notes) if given.soil else ()
-    pits = read_pits(given.pits, crs, named, faults, notes) if given.pits else ()
+    soil = read_soil_areas(given.soil, crs, faults, notes, given.soil_columns) if given.soil else ()
+    theirs = given.columns
+    pits = read_pits(given.pits, crs, named, faults, notes, theirs=theirs.get("pits", {})) if given.pits else ()
     things = given.trees_and_boulders
-    standing = read_standing(things, crs, faults, notes) if things is not None else ()
+    trees = theirs.get("trees_and_boulders", {})
+    standing = read_standing(things, crs, faults, notes, trees) if things is not None else ()
     plots = to_plots(outlines, crs, faults) if crs is not None else ()
     lines: dict[str, tuple[Polygon, ...]] = {}
     if crs is not None and plots and project.enclosure.fence_line is not None:
@@ -118,13 +124,15 @@ def open_inputs(project: Project) -> Inputs:
                 shapes = [(p.plot_id, p.outline) for p in plots]
                 margin = project.land.margin_m
                 shapes = check_windows(elevation, crs, shapes, cell=cell, margin=margin, faults=faults)
-                unreadable = check_cells(elevation, crs, shapes, cell=cell, faults=faults)
+                unreadable = check_cells(elevation, crs, shapes, cell=cell, faults=faults, notes=notes)
+                plots = tuple(replace(p, notes=(*p.notes, *notes_of(p, project, cell))) for p in plots)
                 if len(unreadable) >= len(plots):
                     faults.lines += unreadable
     faults.raise_if_any()
     if crs is None or elevation is None:
         # Cannot be: whatever leaves either open has added a fault.
         raise RuntimeError("inputs without CRS or elevation passed every check")
+    notes += notes_of_all(plots)
     notes += _shifts(outlines, elevation, crs)
     if choice:
         notes.insert(0, f"Coordinates are in {crs_.shown(crs)} ({crs.name}), {choice}.")
@@ -273,8 +281,12 @@ def _shifts(outlines: tuple[Outline, ...], elevation: Elevation, crs: CRS) -> li
         accuracy = crs_.shift_accuracy(own, crs, lon, lat)
         if accuracy is None or accuracy > crs_.SHIFT_NOTED_M:
             known = "unknown accuracy" if accuracy is None else f"an accuracy of about {accuracy:g} m"
-            notes.append(
-                f"{what} were moved from {crs_.shown(own)} to {crs_.shown(crs)} with {known}; "
-                "give all inputs in one CRS where that matters."
+            better = crs_.better_shift(own, crs, lon, lat)
+            hint = (
+                f"one of about {better[0]:g} m needs the file {better[1]}, which PROJ does not find here (projsync "
+                "fetches it): install it, or give all inputs in one CRS."
+                if better
+                else "give all inputs in one CRS where that matters."
             )
+            notes.append(f"{what} were moved from {crs_.shown(own)} to {crs_.shown(crs)} with {known}; {hint}")
     return notes

@@ -1,52 +1,64 @@
-"""Candidate plots: from a vector file, a track walked round a field, or a table of corners, to valid outlines."""
+"""Candidate plots: from a vector file, a drawing, a track walked round a field, or a table, to valid outlines."""
 
 import unicodedata
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
-import numpy as np
 import shapely
 from pyproj import CRS
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
+from packpale.settings.columns import TheirColumn
 from packpale.site import crs as crs_
+from packpale.site.dxf import is_drawing, needs_crs, read_drawing
 from packpale.site.files import check_file
 from packpale.site.model import Plot
-from packpale.site.tables import coordinate_columns, find_column, missing_column, read_table
-from packpale.site.vectors import Layer, choose_layer, layer_names, no_crs, polygonal, read_layer, xml_root
+from packpale.site.outlines import NUMBER, Outline, id_text
+from packpale.site.plot_tables import read_plot_table, read_wkt_file
+from packpale.site.tables import find_column, missing_column
+from packpale.site.vectors import Feature, Layer, choose_layer, layer_names, no_crs, polygonal, read_layer, xml_root
 from packpale.units import HECTARE_M2
 
 LEAST_AREA_M2 = 1.0
 """Rings that enclose less are a slip of the pen. [m2]"""
-LONGEST_ID = 80
-"""Characters an id may have: it becomes part of file names."""
-
-
-@dataclass(frozen=True)
-class Outline:
-    """A plot as the file has it: polygon in the file's CRS, not yet checked."""
-
-    plot_id: str
-    where: str
-    geometry: BaseGeometry
-    crs: CRS
+TEXTS = (".csv", ".txt")
+WELL_KNOWN_TEXT = (".wkt", ".ewkt")
 
 
 def read_outlines(
-    path: Path, layer: str | None, id_column: str, project_crs: CRS | None, faults: Gathering
+    path: Path,
+    layer: str | None,
+    id_column: str,
+    project_crs: CRS | None,
+    faults: Gathering,
+    *,
+    theirs: Mapping[Any, TheirColumn] = MappingProxyType({}),
 ) -> tuple[Outline, ...]:
-    """The plots of a file whose name, geometry and CRS can be told; everything else goes to ``faults``."""
+    """The plots of a file whose name, geometry and CRS can be told; everything else goes to ``faults``.
+
+    ``theirs`` are columns of a table under other names.
+    """
     found: list[Outline] = []
     with faults.gather():
-        if path.suffix.lower() in (".csv", ".txt"):
-            if layer is not None:
-                raise Faults(f"inputs.plots_layer: {path.name} is a table and has no layers; drop the key")
-            found = _from_table(path, id_column, project_crs, faults)
-        elif path.suffix.lower() != ".gdb" and _is_gpx(path):
+        kind = path.suffix.lower()
+        if kind in (*TEXTS, *WELL_KNOWN_TEXT) and layer is not None:
+            raise Faults(f"inputs.plots_layer: {path.name} is a table and has no layers; drop the key")
+        if kind not in TEXTS and theirs:
+            raise Faults(f"inputs.columns.plots: {path.name} is no table; drop the key")
+        if kind in TEXTS:
+            columns = {ours: their.column for ours, their in theirs.items()}
+            found = read_plot_table(path, id_column, project_crs, columns, faults)
+        elif kind in WELL_KNOWN_TEXT:
+            found = read_wkt_file(path, id_column, project_crs, faults)
+        elif is_drawing(path):
+            if project_crs is None:
+                raise needs_crs(path)
+            found = _from_layer(read_drawing(path, layer, project_crs), id_column, faults)
+        elif kind != ".gdb" and is_gpx(path):
             found = _from_gpx(path, layer, id_column, faults)
         else:
             found = _from_layer(read_layer(path, choose_layer(path, layer, "inputs.plots_layer")), id_column, faults)
@@ -54,7 +66,7 @@ def read_outlines(
     return tuple(found)
 
 
-def _is_gpx(path: Path) -> bool:
+def is_gpx(path: Path) -> bool:
     check_file(path, "name a file")
     return xml_root(path) == "gpx"
 
@@ -62,14 +74,14 @@ def _is_gpx(path: Path) -> bool:
 def _from_layer(layer: Layer, id_column: str, faults: Gathering) -> list[Outline]:
     column = _id_column(layer, id_column)
     out = []
-    for feature in layer.features:
+    for number, feature in enumerate(layer.features, 1):
         where, geometry = layer.where(feature), feature.geometry
         with faults.gather():
             if geometry is None or geometry.is_empty:
                 raise Faults(f"{where}: has no geometry; draw the plot or drop the feature")
             if geometry.geom_type not in ("Polygon", "MultiPolygon"):
                 raise Faults(f"{where}: is a {geometry.geom_type}, plots are polygons; draw its outline")
-            out.append(_outline(feature.properties[column], column, where, geometry, layer))
+            out.append(_outline(feature, number, column, geometry, layer))
     return out
 
 
@@ -85,48 +97,37 @@ def _from_gpx(path: Path, layer: str | None, id_column: str, faults: Gathering) 
     walked = read_layer(path, layer or lines[0])
     column = _id_column(walked, id_column)
     out = []
-    for feature in walked.features:
+    for number, feature in enumerate(walked.features, 1):
         where = walked.where(feature)
         with faults.gather():
             # Pieces of an interrupted recording follow each other in one ring.
             points = shapely.get_coordinates(feature.geometry)
             if len(points) < 3:
                 raise Faults(f"{where}: has {len(points)} points, a ring needs 3; record the whole round")
-            out.append(_outline(feature.properties[column], column, where, Polygon(points), walked))
+            out.append(_outline(feature, number, column, Polygon(points), walked))
     return out
 
 
-def _id_column(layer: Layer, wanted: str) -> str:
+def _id_column(layer: Layer, wanted: str) -> str | None:
+    """The column that names the plots; None to number them. Raises Faults."""
     column = find_column(wanted, layer.columns)
     if not layer.features:
         raise Faults(f"{layer.file}: its layer {layer.name!r} is empty; draw at least one plot")
     faults = Gathering()
-    if column is None:
+    if column is None and wanted.casefold() != NUMBER:
         faults.add(missing_column(layer.file, wanted, layer.columns))
     if layer.crs is None:
         faults.add(no_crs(layer))
     faults.raise_if_any()
-    return str(column)
+    return column
 
 
-def _outline(value: Any, column: str, where: str, geometry: BaseGeometry, layer: Layer) -> Outline:
+def _outline(feature: Feature, number: int, column: str | None, geometry: BaseGeometry, layer: Layer) -> Outline:
     if layer.crs is None:
         raise Faults(no_crs(layer))
-    return Outline(_id(value, column, where), where, geometry, layer.crs)
-
-
-def _id(value: Any, column: str, where: str) -> str:
-    """The id as text. Raises Faults if it is missing or cannot name a plot."""
-    if isinstance(value, bool | bytes | list | tuple | dict):
-        raise Faults(f"{where}: {column} is {value!r}; write a text or a whole number")
-    missing = value is None or (isinstance(value, float | np.floating) and not np.isfinite(value))
-    whole = isinstance(value, float | np.floating) and not missing and float(value).is_integer()
-    text = "" if missing else str(int(value) if whole else value).strip()
-    if not text:
-        raise Faults(f"{where}: {column} is empty; every plot needs a name")
-    if not text.isprintable() or len(text) > LONGEST_ID:
-        raise Faults(f"{where}: {column} is {text[:LONGEST_ID]!r}; use up to {LONGEST_ID} printable characters")
-    return text
+    where = layer.where(feature)
+    name = str(number) if column is None else id_text(feature.properties[column], column, where)
+    return Outline(name, where, geometry, layer.crs)
 
 
 def _check_ids(outlines: Iterable[Outline], faults: Gathering) -> None:
@@ -141,62 +142,6 @@ def _check_ids(outlines: Iterable[Outline], faults: Gathering) -> None:
             )
         else:
             first[same] = outline.where
-
-
-def _from_table(path: Path, id_column: str, project_crs: CRS | None, faults: Gathering) -> list[Outline]:
-    """Plots from corners in walking order: an id, x and y (or lon and lat), and perhaps a CRS in each row."""
-    table = read_table(path)
-    column = find_column(id_column, table.columns)
-    if column is None:
-        raise Faults(missing_column(table.name, id_column, table.columns))
-    x_column, y_column, degrees = coordinate_columns(table)
-    crs_column = None if degrees else find_column("crs", table.columns)
-    corners: dict[str, list[tuple[float, float]]] = {}
-    frames: dict[str, CRS] = {}
-    where: dict[str, str] = {}
-    broken: set[str] = set()
-    last = None
-    for row in table.rows:
-        here = f"{table.name}, row {row.number}"
-        before = len(faults.lines)
-        plot_id = ""
-        with faults.gather():
-            plot_id = _id(row.cells[column], column, here)
-            if plot_id != last and plot_id in where:
-                raise Faults(
-                    f'{here}: the plot "{plot_id}" is there already ({where[plot_id]}); '
-                    "keep the corners of a plot together, and give every plot a name of its own"
-                )
-            where.setdefault(plot_id, f"{here}")
-            crs = _row_crs(row.cells[crs_column] if crs_column else "", degrees, project_crs, here)
-            if not crs_.same(frames.setdefault(plot_id, crs), crs):
-                raise Faults(f"{here}: crs is {crs_.shown(crs)}, but {crs_.shown(frames[plot_id])} above; use one")
-        with faults.gather():
-            corners.setdefault(plot_id, []).append(table.point(row, x_column, y_column))
-        last = plot_id or last
-        if len(faults.lines) > before:
-            broken.add(plot_id)
-    out = []
-    for plot_id, points in corners.items():
-        if plot_id in broken:
-            continue
-        if len(set(points)) < 3:
-            faults.add(f'{where[plot_id]}: the plot "{plot_id}" has {len(set(points))} corners, it needs 3; add some')
-            continue
-        out.append(Outline(plot_id, where[plot_id], Polygon(points), frames[plot_id]))
-    return out
-
-
-def _row_crs(text: str, degrees: bool, project_crs: CRS | None, where: str) -> CRS:
-    if degrees:
-        return CRS.from_epsg(4326)
-    if text:
-        return crs_.parse(text, where)
-    if project_crs is None:
-        raise Faults(
-            f"{where}: has no crs for its x, y; add a column crs, set crs in the settings, or use columns lon, lat"
-        )
-    return project_crs
 
 
 def to_plots(outlines: Iterable[Outline], crs: CRS, faults: Gathering) -> tuple[Plot, ...]:

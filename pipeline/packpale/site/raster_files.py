@@ -6,13 +6,24 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from pyproj import CRS
+from pyproj.exceptions import CRSError
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
 from packpale.site.carried_crs import refuse_bound_crs
+from packpale.site.elevation_sources import (
+    NETWORK,
+    Source,
+    check_remote,
+    expanded,
+    gdal_path,
+    is_remote,
+    name_of,
+)
 from packpale.site.files import check_file, files_of, head_of
 from packpale.site.grid import Array
 from packpale.site.rasters import Elevation, Tile, Transform
@@ -23,6 +34,8 @@ REFUSED_DRIVERS = frozenset(
     | {"DERIVED", "GDALG", "PostGISRaster", "RASTERLITE", "Rasterlite", "NGW", "TileDB", "Zarr", "CALS"}
 )
 """GDAL drivers that may not open an input: they point to other files, or to a network."""
+REMOTE_DRIVERS = ("GTiff", "COG")
+"""GDAL drivers that may open what is no file of this machine: those that read windows of it."""
 TEXT_DRIVERS = ("AAIGrid", "GRASSASCIIGrid")
 """GDAL drivers of grids written as text: two bytes a cell at least, read from the first one on."""
 SMALLEST_CELL, LARGEST_CELL = 1e-7, 1e5
@@ -47,9 +60,12 @@ class Unreadable(Faults):
     """A file that broke while it was read, behind a head that can be read."""
 
 
-def open_elevation(paths: Sequence[Path], unit: str, faults: Gathering) -> Elevation | None:
+def open_elevation(
+    sources: Sequence[Source], unit: str, faults: Gathering, nodata: float | None = None
+) -> Elevation | None:
     """Look at the heads of all elevation files; None, and lines in ``faults``, if they cannot serve together."""
     before = len(faults.lines)
+    paths = expanded(sources, faults)
     heads: list[_Head] = []
     for path in paths:
         with faults.gather():
@@ -63,13 +79,14 @@ def open_elevation(paths: Sequence[Path], unit: str, faults: Gathering) -> Eleva
             tiles.append(_on_lattice(head, first))
     if len(faults.lines) > before:
         return None
-    name = first.path.name if len(heads) == 1 else f"elevation ({len(heads)} rasters)"
-    return Elevation(tuple(tiles), first.crs, first.transform, METRES_PER_ELEVATION_UNIT[unit], name)
+    name = first.name if len(heads) == 1 else f"elevation ({len(heads)} rasters)"
+    return Elevation(tuple(tiles), first.crs, first.transform, METRES_PER_ELEVATION_UNIT[unit], name, nodata)
 
 
 @dataclass(frozen=True)
 class _Head:
-    path: Path
+    path: Source
+    name: str
     files: tuple[Path, ...]
     crs: CRS
     transform: Transform
@@ -77,63 +94,105 @@ class _Head:
     rows: int
 
 
-def _head(path: Path, unit: str) -> _Head:
-    """What the head of one raster says, checked. Raises Faults."""
-    from rasterio.errors import CRSError
+def _check_source(path: Source) -> None:
+    """Raise Faults unless there is such a file, or such an address answers, and its CRS names no file."""
+    if isinstance(path, str):
+        check_remote(path)
+    else:
+        check_file(path, "name a raster, or list the tiles in it")
+        refuse_bound_crs(path)
 
-    check_file(path, "name a raster, or list the tiles in it")
-    refuse_bound_crs(path)
+
+def _head(path: Source, unit: str) -> _Head:
+    """What the head of one raster says, checked. Raises Faults."""
+    from rasterio.errors import CRSError as RasterCRSError
+
+    _check_source(path)
+    name = name_of(path)
     with _opened(path) as source:
         try:
-            crs = crs_.from_wkt(source.crs.to_wkt(), path.name) if source.crs else None
-        except CRSError:
+            crs = crs_.from_wkt(source.crs.to_wkt(), name) if source.crs else None
+        except RasterCRSError:
             crs = None
         if crs is None:
             raise Faults(
-                f"{path.name}: has no coordinate reference system on the Earth; "
+                f"{name}: has no coordinate reference system on the Earth; "
                 "write it into the raster, it says where cells lie"
             )
         if source.count != 1:
-            raise Faults(f"{path.name}: has {source.count} bands, an elevation raster has 1; extract the elevation")
+            raise Faults(f"{name}: has {source.count} bands, an elevation raster has 1; extract the elevation")
         if source.dtypes[0].startswith("complex"):
-            raise Faults(f"{path.name}: holds complex numbers, elevations are real; extract the elevation")
+            raise Faults(f"{name}: holds complex numbers, elevations are real; extract the elevation")
         transform: Transform = tuple(source.transform)[:6]
         placed = all(map(math.isfinite, transform)) and not source.transform.is_identity
         if not placed or transform[0] * transform[4] - transform[1] * transform[3] == 0:
-            raise Faults(f"{path.name}: does not say where its cells lie; write its position into the raster")
+            raise Faults(f"{name}: does not say where its cells lie; write its position into the raster")
         sides = math.hypot(transform[0], transform[3]), math.hypot(transform[1], transform[4])
         largest = LARGEST_CELL_DEG if crs.is_geographic else LARGEST_CELL
         if not all(SMALLEST_CELL <= side <= largest for side in sides):
             raise Faults(
-                f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, in units of its CRS, allowed are "
+                f"{name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, in units of its CRS, allowed are "
                 f"{SMALLEST_CELL:g} to {largest:g}; write its position into the raster"
             )
         if max(sides) > MOST_OBLONG * min(sides):
             raise Faults(
-                f"{path.name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, one side may be {MOST_OBLONG:g} "
+                f"{name}: its cells measure {sides[0]:.3g} x {sides[1]:.3g}, one side may be {MOST_OBLONG:g} "
                 "times the other; write its position into the raster"
             )
-        if source.driver in TEXT_DRIVERS and path.stat().st_size < 2 * source.width * source.height - 1:
+        if (
+            source.driver in TEXT_DRIVERS
+            and isinstance(path, Path)
+            and path.stat().st_size < 2 * source.width * source.height - 1
+        ):
             raise Faults(
-                f"{path.name}: says it has {source.width:,} x {source.height:,} cells, "
+                f"{name}: says it has {source.width:,} x {source.height:,} cells, "
                 f"which do not fit into its {path.stat().st_size:,} bytes; supply a whole file"
             )
-        said = (source.units[0] or "").strip().casefold()
-        meant = [u for u, names in _UNIT_NAMES.items() if said in names]
-        if meant and meant[0] != unit:
+        meant, said = _stated_unit(source)
+        if meant is not None and meant != unit:
             raise Faults(
-                f'{path.name}: says its elevations are in "{source.units[0]}", inputs.elevation_unit is "{unit}"; '
-                f'set elevation_unit = "{meant[0]}", or correct the unit written in the raster'
+                f'{name}: says its elevations are in "{said}", inputs.elevation_unit is "{unit}"; '
+                f'set elevation_unit = "{meant}", or correct the unit written in the raster'
             )
-        files = tuple(sorted({*files_of(path), *(p for p in map(Path, source.files) if p.is_file())}))
-        return _Head(path, files, crs, transform, source.width, source.height)
+        own = files_of(path) if isinstance(path, Path) else ()
+        beside = (p for p in map(Path, source.files) if p.is_file()) if isinstance(path, Path) else ()
+        files = tuple(sorted({*own, *beside}))
+        return _Head(path, name, files, crs, transform, source.width, source.height)
+
+
+def stated_unit(path: Source) -> tuple[str | None, str]:
+    """The elevation unit that a raster states, one of inputs.elevation_unit or None, and its words. Raises Faults."""
+    _check_source(path)
+    with _opened(path) as source:
+        return _stated_unit(source)
+
+
+def _stated_unit(source: Any) -> tuple[str | None, str]:
+    """By the unit of its band, else by its vertical CRS."""
+    said = str(source.units[0] or "").strip()
+    for unit, names in _UNIT_NAMES.items():
+        if said.casefold() in names:
+            return unit, said
+    from rasterio.errors import CRSError as RasterCRSError
+
+    try:
+        whole = CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
+    except (CRSError, RasterCRSError):
+        whole = None
+    heights = [crs for crs in (whole.sub_crs_list if whole else ()) if crs.is_vertical]
+    for axis in heights[0].axis_info if heights else ():
+        for unit, metres in METRES_PER_ELEVATION_UNIT.items():
+            # A foot and a US survey foot differ by 2 parts in a million.
+            if abs(axis.unit_conversion_factor / metres - 1) < 2e-7:
+                return unit, f"{axis.unit_name}, {heights[0].name}"
+    return None, ""
 
 
 def _on_lattice(head: _Head, first: _Head) -> Tile:
     """Place of a tile on the first one's lattice. Raises Faults if it has none."""
     if not crs_.same(head.crs, first.crs):
         raise Faults(
-            f"{head.path.name}: is in {crs_.shown(head.crs)}, {first.path.name} in {crs_.shown(first.crs)}; "
+            f"{head.name}: is in {crs_.shown(head.crs)}, {first.name} in {crs_.shown(first.crs)}; "
             "bring all elevation rasters to one CRS"
         )
     a, b, c, d, e, f = first.transform
@@ -147,7 +206,7 @@ def _on_lattice(head: _Head, first: _Head) -> Tile:
     ) / math.sqrt(abs(det))
     if max(abs(col - round(col)), abs(row - round(row)), drift) > LATTICE_TOLERANCE:
         raise Faults(
-            f"{head.path.name}: its cells do not meet those of {first.path.name} "
+            f"{head.name}: its cells do not meet those of {first.name} "
             f"(cell {_cell_text(head)} against {_cell_text(first)}); resample all elevation rasters to one grid"
         )
     return Tile(head.path, head.files, round(col), round(row), head.cols, head.rows)
@@ -162,25 +221,32 @@ def _cell_text(head: _Head) -> str:
     return f"{math.hypot(a, d):.6g} x {math.hypot(b, e):.6g} at {head.transform[2]:.10g}, {head.transform[5]:.10g}"
 
 
-def _opened(path: Path):  # type: ignore[no-untyped-def]  # rasterio carries no types
-    """A local raster file, opened by a driver that reads nothing else. Raises Faults."""
-    import rasterio
+def _opened(path: Source):  # type: ignore[no-untyped-def]  # rasterio carries no types
+    """A raster, opened by a driver that reads nothing else. Raises Faults."""
     from rasterio.errors import NotGeoreferencedWarning
     from rasterio.io import DatasetReader
 
-    check_file(path, "name a raster, or list the tiles in it")
+    if isinstance(path, Path):
+        check_file(path, "name a raster, or list the tiles in it")
     # XML and JSON files describe data that lies elsewhere, perhaps on a network: GDAL never sees them.
-    if head_of(path).lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"<", b"{"):
-        raise Faults(f"{path.name}: only points to other files; list those in inputs.elevation instead")
+    if isinstance(path, Path) and head_of(path).lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"<", b"{"):
+        raise Faults(f"{name_of(path)}: only points to other files; list those in inputs.elevation instead")
     try:
-        with warnings.catch_warnings(), rasterio.Env():
+        with warnings.catch_warnings(), _network(path):
             # Said in our own words when the CRS or the transform is looked at.
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
             # rasterio.open takes one driver at most; the class behind it takes a list of those allowed.
-            return DatasetReader(str(path), driver=_drivers())
+            return DatasetReader(gdal_path(path), driver=list(REMOTE_DRIVERS) if is_remote(path) else _drivers())
     except Exception as error:
         # Some errors of GDAL reach us as rasterio has them inside, with no public class but Exception.
-        raise Faults(f"{path.name}: cannot be read as a raster ({_reason(error)}); supply a whole file") from error
+        raise Faults(f"{name_of(path)}: cannot be read as a raster ({_reason(error)}); supply a whole file") from error
+
+
+def _network(path: Source):  # type: ignore[no-untyped-def]  # rasterio carries no types
+    """GDAL's settings for as long as a source is opened or read."""
+    import rasterio
+
+    return rasterio.Env(**(NETWORK if is_remote(path) else {}))
 
 
 def _reason(error: Exception) -> str:
@@ -208,18 +274,21 @@ def read_lattice(elevation: Elevation, col: int, row: int, cols: int, rows: int)
         part = out[r0 - row : r1 - row, c0 - col : c1 - col]
         if not np.isnan(part).any():
             continue
-        with _opened(tile.path) as source:
+        with _network(tile.path), _opened(tile.path) as source:
             try:
                 read = source.read(1, window=Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0), masked=True)
             except Exception as error:
                 # As in _opened.
+                again = ", or look at the connection and start the same command again" if is_remote(tile.path) else ""
                 raise Unreadable(
-                    f"{tile.path.name}: cannot be read to its end ({_reason(error)}); supply a whole file"
+                    f"{name_of(tile.path)}: cannot be read to its end ({_reason(error)}); supply a whole file{again}"
                 ) from error
             # A damaged file may hold NaN of the kind that arithmetic complains of.
             with np.errstate(invalid="ignore"):
                 values = np.ma.filled(read.astype(np.float64), np.nan)
             values[~(np.abs(values) < MISSING_BEYOND)] = np.nan
+            if elevation.nodata is not None:
+                values[values == elevation.nodata] = np.nan
             values = (values * source.scales[0] + source.offsets[0]) * elevation.unit_m
         np.copyto(part, values, where=np.isnan(part))
     return out

@@ -1,7 +1,9 @@
 """Elevation files as one lattice of cells, and the run's grid over it: its cell size and the windows of plots."""
 
+import itertools
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -23,8 +25,10 @@ MOST_SPANNED = 1000
 class Tile:
     """One raster file: where its first cell lies on the common lattice, and its size in cells."""
 
-    path: Path
+    path: Path | str
+    """A file, or an address as text."""
     files: tuple[Path, ...]
+    """The file and those beside it that belong to it; none of an address."""
     col: int
     row: int
     cols: int
@@ -45,6 +49,8 @@ class Elevation:
     unit_m: float
     name: str
     """How messages call it."""
+    nodata: float | None = None
+    """Value that stands for no data beside what the files say."""
 
     @property
     def extent(self) -> tuple[int, int, int, int]:
@@ -52,6 +58,35 @@ class Elevation:
         cols, rows = [t.col for t in self.tiles], [t.row for t in self.tiles]
         ends = max(t.col + t.cols for t in self.tiles), max(t.row + t.rows for t in self.tiles)
         return min(cols), min(rows), *ends
+
+    @property
+    def is_remote(self) -> bool:
+        """Whether any of it is read from a network, where it may change without anybody here knowing."""
+        return any(isinstance(t.path, str) for t in self.tiles)
+
+    def touching(self, windows: Sequence["Grid"], crs: CRS) -> "Elevation":
+        """The same without the tiles that lie far from all windows of a run in ``crs``."""
+        near = np.zeros(len(self.tiles), dtype=bool)
+        for grid in windows:
+            west, south, east, north = grid.bounds
+            x, y = crs_.moved(
+                [west, west, east, east, (west + east) / 2],
+                [south, north, south, north, (south + north) / 2],
+                crs,
+                self.crs,
+            )
+            col, row = self.to_lattice(x, y)
+            if not (np.isfinite(col).all() and np.isfinite(row).all()):
+                return self
+            # In another CRS sides of a window bend between its corners, by far less than half its size.
+            bend = 0.0 if crs_.same(crs, self.crs) else 0.5
+            c, r = bend * np.ptp(col) + 2, bend * np.ptp(row) + 2
+            left, right, top, bottom = col.min() - c, col.max() + c, row.min() - r, row.max() + r
+            near |= [
+                t.col < right and t.col + t.cols > left and t.row < bottom and t.row + t.rows > top for t in self.tiles
+            ]
+        kept = tuple(itertools.compress(self.tiles, near))
+        return replace(self, tiles=kept) if kept else self
 
     def footprint(self) -> BaseGeometry:
         """Outline of all tiles together, in the raster's own CRS."""

@@ -18,13 +18,16 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.settings import DRAINAGE_CLASSES, SoilSettings
+from packpale.settings.columns import SOIL_COLUMNS, TheirColumn
 from packpale.site import crs as crs_
+from packpale.site.columns import Column, mapped_columns, nearest
 from packpale.site.grid import Array, Grid
 from packpale.site.model import Pit, Soil
 from packpale.site.tables import coordinate_columns, find_column, listed, number, read_table, shown
 from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
+from packpale.values.soil_words import soil_word, soil_words
 
-COLUMNS = tuple(name for name in SoilSettings.model_fields if name != "pit_range_m")
+COLUMNS = SOIL_COLUMNS
 """What a polygon or a pit may say."""
 WORDS = {"rock_hardness": ("hard", "soft"), "drainage_class": DRAINAGE_CLASSES}
 """Columns that hold a word, and the words."""
@@ -40,6 +43,7 @@ MOST_LISTED = 5
 """Places that the note lists."""
 
 Values = Mapping[str, float | str]
+NONE: Mapping[Any, TheirColumn] = {}
 
 
 @dataclass(frozen=True)
@@ -50,56 +54,70 @@ class SoilArea:
     values: Values
 
 
-def _value(column: str, found: Any, where: str, *, decimal_comma: bool = False) -> float | str | None:
-    """What a cell says of ``column``, None for nothing. Raises Faults if it is outside what the settings allow."""
+def _value(ours: str, column: Column, found: Any, where: str, *, decimal_comma: bool = False) -> float | str | None:
+    """What a cell says of ``ours``, None for nothing. Raises Faults if it is outside what the settings allow."""
     if found is None or (isinstance(found, float | np.floating) and np.isnan(found)):
         return None
     text = str(found).strip()
     if not text:
         return None
-    if column in WORDS:
-        return _word(column, text, where)
+    if ours in WORDS or column.is_texture:
+        return _word(ours, column, text, where)
     value = None
     if isinstance(found, str):
         value = number(text, decimal_comma=decimal_comma)
     elif isinstance(found, int | float | np.number) and not isinstance(found, bool):
         value = float(found)
+    named = column.shown(ours)
     if value is None or not math.isfinite(value):
-        raise Faults(f'{where}: {column} is "{shown(text)}"; it must be a finite number')
+        raise Faults(f'{where}: {named} is "{shown(text)}"; it must be a finite number')
+    said = text if column.unit is None else f"{text} {column.unit}"
     try:
-        SoilSettings.model_validate({column: value})
+        SoilSettings.model_validate({ours: value * column.factor})
     except ValidationError as error:
-        if column in DEPTHS and value < 0:
-            raise Faults(f"{where}: {column} is {text}, above the ground; write how deep it lies, 0 or more") from error
+        if ours in DEPTHS and value < 0:
+            raise Faults(f"{where}: {named} is {said}, above the ground; write how deep it lies, 0 or more") from error
         message = error.errors()[0]["msg"]
-        raise Faults(f"{where}: {column} is {text}; {message[0].lower()}{message[1:]}") from error
-    return value
+        raise Faults(f"{where}: {named} is {said}; {message[0].lower()}{message[1:]}{_other_unit(ours)}") from error
+    return value * column.factor
 
 
-def _word(column: str, text: str, where: str) -> str:
-    # Soil surveys write "well drained" as often as "well".
-    word = " ".join(text.casefold().split())
-    word = word.removesuffix(" drained") if column == "drainage_class" else word
-    if word in WORDS[column]:
-        return word
-    nearest = difflib.get_close_matches(word, WORDS[column], n=1, cutoff=0.5)
-    hint = f'did you mean "{nearest[0]}"?' if nearest else "write one of them"
-    allowed = ", ".join(WORDS[column])
-    raise Faults(f'{where}: {column} is "{shown(text)}", which is none of {allowed}; {hint}')
+def _other_unit(ours: str) -> str:
+    what = "metres" if ours in DEPTHS else "percent"
+    return f" {what}; correct it, or name its unit in the settings"
 
 
-def read_soil_areas(path: Path, crs: CRS | None, faults: Gathering, notes: list[str]) -> tuple[SoilArea, ...]:
-    """Soil polygons of all layers of a file; with ``crs`` None they are checked and dropped."""
+def _word(ours: str, column: Column, text: str, where: str) -> str | float:
+    """What a survey's word means. Raises Faults with the nearest that is known."""
+    means = soil_word(ours, text)
+    if means is not None:
+        return float(means) if column.is_texture else means
+    known = list(soil_words()[ours])
+    hint = nearest(" ".join(text.casefold().split()).removesuffix(" drained"), known)
+    allowed = ", ".join(known if column.is_texture else WORDS[ours])
+    raise Faults(f'{where}: {column.shown(ours)} is "{shown(text)}", which is none of {allowed}; {hint}')
+
+
+def read_soil_areas(
+    path: Path, crs: CRS | None, faults: Gathering, notes: list[str], theirs: Mapping[Any, TheirColumn] = NONE
+) -> tuple[SoilArea, ...]:
+    """Soil polygons of all layers of a file; with ``crs`` None they are checked and dropped.
+
+    ``theirs`` are columns under other names.
+    """
     out: list[SoilArea] = []
     repaired = 0
     with faults.gather():
         layers = [read_layer(path, name) for name in layer_names(path)]
         if not any(layer.features for layer in layers):
             raise Faults(f"{path.name}: holds no feature; draw soil polygons, or drop inputs.soil")
-        columns = {layer.name: _soil_columns(layer) for layer in layers}
+        every = tuple(dict.fromkeys(c for layer in layers for c in layer.columns))
+        missing = Gathering()
+        mapped_columns(COLUMNS, theirs, every, path.name, missing)
+        missing.raise_if_any()
+        columns = {layer.name: _soil_columns(layer, theirs) for layer in layers}
         if not any(columns.values()):
-            have = sorted({c for layer in layers for c in layer.columns})
-            raise Faults(_no_soil_column(path.name, have))
+            raise Faults(_no_soil_column(path.name, sorted(every), "inputs.soil_columns"))
         for layer in layers:
             for name, near in near_misses(layer.columns, columns[layer.name]):
                 notes.append(f'{layer.file}: the column "{shown(name)}" was not read; a column "{near}" would be.')
@@ -107,8 +125,7 @@ def read_soil_areas(path: Path, crs: CRS | None, faults: Gathering, notes: list[
                 faults.add(no_crs(layer))
             for feature in layer.features:
                 where = layer.where(feature)
-                cells = {c: feature.properties[name] for c, name in columns[layer.name].items()}
-                values = _values(cells, where, faults)
+                values = _values(columns[layer.name], feature.properties, where, faults)
                 with faults.gather():
                     shape, crossed = _soil_polygon(feature.geometry, layer.crs, crs, where)
                     repaired += crossed
@@ -136,41 +153,47 @@ def _soil_polygon(
     return shape, crossed
 
 
-def _values(cells: Mapping[str, Any], where: str, faults: Gathering, *, decimal_comma: bool = False) -> Values:
+def _values(
+    columns: Mapping[str, Column],
+    cells: Mapping[str, Any],
+    where: str,
+    faults: Gathering,
+    *,
+    decimal_comma: bool = False,
+) -> Values:
     """What the cells of one polygon or pit say, those that say nothing left out."""
     values: dict[str, float | str] = {}
-    for column, found in cells.items():
+    for ours, column in columns.items():
         with faults.gather():
-            value = _value(column, found, where, decimal_comma=decimal_comma)
+            value = _value(ours, column, cells[column.name], where, decimal_comma=decimal_comma)
             if value is not None:
-                values[column] = value
+                values[ours] = value
     return values
 
 
-def _no_soil_column(name: str, columns: Sequence[str]) -> str:
+def _no_soil_column(name: str, columns: Sequence[str], key: str) -> str:
     return (
         f"{name}: has none of the columns {', '.join(COLUMNS)}; "
-        f"columns are {listed(columns)}; add one or rename those that say the same"
+        f"columns are {listed(columns)}; name those that say the same under {key}"
     )
 
 
-def _soil_columns(layer: Layer) -> dict[str, str]:
-    """Columns of [soil] that a layer has, with their name there; a shapefile has only their first ten letters."""
-    out = {}
-    short = layer.file.lower().endswith(".shp")
-    for column in COLUMNS:
-        name = find_column(column, layer.columns)
-        if name is None and short:
-            name = find_column(column[:SHAPEFILE_NAME], layer.columns)
-        if name is not None:
-            out[column] = name
+def _soil_columns(layer: Layer, theirs: Mapping[Any, TheirColumn]) -> dict[str, Column]:
+    """Columns of [soil] that a layer has; a shapefile has only the first ten letters of ours."""
+    out = mapped_columns(COLUMNS, theirs, layer.columns, layer.file, Gathering())
+    if layer.file.lower().endswith(".shp"):
+        for ours in COLUMNS:
+            name = find_column(ours[:SHAPEFILE_NAME], layer.columns)
+            if ours not in out and name is not None:
+                out[ours] = Column(name)
     return out
 
 
-def near_misses(columns: Sequence[str], used: Mapping[str, str]) -> list[tuple[str, str]]:
+def near_misses(columns: Sequence[str], used: Mapping[str, Column]) -> list[tuple[str, str]]:
     """Columns that are not read but look like one that would be, with that one; ``used`` maps those that are."""
     free = [c for c in COLUMNS if c not in used]
-    unread = [c for c in columns if c not in used.values()]
+    read = {c.name for c in used.values()}
+    unread = [c for c in columns if c not in read]
     pairs = [(c, difflib.get_close_matches(c.casefold(), free, n=1, cutoff=0.85)) for c in unread]
     return [(c, near[0]) for c, near in pairs if near]
 
@@ -192,7 +215,13 @@ def _note_overlaps(name: str, areas: Sequence[SoilArea], notes: list[str]) -> No
 
 
 def read_pits(
-    path: Path, crs: CRS | None, project_crs: CRS | None, faults: Gathering, notes: list[str]
+    path: Path,
+    crs: CRS | None,
+    project_crs: CRS | None,
+    faults: Gathering,
+    notes: list[str],
+    *,
+    theirs: Mapping[Any, TheirColumn] = NONE,
 ) -> tuple[Pit, ...]:
     """Trial pits from a table with x, y (in its column crs, else the run's CRS) or lon, lat, and columns of [soil].
 
@@ -203,17 +232,17 @@ def read_pits(
     rows: list[int] = []
     with faults.gather():
         table = read_table(path)
-        x_column, y_column, degrees = coordinate_columns(table)
-        crs_column = None if degrees else find_column("crs", table.columns)
-        columns = {c: name for c in COLUMNS if (name := find_column(c, table.columns)) is not None}
+        places = {k: v.column for k, v in theirs.items()}
+        x_column, y_column, degrees = coordinate_columns(table, places)
+        crs_column = None if degrees else find_column(places.get("crs", "crs"), table.columns)
+        columns = mapped_columns(COLUMNS, theirs, table.columns, table.name, faults)
         for name, near in near_misses(table.columns, columns):
             faults.add(f'{table.name}: the column "{shown(name)}" would not be read; rename it to "{near}" or drop it')
         if not columns:
-            raise Faults(_no_soil_column(table.name, table.columns))
+            raise Faults(_no_soil_column(table.name, table.columns, "inputs.columns.pits"))
         for row in table.rows:
             where = f"{table.name}, row {row.number}"
-            cells = {c: row.cells[name] for c, name in columns.items()}
-            values = _values(cells, where, faults, decimal_comma=table.decimal_comma)
+            values = _values(columns, row.cells, where, faults, decimal_comma=table.decimal_comma)
             with faults.gather():
                 x, y = table.point(row, x_column, y_column)
                 text = row.cells[crs_column] if crs_column else ""

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 from packpale.faults import Faults, Gathering
 from packpale.site.files import check_file, head_of
@@ -16,6 +17,8 @@ LONGEST_SHOWN = 80
 """Characters of a cell that a message repeats."""
 MOST_BYTES = 200_000_000
 """Size of a table; it is held in memory whole."""
+LONGEST_CELL = 10_000_000
+"""Characters of a cell: an outline of some hundred thousand corners as text."""
 MOST_COLUMNS = 1_000
 """Columns of a table: each is compared with every name that is known."""
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -132,6 +135,8 @@ def _lines(name: str, text: str, delimiter: str) -> list[tuple[int, list[str]]]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     lines: list[tuple[int, list[str]]] = []
     before = 0
+    # Longer than the reader takes by itself.
+    usual = csv.field_size_limit(LONGEST_CELL)
     try:
         for cells in reader:
             # A quoted cell may run over lines: the row is where it begins.
@@ -140,6 +145,8 @@ def _lines(name: str, text: str, delimiter: str) -> list[tuple[int, list[str]]]:
             before = reader.line_num
     except csv.Error as error:
         raise Faults(f"{name}, row {before + 1}: is no CSV ({error}); save the table again as CSV") from error
+    finally:
+        csv.field_size_limit(usual)
     return lines
 
 
@@ -159,21 +166,41 @@ def missing_column(where: str, wanted: str, columns: Sequence[str]) -> str:
     return f"{where}: has no column {wanted!r}; columns are {listed(columns)}{hint}"
 
 
-def coordinate_columns(table: Table) -> tuple[str, str, bool]:
+PLACE_NAMES = {
+    "x": ("x", "easting", "eastings"),
+    "y": ("y", "northing", "northings"),
+    "lon": ("lon", "long", "lng", "longitude"),
+    "lat": ("lat", "latitude"),
+}
+"""How tables head their columns of coordinates."""
+
+
+def coordinate_columns(table: Table, theirs: Mapping[str, str] = MappingProxyType({})) -> tuple[str, str, bool]:
     """Names of the columns with x and y, or with lon and lat; the third value says that they are degrees.
 
-    Raises Faults unless exactly one such pair is there, or if a column crs contradicts lon and lat.
+    ``theirs`` names those that the settings give. Raises Faults unless exactly one such pair is there, or if a column
+    crs contradicts lon and lat.
     """
-    xy = find_column("x", table.columns), find_column("y", table.columns)
-    ll = find_column("lon", table.columns), find_column("lat", table.columns)
+    for name in theirs.values():
+        if find_column(name, table.columns) is None:
+            raise Faults(missing_column(table.name, name, table.columns))
+
+    def column(ours: str) -> str | None:
+        # What the settings name leaves no doubt, whatever else there is.
+        names = (theirs[ours],) if ours in theirs else () if theirs.keys() & {*PLACE_NAMES} else PLACE_NAMES[ours]
+        return next((c for n in names if (c := find_column(n, table.columns)) is not None), None)
+
+    xy = column("x"), column("y")
+    ll = column("lon"), column("lat")
     if all(xy) and any(ll):
         raise Faults(f"{table.name}: has both x, y and lon, lat; keep one pair")
     if all(ll):
-        if find_column("crs", table.columns):
+        if find_column(theirs.get("crs", "crs"), table.columns):
             raise Faults(f"{table.name}: has a column crs beside lon, lat, which are EPSG:4326; drop it or use x, y")
         return str(ll[0]), str(ll[1]), True
     if not all(xy):
         raise Faults(
-            f"{table.name}: has no columns x, y (or lon, lat); columns are {listed(table.columns)}; rename them"
+            f"{table.name}: has no columns x, y (or lon, lat); columns are {listed(table.columns)}; "
+            "rename them, or name them under inputs.columns"
         )
     return str(xy[0]), str(xy[1]), False

@@ -33,12 +33,13 @@ FORMATS = (
     "ESRI Shapefile",
     "FlatGeobuf",
     "GPX",
+    "DXF",
     "MapInfo File",
     "OpenFileGDB",
     "TopoJSON",
 )
 """GDAL drivers that may open a file: those whose files stand alone, so that none of them reaches for a network."""
-EXAMPLES = "a whole GeoPackage, GeoJSON, Shapefile, FlatGeobuf, KML or GPX file"
+EXAMPLES = "a whole GeoPackage, GeoJSON, Shapefile, FlatGeobuf, KML, GPX or DXF file"
 """What messages suggest."""
 
 
@@ -250,7 +251,7 @@ def _read_with_fiona(path: Path, name: str) -> Layer:
                     faults.add(f"{path.name}, feature {number}: has a broken geometry ({error}); draw it again")
                     continue
             with faults.gather():
-                _check_size(geometry, f"{path.name}, feature {number}")
+                check_size(geometry, f"{path.name}, feature {number}")
                 features.append(Feature(number, geometry, dict(record.properties)))
     faults.raise_if_any()
     return Layer(path.name, name, crs, columns, tuple(features))
@@ -287,13 +288,14 @@ def _read_kml(path: Path, name: str) -> Layer:
                 faults.add(f"{path.name}, feature {number}: has a broken geometry ({error}); draw it again")
                 continue
         with faults.gather():
-            _check_size(geometry, f"{path.name}, feature {number}")
+            check_size(geometry, f"{path.name}, feature {number}")
             features.append(Feature(number, geometry, {c: v[i] for c, v in zip(columns, values, strict=True)}))
     faults.raise_if_any()
     return Layer(path.name, name, from_wkt(meta["crs"], path.name), columns, tuple(features))
 
 
-def _check_size(geometry: BaseGeometry | None, where: str) -> None:
+def check_size(geometry: BaseGeometry | None, where: str) -> None:
+    """Raise Faults if a geometry has more vertices than it may."""
     vertices = int(shapely.get_num_coordinates(geometry)) if geometry is not None else 0
     if vertices > MOST_VERTICES:
         raise Faults(
