@@ -15,19 +15,19 @@ from packpale.enclosure.model import Fit
 from packpale.enclosure.place_line import place_line
 
 FEW = Labour(
-    40,
+    60,
     (
-        Round(1200, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=8),
-        Round(4000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=160.0, kept=3),
+        Round(1200, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=100.0, kept=16),
+        Round(3000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=5),
     ),
     400,
 )
-"""What the menu spends on each of its lines: a quarter of what is spent on the line that is built."""
+"""What the menu spends on each of its lines: a fifth of what is spent on the line that is built."""
 MORE = Labour(
-    120,
+    160,
     (
-        Round(1500, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=20),
-        Round(5000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=160.0, kept=5),
+        Round(1500, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=100.0, kept=50),
+        Round(4000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=14),
     ),
     800,
 )
