@@ -50,6 +50,6 @@ def test_a_menu_of_each_plot(config, monkeypatch):
     print(f"{config}: {np.median(spent):.1f} s in the median, {max(spent):.1f} s at worst")  # noqa: T201 - the figures
     if dearer:
         middle, worst = 100 * np.median(dearer), 100 * max(dearer)
-        print(f"dearer than a longer search: {middle:.2f} % in the median, {worst:.2f} % at worst")  # noqa: T201 - the figures
+        print(f"dearer than a longer search: {middle:.2f} % in the median, {worst:.2f} % at worst")  # noqa: T201
         assert np.median(dearer) < 0.005
     assert max(spent) < MOST_S

@@ -10,6 +10,7 @@ from packpale.enclosure.fit import fit_largest
 from packpale.enclosure.packs import fit_packs
 from packpale.enclosure.proven import with_proof
 from polygons import lands
+from told import told
 
 LANDS = lands()
 
@@ -54,4 +55,4 @@ def test_a_search_ended_by_the_clock_is_said(ranges, monkeypatch):
     (found,) = fit_packs(LANDS["blob 300"], 1, 10.0, **ranges())
     (fit,), (note,) = with_proof([found], LANDS["blob 300"], gap=0.01, **ranges())
     assert fit.egg.area <= fit.area_bound_m2 <= found.area_bound_m2
-    assert note.startswith("The search for a bound on the enclosed area was stopped after 0 s")
+    assert told([note])[0].startswith("The search for a bound on the enclosed area was stopped after 0 s")

@@ -52,7 +52,7 @@ class PricedLines:
     def largest(self, share: float) -> Fit | None:
         """As ``alternatives.Lines`` has it, the others too."""
         known = next((e for e in self._by(lambda e: -e.area) if self.holds(e, share)), None)
-        eggs = [largest(self.on, share, FEW, known), known]
+        eggs: list[Egg | None] = [largest(self.on, share, FEW, known), known]
         if known is not None and self.on.near is not None:
             # The search may leave a nook for larger places that miss the share by little; here the nook is filled.
             rows = np.array([position_of(known, self.on.land.origin)])
