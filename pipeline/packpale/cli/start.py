@@ -197,8 +197,8 @@ def _write_ground(folder: Path, clouds: Sequence[Path], wishes: Wishes, found: _
     missing = np.isnan(ground.heights).mean()
     found.lines.append(
         f"{target}: written, {ground.points:,} points of ground and water from {len(clouds)} "
-        f"file{'' if len(clouds) == 1 else 's'} in cells of {cell:g} m; {100 * missing:.2g} % of it is missing, where "
-        f"points lie more than {WIDEST_GAP_M:g} m apart"
+        f"file{'' if len(clouds) == 1 else 's'} in cells of {cell:g} m; {100 * missing:.2g} % of it is missing, beyond "
+        f"the points and where they lie more than {WIDEST_GAP_M:g} m apart"
     )
     return target
 

@@ -1,6 +1,7 @@
 """What can be told from files that nobody has described yet: layers, columns that name plots, columns of soil."""
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -184,6 +185,8 @@ def _lines_of_text(path: Path) -> PlotsLook:
     check_file(path, "name a file")
     check_utf8(path)
     lines = [line for line in path.read_text(encoding="utf-8-sig").splitlines() if line.strip()]
+    if not lines:
+        raise Faults(f"{path.name}: is empty; write an outline a line, such as POLYGON ((0 0, 90 0, 90 60, 0 0))")
     tagged = all(_is_tagged(line) for line in lines)
     return PlotsLook(None, (), len(lines), (), None, tagged, _text_bounds(lines))
 
@@ -202,7 +205,8 @@ def _text_bounds(texts: Sequence[str]) -> tuple[float, float, float, float]:
 def _names_rings(values: Sequence[str]) -> bool:
     """Whether a column of corners in walking order says which ring each belongs to: three or more rows each."""
     runs = [v for i, v in enumerate(values) if i == 0 or v != values[i - 1]]
-    return all(values) and len(set(runs)) == len(runs) and all(values.count(v) >= 3 for v in runs)
+    counts = Counter(values)
+    return all(values) and len(counts) == len(runs) and min(counts.values()) >= 3
 
 
 def crs_of_numbers(look: PlotsLook, elevation: Elevation) -> CRS | None:
