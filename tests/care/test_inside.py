@@ -8,7 +8,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point, box
 
-from packpale.care.inside import ground_inside
+from packpale.care.inside import MUCH_WATER, MUCH_WET, ground_inside, inside_notes
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
@@ -16,7 +16,7 @@ from packpale.land.assess import assess as assess_land
 from packpale.land.surroundings import cells_within
 from packpale.land.water import EDGE_M
 from packpale.settings import DRAINAGE_CLASSES
-from trench_cases import egg_line, pack_of, plane, project_of, site_of
+from trench_cases import egg_line, enclosure_of, pack_of, plane, project_of, site_of
 
 EGG = Egg(0.0, -12.0, 0.0, 40.0, 25.0, 35.0)
 """Axis to the north, from y = -52 to 48."""
@@ -156,3 +156,27 @@ def test_on_laser_scanned_ground_shares_are_those_of_cells_counted_one_by_one(re
         assert share == pytest.approx(cells_within([limit.area], grid)[within].mean(), abs=1e-4)
         assert 0.001 < share < 0.9
     assert found.relief == pytest.approx(np.ptp(real_ground[within]))
+
+
+def test_much_water_and_much_wet_ground_are_said():
+    (bare,) = inside()
+    assert inside_notes([bare], project_of()) == []
+    (unknown,) = inside(soil={})
+    assert inside_notes([dataclasses.replace(unknown, hollows=None)], project_of()) == []
+    wet = dataclasses.replace(bare, pack=2, hollows=MUCH_WATER, wet=MUCH_WET)
+    water, ground = inside_notes([bare, wet], project_of(land={"max_ponding_m": 0.4}))
+    assert water.startswith("Pack 2: 25 % of the ground inside can stand more than 0.4 m deep in water;")
+    assert ground.startswith("Pack 2: 50 % of the ground inside is wet (")
+    nearly = dataclasses.replace(wet, hollows=MUCH_WATER - 0.001, wet=MUCH_WET - 0.001)
+    assert inside_notes([nearly], project_of()) == []
+
+
+def test_a_bog_is_said_among_the_notes_of_a_plot():
+    from packpale.care.assess import assess
+
+    bowl = lambda x, y: np.where(np.hypot(x, y) < 30, 99.0, 100.0)  # noqa: E731
+    site = site_of(bowl, half=90.0)
+    project = project_of()
+    care = assess(site, assess_land(site, project), enclosure_of(pack()), project)
+    assert care.insides[0].hollows > MUCH_WATER
+    assert sum("of the ground inside can stand" in note for note in care.notes) == 1

@@ -183,3 +183,41 @@ def test_an_existing_file_is_not_overwritten_and_another_format_is_refused(tmp_p
     assert done.returncode == 2
     assert "ends in .gpkg" in done.stderr
     assert not list(tmp_path.glob(".*partial*"))
+
+
+def test_holes_may_lie_inside(tmp_path):
+    """A hole that the egg can hold changes nothing; where they may not lie inside, it halves the land."""
+    pond = Point(150, 100).buffer(15)
+    source = file_of(tmp_path, {"field": box(0, 0, 300, 200), "with pond": box(0, 0, 300, 200).difference(pond)})
+    areas, eggs = {}, {}
+    for name, options in {"off": [], "inside": ["--holes-inside"]}.items():
+        out = tmp_path / f"{name}.gpkg"
+        done = packpale_fit(source, "--out", out, "--id", "name", "--clearance", "4", *options)
+        assert done.returncode == 0, done.stderr
+        _, rows = rows_of(out)
+        areas[name] = {r["id"]: r["area_m2"] for r, _ in rows}
+        eggs[name] = {r["id"]: shapely.geometry.shape(g) for r, g in rows}
+    assert areas["inside"]["field"] == areas["off"]["field"]
+    assert areas["inside"]["with pond"] == pytest.approx(areas["off"]["field"], rel=1e-6)
+    assert areas["off"]["with pond"] < 0.6 * areas["off"]["field"]
+    pond = shapely.transform(pond, lambda p: p + HOME)
+    assert eggs["inside"]["with pond"].contains(pond)
+    assert eggs["inside"]["with pond"].exterior.distance(pond) > 0
+
+
+def test_the_line_keeps_off_holes_that_lie_inside(tmp_path):
+    """A ditch across the whole field: no line may cross it."""
+    ditch = box(140, 1, 146, 199)
+    source = file_of(tmp_path, {"halves": box(0, 0, 300, 200).difference(ditch)})
+    out = tmp_path / "eggs.gpkg"
+    done = packpale_fit(
+        source, "--out", out, "--clearance", "3", "--holes-inside", "--packs", "2", "--separation", "10"
+    )
+    assert done.returncode == 0, done.stderr
+    _, rows = rows_of(out)
+    ditch = shapely.transform(ditch, lambda p: p + HOME)
+    assert len(rows) == 2
+    for row, geometry in rows:
+        fence = shapely.geometry.shape(geometry)
+        assert fence.distance(ditch) >= 3 - 1e-3
+        assert row["area_m2"] > 10_000

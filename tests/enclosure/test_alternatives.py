@@ -151,6 +151,17 @@ def test_the_budget_buys_the_largest_whose_bill_keeps_it(sizes, budget):
     assert found.egg.area == pytest.approx(exact, rel=5e-3)
 
 
+def test_a_size_that_has_no_line_does_not_end_the_search_for_the_budget():
+    class Gap(EvenLand):
+        def cheapest(self, area, share):
+            return None if 12_000.0 < area < 14_900.0 else super().cheapest(area, share)
+
+    # 94,000 would buy 14,000 m2, of which there is no line; 12,000 m2 there is.
+    budget = likely(round_egg(14_000.0))
+    (found,) = of(menu(Gap(), sizes=(1.0, 1.5), budget=budget), "budget")
+    assert 11_500.0 < found.egg.area <= 12_000.0
+
+
 def test_a_budget_for_more_than_fits_buys_the_largest():
     (found,) = of(menu(budget=1e6), "budget")
     assert found.egg.area == pytest.approx(LARGEST_M2)

@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, box
 
-from packpale.enclosure.bound import area_bound
+from packpale.enclosure.bound import area_bound, smallest_bound
+from packpale.enclosure.boundary import valid_parts
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import fit_largest
+from packpale.enclosure.packs import fit_packs
 from polygons import lands
 
 TAPERS, ASPECTS = np.linspace(0.03, 0.99, 25), np.linspace(1.01, 4.0, 25)
@@ -59,3 +61,34 @@ def test_bound_of_parts_is_the_largest_of_their_bounds(ranges):
     alone = [area_bound([p], 1000.0, clearance=1.0, **shape) for p in parts]
     assert area_bound(parts, 1000.0, clearance=1.0, **shape) == max(alone)
     assert area_bound(parts, 0.5, clearance=1.0, **shape) == 0
+
+
+@pytest.mark.parametrize("n", [2, 3])
+@pytest.mark.parametrize(("separation", "clearance"), [(0.0, 0.0), (10.0, 5.0), (20.0, 4.0)])
+def test_bound_on_the_smallest_of_several_holds(n, separation, clearance, ranges):
+    for name in ("square", "L", "blob 40", "rectangle with hole"):
+        parts = valid_parts(lands()[name])
+        bound = smallest_bound(parts, n, separation, clearance=clearance)
+        fits = fit_packs(lands()[name], n, separation, **ranges(clearance=clearance))
+        if len(fits) == n:
+            assert fits[-1].egg.area <= fits[-1].area_bound_m2 <= bound
+
+
+def test_bound_on_the_smallest_in_closed_form():
+    square = [box(0, 0, 100, 100)]
+    assert smallest_bound(square, 4, 0.0, clearance=0.0) == pytest.approx(2500)
+    # Half a separation of 10 m lies in the strip of 5 m, so that nothing lies outside the land.
+    by_strips = (math.sqrt(10_000 / 2) - 5 * math.sqrt(math.pi)) ** 2
+    assert smallest_bound(square, 2, 10.0, clearance=5.0) == pytest.approx(by_strips)
+    # Without a strip half of it may reach out: Steiner's formula for a square.
+    room = 10_000 + 400 * 5 + math.pi * 25
+    assert smallest_bound(square, 2, 10.0, clearance=0.0) == pytest.approx(
+        (math.sqrt(room / 2) - 5 * math.sqrt(math.pi)) ** 2
+    )
+    # A hole counts with the length of its ring, or the land as its hull.
+    holed = [box(0, 0, 100, 100).difference(box(20, 20, 80, 80))]
+    room = 6_400 + (400 + 240) * 5 + math.pi * 25
+    assert smallest_bound(holed, 2, 10.0, clearance=0.0) == pytest.approx(
+        (math.sqrt(room / 2) - 5 * math.sqrt(math.pi)) ** 2
+    )
+    assert smallest_bound(square, 2, 500.0, clearance=0.0) >= 0.0

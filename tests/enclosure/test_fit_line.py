@@ -14,17 +14,17 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import fit_largest
 from packpale.enclosure.fit_line import fit_line, fit_lines
 from packpale.enclosure.line_ground import LineGround
-from packpale.enclosure.line_search import Labour
+from packpale.enclosure.line_search import Labour, Round
 from packpale.enclosure.over_limits import over_limits_m
 
 FAR = (500_000.0, 5_400_000.0)
 INSIDE, OUTSIDE = 4.5, 5.1
 SHAPE = {"taper": (0.5, 0.9), "aspect": (1.1, 1.6), "min_radius": 0.0}
-STAGES = (
-    (800, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 12),
-    (3000, ((0.05, 0.002), (0.3, 0.02), (6.0, 40.0)), 4),
+ROUNDS = (
+    Round(800, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=12),
+    Round(3000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=200.0, kept=4),
 )
-LITTLE = {"labour": Labour(60, STAGES, 600)}
+LITTLE = {"labour": Labour(60, ROUNDS, 600)}
 STRICT = SHAPE | {"clearance": OUTSIDE}
 
 

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 from shapely.geometry import MultiPolygon, box
 
+from packpale.enclosure import priced_lines
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line_ground import LineCost, LineGround
+from packpale.enclosure.line_search import Labour
 from packpale.enclosure.menu import at_least, chosen, menu_of
 from packpale.enclosure.model import Alternative, Fit
 from packpale.enclosure.over_limits import over_limits_m
@@ -125,6 +127,18 @@ def test_ground_without_room_has_no_menu():
     assert menu_of(narrow, project(budget=50_000.0), pricing()) == ((), "")
 
 
+def test_the_menu_never_falls_behind_what_is_built(even, monkeypatch):
+    # A search that hardly looks, and the line that a long one has found.
+    hasty = Labour(starts=1, stages=((1, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 1),), polish=1)
+    monkeypatch.setattr(priced_lines, "FEW", hasty)
+    found = next(a.egg for a in even if a.aim == "share" and a.value == 0.0)
+    settings = project(menu_ha=[0.2], line_over_limits=0.0)
+    alone, _ = menu_of(GROUND, settings, pricing())
+    beside, _ = menu_of(GROUND, settings, pricing(), [Fit(found, 9e4, 0.0)])
+    assert of(alone, "share")[0].egg.area < 0.9 * found.area
+    assert of(beside, "share")[0].egg.area >= found.area
+
+
 def test_the_menu_is_the_same_every_time(even):
     again, _ = menu_of(GROUND, project(menu_ha=[0.2, 0.5, 1.0, 1.5], budget=60_000.0), pricing())
     assert again == even
@@ -139,6 +153,8 @@ def test_the_settings_pick_their_line_from_the_menu():
     assert chosen(menu, project(budget=5e4))[0].egg == menu[2].egg
     assert chosen(menu, project(area_ha=2, prefer="price"))[0].egg == menu[1].egg
     assert chosen((Alternative("size", 2.0, 9e4),), project(area_ha=2, prefer="price")) == ()
+    # What encloses more than was asked for is told in the menu, and not built.
+    assert chosen((alternative("size", 2.0, 5e4),), project(area_ha=2, prefer="price")) == ()
 
 
 def test_of_the_line_built_and_the_menus_the_larger_one_is_built():

@@ -75,6 +75,22 @@ def test_smallest_is_no_worse_than_cutting_in_many_ways(ranges):
     assert smallest(fit_packs(land, 2, 10.0, **ranges())) >= best
 
 
+def test_a_cut_off_the_middle_of_an_l_is_found(ranges):
+    """No worse than the best of nearly 300 cuts; the areas on its two sides are in no simple proportion."""
+    land = shapely.union_all([box(0, 0, 376, 85), box(0, 0, 154, 293)])
+    fits = fit_packs(land, 2, 120.0, **ranges())
+    best = 0.0
+    for angle in range(0, 180, 15):
+        turned = affinity.rotate(land, angle, origin=(0, 0))
+        west, south, east, north = turned.bounds
+        for at in np.linspace(west + 60, east - 60, 24):
+            sides = [box(west, south, at - 60, north), box(at + 60, south, east, north)]
+            pair = [fit_largest(turned.intersection(side), **ranges()) for side in sides]
+            if None not in pair:
+                best = max(best, smallest(pair))
+    assert smallest(fits) >= best * (1 - 1e-6)
+
+
 def test_two_rooms_hold_their_own_largest_eggs(ranges):
     rooms = [box(0, 0, 80, 60), affinity.rotate(box(100, 0, 190, 62), 10)]
     expected = sorted((fit_largest(r, **ranges()).egg.area for r in rooms), reverse=True)

@@ -185,6 +185,7 @@ def test_assumptions_are_the_defaults_nobody_set():
         "land.weights.slope",
         "land.weights.drainage",
         "land.weights.diggability",
+        "land.weights.variety",
     }
 
 

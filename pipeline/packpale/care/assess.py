@@ -9,13 +9,14 @@ from packpale.care.dens import den_sites
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
 from packpale.care.holding import holding, holding_notes, skirt_depths
 from packpale.care.howl import howl
-from packpale.care.inside import ground_inside
+from packpale.care.inside import ground_inside, inside_notes
 from packpale.care.model import Care
 from packpale.care.neighbours import neighbour_notes, neighbours
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
 from packpale.care.sights import lines_of_sight
 from packpale.care.streams import stream_crossings, stream_notes
 from packpale.care.viewing import den_notes, viewing
+from packpale.care.wading import wading_notes
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.land.model import Land
@@ -98,6 +99,9 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     notes += [*views.notes, *den_notes(sights, views, enclosure.packs, dens, project.viewing)] if views else ()
     pairs = neighbours(sights, enclosure.packs, howls, views, project)
     notes += neighbour_notes(pairs, project)
+    notes += wading_notes(site, land, walks, deeper_than=project.land.max_ponding_m)
+    insides = ground_inside(site, land, enclosure.packs, project)
+    notes += inside_notes(insides, project)
     return Care(
         hours,
         tuple(results),
@@ -112,7 +116,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         viewing=views,
         holdings=tuple(holdings),
         neighbours=pairs,
-        insides=ground_inside(site, land, enclosure.packs, project),
+        insides=insides,
     )
 
 

@@ -20,6 +20,8 @@ WET_CLASS = DRAINAGE_CLASSES.index("poorly")
 WET_TABLE_M = 0.25
 """So is ground whose water table comes as near to the surface in some part of the year. [m] "Very shallow" in the Soil
 Survey Manual, chapter 3 (from memory)."""
+MUCH_WATER, MUCH_WET = 0.25, 0.5
+"""Shares of hollows that can stand in water, and of wet ground, from which it is said. Assumption."""
 CHORD_ERROR_M = 0.01
 """Largest distance between the fence line and the chords it is looked at with. [m]"""
 
@@ -98,6 +100,25 @@ def ground_inside(site: Site, land: Land, packs: Sequence[Pack], project: Projec
             )
         )
     return tuple(found)
+
+
+def inside_notes(found: Sequence[Inside], project: Project) -> list[str]:
+    """Where so much of the ground is water or wet that little is left to live on, one sentence for each pack."""
+    notes = []
+    for one in found:
+        if one.hollows is not None and one.hollows >= MUCH_WATER:
+            notes.append(
+                f"Pack {one.pack}: {100 * one.hollows:.0f} % of the ground inside can stand more than "
+                f"{project.land.max_ponding_m:g} m deep in water; what is left is what the animals have to live on in "
+                "a wet season. Look at it after weeks of rain before you count it as theirs."
+            )
+        if one.wet is not None and one.wet >= MUCH_WET:
+            notes.append(
+                f"Pack {one.pack}: {100 * one.wet:.0f} % of the ground inside is wet (poorly drained, or water within "
+                f"{WET_TABLE_M:g} m of the surface); animals need dry ground to lie and to dig dens on. Have it looked "
+                "at in the wettest month."
+            )
+    return notes
 
 
 def _streams(site: Site, pack: Pack) -> float:

@@ -171,6 +171,7 @@ def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug
 @click.option("--min-radius", "min_radius_m", type=float, metavar="M", help="No bend is tighter. [m]")
 @click.option("--area-ha", "area_ha", type=float, metavar="A", help="Area of each egg; default: the largest that fits.")
 @click.option("--clearance", type=click.FloatRange(0), default=0.0, metavar="M", help="Free strip outside it. [m]")
+@click.option("--holes-inside", is_flag=True, help="Holes may lie inside the fence; only its line keeps off them.")
 @debug
 def fit(
     polygons: Path,
@@ -179,6 +180,7 @@ def fit(
     layer: str | None,
     id_column: str | None,
     clearance: float,
+    holes_inside: bool,
     debug: bool,
     **enclosure: float | None,
 ) -> None:
@@ -193,7 +195,14 @@ def fit(
         wanted = enclosure_wanted(**enclosure)
         with counting() as watch:
             rows, notes = fit_file(
-                polygons, out, layer=layer, id_column=id_column, wanted=wanted, clearance=clearance, watch=watch
+                polygons,
+                out,
+                layer=layer,
+                id_column=id_column,
+                wanted=wanted,
+                clearance=clearance,
+                holes_inside=holes_inside,
+                watch=watch,
             )
         for note in notes:
             click.echo(f"note: {note}", err=True)

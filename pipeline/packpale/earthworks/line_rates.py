@@ -263,8 +263,7 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
     ):
         each = rate * mesh_across(width, mesh, joint=joint)
         per_ground_m += each * (1 + pieces * mesh.lap_m)
-        # The last piece laps like the others, however short it is: half a piece more in the mean.
-        fixed += each * (extra * (1 + pieces * mesh.lap_m) + mesh.lap_m / 2)
+        fixed += each * extra * (1 + pieces * mesh.lap_m)
     steep_from = math.tan(math.radians(fence.steep_ground_deg))
     on_ground, steep = np.empty(site.grid.shape), np.empty(site.grid.shape)
     elevation = np.ascontiguousarray(site.elevation, float)

@@ -151,15 +151,17 @@ def _held(x: float, y: float, psi: float, k: float, d: float, F: float, phi: flo
 
 
 @njit(cache=True)
-def measure(z: Array, step: float, rasters: Rasters, priced: bool, scored: bool) -> tuple[float, ...]:
-    """Over limits, no-go, perimeter, unit area, islands held, cost along the line, field inside; by samples.
+def measure(z: Array, samples: float, rasters: Rasters, priced: bool, scored: bool) -> tuple[float, ...]:
+    """Over limits, no-go, perimeter, unit area, islands held, cost along the line, field inside.
 
+    From about so many samples of the line, no closer than the cells of the rasters.
     The field's integral is that of its sums along rows, ``before`` a cell and in it, over dy along the line (Green).
     """
     words, blocked, frame, islands, cost, cost_frame, field, before, field_frame = rasters
     psi, k, R = z[2], z[3], np.exp(z[5])
     d, F, phi, unit = unit_egg(k, z[4])
     cos, sin = np.cos(psi), np.sin(psi)
+    step = max(R * (np.pi + 2.0 * phi * F + (np.pi - 2.0 * phi) * k) / samples, frame[2])
     half = 0.5 * (d + k - 1.0) * R
     x, y = z[0] - half * cos, z[1] - half * sin
     rows, cols = words.shape
@@ -214,12 +216,12 @@ def measure(z: Array, step: float, rasters: Rasters, priced: bool, scored: bool)
 
 
 @njit(cache=True)
-def rate(z: Array, aims: Array, step: float, rasters: Rasters) -> tuple[float, float]:
+def rate(z: Array, aims: Array, samples: float, rasters: Rasters) -> tuple[float, float]:
     """What the search makes largest, and what the conditions miss. Sets log R where the area is given."""
     priced = aims[BY_COST] != 0.0 or aims[BUDGET] < np.inf
     if aims[LOG_AREA] > -np.inf:
         z[5] = 0.5 * (aims[LOG_AREA] - np.log(unit_egg(z[3], z[4])[3]))
-    over, no_go, perimeter, unit, held, total, inside = measure(z, step, rasters, priced, aims[BY_FIELD] != 0.0)
+    over, no_go, perimeter, unit, held, total, inside = measure(z, samples, rasters, priced, aims[BY_FIELD] != 0.0)
     log_area = 2.0 * z[5] + np.log(unit)
     value = aims[BY_AREA] * log_area
     missed = max(over / perimeter - aims[SHARE], 0.0) + 2.0 * no_go / perimeter + held
@@ -265,7 +267,7 @@ def anneal(
     warmth: Array,
     aims: Array,
     limits: Array,
-    step: float,
+    samples: float,
     seed: int,
     rasters: Rasters,
 ) -> None:
@@ -280,7 +282,7 @@ def anneal(
         for j in range(6):
             z[j] = best[j] = starts[i, j]
         hardest = warmth[2, 1]
-        value, missed = rate(z, aims, step, rasters)
+        value, missed = rate(z, aims, samples, rasters)
         record = value - hardest * missed
         for t in range(steps):
             part = t / steps
@@ -288,7 +290,7 @@ def anneal(
             by = warmth[1, 0] * (warmth[1, 1] / warmth[1, 0]) ** part
             hard = warmth[2, 0] * (warmth[2, 1] / warmth[2, 0]) ** part
             _moved(z, by, limits, state, trial)
-            new_value, new_missed = rate(trial, aims, step, rasters)
+            new_value, new_missed = rate(trial, aims, samples, rasters)
             gain = new_value - value - hard * (new_missed - missed)
             if gain >= 0.0 or _uniform(state) < np.exp(gain / warm):
                 value, missed = new_value, new_missed

@@ -179,18 +179,21 @@ def _in_budget(lines: Lines, priced: _Priced, budget: float, share: float, known
     if best.egg is None or best.price > budget:
         return priced("budget", budget, None)
     beyond = next((a for a in lines_known if a.price > budget and _area(a) > _area(best)), None)
+    if beyond is None:
+        return best
+    too_large, too_dear = _area(beyond), beyond.price
     for _ in range(BUDGET_ROUNDS):
-        if beyond is None or best.price >= (1 - CLOSE_TO_BUDGET) * budget:
+        if best.price >= (1 - CLOSE_TO_BUDGET) * budget:
             break
-        part = (budget - best.price) / (beyond.price - best.price)
-        area = _area(best) + (_area(beyond) - _area(best)) * min(max(part, 0.1), 0.95)
+        part = (budget - best.price) / (too_dear - best.price)
+        area = _area(best) + (too_large - _area(best)) * min(max(part, 0.1), 0.95)
         tried = sought(area)
         if tried.egg is not None and tried.price <= budget:
             best = tried
-        elif tried.egg is not None:
-            beyond = tried
         else:
-            break
+            # Where no line of that size is found, one a little smaller may be.
+            too_large = area
+            too_dear = tried.price if tried.egg is not None else too_dear
     return best
 
 

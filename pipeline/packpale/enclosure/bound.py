@@ -21,6 +21,12 @@ Every egg of a given range of taper k and aspect a, with its free strip of width
    the smallest circle round it, so a R <= G - s. With R <= D - s, the largest A(k_max, a) R^2 is bounded on each of a
    number of intervals [a_i, a_i+1] of the aspect by A(k_max, a_i+1) min(D - s, (G - s) / a_i)^2.                (3)
 
+6. Several eggs. n of them, w apart and each grown by c = w / 2, have no point inside in common. Each grown by s lies in
+   the land, so grown by c in the land grown by e = max(c - s, 0), of area B'. So n (sqrt A + c sqrt pi)^2 <= B' for the
+   smallest, as in 4. With L the length of all rings and m the number of parts, B' <= B + L e + pi e^2 m: outside an
+   outer ring the strip has at most the area L e + pi e^2, in a hole at most L e. And B' is at most that of the grown
+   convex hull, H + L_H e + pi e^2 (Steiner).                                                                   (4)
+
 The bound is the least of (1), (2), (3), the latter two for the part that allows most. It is raised by one part in 10^9
 for rounding.
 """
@@ -62,3 +68,19 @@ def area_bound(
         )
         best = max(best, min(by_area, by_length))
     return float(best * (1 + 1e-9))
+
+
+def smallest_bound(parts: Sequence[Polygon], n: int, separation: float, *, clearance: float) -> float:
+    """Upper bound (4) on the area of the smallest of ``n`` eggs that keep ``separation`` [m] from each other. [m2]
+
+    It says something new only where the eggs need most of the land; that of a single egg (area_bound) holds as well.
+    """
+    half = separation / 2
+    beyond = max(half - clearance, 0.0)
+    area, length = math.fsum(p.area for p in parts), math.fsum(p.length for p in parts)
+    hull = shapely.convex_hull(shapely.union_all(parts))
+    room = min(
+        area + length * beyond + math.pi * beyond**2 * len(parts),
+        hull.area + hull.length * beyond + math.pi * beyond**2,
+    )
+    return float(max(math.sqrt(room / n) - half * math.sqrt(math.pi), 0.0) ** 2 * (1 + 1e-9))

@@ -45,13 +45,18 @@ from packpale.site.grid import Array
 _RAYS, _BEARINGS = 96, 24
 
 
-class Ranges(TypedDict):
-    """What every fit is told about the egg, as keywords; see ``fit_largest``."""
+class Forms(TypedDict):
+    """What every search is told about the egg's form, as keywords; see ``fit_largest``."""
 
-    clearance: float
     taper: tuple[float, float]
     aspect: tuple[float, float]
     min_radius: float
+
+
+class Ranges(Forms):
+    """The same, and the strip outside it that lies in the land too."""
+
+    clearance: float
 
 
 _ROOM = 256

@@ -81,8 +81,8 @@ def fit_lines(
     return tuple(found[share] for share in shares)
 
 
-def largest(on: Search, share: float, labour: Labour, known: Egg | None) -> Egg | None:
-    """The largest egg found for a share; ``known``, an egg feasible for it, is improved on."""
+def largest(on: Search, share: float, labour: Labour, start: Egg | None) -> Egg | None:
+    """The largest egg found for a share; ``start``, an egg feasible for it, is improved on."""
     if on.near is None:
         return search(on.land, on.shapes, on.deep)
     for row in on.free[:1]:
@@ -90,14 +90,12 @@ def largest(on: Search, share: float, labour: Labour, known: Egg | None) -> Egg 
         egg = reported(on.land, on.shapes, row[:5])
         if egg is not None and on.allows(egg, share):
             return egg
-    best = known
+    best = start
     for row in on.strict[:3]:
         egg = reported(on.land, on.shapes, row[:5], at_most=a_hair_less(math.exp(row[5])))
         if egg is not None and on.allows(egg, share) and (best is None or egg.area > best.area):
             best = egg
     aim = Aim(share)
-    for row in on.annealed(aim, labour, () if best is None else (best,)):
-        egg = polished(on, row, aim, labour.polish)
-        if egg is not None and (best is None or egg.area > best.area):
-            best = egg
-    return best
+    known = () if best is None else (best,)
+    eggs = polished(on, on.annealed(aim, labour, known), aim, labour.polish)
+    return max((*known, *eggs), default=None, key=lambda egg: egg.area)

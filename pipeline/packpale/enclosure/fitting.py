@@ -18,30 +18,26 @@ from packpale.site.model import Site
 from packpale.units import HECTARE_M2
 
 if TYPE_CHECKING:
-    from packpale.enclosure.fit import Ranges
+    from packpale.enclosure.fit import Forms, Ranges
 
 
 def fits_for(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
     """The enclosures that the settings ask for, the largest first; fewer where not so many fit."""
     # The search is compiled code that takes its time to load: only where it is used.
-    from packpale.enclosure.fit_line import fit_line
-    from packpale.enclosure.packs import fit_packs
+    from packpale.enclosure.line_packs import fit_packs_on_lines
 
     if land.enclosable.is_empty:
         return ()
-    wanted, ranges = project.enclosure, ranges_of(project)
+    wanted = project.enclosure
     if wanted.area_ha != "largest":
         return _of_area(wanted.area_ha * HECTARE_M2, site, land, project)
-    if wanted.packs > 1:
-        return fit_packs(land.usable, wanted.packs, wanted.separation_m, **ranges)
-    fit = fit_line(
+    return fit_packs_on_lines(
         line_ground(land, project),
         wanted.line_over_limits,
-        taper=wanted.taper,
-        aspect=wanted.aspect,
-        min_radius=wanted.min_radius_m,
+        wanted.packs,
+        wanted.separation_m,
+        **forms_of(project),
     )
-    return () if fit is None else (fit,)
 
 
 def line_ground(land: Land, project: Project) -> LineGround:
@@ -80,8 +76,7 @@ def _best_of_area(area: float, site: Site, land: Land, project: Project) -> tupl
     """Enclosures of an area [m2], one after the other, each in the best place that those before leave."""
     from packpale.enclosure.best_place import fit_areas, mean_over
     from packpale.enclosure.line_ground import Score
-    from packpale.enclosure.packs import beyond
-    from packpale.enclosure.place_line import place_line
+    from packpale.enclosure.place_line import place_lines
 
     wanted, ranges, grid = project.enclosure, ranges_of(project), site.grid
     # Nothing of them runs over a limit.
@@ -97,28 +92,21 @@ def _best_of_area(area: float, site: Site, land: Land, project: Project) -> tupl
     )
     if not land.soft:
         return contained
-    ground, score = line_ground(land, project), Score(land.suitability, grid)
-    found: list[Fit] = []
-    for _ in range(wanted.packs):
-        free = beyond(land.enclosable, [f.egg for f in found], wanted.separation_m, ranges["clearance"])
-        fit = place_line(
-            replace(ground, enclosable=free),
-            wanted.line_over_limits,
-            area,
-            score,
-            taper=wanted.taper,
-            aspect=wanted.aspect,
-            min_radius=wanted.min_radius_m,
-            known=[f.egg for f in contained],
-        )
-        if fit is None:
-            break
-        found.append(fit)
+    found = place_lines(
+        line_ground(land, project),
+        wanted.line_over_limits,
+        wanted.packs,
+        wanted.separation_m,
+        area=area,
+        score=Score(land.suitability, grid),
+        **forms_of(project),
+        known=[f.egg for f in contained],
+    )
 
     def worth(fits: Sequence[Fit]) -> tuple[int, float]:
         return len(fits), sum(mean_over(f.egg, land.suitability, grid) for f in fits)
 
-    return max(contained, tuple(found), key=worth)
+    return max(contained, found, key=worth)
 
 
 def _beside(land: MultiPolygon, grid: Grid, carries: Mask) -> MultiPolygon:
@@ -134,22 +122,24 @@ def _beside(land: MultiPolygon, grid: Grid, carries: Mask) -> MultiPolygon:
 
 def proven(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[Fit, ...], tuple[str, ...]]:
     """The fits with the bound that a search for one proves, where they are the largest; and notes on that search."""
-    if project.enclosure.area_ha != "largest":
+    wanted = project.enclosure
+    if wanted.area_ha != "largest" or not fits:
         return fits, ()
-    from packpale.enclosure.proven import with_proof
+    from packpale.enclosure.line_bound import with_line_proof
 
-    gap = project.enclosure.proof_gap
-    return with_proof(fits, land.enclosable, gap=gap, contained=not land.soft, **ranges_of(project))
+    return with_line_proof(fits, line_ground(land, project), gap=wanted.proof_gap, **forms_of(project))
+
+
+def forms_of(project: Project) -> "Forms":
+    """What the egg may look like."""
+    from packpale.enclosure.fit import Forms
+
+    wanted = project.enclosure
+    return Forms(taper=wanted.taper, aspect=wanted.aspect, min_radius=wanted.min_radius_m)
 
 
 def ranges_of(project: Project) -> "Ranges":
-    """Shapes of the egg and the strip outside it, for searches of what is contained in the land."""
+    """The same and the strip outside it, for searches of what is contained in the land."""
     from packpale.enclosure.fit import Ranges
 
-    wanted = project.enclosure
-    return Ranges(
-        clearance=project.trench.outside_strip_m,
-        taper=wanted.taper,
-        aspect=wanted.aspect,
-        min_radius=wanted.min_radius_m,
-    )
+    return Ranges(clearance=project.trench.outside_strip_m, **forms_of(project))

@@ -21,14 +21,19 @@ _WEIGHT = 60.0
 """Of what the conditions miss, against the log area or cost."""
 
 
-def polished(on: Search, row: Array, aim: Aim, proposals: int) -> Egg | None:
-    """A feasible egg near a position (x, y, psi, taper, aspect, log R), as good as it gets; None if there is none."""
+def polished(on: Search, rows: Array, aim: Aim, proposals: int) -> list[Egg]:
+    """Feasible eggs near positions (x, y, psi, taper, aspect, log R), best first, three of them as good as they get."""
     exact = _Exact(on, aim)
-    z, R = exact.mended(row[:5].copy(), math.exp(row[5]), proposals // 3)
-    found = exact.first(z, R)
-    if found is None:
-        return None
-    return exact.reported(*exact.climb(z, found, proposals))
+    begun = []
+    for row in rows:
+        z, R = exact.mended(row[:5].copy(), math.exp(row[5]), proposals // 6)
+        found = exact.first(z, R)
+        if found is not None:
+            begun.append(exact.climb(z, found, proposals // 6))
+    begun.sort(key=lambda ends: -exact.rated(*ends)[0])
+    ended = [exact.climb(z, R, proposals) for z, R in begun[:3]]
+    ended.sort(key=lambda ends: -exact.rated(*ends)[0])
+    return [egg for z, R in ended if (egg := exact.reported(z, R)) is not None]
 
 
 def a_hair_less(R: float) -> float:

@@ -37,22 +37,39 @@ SPARE_M = 1e-6
 """What rounding may take: strips are wider and allowed lengths shorter by this. [m]"""
 BY_SCORE = 4.0
 """Weight of a mean score: some hundredths of it matter as much as some percent of area or cost."""
-Stage = tuple[int, tuple[tuple[float, float], ...], int]
+
+
+@dataclass(frozen=True)
+class Round:
+    """One round of annealing, from the ends of the round before; each pair is what it begins and ends with."""
+
+    steps: int
+    temperature: tuple[float, float]
+    reach: tuple[float, float]
+    """Of a move, in radii."""
+    weight: tuple[float, float]
+    """Of what the conditions miss."""
+    samples: float
+    """Along the line of an egg."""
+    kept: int
+    """How many ends go on."""
+    copies: int = 1
+    """Walks from each start."""
 
 
 @dataclass(frozen=True)
 class Labour:
     """How much the search spends."""
 
-    starts: int = 120
-    stages: tuple[Stage, ...] = (
-        (1500, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 30),
-        (8000, ((0.05, 0.002), (0.3, 0.02), (6.0, 40.0)), 8),
+    starts: int = 280
+    rounds: tuple[Round, ...] = (
+        Round(1200, (0.1, 0.015), (0.5, 0.15), (3.0, 10.0), samples=100.0, kept=60),
+        Round(3000, (0.05, 0.006), (0.3, 0.06), (6.0, 25.0), samples=160.0, kept=16),
+        Round(8000, (0.02, 0.001), (0.15, 0.01), (15.0, 50.0), samples=250.0, kept=6),
+        Round(4000, (0.012, 0.001), (0.1, 0.008), (30.0, 60.0), samples=300.0, kept=8, copies=4),
     )
-    """Of the annealing: steps from each start; first and last temperature, reach of a move and weight of what the
-    conditions miss; how many ends go on."""
-    polish: int = 1200
-    """Proposals to each end."""
+    polish: int = 1500
+    """Proposals to the best ends."""
 
 
 USUAL = Labour()
@@ -85,6 +102,20 @@ class Aim:
         aims[_kernels_line.BY_FIELD] = BY_SCORE if self.by == "score" else 0.0
         aims[_kernels_line.BY_COST] = 1.0 if self.by == "cost" else 0.0
         return aims
+
+
+@dataclass(frozen=True)
+class Side:
+    """What lies behind a straight line, in local coordinates."""
+
+    angle: float
+    """Direction of the line's normal, which points away from the side, counter-clockwise from east. [rad]"""
+    offset: float
+    """Of the line along its normal. [m]"""
+
+    def depth(self, points: Array) -> Array:
+        """How far points (n, 2 or more) lie behind the line. [m]"""
+        return self.offset - points[:, 0] * math.cos(self.angle) - points[:, 1] * math.sin(self.angle)
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,32 +231,55 @@ class Search:
 
     def annealed(self, aim: Aim, labour: Labour, known: Sequence[Egg]) -> Rows:
         """Ends of the annealing, best first, none near a better one: rows (x, y, psi, taper, aspect, log R) about O."""
-        rasters, aims = self.rasters(aim), aim.numbers(self.shapes.log_min_radius)
-        rows = self._starts(labour.starts, aim, known)
-        step = max(2.0, 2 * rasters[2][2])
-        for steps, warmth, many in labour.stages:
-            rows = _middles(rows)
+        rasters, starts = self.rasters(aim), self._starts(labour.starts, aim, known)
+        return self._walked(aim, labour, starts, rasters)[:, 1:]
+
+    def quickly(self, aim: Aim, labour: Labour, sides: Sequence[Side]) -> Array | None:
+        """About the best position on one side of some lines, by the rasters alone: (merit, x, y, psi, ..., log R)."""
+        rasters = self.rasters(aim)
+        blocked = rasters[1].copy()
+        frame = rasters[2]
+        x = frame[0] + (np.arange(blocked.shape[1]) + 0.5) * frame[2]
+        y = frame[1] - (np.arange(blocked.shape[0]) + 0.5) * frame[2]
+        for side in sides:
+            over = x * math.cos(side.angle) + y[:, None] * math.sin(side.angle)
+            blocked[over > side.offset - self.shapes.clearance] = 1
+        starts = self._starts(labour.starts, aim, (), sides)
+        if not len(starts):
+            return None
+        return np.asarray(self._walked(aim, labour, starts, (rasters[0], blocked, *rasters[2:]))[0])
+
+    def _walked(self, aim: Aim, labour: Labour, rows: Rows, rasters: tuple[Any, ...]) -> Rows:
+        """Ends of all rounds: rows (merit, x, y, psi, taper, aspect, log R) about O, best first."""
+        aims, ends = aim.numbers(self.shapes.log_min_radius), rows
+        for one in labour.rounds:
+            rows = _middles(np.tile(rows, (one.copies, 1)))
             merits = np.empty(len(rows))
-            _kernels_line.anneal(rows, merits, steps, np.array(warmth), aims, self.limits, step, 1, rasters)
+            warmth = np.array([one.temperature, one.reach, one.weight])
+            _kernels_line.anneal(rows, merits, one.steps, warmth, aims, self.limits, one.samples, 1, rasters)
             order = np.argsort(-merits, kind="stable")
             rows = _centres(rows[order])
             near = 0.05 * math.exp(rows[0, 5])
-            rows = thinned_out(np.column_stack([merits[order], rows]), near=near, turn=0.1, most=many)[:, 1:]
-        return rows
+            ends = thinned_out(np.column_stack([merits[order], rows]), near=near, turn=0.1, most=one.kept)
+            rows = ends[:, 1:]
+        return ends
 
-    def _starts(self, count: int, aim: Aim, known: Sequence[Egg]) -> Rows:
-        rows = [position_of(egg, self.land.origin) for egg in known]
-        rows += [tuple(row) for row in self.strict[:6]]
-        for shrunk in (1.0, 0.75, 0.55):
-            rows += [(*row[:5], math.log(shrunk) + row[5]) for row in self.free[:5]]
-        rng = np.random.default_rng(7)
+    def _starts(self, count: int, aim: Aim, known: Sequence[Egg], sides: Sequence[Side] = ()) -> Rows:
         need = self.shapes.clearance
         if aim.area is not None:
             need += math.sqrt(aim.area / self.shapes.largest_unit_area)
         cells = deep_cells(self.land, need=min(need, self.deep[2]), finest=self.deep[2] / 8, most=4000)
+        cells = np.vstack([cells[cells[:, 2] > self.shapes.clearance], self.deep])
+        for side in sides:
+            cells[:, 2] = np.minimum(cells[:, 2], side.depth(cells))
         cells = cells[cells[:, 2] > self.shapes.clearance]
+        rows = [position_of(egg, self.land.origin) for egg in known]
+        rows += [tuple(row) for row in self.strict[:6]]
+        for shrunk in (1.0, 0.75, 0.55):
+            rows += [(*row[:5], math.log(shrunk) + row[5]) for row in self.free[:5]]
         if not len(cells):
-            cells = np.array([self.deep])
+            return np.empty((0, 6))
+        rng = np.random.default_rng(7)
         for _ in range(count - len(rows)):
             x, y, depth = cells[rng.integers(len(cells))]
             R = (depth - self.shapes.clearance) * rng.uniform(0.4, 1.2)

@@ -55,10 +55,14 @@ def _also(project: Project) -> tuple[float, ...]:
 
 
 def chosen(menu: Sequence[Alternative], project: Project) -> tuple[Fit, ...]:
-    """The line that the settings pick from the menu: that of the budget, or the cheapest of the area asked for."""
+    """The line that the settings pick from the menu: that of the budget, or the cheapest of just the area asked for."""
     wanted = project.enclosure
-    aim, value = ("size", wanted.area_ha) if wanted.budget is None else ("budget", wanted.budget)
-    return tuple(Fit(a.egg, a.area_bound, 0.0) for a in menu if a.egg and a.aim == aim and a.value == value)
+    picked = (a for a in menu if a.egg and a.aim == ("size" if wanted.budget is None else "budget"))
+    if wanted.budget is None and wanted.area_ha != "largest":
+        asked = wanted.area_ha
+        # A line that encloses more stands in the menu too, where none of that size was found.
+        picked = (a for a in picked if a.value == asked and a.egg and a.egg.area <= 1.0001 * asked * HECTARE_M2)
+    return tuple(Fit(a.egg, a.area_bound, 0.0) for a in picked if a.egg)
 
 
 def at_least(fits: tuple[Fit, ...], menu: Sequence[Alternative], project: Project) -> tuple[Fit, ...]:

@@ -6,23 +6,23 @@ straight edge to either egg, which may turn and shift, and all eggs and strips a
 sequential linear programming. The strip found is the proof of the distance.
 
 Starts: the best sets among the local optima of one egg that keep apart, for land of several rooms; and, for land that
-is one room, cuts by straight strips in many directions with the parts' areas in several proportions, one egg fitted in
-each part (a part is cut again for three). Afterwards each egg is fitted anew with the others as obstacles, the smallest
-first, and kept where it became larger.
+is one room, cuts by straight strips in many directions, with the parts' areas in several proportions and with parts
+that hold eggs of about the same size, one egg fitted in each part (a part is cut again for three). Afterwards each egg
+is fitted anew with the others as obstacles, the smallest first, and kept where it became larger.
 """
 
 import itertools
 import math
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure import _kernels
-from packpale.enclosure.bound import area_bound
+from packpale.enclosure.bound import area_bound, smallest_bound
 from packpale.enclosure.boundary import Boundary, behind, boundary, valid_parts
 from packpale.enclosure.depth import deep_cells, deepest_point
 from packpale.enclosure.egg import Egg
@@ -41,6 +41,7 @@ from packpale.enclosure.model import Fit
 from packpale.site.grid import Array
 
 _DIRECTIONS = 12
+_HALVINGS = 4
 _REFINED = 6
 
 
@@ -69,7 +70,8 @@ def fit_packs(
     """``n`` eggs whose lines are at least ``separation`` [m] apart, largest first; fewer where not so many fit.
 
     The smallest is made as large as possible, then the others. Other parameters as for fit.fit_largest. Each fit's
-    area_bound_m2 is the bound for a single egg on the land, which holds for each of them.
+    area_bound_m2 is the bound for a single egg on the land, which holds for each of them; the last one's is that for
+    the smallest of n eggs where that is lower.
 
     Raises ValueError if ``n`` is not positive, the separation is negative, a coordinate is not finite or a range is
     none.
@@ -88,7 +90,18 @@ def fit_packs(
     found = _fit_sets(parts, land, shapes, (x, y, depth), n=n, separation=float(separation))
     bound = area_bound(parts, most, clearance=clearance, taper=taper, aspect=aspect)
     took = time.perf_counter() - started
-    return tuple(Fit(egg, bound, took) for egg in sorted(found, key=lambda e: -e.area))
+    fits = [Fit(egg, bound, took) for egg in sorted(found, key=lambda e: -e.area)]
+    return with_smallest_bound(fits, parts, n, separation, clearance=clearance)
+
+
+def with_smallest_bound(
+    fits: Sequence[Fit], parts: Sequence[Polygon], n: int, separation: float, *, clearance: float
+) -> tuple[Fit, ...]:
+    """Eggs, largest first, the last with the bound on the smallest of n where that is lower."""
+    if len(fits) < n or n == 1:
+        return tuple(fits)
+    least = smallest_bound(parts, n, separation, clearance=clearance)
+    return (*fits[:-1], replace(fits[-1], area_bound_m2=min(fits[-1].area_bound_m2, least)))
 
 
 def _fit_sets(
@@ -159,7 +172,7 @@ def _from_rooms(
 def _from_cuts(
     land: Boundary, shapes: Shapes, deep: tuple[float, float, float], n: int, separation: float
 ) -> list[_Set]:
-    """Sets from cutting the land by straight strips, the parts' areas in several proportions."""
+    """Sets from cutting the land by straight strips, the parts' areas or their eggs in several proportions."""
     # Points evenly spread over the land stand for its area.
     points = deep_cells(land, need=0.0, finest=0.1 * deep[2], most=4000)
     whole = _Piece(land, points)
@@ -168,9 +181,10 @@ def _from_cuts(
     sets = []
     if n == 2:
         for i in range(_DIRECTIONS):
-            for share in (0.5, 0.35, 0.65):
-                eggs = [_quick(piece, shapes) for piece in whole.cut(math.pi * i / _DIRECTIONS, share, width)]
-                sets.append(eggs)
+            angle = math.pi * i / _DIRECTIONS
+            uneven = (whole.cut(angle, share, width) for share in (0.35, 0.65))
+            sets += [[_quick(piece, shapes) for piece in pieces] for pieces in uneven]
+            sets += _balanced(whole, shapes, angle, width)
     else:
         for i in range(8):
             for share in (1 / 3, 2 / 3):
@@ -183,6 +197,21 @@ def _from_cuts(
                     pair = [_quick(piece, shapes) for piece in rest.cut(angle + math.pi * j / 4, 0.5, width)]
                     sets.append([single, *pair])
     return [_Set(tuple(e for e in eggs if e is not None)) for eggs in sets if None not in eggs]
+
+
+def _balanced(whole: "_Piece", shapes: Shapes, angle: float, width: float) -> list[list[Egg | None]]:
+    """Eggs on either side of a strip that is moved towards the larger egg, time and again."""
+    low, high, found = 0.0, 1.0, []
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        pair = [_quick(piece, shapes) for piece in whole.cut(angle, middle, width)]
+        found.append(pair)
+        first, second = (egg.area if egg else 0.0 for egg in pair)
+        if first < second:
+            low = middle
+        else:
+            high = middle
+    return found
 
 
 @dataclass(frozen=True)

@@ -46,7 +46,8 @@ def place(site: Site, land: Land, project: Project, pricing: Pricing | None = No
     wanted = project.enclosure.packs
     if len(fits) < wanted:
         return Enclosure((), why or reason(site, land, project, len(fits)), alternatives=menu)
-    fits, notes = proven(fits, land, project)
+    # A budget ends far below what the land allows: there the quick bound will do.
+    fits, notes = (fits, ()) if price_decides(project) else proven(fits, land, project)
     packs = tuple(_fitted(i + 1, fits, site, land, project) for i in range(wanted))
     return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)), menu)
 

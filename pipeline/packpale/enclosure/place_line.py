@@ -19,14 +19,15 @@ hand it in as ``on`` where many lines are looked for on the same ground.
 import math
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 
-from packpale.enclosure.best_place import mean_over
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
-from packpale.enclosure.line_ground import LineCost, LineGround, Score, line_cost
+from packpale.enclosure.line_ground import LineCost, LineGround, Score
 from packpale.enclosure.line_polish import polished
 from packpale.enclosure.line_search import USUAL, Aim, Labour, Search
 from packpale.enclosure.model import Fit
+from packpale.enclosure.packs import beyond
 
 
 def place_line(
@@ -69,6 +70,42 @@ def place_line(
         aim = Aim(share, "score", area=float(area), score=merit)
     on = on or Search.on(ground, Shapes(ground.outside_strip, taper, aspect, min_radius))
     return _found(on, aim, labour, known, started)
+
+
+def place_lines(
+    ground: LineGround,
+    share: float,
+    n: int,
+    separation: float,
+    *,
+    area: float,
+    score: Score,
+    taper: tuple[float, float],
+    aspect: tuple[float, float],
+    min_radius: float = 0.0,
+    known: Sequence[Egg] = (),
+) -> tuple[Fit, ...]:
+    """Up to ``n`` eggs of an area [m2] at least ``separation`` [m] apart, one after the other where the score is best.
+
+    Each in the best place that those before leave. Other parameters as for place_line.
+    """
+    found: list[Fit] = []
+    for _ in range(n):
+        free = beyond(ground.enclosable, [f.egg for f in found], separation, ground.outside_strip)
+        fit = place_line(
+            replace(ground, enclosable=free),
+            share,
+            area,
+            score,
+            taper=taper,
+            aspect=aspect,
+            min_radius=min_radius,
+            known=known,
+        )
+        if fit is None:
+            break
+        found.append(fit)
+    return tuple(found)
 
 
 def largest_within(
@@ -122,16 +159,5 @@ def _found(on: Search | None, aim: Aim, labour: Labour, known: Sequence[Egg], st
         raise ValueError(f"share = {aim.share} of the line over limits must lie between 0 and 1")
     if on is None or (aim.area is not None and aim.area > on.bound):
         return None
-    found = [egg for row in on.annealed(aim, labour, known) if (egg := polished(on, row, aim, labour.polish))]
-    if not found:
-        return None
-    best = max(found, key=lambda egg: _value(egg, on.ground, aim))
-    return Fit(best, on.bound, time.perf_counter() - started)
-
-
-def _value(egg: Egg, ground: LineGround, aim: Aim) -> float:
-    if aim.by == "cost" and aim.cost is not None:
-        return -line_cost(egg, ground, aim.cost)
-    if aim.by == "score" and aim.score is not None:
-        return mean_over(egg, aim.score.known, aim.score.grid)
-    return egg.area
+    found = polished(on, on.annealed(aim, labour, known), aim, labour.polish)
+    return Fit(found[0], on.bound, time.perf_counter() - started) if found else None

@@ -6,14 +6,17 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
 from packpale.enclosure.fit_line import largest
 from packpale.enclosure.line_ground import LineCost, LineGround
-from packpale.enclosure.line_search import Labour, Search
+from packpale.enclosure.line_search import Labour, Round, Search
 from packpale.enclosure.model import Fit
 from packpale.enclosure.place_line import place_line
 
 FEW = Labour(
-    starts=40,
-    stages=((1200, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 8), (4000, ((0.05, 0.002), (0.3, 0.02), (6.0, 40.0)), 3)),
-    polish=400,
+    40,
+    (
+        Round(1200, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=8),
+        Round(4000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=160.0, kept=3),
+    ),
+    400,
 )
 """What the menu spends on each of its lines: a tenth of what is spent on the line that is built."""
 

@@ -22,7 +22,6 @@ def with_proof(
     area: Polygon | MultiPolygon,
     *,
     gap: float,
-    contained: bool = True,
     clearance: float,
     taper: tuple[float, float],
     aspect: tuple[float, float],
@@ -31,9 +30,7 @@ def with_proof(
     """The largest eggs with the lower of their bound and the one that branch and bound proves; and notes on that.
 
     The search for the bound ends within ``gap`` (a share) of the largest area known, or when its work is spent, which
-    is the same on every machine. ``contained`` says that the fits were searched as the largest contained in the area;
-    where their lines have to keep off some of it besides, the bound is on what the area alone allows. Other parameters
-    as for fit.fit_largest. The notes say if the clock ended it instead.
+    is the same on every machine. Other parameters as for fit.fit_largest. The notes say if the clock ended it instead.
     """
     if not fits:
         return (), ()
@@ -41,11 +38,10 @@ def with_proof(
     if not land.is_valid:
         land = shapely.union_all(list(land.geoms))
     best, work = fits[0].egg.area, _WORK_FOR_ONE
-    if len(fits) > 1 or not contained:
-        # The bound holds for a single egg that the area contains: it can come near to the best of these.
+    if len(fits) > 1:
+        # The bound holds for a single egg, so the best single egg is what it can come near to.
         single = fit_largest(land, clearance=clearance, taper=taper, aspect=aspect, min_radius=min_radius)
         best = max(best, single.egg.area if single else 0.0)
-    if len(fits) > 1:
         work = _WORK_FOR_SEVERAL
     proof = area_bound(
         land,

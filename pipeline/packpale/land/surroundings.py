@@ -76,17 +76,19 @@ def sums_within(values: Array | Mask, *, reach: float, cell: float) -> Array:
     ``cell`` is the cell size [m]. Ground outside the window adds nothing.
     """
     rows, cols = values.shape
-    sums = np.zeros((rows, cols + 1))
-    np.cumsum(values, axis=1, out=sums[:, 1:])
-    total = np.zeros((rows, cols))
-    across = np.arange(cols)
     steps = int(reach / cell)
+    # Sums along each row, with room on both sides in which they stay what they are at the window's edge.
+    room = min(steps, cols)
+    sums = np.zeros((rows, cols + 1 + 2 * room))
+    np.cumsum(values, axis=1, out=sums[:, room + 1 : room + 1 + cols])
+    sums[:, room + 1 + cols :] = sums[:, room + cols, None]
+    total = np.zeros((rows, cols))
     for down in range(-min(steps, rows - 1), min(steps, rows - 1) + 1):
-        half = int(np.sqrt((reach / cell) ** 2 - down**2))
-        first, last = np.maximum(across - half, 0), np.minimum(across + half + 1, cols)
+        half = min(int(np.sqrt((reach / cell) ** 2 - down**2)), cols)
+        first, last = room - half, room + half + 1
         to = slice(max(-down, 0), rows - max(down, 0))
         of = slice(max(down, 0), rows + min(down, 0))
-        total[to] += sums[of, last] - sums[of, first]
+        total[to] += sums[of, last : last + cols] - sums[of, first : first + cols]
     return total
 
 

@@ -29,6 +29,9 @@ FIRST: tuple[str, ...] = (
     "crosses the fence at",
     "panels meet at up to",
     "degrees, the sharpest of",
+    # Ground that is none to live on.
+    "of the ground inside can stand",
+    "of the ground inside is wet",
     # Where the line may not lie.
     "lie outside the plot",
     "lie on no-go ground",

@@ -12,6 +12,9 @@ from packpale.settings import EnclosureSettings, fault_lines
 from packpale.units import HECTARE_M2
 
 if TYPE_CHECKING:
+    from shapely.geometry import MultiPolygon
+
+    from packpale.enclosure.line_ground import Score
     from packpale.enclosure.model import Fit
     from packpale.site.fields import Field
 
@@ -52,12 +55,14 @@ def fit_file(
     id_column: str | None = None,
     wanted: EnclosureSettings,
     clearance: float = 0.0,
+    holes_inside: bool = False,
     watch: Callable[[int, int], None] = lambda done, total: None,
 ) -> tuple[tuple[FieldFits, ...], tuple[str, ...]]:
     """Fit eggs into every polygon of a layer and write them as a GeoPackage; returns the rows and what to know.
 
-    ``clearance`` [m] is the free strip outside the fence line. ``watch`` is told how many of all features are done.
-    Raises Faults if the input is at fault or the output is there already; then nothing is written.
+    ``clearance`` [m] is the free strip outside the fence line. With ``holes_inside`` holes of the polygons may lie
+    inside the fence, and only its line with that strip keeps off them. ``watch`` is told how many of all features are
+    done. Raises Faults if the input is at fault or the output is there already; then nothing is written.
     """
     from packpale.review.fits import write_fits
     from packpale.site.fields import read_fields
@@ -70,18 +75,19 @@ def fit_file(
     rows: list[FieldFits] = []
     for field in fields.rows:
         watch(len(rows), len(fields.rows))
-        rows.append(_fit(field, wanted, clearance))
+        rows.append(_fit(field, wanted, clearance, holes_inside=holes_inside))
     watch(len(rows), len(rows))
     write_fits(rows, fields.crs, out)
     repaired = tuple(f"feature {r.field.number}: {r.field.note}" for r in rows if r.field.note)
     return tuple(rows), (*fields.notes, *repaired)
 
 
-def _fit(field: "Field", wanted: EnclosureSettings, clearance: float) -> FieldFits:
+def _fit(field: "Field", wanted: EnclosureSettings, clearance: float, *, holes_inside: bool) -> FieldFits:
     if field.problem:
         return FieldFits(field, (), field.problem)
+    holes = any(part.interiors for part in field.outline.geoms)
     try:
-        fits = _fits(field, wanted, clearance)
+        fits = (_fits_round_holes if holes_inside and holes else _fits)(field, wanted, clearance)
     except ValueError as error:
         return FieldFits(field, (), str(error))
     if len(fits) < wanted.packs:
@@ -90,35 +96,65 @@ def _fit(field: "Field", wanted: EnclosureSettings, clearance: float) -> FieldFi
 
 
 def _fits(field: "Field", wanted: EnclosureSettings, clearance: float) -> "tuple[Fit, ...]":
-    import numpy as np
-    import shapely
-
     from packpale.enclosure.best_place import fit_areas
     from packpale.enclosure.fit import Ranges
     from packpale.enclosure.packs import fit_packs
     from packpale.enclosure.proven import with_proof
-    from packpale.site.grid import Grid
 
     ranges = Ranges(clearance=clearance, taper=wanted.taper, aspect=wanted.aspect, min_radius=wanted.min_radius_m)
     if wanted.area_ha == "largest":
         fits = fit_packs(field.outline, wanted.packs, wanted.separation_m, **ranges)
         return with_proof(fits, field.outline, gap=wanted.proof_gap, **ranges)[0]
-    west, south, east, north = field.outline.bounds
-    cell = max(east - west, north - south) / SCORE_CELLS
-    grid = Grid(west, north, cell, int(np.ceil((north - south) / cell)), int(np.ceil((east - west) / cell)))
-    # Nothing is known of the ground: the best place is the one farthest from the boundary in the mean.
-    x, y = np.meshgrid(*grid.centres())
-    depth = shapely.distance(field.outline.boundary, shapely.points(x, y))
-    score = np.where(shapely.contains_xy(field.outline, x, y), depth, 0.0)
+    score = _depth(field.outline)
     return fit_areas(
         field.outline,
         wanted.packs,
         wanted.separation_m,
         target_area=wanted.area_ha * HECTARE_M2,
-        score=score / max(float(score.max()), 1e-9),
-        grid=grid,
+        score=score.raster,
+        grid=score.grid,
         **ranges,
     )
+
+
+def _fits_round_holes(field: "Field", wanted: EnclosureSettings, clearance: float) -> "tuple[Fit, ...]":
+    """Eggs whose line and strip keep off the holes, which may lie inside."""
+    import shapely
+    from shapely.geometry import MultiPolygon, Polygon
+
+    from packpale.enclosure.fit import Forms
+    from packpale.enclosure.line_bound import with_line_proof
+    from packpale.enclosure.line_ground import LineGround
+    from packpale.enclosure.line_packs import fit_packs_on_lines
+    from packpale.enclosure.place_line import place_lines
+
+    forms = Forms(taper=wanted.taper, aspect=wanted.aspect, min_radius=wanted.min_radius_m)
+    filled = shapely.union_all([Polygon(part.exterior) for part in field.outline.geoms])
+    whole = MultiPolygon(list(shapely.get_parts(filled)))
+    holes = [part for part in shapely.get_parts(filled.difference(field.outline)) if isinstance(part, Polygon)]
+    ground = LineGround(whole, {"hole": MultiPolygon(holes)}, inside_strip=0.0, outside_strip=clearance)
+    if wanted.area_ha == "largest":
+        fits = fit_packs_on_lines(ground, 0.0, wanted.packs, wanted.separation_m, **forms)
+        return with_line_proof(fits, ground, gap=wanted.proof_gap, **forms)[0]
+    area, score = wanted.area_ha * HECTARE_M2, _depth(field.outline)
+    return place_lines(ground, 0.0, wanted.packs, wanted.separation_m, area=area, score=score, **forms)
+
+
+def _depth(outline: "MultiPolygon") -> "Score":
+    """Where nothing is known of the ground the best place is the one farthest from the boundary in the mean."""
+    import numpy as np
+    import shapely
+
+    from packpale.enclosure.line_ground import Score
+    from packpale.site.grid import Grid
+
+    west, south, east, north = outline.bounds
+    cell = max(east - west, north - south) / SCORE_CELLS
+    grid = Grid(west, north, cell, int(np.ceil((north - south) / cell)), int(np.ceil((east - west) / cell)))
+    x, y = np.meshgrid(*grid.centres())
+    depth = shapely.distance(outline.boundary, shapely.points(x, y))
+    inside = np.where(shapely.contains_xy(outline, x, y), depth, 0.0)
+    return Score(inside / max(float(inside.max()), 1e-9), grid)
 
 
 def _reason(field: "Field", wanted: EnclosureSettings, clearance: float, fitting: int) -> str:

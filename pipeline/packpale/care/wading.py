@@ -1,0 +1,36 @@
+"""Where the round along the fence meets water, so that nobody has to wade in the dark."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from packpale.care.patrol import Round
+from packpale.land.model import Land
+from packpale.land.water import standing_water
+from packpale.site import Site
+
+
+def wading_notes(site: Site, land: Land, walks: Sequence[Round], *, deeper_than: float) -> list[str]:
+    """Mapped streams that each round crosses, and its length over water and hollows ``deeper_than`` [m], in words."""
+    grid, features = site.grid, site.features
+    water = standing_water(features, grid, land.ponding, deeper_than=deeper_than)
+    parts = shapely.get_parts(shapely.get_parts(list(features.get("watercourses", ()))))
+    streams = parts[shapely.get_dimensions(parts) == 1]
+    notes = []
+    for walk in walks:
+        path = shapely.LineString(walk.path)
+        crossed = int(shapely.get_num_coordinates(shapely.intersection(streams, path)).sum())
+        at = shapely.get_coordinates(shapely.line_interpolate_point(path, np.arange(0, path.length, grid.cell / 4)))
+        wet = path.length * float(np.mean(grid.nearest(water, at[:, 0], at[:, 1])))
+        met = []
+        if crossed:
+            met.append(f"crosses mapped streams at {crossed} {'place' if crossed == 1 else 'places'}")
+        if wet >= 0.5:
+            met.append(f"runs over {wet:.0f} m that can stand more than {deeper_than:g} m deep in water")
+        if met:
+            notes.append(
+                f"Pack {walk.pack}: the round meets water: it {' and '.join(met)}; build footbridges or lead it "
+                "elsewhere, so that nobody has to wade on the evening and morning rounds."
+            )
+    return notes
