@@ -125,6 +125,15 @@ def test_a_virtual_raster_that_computes_is_refused(made, tmp_path, sources):
     )
 
 
+def test_a_virtual_raster_leads_to_no_network(made, tmp_path):
+    for address in ("/vsicurl/http://127.0.0.1:9/a.tif", "https://127.0.0.1:9/a.tif"):
+        made.inputs["elevation"] = virtual(
+            tmp_path, source(address, 0).replace('relativeToVRT="1"', 'relativeToVRT="0"')
+        )
+        with pytest.raises(Faults, match=r"all\.vrt: points to an address; name the addresses under inputs\.elevation"):
+            open_inputs(made.project())
+
+
 @pytest.mark.parametrize(
     ("where", "fault"),
     [

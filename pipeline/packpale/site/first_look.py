@@ -71,7 +71,7 @@ def look_at_plots(path: Path, wanted: str | None, elevation: Elevation | None) -
     layers = list(_layers(path, wanted))
     if not layers:
         raise Faults(f"{path.name}: holds no outline of a plot; draw each plot as a polygon and name that file")
-    best = max(layers, key=lambda layer: (_on(layer, elevation), _likelihood(layer.name)))
+    best = max(layers, key=lambda layer: _rank(layer, elevation))
     names = tuple(layer.name for layer in layers)
     bounds = tuple(float(b) for b in shapely.total_bounds([f.geometry for f in best.features]))
     return PlotsLook(
@@ -99,6 +99,12 @@ def _layers(path: Path, wanted: str | None) -> Iterator[Layer]:
         areas = [f for f in layer.features if f.geometry is not None and (walked or _is_area(f.geometry))]
         if areas:
             yield Layer(layer.file, layer.name, layer.crs, layer.columns, tuple(areas))
+
+
+def _rank(layer: Layer, elevation: Elevation | None) -> tuple[int, int, bool]:
+    """How likely a layer holds the plots: on the elevation, by its name, with names; of a recorder, walked."""
+    named = bool(naming_columns(layer.columns, [f.properties for f in layer.features]))
+    return _on(layer, elevation), _likelihood(layer.name), named and layer.name != "routes"
 
 
 def _is_area(geometry: BaseGeometry) -> bool:
