@@ -1,0 +1,58 @@
+"""Whole menus of the examples' plots: processor time, and their prices beside those of a search ten times as long.
+
+To be reached: a menu within 8 s a plot on one core.
+"""
+
+import dataclasses
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from packpale.enclosure import priced_lines
+from packpale.enclosure.fitting import line_ground
+from packpale.enclosure.line_search import USUAL, Labour
+from packpale.enclosure.menu import menu_of
+from packpale.land.assess import assess
+from packpale.run.pricing import pricing_of
+from packpale.settings import read_settings
+from packpale.site.inputs import cut_to, open_inputs, read_site
+
+ROOT = Path(__file__).parents[2]
+MOST_S = 8.0
+LONG: Labour = dataclasses.replace(USUAL, starts=250)
+
+
+@pytest.mark.parametrize("config", ["demo", "real_ground", "highland_screening"])
+def test_a_menu_of_each_plot(config, monkeypatch):
+    project = read_settings(ROOT / "config" / f"{config}.toml")
+    inputs = open_inputs(project)
+    spent, dearer = [], []
+    for k, plot in enumerate(inputs.plots):
+        site = read_site(cut_to(inputs, plot.plot_id, project), plot.plot_id, project)
+        land = assess(site, project)
+
+        def menu(site=site, land=land):
+            return menu_of(line_ground(land, project), project, pricing_of(site, land, project))[0]
+
+        if k == 0:
+            # Compiles.
+            menu()
+        began = time.process_time()
+        found = menu()
+        spent.append(time.process_time() - began)
+        if config == "highland_screening":
+            continue
+        with monkeypatch.context() as patch:
+            patch.setattr(priced_lines, "FEW", LONG)
+            long = menu()
+        pairs = zip(found, long, strict=False)
+        dearer += [a.price / b.price - 1 for a, b in pairs if a.aim == b.aim == "size" and a.egg and b.egg]
+    print(f"{config}: {np.median(spent):.1f} s in the median, {max(spent):.1f} s at worst")
+    if dearer:
+        print(
+            f"dearer than a long search: {100 * np.median(dearer):.2f} % in the median, {100 * max(dearer):.2f} % at worst"
+        )
+        assert np.median(dearer) < 0.005
+    assert max(spent) < MOST_S
