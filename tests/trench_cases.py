@@ -131,7 +131,7 @@ def pack_of(line, *, number=1, length_3d=None, posts=40, gates=2):
 
 
 def enclosure_of(*packs):
-    return Enclosure(packs=packs, reason="")
+    return Enclosure(packs=packs, reason=None)
 
 
 def project_of(**sections):

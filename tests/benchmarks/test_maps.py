@@ -19,7 +19,7 @@ from packpale.enclosure.place import place
 from packpale.land.assess import assess as assess_land
 from packpale.review.model import PlotResult
 from packpale.review.plot_map import plot_map, write_plot_map
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.run.run import read_and_open
 from packpale.site.inputs import read_site
 

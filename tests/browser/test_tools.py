@@ -8,7 +8,7 @@ from pyproj import Transformer
 
 from packpale.review.map_page import Background
 from packpale.review.plot_map import plot_map
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory
 
 pytestmark = pytest.mark.browser

@@ -10,6 +10,7 @@ from packpale.care.aids import aid_notes, climbing_aids, weakening
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.site import Standing
+from told import told
 from trench_cases import egg_line, pack_of, plane, project_of, site_of
 
 HEIGHT = 2.5
@@ -70,11 +71,11 @@ def test_the_note_names_the_nearest_and_the_highest():
     things, project = found(
         Standing(Point(EAST + 2, 0), math.nan), Standing(Point(-27, 0), 1.1), Standing(Point(-10, 23), 0.1)
     )
-    (note,) = aid_notes(things, project)
+    (note,) = told(aid_notes(things, project))
     assert note.startswith(
-        "Pack 1: 2 trees, boulders or other things stand within 5 m of the fence; the nearest 2.0 m out"
+        "Pack 1: 2 trees, boulders or other things stand within 5 m of the fence. The nearest is 2.00 m out"
     )
     assert "the highest leaves 1.40 m of its height" in note
     (tall,), project = found(Standing(Point(EAST + 2, 0), 12.0))
-    assert "1 tree, boulder or other thing stands" in aid_notes([tall], project)[0]
-    assert "one is higher than it" in aid_notes([tall], project)[0]
+    assert "1 tree, boulder or other thing stands" in told(aid_notes([tall], project))[0]
+    assert "one is higher than it" in told(aid_notes([tall], project))[0]

@@ -9,6 +9,7 @@ import shapely
 from pydantic import ValidationError
 
 from packpale.care.climb import climb, climb_notes, effective_height, tree_distance
+from told import told
 from trench_cases import circle_line, pack_of, plane, project_of, site_of
 
 R = 30.0
@@ -79,7 +80,7 @@ def test_missing_ground_is_not_known_and_said():
     assert 0 < unknown.sum() < line.x.size / 4
     assert (line.x[unknown] < -20).all()
     assert found.least == pytest.approx(HEIGHT)
-    (note,) = climb_notes((found,), project_of(checks={"climb_distance_m": 3.0}))
+    (note,) = told(climb_notes((found,), project_of(checks={"climb_distance_m": 3.0})))
     either = unknown | np.isnan(found.outside)
     assert unknown.sum() < either.sum()
     assert f"at {either.sum()} of {line.x.size} stations the ground within 3 m" in note
@@ -99,13 +100,13 @@ def test_woods_are_measured_to_their_edge():
     # Law of cosines: 51 m from (0, 80) at 30 m from the middle.
     half = math.acos((80**2 + R**2 - 51**2) / (2 * 80 * R))
     assert near.length == pytest.approx(2 * R * half, abs=2.0)
-    (note,) = climb_notes((found,), project)
+    (note,) = told(climb_notes((found,), project))
     assert "woodland stands within 5 m of the fence" in note
 
 
 def test_notes_tell_what_is_left_of_the_height():
     found, _, project = climbed(plane(east=0.3))
-    inside, outside = climb_notes((found,), project)
+    inside, outside = told(climb_notes((found,), project))
     assert "high ground inside leaves of the fence's 2.5 m only 1.90 m at the worst place" in inside
     assert "within 2 m of the fence" in inside
     assert "high ground outside" in outside

@@ -19,6 +19,7 @@ from packpale.land.assess import assess as assess_land
 from packpale.land.drainage import flow_over, upstream_cells
 from packpale.settings import CrossingSettings
 from packpale.site import Grid
+from told import told
 from trench_cases import enclosure_of, pack_of, project_of, site_of
 
 EGG = Egg(0.0, 0.0, 0.0, 20.0, 12.0, 18.0)
@@ -65,7 +66,7 @@ def test_where_the_bed_s_slope_is_not_known_no_opening_is_made_up():
     assert np.isnan(into.bed_slope)
     assert into.opening is None
     assert out.opening is not None
-    notes = crossing_notes((into, out), project_of(crossings=RAIN))
+    notes = told(crossing_notes((into, out), project_of(crossings=RAIN)))
     assert any("At 1 of the 2 crossings elevation is missing beside the fence line" in n for n in notes)
 
 
@@ -188,7 +189,7 @@ def test_without_rain_areas_and_times_are_told_and_what_is_missing():
     care = assess(site, assess_land(site, project), enclosure_of(pack), project)
     assert [c.opening for c in care.crossings] == [None, None]
     assert all(c.concentration_min > 1 for c in care.crossings)
-    said = "\n".join(care.notes)
+    said = "\n".join(told(care.notes))
     assert "Water from 0.3 ha or more crosses the fence at 2 places" in said
     assert "crossings.rain_mm_per_h and crossings.rain_source are not set" in said
     assert "At 2 of the 2 crossings water may come from ground that was not read" in said
@@ -202,16 +203,18 @@ def crossing(area):
 def test_water_faster_than_the_shortest_rain_given_is_said(first, said):
     # The water of this crossing comes together in 5 min.
     project = project_of(crossings={**RAIN, "rain_mm_per_h": [[first, 160], [20, 80]]})
-    notes = crossing_notes((crossing(9000.0),), project)
+    notes = told(crossing_notes((crossing(9000.0),), project))
     assert sum("flow and opening are too small there" in note for note in notes) == said
-    assert not any("too small" in note for note in crossing_notes((crossing(9000.0),), project_of(crossings=RAIN)))
+    assert not any(
+        "too small" in note for note in told(crossing_notes((crossing(9000.0),), project_of(crossings=RAIN)))
+    )
 
 
 def test_a_catchment_beyond_the_method_is_said():
     project = project_of(crossings=RAIN)
     assert (
         "1 of the 2 crossings the catchment is larger than the 80 ha"
-        in crossing_notes((crossing(800_001.0), crossing(799_999.0)), project)[-1]
+        in told(crossing_notes((crossing(800_001.0), crossing(799_999.0)), project))[-1]
     )
     assert len(crossing_notes((crossing(799_999.0),), project)) == 1
     assert crossing_notes((), project) == []

@@ -16,6 +16,7 @@ from packpale.land.assess import assess as assess_land
 from packpale.land.relief import level_of, mean_within
 from packpale.settings import DenSettings
 from packpale.site import Grid
+from told import told
 from trench_cases import egg_line, pack_of, plane, project_of, site_of
 
 EGG = Egg(0.0, -12.0, 0.0, 40.0, 25.0, 35.0)
@@ -100,7 +101,8 @@ def test_mounds_go_to_the_best_sites_and_the_rest_is_told():
     assert [d.passage.build for d in found] == ["mound"] + 2 * ["mound of soil brought in"]
     # A cone 2 m high and 8 m across: pi 4^2 2 / 3.
     assert (
-        f"makes 1 den mound: 2 of the den sites need a mound of soil brought in, {math.pi * 32 / 3:.0f} m3" in notes[0]
+        f"makes 1 den mound. 2 of the den sites need a mound of soil brought in, {math.pi * 32 / 3:.0f} m³"
+        in told(notes)[0]
     )
     enough, none = dens(mounds=3, count=3, apart_m=20.0)
     assert {d.passage.build for d in enough} == {"mound"}
@@ -122,10 +124,10 @@ def test_mounds_go_to_the_best_site_of_any_pack():
 def test_too_low_a_mound_is_told():
     site = site_of(plane(north=0.06), half=90.0)
     land = assess_land(site, project_of())
-    for height, told in ((1.3, False), (1.05, True)):
+    for height, said in ((1.3, False), (1.05, True)):
         _, notes = den_sites(site, land, [pack()], settings=DenSettings(), mounds=9, mound=(height, 2.0))
         # A height of h leaves h - 0.05 * 2 h - 0.5 over the chamber: 0.5 needs h = 1 / 0.9.
-        assert any("raise plant.mound_height_m" in note for note in notes) == told
+        assert any("Raise plant.mound_height_m" in note for note in told(notes)) == said
 
 
 # What decides.
@@ -174,7 +176,7 @@ def test_wet_hollow_channel_and_steep_ground_are_left_out():
     steep = lambda x, y: 100 + 0.05 * y + np.where(x > 0, 0.9 * x, 0)  # noqa: E731
     found, notes = dens(steep, count=20, apart_m=10.0)
     assert max(d.x for d in found) < 1
-    assert "of 20 den sites" in notes[0]
+    assert "of 20 den sites" in told(notes)[0]
 
 
 def allowed(ground, *, features=None, rock=100.0, plot=None, land=None):

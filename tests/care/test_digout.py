@@ -16,6 +16,7 @@ from packpale.care.assess import assess
 from packpale.care.digout import shortest_tunnels, shortest_ways
 from packpale.faults import Faults
 from packpale.land.assess import assess as assess_land
+from told import told
 from trench_cases import circle_line, enclosure_of, pack_of, plane, project_of, site_of
 
 D, REACH, COVER = 1.2, 1.8, 0.3
@@ -248,9 +249,9 @@ def test_weakest_station_is_where_the_ground_helps_most():
 
 def test_bare_level_apron_is_said():
     care, _ = assessed(plane(east=-0.25), formation="level")
-    assert sum("the level apron comes out of the ground" in note for note in care.notes) == 1
+    assert sum("the level apron comes out of the ground" in note for note in told(care.notes)) == 1
     followed, _ = assessed(plane(east=-0.25), formation="follow")
-    assert not any("apron" in note for note in followed.notes)
+    assert not any("apron" in note for note in told(followed.notes))
 
 
 def test_missing_ground_beside_the_fence_is_a_fault():

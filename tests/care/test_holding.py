@@ -10,6 +10,8 @@ from packpale.care.assess import assess
 from packpale.care.digout import shortest_tunnels
 from packpale.care.holding import skirt_depths
 from packpale.land.assess import assess as assess_land
+from packpale.review.words import FILES, plain
+from told import told
 from trench_cases import circle_line, enclosure_of, pack_of, plane, project_of, site_of
 
 D, REACH, COVER = 1.2, 1.8, 0.3
@@ -75,8 +77,8 @@ def test_each_station_has_the_depth_of_its_own_rock():
     assert stretch.length == pytest.approx(30 * math.pi, abs=2)
     assert stretch.worst == 0.5
     assert care.escape_dig_rate == pytest.approx(tunnel(0.5) / 11)
-    assert "0.50 m deep at the least. The way under it" in care.notes[0]
-    assert "Volumes and prices still hold the full depth" in care.notes[0]
+    assert "0.50 m deep at the least. The way under it" in told(care.notes)[0]
+    assert "Volumes and prices still hold the full depth" in told(care.notes)[0]
 
 
 def test_without_the_setting_the_skirt_goes_down_into_rock():
@@ -108,8 +110,9 @@ def test_margin_is_the_time_to_dig_less_the_hours_nobody_looks(rate):
     else:
         assert sum(s.length for s in found.too_short) == pytest.approx(line.step * line.x.size)
         worst = 11 - tunnel(0.5) / rate
-        assert f"{worst:.1f} hours before the morning round at the weakest place" in care.notes[0]
-        assert "(invented trial)" in care.notes[0]
+        early = plain(FILES.hours(worst))
+        assert f"{early} before the morning round at the weakest place" in told(care.notes)[0]
+        assert "(invented trial)" in told(care.notes)[0]
 
 
 @pytest.mark.parametrize("given", [{"dig_rate_m_per_h": 0.5}, {"dig_rate_source": "a book"}])

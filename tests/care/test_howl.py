@@ -15,6 +15,7 @@ from packpale.care.howl import clear_excess, howl, reach_on_flat_ground, source_
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.settings import HowlSettings
+from told import told
 from trench_cases import egg_line, pack_of, plane, site_of
 
 TIP = 20.0
@@ -102,7 +103,7 @@ def test_beyond_the_elevation_model_it_says_so():
     site = near(site_of(plane()), dwellings=[Point(900, 0)])
     found = howl(site, [egg_pack()], HowlSettings())
     assert not found.heard[0].surveyed
-    assert any("beyond the elevation model" in note for note in found.notes)
+    assert any("beyond the elevation model" in note for note in told(found.notes))
     assert howl(near(site), [egg_pack()], HowlSettings()).heard == ()
 
 
@@ -113,7 +114,7 @@ def test_missing_ground_on_the_way_is_bridged_and_told():
     found = howl(dataclasses.replace(site, elevation=holed), [egg_pack()], HowlSettings())
     whole = howl(site, [egg_pack()], HowlSettings())
     assert found.heard[0].level == pytest.approx(whole.heard[0].level, abs=1e-9)
-    assert any("without elevation" in note for note in found.notes)
+    assert any("without elevation" in note for note in told(found.notes))
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -16,6 +16,7 @@ from packpale.land.assess import assess as assess_land
 from packpale.land.surroundings import cells_within
 from packpale.land.water import EDGE_M
 from packpale.settings import DRAINAGE_CLASSES
+from told import told
 from trench_cases import egg_line, enclosure_of, pack_of, plane, project_of, site_of
 
 EGG = Egg(0.0, -12.0, 0.0, 40.0, 25.0, 35.0)
@@ -164,8 +165,8 @@ def test_much_water_and_much_wet_ground_are_said():
     (unknown,) = inside(soil={})
     assert inside_notes([dataclasses.replace(unknown, hollows=None)], project_of()) == []
     wet = dataclasses.replace(bare, pack=2, hollows=MUCH_WATER, wet=MUCH_WET)
-    water, ground = inside_notes([bare, wet], project_of(land={"max_ponding_m": 0.4}))
-    assert water.startswith("Pack 2: 25 % of the ground inside can stand more than 0.4 m deep in water;")
+    water, ground = told(inside_notes([bare, wet], project_of(land={"max_ponding_m": 0.4})))
+    assert water.startswith("Pack 2: 25 % of the ground inside can stand more than 0.4 m deep in water.")
     assert ground.startswith("Pack 2: 50 % of the ground inside is wet (")
     nearly = dataclasses.replace(wet, hollows=MUCH_WATER - 0.001, wet=MUCH_WET - 0.001)
     assert inside_notes([nearly], project_of()) == []
@@ -179,4 +180,4 @@ def test_a_bog_is_said_among_the_notes_of_a_plot():
     project = project_of()
     care = assess(site, assess_land(site, project), enclosure_of(pack()), project)
     assert care.insides[0].hollows > MUCH_WATER
-    assert sum("of the ground inside can stand" in note for note in care.notes) == 1
+    assert sum("of the ground inside can stand" in note for note in told(care.notes)) == 1

@@ -13,6 +13,7 @@ from packpale.care.sights import lines_of_sight
 from packpale.care.viewing import viewing
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
+from told import told
 from trench_cases import egg_line, pack_of, plane, project_of, site_of
 
 
@@ -51,7 +52,7 @@ def test_gap_and_what_it_is(gap, between, keeps):
 @pytest.mark.parametrize(
     ("gap", "side", "said"),
     [
-        (3.5, "outside", "each apron reaches 1.8 m out and the gap between the fences is 3.50 m: lay one mesh"),
+        (3.5, "outside", "each apron reaches 1.8 m out and the gap between the fences is 3.50 m. Lay one mesh"),
         (3.7, "outside", "each trench takes 1.95 m outside its fence and the gap between the fences is 3.70 m"),
         (3.88, "outside", "each trench takes 1.95 m outside"),
         (3.92, "outside", None),
@@ -64,7 +65,7 @@ def test_aprons_and_trenches_that_meet_between_two_fences_are_said(gap, side, sa
     # own trenches 2 (0.3 + 0.5 x 1.2) = 1.8 m.
     trench = {"apron_reach_m": 1.8, "side_slope": 0.5, "depth_m": 1.2, "side": side}
     (found,), _, _, project = two(gap, trench=trench, enclosure={"separation_m": 0.5})
-    notes = neighbour_notes([found], project)
+    notes = told(neighbour_notes([found], project))
     assert len(notes) == (said is not None)
     assert all(said in note for note in notes)
 

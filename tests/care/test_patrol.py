@@ -15,6 +15,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit, Gates, Pack
 from packpale.land.assess import assess as assess_land
 from packpale.settings import PatrolSettings, TrenchSettings
+from told import told
 from trench_cases import circle_line, enclosure_of, pack_of, plane, project_of, site_of
 
 EGG = Egg(4.0, -10.0, 35.0, 30.0, 16.0, 28.0)
@@ -143,7 +144,7 @@ def test_way_along_a_leg_is_the_fence_beside_it_on_a_straight_side():
 def test_no_round_where_the_small_end_is_tighter_than_the_offset():
     found, notes = walk(side="inside", offset_m=16.0)
     assert found is None
-    assert "no round 16 m inside" in notes[0]
+    assert "no round 16 m inside" in told(notes)[0]
 
 
 def test_round_inside_a_drawn_line_may_fall_into_parts_and_says_so():
@@ -151,24 +152,24 @@ def test_round_inside_a_drawn_line_may_fall_into_parts_and_says_so():
     # The larger room drawn in by 3 m, 34 x 44 m, but for the mouth of the corridor, where arcs of 3 m round its two
     # corners 4 m apart meet.
     assert found.length == pytest.approx(2 * (34 + 44) - 4 + 2 * 3 * math.asin(2 / 3), rel=1e-4)
-    assert "2 parts" in notes[0]
+    assert "2 parts" in told(notes)[0]
 
 
 def test_round_beyond_the_strip_that_is_kept_free_is_told():
     # The apron's bench ends 1.5 + 1.0 x 0.3 from the line, the skirt's trench 0.3 + 0.5 on the other side.
     trench = TrenchSettings(apron_reach_m=1.5, side_slope=1.0, depth_m=0.5, working_strip_m=1.5)
     _, outside = walk(offset_m=3.4, trench=trench)
-    assert "beyond the 3.3 m" in outside[0]
+    assert "beyond the 3.3 m" in told(outside)[0]
     _, within = walk(offset_m=3.2, trench=trench)
     assert within == []
     _, inside = walk(offset_m=2.4, side="inside", trench=trench)
-    assert "beyond the 2.3 m" in inside[0]
+    assert "beyond the 2.3 m" in told(inside)[0]
 
 
 def test_missing_ground_counts_as_level_and_is_told():
     ground = lambda x, y: np.where(x > 30, np.nan, 100 + 0.05 * y)  # noqa: E731
     found, notes = walk(square(), ground, side="inside", offset_m=5.0)
-    assert "no elevation" in notes[0]
+    assert "no elevation" in told(notes)[0]
     # The eastern side of 70 m and about 5 m at both of its ends.
     assert found.unknown == pytest.approx(80, abs=4)
     assert found.climb == pytest.approx(70 * 0.05, abs=0.05)
@@ -230,6 +231,6 @@ def test_a_round_stays_out_of_the_other_pack_s_enclosure(gap):
         assert path.distance(own) == pytest.approx(min(gap / 2, 1.5), abs=0.01)
         # All the rest is the parallel.
         assert path.length == pytest.approx(first.perimeter + 2 * math.pi * 1.5, rel=0.01)
-    said = [note for note in notes if "midway between the two" in note]
+    said = [note for note in told(notes) if "midway between the two" in note]
     assert len(said) == (2 if gap < 3 else 0)
     assert all(f"{gap / 2:.2f} m away" in note for note in said)

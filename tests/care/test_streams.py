@@ -14,6 +14,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.land.assess import assess as assess_land
 from packpale.settings import CrossingSettings
+from told import told
 from trench_cases import enclosure_of, pack_of, plane, project_of, site_of
 
 EGG = Egg(0.0, 0.0, 0.0, 20.0, 12.0, 18.0)
@@ -104,8 +105,9 @@ def test_what_only_the_map_shows_is_said_and_looked_at_on_every_round():
     care = assess(site, assess_land(site, project), enclosure_of(here), project)
     (stream,) = care.streams
     assert care.crossings == ()
-    (note,) = [n for n in care.notes if n.startswith("Mapped water")]
-    assert f"at 1 place where the ground model has no flow path from 0.5 ha: chainage {EGG.perimeter / 2:.0f} m" in note
+    (note,) = [n for n in told(care.notes) if n.startswith("Mapped water")]
+    assert "at 1 place that the ground model does not show. It has no flow path from 0.5 ha there: " in note
+    assert f"chainage {EGG.perimeter / 2:.0f} m" in note
     checks = [c for walk in care.rounds for c in walk.checks if c.mark.kind == "crossing"]
     assert [(c.mark.what, c.mark.chainage) for c in checks] == [("where mapped water crosses", stream.chainage)]
 
@@ -115,13 +117,13 @@ def test_a_stream_that_the_ground_model_shows_is_said_once():
     site = with_water(LineString([(0.5, 50), (0.5, -50)]), ground=valley)
     care = assess(site, assess_land(site, project), enclosure_of(pack(site)), project)
     assert [s.crossing for s in care.streams] == [1, 2]
-    assert sum("crosses the fence at" in note for note in care.notes) == 1
+    assert sum("crosses the fence at" in note for note in told(care.notes)) == 1
     assert len([c for c in care.rounds[0].checks if c.mark.kind == "crossing"]) == 2
     assert stream_notes((), CrossingSettings()) == []
 
 
 def test_a_note_names_a_few_of_many_places_and_whose_they_are():
     many = [StreamCrossing(1 + k // 8, 10.0 * k, 0.0, 0.0, 0.0, None) for k in range(9)]
-    (note,) = stream_notes(many, CrossingSettings())
+    (note,) = told(stream_notes(many, CrossingSettings()))
     assert "pack 1, chainage 0 m, pack 1, chainage 10 m" in note
     assert "pack 1, chainage 50 m, and 3 more." in note

@@ -16,6 +16,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.settings import ViewingSettings
 from packpale.site import Grid
+from told import told
 from trench_cases import egg_line, pack_of, plane, site_of
 
 LAX = {"least_seen_share": 0.0, "least_refuge_share": 0.0}
@@ -185,14 +186,17 @@ def test_stand_off_limits_and_the_edge_of_the_model_are_said():
     assert found.viewpoints[0].fence_distance == pytest.approx(1.0, abs=0.02)
     assert np.isnan(found.viewpoints[2].seen_share)
     assert found.viewpoints[3].seen_share == 0
-    said = " ".join(found.notes)
-    assert "Viewing point 1 stands 1.0 m from the fence of pack 1" in said
-    assert "Viewing point 2" not in said
+    said = " ".join(told(found.notes))
+    assert (
+        "Pack 1: viewing point 1 stands nearer to the fence than the stand-off, 1.00 m away. The stand-off is 1.5 m"
+        in said
+    )
+    assert "iewing point 2" not in said
     assert "Viewing point 3 lies beyond the elevation model" in said
-    assert "Viewing point 4" not in said
+    assert "iewing point 4" not in said
     assert "only 0 % of the ground inside is out of sight" in said
     blind = viewing(looked_at(plane(), Point(5000, 0)), [egg_pack()], ViewingSettings())
-    assert "see 0 % of the ground" in " ".join(blind.notes)
+    assert "see 0 % of the ground" in " ".join(told(blind.notes))
 
 
 def test_without_viewing_points_there_is_nothing_to_say():
@@ -225,9 +229,10 @@ def test_a_den_in_view_is_said_with_the_sheet_that_hides_it():
     passage = Passage("mound", 2.0, 0.1, 0.6)
     den = DenSite(1, 2, 0.0, 0.0, 0.5, {}, 0.0, math.nan, 5.0, 0.0, {}, passage)
     sights = looked_at(plane(), Point(60.0, 0.0))
-    (said,) = den_notes(sights, viewing(sights, [egg_pack()], settings), [egg_pack()], [den], settings)
+    (note,) = den_notes(sights, viewing(sights, [egg_pack()], settings), [egg_pack()], [den], settings)
     # The line falls evenly from 1.6 m at the eye to 0.6 m, and meets the fence after 40 of 60 m: 0.93 m.
-    assert said.startswith("Pack 1, den site 2: in view")
-    assert "0.9 m for viewing point 1." in said
+    (said,) = told([note])
+    assert said.startswith("Pack 1: den site 2 is in view")
+    assert "0.9" in said
     far = looked_at(plane(), Point(5000.0, 0.0))
     assert den_notes(far, viewing(far, [egg_pack()], settings), [egg_pack()], [den], settings) == []

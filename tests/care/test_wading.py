@@ -12,6 +12,7 @@ from packpale.care.wading import wading_notes
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.land.assess import assess as assess_land
+from told import told
 from trench_cases import egg_line, enclosure_of, pack_of, plane, project_of, site_of
 
 EGG = Egg(0.0, 0.0, 0.0, 40.0, 30.0, 30.0)
@@ -32,7 +33,7 @@ def walked(site):
 
 def said(site, **settings):
     land, care = walked(site)
-    return wading_notes(site, land, care.rounds, **({"deeper_than": 0.3} | settings))
+    return told(wading_notes(site, land, care.rounds, **({"deeper_than": 0.3} | settings)))
 
 
 def test_a_dry_round_is_not_spoken_of():
@@ -46,7 +47,7 @@ def test_a_dry_round_is_not_spoken_of():
 )
 def test_streams_are_counted_where_the_round_crosses_them(stream, places):
     (note,) = said(site_with(stream, MultiPoint([(0, -41.5)])))
-    assert f"the round meets water: it crosses mapped streams at {places};" in note
+    assert f"the round meets water. It crosses mapped streams at {places};" in note
 
 
 def test_length_in_a_pond_is_that_of_the_arc_in_it():
@@ -64,4 +65,4 @@ def test_length_over_a_hollow_by_the_depth_set_and_both_in_one_sentence():
     (shallow,) = said(site, deeper_than=0.5)
     assert "runs over" not in shallow
     _, care = walked(site)
-    assert note in care.notes
+    assert note in told(care.notes)

@@ -122,7 +122,7 @@ def test_degrees_are_moved_to_the_utm_zone_and_that_is_said(tmp_path):
     assert packpale_fit(source, "--out", metres).returncode == 0
     done = packpale_fit(moved, "--out", degrees)
     assert done.returncode == 0, done.stderr
-    assert "degrees.geojson: EPSG:4326 is not in metres; all is computed and written in EPSG:32632." in done.stderr
+    assert "degrees.geojson: EPSG:4326 is not in metres. All is computed and written in EPSG:32632." in done.stderr
     areas = [rows_of(p)[1][0][0]["area_m2"] for p in (metres, degrees)]
     assert areas[0] == pytest.approx(areas[1], rel=1e-4)
 

@@ -95,7 +95,7 @@ def test_a_drawn_line_goes_through_the_earthworks(formation):
         mean_suitability=0.5,
         mean_slope=0.05,
     )
-    works = work_out(site, Enclosure((pack,), ""), project)
+    works = work_out(site, Enclosure((pack,), None), project)
     (volumes,), (fence,), (profile,) = works.volumes, works.fences, works.profiles
     assert volumes.cut == pytest.approx(volume(L_SHAPE, "outside", 1.0), rel=0.02)
     assert fence.posts["bend"] == pack.posts.of("bend") + 8  # and those of two airlocks
@@ -120,7 +120,7 @@ def test_a_fine_hump_at_a_corner_is_seen():
         mean_suitability=0.5,
         mean_slope=0.0,
     )
-    (profile,) = work_out(site, Enclosure((pack,), ""), project).profiles
+    (profile,) = work_out(site, Enclosure((pack,), None), project).profiles
     corner = next(c for c in line.corners if np.hypot(*(np.array(line.points_at(c)[:2]) - 30)) < 1e-6)
     assert np.abs(pack.alignment.chainage - corner).min() > 1.5
     (deeper,) = profile.deeper

@@ -12,6 +12,7 @@ from packpale.enclosure.fence import place_gates, posts
 from packpale.enclosure.model import Gates, Posts
 from packpale.settings import MeshSettings
 from packpale.site import Grid
+from told import told
 from trench_cases import circle_line, pack_of, project_of
 
 ROLLS = MeshSettings(roll_width_m=2.0, roll_length_m=25.0, lap_m=0.3)
@@ -27,7 +28,7 @@ def taken(pack, **sections):
 
 
 def notes(pack, **sections):
-    return fence_notes(pack, taken(pack, **sections), project_of(**sections).fence)
+    return told(fence_notes(pack, taken(pack, **sections), project_of(**sections).fence))
 
 
 def test_laps_of_one_strip_by_hand():
@@ -122,7 +123,7 @@ def test_panels_that_bend_too_much_are_noted_with_the_spacing_that_would_do():
     (note,) = notes(plain, fence={"max_panel_deflection_deg": 6.0})
     # A chord of 2 R sin(limit / 2) on 20 m turns by the limit.
     assert f"at most {2 * 20 * math.sin(math.radians(3)):.2f} m apart" in note
-    assert "8.6 degrees" in note
+    assert "8.6°" in note
     assert "40 posts" in note
     # A post that is strutted for a bend takes any angle.
     bends = with_posts(on_circle(deflection=8.6, kinds=("bend",) * 40))
@@ -135,7 +136,7 @@ def test_an_airlock_too_short_and_a_gate_too_narrow_for_the_vehicle_are_noted():
     fit = {"gate_width_m": 4.0, "airlock_length_m": 9.0, "vehicle_length_m": 7.0, "vehicle_width_m": 2.5}
     assert notes(pack, fence=fit) == []
     (note,) = notes(pack, fence=fit | {"vehicle_length_m": 7.5})
-    assert "9.5 m long; fence.airlock_length_m is 9 m" in note
+    assert "9.5 m long. fence.airlock_length_m is 9 m" in note
     (note,) = notes(pack, fence=fit | {"vehicle_width_m": 4.2})
     assert "4.2 m wide does not pass" in note
     (note,) = notes(pack, fence=fit | {"airlock_length_m": 0.0})

@@ -8,6 +8,7 @@ import pytest
 from packpale.earthworks.haul import bank_length, cone_height, cone_volume, haul, haul_notes, loads, mounds_of
 from packpale.earthworks.model import Volumes
 from packpale.settings import BulkingSettings, PlantSettings
+from told import told
 from trench_cases import volumes_of
 
 BULKING = BulkingSettings(soil_swell=0.25, soil_shrink=0.1, rock_swell=0.5, soft_rock_swell=0.4)
@@ -97,7 +98,7 @@ def test_soil_left_over_makes_den_mounds():
 
 def test_swell_outside_published_tables_is_said():
     odd = BulkingSettings(soil_swell=0.9, rock_swell=0.1)
-    notes = haul_notes(haul([volumes_of(100.0, hard=10.0, bulking=odd)], bulking=odd, plant=PLANT))
+    notes = told(haul_notes(haul([volumes_of(100.0, hard=10.0, bulking=odd)], bulking=odd, plant=PLANT)))
     assert any("swell of soil is set to 0.90, outside the 0.05 to 0.43" in n for n in notes)
     assert any("swell of hard rock is set to 0.10, outside the 0.50 to 0.72" in n for n in notes)
     usual = haul_notes(haul([volumes_of()], bulking=BULKING, plant=PLANT))
@@ -105,5 +106,5 @@ def test_swell_outside_published_tables_is_said():
 
 
 def test_rock_left_over_is_no_den():
-    notes = haul_notes(haul([volumes_of(100.0, hard=10.0)], bulking=BULKING, plant=PLANT))
-    assert any("15 m3 of loose rock and no soil worth a mound" in n for n in notes)
+    notes = told(haul_notes(haul([volumes_of(100.0, hard=10.0)], bulking=BULKING, plant=PLANT)))
+    assert any("15 m³ of loose rock and no soil worth a mound" in n for n in notes)

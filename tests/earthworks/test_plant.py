@@ -8,6 +8,7 @@ import pytest
 from packpale.earthworks.model import Profile
 from packpale.earthworks.plant import excavator_output, machine_work, plant_notes
 from packpale.settings import BulkingSettings, PlantSettings
+from told import told
 from trench_cases import circle_line, pack_of, volumes_of
 
 BULKING = BulkingSettings(soil_swell=0.25, soil_shrink=0.1, rock_swell=0.5, soft_rock_swell=0.4)
@@ -80,7 +81,7 @@ def test_pump_runs_while_wet_lengths_are_dug_and_stay_open():
     ((number, stretches),) = found.wet
     assert number == 1
     assert [s.worst for s in stretches] == pytest.approx([0.3])
-    assert "Pack 1: the trench stands in water over 25 m" in plant_notes(found)[0]
+    assert "Pack 1: the trench stands in water over 25 m" in told(plant_notes(found))[0]
 
 
 def test_twice_the_bucket_halves_the_hours_of_digging():

@@ -10,6 +10,7 @@ from scipy.optimize import nnls
 from packpale.earthworks._kernels_profile import solve_closed
 from packpale.earthworks.profile import gradient_notes, profile_notes, smooth_invert, trench_profile
 from packpale.settings import LandSettings, TrenchSettings
+from told import told
 from trench_cases import circle_line, length_of, pack_of, plane, site_of
 
 
@@ -161,7 +162,7 @@ def test_humps_and_hollows_between_stations_are_found():
     # Less deep by over 0.1 m where 0.3 (1 - cos) > 0.1: angle over acos(2/3), 1 - 2 acos(2/3) / 2 pi of the line.
     share = 1 - math.acos(2 / 3) / math.pi
     assert sum(s.length for s in found.shallower) == pytest.approx(share * length_of(crest), rel=0.05)
-    assert "only 0.6" in profile_notes(found, trench)[0]
+    assert "only 0.6" in told(profile_notes(found, trench))[0]
 
     def hollow(x, y):
         return ground(x, y, math.pi)
@@ -170,7 +171,7 @@ def test_humps_and_hollows_between_stations_are_found():
     found = trench_profile(pack_of(trough), site_of(hollow, cell=0.25, half=70.0), trench)
     assert found.shallower == ()
     assert max(s.worst for s in found.deeper) == pytest.approx(1.2 + 2 * amplitude, abs=0.02)
-    assert "at most 1.8" in profile_notes(found, trench)[0]
+    assert "at most 1.8" in told(profile_notes(found, trench))[0]
 
 
 def test_smoothed_bottom_on_a_plot_is_deeper_in_front_of_a_step():
@@ -201,7 +202,7 @@ def gradient_said(ground, *, trench=None, **land):
     trench = TrenchSettings() if trench is None else trench
     pack = pack_of(line)
     found = trench_profile(pack, site_of(ground, half=210.0), trench)
-    return gradient_notes(pack, found, LandSettings(**land))
+    return told(gradient_notes(pack, found, LandSettings(**land)))
 
 
 def test_a_bank_that_the_line_climbs_is_said_with_its_gradient_and_length():
@@ -211,9 +212,9 @@ def test_a_bank_that_the_line_climbs_is_said_with_its_gradient_and_length():
     (note,) = gradient_said(bank(30))
     q = math.tan(math.radians(20)) / math.tan(math.radians(30))
     # Half a metre from station to station: each end of each stretch is true to a quarter.
-    said = float(re.search(r"more steeply than 20 degrees along the line, over (\d+) m", note)[1])
+    said = float(re.search(r"more steeply than 20° along the line, over (\d+) m", note)[1])
     assert said == pytest.approx(2 * (8 + 4 - 8 * q), abs=1.5)
-    assert "by 30 degrees at the most" in note
+    assert "by 30.0° at the most" in note
     # Clockwise from the southern tip the line goes west: it meets the bank at its end and half way.
     half = math.pi * 200
     assert f"at chainage {half + 0.5:.0f} to {half + 7.5:.0f} m" in note

@@ -9,6 +9,7 @@ from packpale.earthworks.safety import ladders, safety_notes, spoil_width, trenc
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import cut_sections
 from packpale.settings import BulkingSettings, PlantSettings, TrenchSettings
+from told import told
 from trench_cases import circle_line, pack_of, plane, site_of
 
 
@@ -71,8 +72,8 @@ def test_only_the_deep_part_of_a_smoothed_bottom_counts():
     assert (out.start, out.end) == pytest.approx((39.5, 79.5))
     # 40 m, and one every 2 x 7.62 m.
     assert found.ladders == 3
-    note = safety_notes(found)[0]
-    assert "1.52 m deep or more over 20 m: at chainage 40 to 60 m" in note
+    note = told(safety_notes(found))[0]
+    assert "5 ft (1.52 m) deep or more over 20 m. It is so at chainage 40 to 60 m" in note
     assert "at most 1.60 m" in note
 
 
@@ -121,7 +122,7 @@ def test_side_slope_that_the_soil_asks_for(soil, water, slope, asked, too_steep)
     found = safe(1.6, soil_type=soil, water=water, side_slope=slope)
     assert found.side_slope_asked == asked
     assert found.too_steep is too_steep
-    assert any("allows nothing steeper than" in n for n in safety_notes(found)) is too_steep
+    assert any("allows nothing steeper than" in n for n in told(safety_notes(found))) is too_steep
 
 
 def test_steep_walls_of_a_shallow_trench_are_not_against_the_table():
@@ -133,7 +134,7 @@ def test_steep_walls_of_a_shallow_trench_are_not_against_the_table():
 def test_trench_in_water_is_type_c_along_its_wet_length():
     wet = safe(1.6, soil_type="A", side_slope=1.0, water=np.where(np.arange(160) < 30, 0.2, -0.2))
     assert wet.wet_length == pytest.approx(30.0)
-    assert any("counts as Type C where the trench stands in water" in n for n in safety_notes(wet))
+    assert any("counts as Type C where the trench stands in water" in n for n in told(safety_notes(wet)))
 
 
 def test_strip_too_narrow_for_the_spoil_is_said():
@@ -141,7 +142,10 @@ def test_strip_too_narrow_for_the_spoil_is_said():
     for free, narrow in ((needed - 0.01, True), (needed + 0.01, False)):
         found = safe(working_strip_m=free)
         assert found.strip_too_narrow is narrow
-        assert any("kept free beside the dig are too narrow for the spoil" in n for n in safety_notes(found)) is narrow
+        assert (
+            any("kept free beside the dig are too narrow for the spoil" in n for n in told(safety_notes(found)))
+            is narrow
+        )
 
 
 def test_shallow_trench_says_nothing():

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from packpale.earthworks.model import Stretch
-from packpale.earthworks.stretches import in_words, stretches, total
+from packpale.earthworks.stretches import stretches, total, where
+from packpale.review.words import FILES, plain
 
 
 def found(text, **more):
@@ -52,6 +53,6 @@ def test_lengths_add_up_to_the_stations_and_none_touch(seed):
 
 def test_longest_few_in_words():
     runs = tuple(Stretch(10.0 * k, 10.0 * k + k, float(k), 0.0) for k in range(1, 7))
-    assert in_words(runs, most=2) == "at chainage 50 to 55 m, 60 to 66 m and 4 shorter"
-    assert in_words(runs[:1]) == "at chainage 10 to 11 m"
-    assert in_words(found("xxxx")) == "all the way round"
+    assert plain(FILES.say(where(runs, most=2))) == "at chainage 50 to 55 m, 60 to 66 m and 4 shorter"
+    assert plain(FILES.say(where(runs[:1]))) == "at chainage 10 to 11 m"
+    assert FILES.say(where(found("xxxx"))) == "all the way round"

@@ -10,6 +10,7 @@ from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.work_out import work_out
 from packpale.enclosure.egg import Egg
 from packpale.faults import Faults
+from told import told
 from trench_cases import circle_line, egg_line, enclosure_of, length_of, pack_of, plane, project_of, site_of
 
 EGG = Egg(0.0, 0.0, 20.0, 40.0, 24.0, 36.0)
@@ -83,7 +84,7 @@ def test_fill_that_has_to_come_from_elsewhere_is_said_in_cubic_metres():
     works, _ = worked_out(plane(), soil={"rock": 0.8})
     v = works.volumes[0]
     short = v.cut - 0.9 * (v.cut - v.rock)
-    assert any(f"falls {short:.0f} m3 short of filling it" in note for note in works.notes)
+    assert any(f"falls {short:.0f} m³ short of filling it" in note for note in told(works.notes))
 
 
 @pytest.mark.parametrize(
@@ -93,7 +94,7 @@ def test_fill_that_has_to_come_from_elsewhere_is_said_in_cubic_metres():
 def test_depth_at_which_rules_for_people_in_trenches_begin(depth, clause):
     # 29 CFR 1926.651(c)(2): 4 ft (1.22 m), a way out. 29 CFR 1926.652(a)(1): 5 ft (1.52 m), walls protected.
     works, _ = worked_out(plane(), depth_m=depth, over_dig_m=0.0, soil_type="B", working_strip_m=9.0)
-    said = [note for note in works.notes if "29 CFR" in note]
+    said = [note for note in told(works.notes) if "29 CFR" in note]
     assert [clause in note for note in said] == ([True] if clause else [])
 
 
@@ -109,7 +110,7 @@ def test_depth_at_which_rules_for_people_in_trenches_begin(depth, clause):
 def test_depth_that_the_machine_adds_counts_for_the_rules(depth, over_dig, clauses):
     # 1.20 m is 19 mm short of 4 ft (1.2192 m); 5 ft is 1.524 m.
     works, line = worked_out(plane(), depth_m=depth, over_dig_m=over_dig, soil_type="B", working_strip_m=9.0)
-    said = [note for note in works.notes if "29 CFR" in note]
+    said = [note for note in told(works.notes) if "29 CFR" in note]
     assert len(said) == len(clauses)
     for note, clause in zip(said, clauses, strict=True):
         assert clause in note
@@ -130,7 +131,7 @@ def test_hauling_machine_hours_and_safety_are_those_of_the_volumes():
     # 1.2 m deep, water at 1.0 m, all round.
     assert works.plant.wet_length == pytest.approx(length_of(line))
     assert works.safety[0].wet_length == pytest.approx(length_of(line))
-    assert any("stands in water over" in n and "up to 0.20 m over its bottom" in n for n in works.notes)
+    assert any("stands in water over" in n and "up to 0.20 m over its bottom" in n for n in told(works.notes))
     # Soil in water is Type C whoever classified it: 1.5:1 against the 1:1 set, but no wall is as deep as 5 ft.
     assert works.safety[0].side_slope_asked == 1.5
     assert not works.safety[0].too_steep
@@ -139,37 +140,37 @@ def test_hauling_machine_hours_and_safety_are_those_of_the_volumes():
 def test_bottom_off_the_depth_set_is_said():
     # Waves of 0.4 m every 20 m: the gradient reaches 0.2 pi / 10 = 0.063, three times what is allowed.
     works, _ = worked_out(lambda x, y: 100 + 0.2 * np.cos(x * np.pi / 10), max_gradient=0.02)
-    assert any("the bottom lies more than 0.1 m deeper than 1.2 m over" in n for n in works.notes)
+    assert any("the bottom lies more than 0.1 m deeper than 1.2 m over" in n for n in told(works.notes))
     flat, _ = worked_out(plane(), max_gradient=0.02)
-    assert not any("the bottom lies" in n for n in flat.notes)
+    assert not any("the bottom lies" in n for n in told(flat.notes))
 
 
 def test_a_line_that_climbs_a_bank_says_so():
     steep, _ = worked_out(lambda x, y: 100 + 0.7 * np.clip(x, 0, 8))
-    assert any("more steeply than 20 degrees" in note for note in steep.notes)
+    assert any("more steeply than 20°" in note for note in told(steep.notes))
     gentle, _ = worked_out(lambda x, y: 100 + 0.3 * np.clip(x, 0, 8))
-    assert not any("more steeply" in note for note in gentle.notes)
+    assert not any("more steeply" in note for note in told(gentle.notes))
 
 
 def test_level_trench_across_a_slope_can_be_deeper_than_its_depth_and_says_so():
     works, _ = worked_out(plane(0.4), formation="level")
     # Uphill edge of the bottom: 1.2 + 0.3 x 0.4 = 1.32 m.
-    assert any("at most 1.32 m" in note for note in works.notes)
+    assert any("at most 1.32 m" in note for note in told(works.notes))
 
 
 def test_wall_that_runs_out_along_the_slope_is_said():
     works, _ = worked_out(plane(1.0), formation="level")
-    assert any("was cut off" in note for note in works.notes)
+    assert any("was cut off" in note for note in told(works.notes))
     flat, _ = worked_out(plane(), formation="level")
-    assert not any("was cut off" in note for note in flat.notes)
+    assert not any("was cut off" in note for note in told(flat.notes))
 
 
 def test_dig_beyond_the_free_strip_is_said():
     # Inside the strip on flat ground; ground rising 0.7:1 takes the wall 1 / 0.3 times as far.
     steep, _ = worked_out(plane(0.7), formation="level", working_strip_m=1.5)
-    assert any("beyond the strip" in note for note in steep.notes)
+    assert any("beyond the strip" in note for note in told(steep.notes))
     flat, _ = worked_out(plane(), formation="level", working_strip_m=1.5)
-    assert not any("beyond the strip" in note for note in flat.notes)
+    assert not any("beyond the strip" in note for note in told(flat.notes))
 
 
 # Faults.

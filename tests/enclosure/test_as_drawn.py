@@ -11,6 +11,8 @@ from packpale.enclosure.place import place
 from packpale.land.model import Land, Limit
 from packpale.settings import Project
 from packpale.site import Grid, Site, Soil
+from packpale.values.notes import phrase
+from told import say, told
 
 WEST, SOUTH = 500_000.0, 5_400_000.0
 GRID = Grid(WEST, SOUTH + 300, 2.0, 150, 150)
@@ -86,35 +88,38 @@ def test_a_round_line_on_usable_land_needs_no_word():
 def test_a_plot_without_a_line_is_an_answer():
     enclosure = placed()
     assert not enclosure.feasible
-    assert enclosure.reason == "no fence line is drawn on this plot"
+    assert say(enclosure.reason) == "no fence line is drawn on this plot"
 
 
 def test_corners_are_said_with_the_sharpest():
-    (note,) = placed(at((50, 50), (50, 130), (130, 130), (170, 50))).notes
+    (note,) = told(placed(at((50, 50), (50, 130), (130, 130), (170, 50))).notes)
     # The sharpest turn of the quadrangle is that at (170, 50): 180 less atan(2).
-    assert note.startswith("Pack 1: the drawn line has 4 corners of more than 10 degrees, the sharpest of 117 at ")
+    assert note.startswith("Pack 1: the drawn line has 4 corners of more than 10°, the sharpest of 117°. That is at ")
     assert f"chainage {80 + 80 + np.hypot(40, 80):.0f} m" in note
     assert "common practice, no source" in note
-    (note,) = placed(at((50, 50), (50, 130), (130, 130), (170, 50)), fence={"max_panel_deflection_deg": 90}).notes
-    assert "1 corner of more than 90 degrees" in note
+    drawn = placed(at((50, 50), (50, 130), (130, 130), (170, 50)), fence={"max_panel_deflection_deg": 90})
+    (note,) = told(drawn.notes)
+    assert "1 corner of more than 90°" in note
 
 
 def first_note(*lines, **options):
-    return placed(*lines, **options).notes[0]
+    return told(placed(*lines, **options).notes)[0]
 
 
 def test_ground_outside_the_plot_and_the_usable_land():
     assert first_note(square(240, 100)) == "Pack 1: 140 m of the drawn line lie outside the plot."
-    rock = Limit("rock", "rock within 0.3 m", MultiPolygon([square(90, 0, 60)]), 0.1, False)
+    rock = Limit("rock", phrase("rock within 0.3 m"), MultiPolygon([square(90, 0, 60)]), 0.1, False)
     note = first_note(square(80, 20), usable=PLOT.difference(rock.area), limits=(rock,))
     # The rock covers 60 m of the southern side.
     assert note == (
-        "Pack 1: 60 of 320 m of the drawn line lie on no-go ground (60 m: rock within 0.3 m); it is used as it is."
+        "Pack 1: 60 m of 320 m of the drawn line lie on no-go ground. It is used as it is. "
+        "What rules that ground out: 60 m rock within 0.3 m."
     )
     # Of the 60 m by 60 m the line holds the northern 40 m; nothing is said twice of the strip.
-    notes = placed(square(80, 20), usable=PLOT.difference(rock.area), limits=(rock,)).notes
+    notes = told(placed(square(80, 20), usable=PLOT.difference(rock.area), limits=(rock,)).notes)
     assert notes[1] == (
-        "Pack 1: the drawn line encloses 2400 m2 of no-go ground (2400 m2: rock within 0.3 m); it is used as it is."
+        "Pack 1: the drawn line encloses 2,400 m² of no-go ground. It is used as it is. What rules that ground out: "
+        "2,400 m² rock within 0.3 m."
     )
     assert not any("strip" in note for note in notes)
     note = first_note(square(12, 100), usable=PLOT)
@@ -122,14 +127,14 @@ def test_ground_outside_the_plot_and_the_usable_land():
     reach, kept = 5.1**2, 2 / 5.1
     strip = 3.1 * 80 + 2 * (np.pi * reach / 4 - (reach / 2) * (np.arcsin(kept) + kept * np.sqrt(1 - kept**2)))
     assert note == (
-        f"Pack 1: the drawn line keeps off no-go ground, but {strip:.0f} m2 of the strip that digging needs do not; "
-        "it takes 5.1 m outside the line."
+        f"Pack 1: the drawn line keeps off no-go ground, but {strip:.0f} m² of the strip that digging needs do not. "
+        "It takes 5.10 m outside the line."
     )
 
 
 def test_a_drawn_line_over_ground_that_may_lie_inside():
     """The strip reaches 5.1 m out and 4.5 m in: a square from 90 to 150 m east is met on the southern side alone."""
-    rock = Limit("rock", "rock within 0.3 m", MultiPolygon([square(90, 0, 60)]), 0.1, True)
+    rock = Limit("rock", phrase("rock within 0.3 m"), MultiPolygon([square(90, 0, 60)]), 0.1, True)
     enclosure = placed(square(80, 20), usable=PLOT, limits=(rock,), enclosure={"line_over_limits": 0.15})
     (pack,) = enclosure.packs
     assert pack.over_limits_m == pytest.approx(60, abs=1e-9)
@@ -137,27 +142,29 @@ def test_a_drawn_line_over_ground_that_may_lie_inside():
     points = pack.line.points_at([stretch.from_m, stretch.to_m])
     assert sorted(points.x - WEST) == pytest.approx([90, 150])
     assert points.y - SOUTH == pytest.approx([20, 20])
-    (note,) = (n for n in enclosure.notes if "over limits" in n)
+    (note,) = (n for n in told(enclosure.notes) if "over limits" in n)
     assert note.startswith(
-        "Pack 1: 60 of 320 m of the fence line run over limits (19 %; enclosure.line_over_limits allows 15 %), where"
+        "Pack 1: 60 m of 320 m of the fence line run over limits (19 %). enclosure.line_over_limits allows 15 %. The"
     )
-    assert f"rock within 0.3 m, 60 m: chainage {stretch.from_m:.0f} to {stretch.to_m:.0f} m" in note
+    assert f"rock within 0.3 m, 60 m (chainage {stretch.from_m:.0f} to {stretch.to_m:.0f} m)" in note
     few = placed(square(80, 20), usable=PLOT, limits=(rock,), enclosure={"line_over_limits": 0.2})
-    assert "(19 %), where" in next(n for n in few.notes if "over limits" in n)
+    assert "(19 %). The strip" in next(n for n in told(few.notes) if "over limits" in n)
 
 
 def test_necks_and_notches_are_said():
     neck = at((50, 50), (50, 110), (110, 110), (110, 84), (150, 84), (150, 110), (200, 110), (200, 50), (150, 50))
     neck = neck.difference(at((110, 40), (110, 80), (150, 80), (150, 40)))
-    assert any("narrower than twice the 4.5 m" in n for n in placed(neck).notes)
+    assert any("narrower than twice the 4.50 m" in n for n in told(placed(neck).notes))
     notch = square(60, 60, 100).difference(at((100, 160), (104, 160), (104, 100), (100, 100)))
-    assert not any("comes within" in n for n in placed(notch).notes)  # an open notch closes no ring
+    assert not any("comes within" in n for n in told(placed(notch).notes))  # an open notch closes no ring
     bottle = notch.difference(at((90, 120), (114, 120), (114, 100), (90, 100)))
-    assert any("comes within twice the 5.1 m" in n for n in placed(bottle).notes)
+    assert any("comes within twice the 5.10 m" in n for n in told(placed(bottle).notes))
 
 
 def test_several_packs_and_their_distance():
     enclosure = placed(square(20, 20), square(105, 20), enclosure={"packs": 3})
     assert [p.number for p in enclosure.packs] == [1, 2]
-    assert "2 of 3 enclosures are drawn on this plot." in enclosure.notes
-    assert "The fence lines of packs 1 and 2 are 5.0 m apart; enclosure.separation_m is 10 m." in enclosure.notes
+    assert "2 of 3 enclosures are drawn on this plot." in told(enclosure.notes)
+    assert "Packs 1 and 2: the fence lines drawn are 5.00 m apart. enclosure.separation_m is 10 m." in told(
+        enclosure.notes
+    )

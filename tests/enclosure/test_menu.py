@@ -10,13 +10,14 @@ from shapely.geometry import MultiPolygon, box
 from packpale.enclosure import priced_lines
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line_ground import LineCost, LineGround
-from packpale.enclosure.line_search import Labour
+from packpale.enclosure.line_search import Labour, Round
 from packpale.enclosure.menu import at_least, chosen, menu_of
 from packpale.enclosure.model import Alternative, Fit
 from packpale.enclosure.over_limits import over_limits_m
 from packpale.enclosure.pricing import Pricing
 from packpale.settings import Project
 from packpale.site import Grid
+from told import say
 
 PER_M, PER_OVER_M, FIXED = 150.0, 60.0, 9_000.0
 INSIDE, OUTSIDE = 4.5, 5.1
@@ -116,20 +117,20 @@ def test_a_budget_below_every_line_says_what_the_least_costs():
     assert not menu[-1].feasible
     least = Egg.from_shape(0.9, 1.1, big_radius=15 / 0.9)
     price = FIXED + PER_M * least.perimeter
-    assert why == (
-        "no fence line on this plot is within the budget of 12,000 EUR; about the cheapest encloses "
-        f"{least.area / 1e4:.2f} ha for {price:,.0f} EUR"
+    assert say(why) == (
+        "no fence line on this plot is within the budget of 12,000; about the cheapest encloses "
+        f"{least.area / 1e4:.2f} ha for {round(price, -int(math.log10(price)) + 2):,.0f}"
     )
 
 
 def test_ground_without_room_has_no_menu():
     narrow = LineGround(MultiPolygon([box(0, 0, 200, 9)]), {}, INSIDE, OUTSIDE)
-    assert menu_of(narrow, project(budget=50_000.0), pricing()) == ((), "")
+    assert menu_of(narrow, project(budget=50_000.0), pricing()) == ((), None)
 
 
 def test_the_menu_never_falls_behind_what_is_built(even, monkeypatch):
     # A search that hardly looks, and the line that a long one has found.
-    hasty = Labour(starts=1, stages=((1, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 1),), polish=1)
+    hasty = Labour(1, (Round(1, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=1),), 1)
     monkeypatch.setattr(priced_lines, "FEW", hasty)
     found = next(a.egg for a in even if a.aim == "share" and a.value == 0.0)
     settings = project(menu_ha=[0.2], line_over_limits=0.0)

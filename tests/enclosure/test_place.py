@@ -15,6 +15,8 @@ from packpale.land.model import Land, Limit
 from packpale.run.pricing import pricing_of
 from packpale.settings import Project
 from packpale.site import Grid, Site, Soil
+from packpale.values.notes import phrase
+from told import say
 
 GRID = Grid(500_000.0, 5_400_300.0, 2.0, 150, 150)
 X, Y = np.meshgrid(*GRID.centres())
@@ -137,23 +139,27 @@ def test_of_places_that_suit_alike_the_one_that_is_easier_to_dig_is_taken(make_s
 
 def test_each_pack_says_what_holds_it(make_site, make_land, make_project):
     steep = Limit(
-        "slope", "steeper than 20 degrees", MultiPolygon([box(500_010, 5_400_150, 500_290, 5_400_290)]), 0.5, False
+        "slope",
+        phrase("steeper than 20 degrees"),
+        MultiPolygon([box(500_010, 5_400_150, 500_290, 5_400_290)]),
+        0.5,
+        False,
     )
     land = make_land(box(500_010, 5_400_010, 500_290, 5_400_150), (steep,))
     project = make_project(packs=2, separation_m=14.0)
     packs = place(make_site(), land, project).packs
     assert len(packs) == 2
     for pack in packs:
-        names = {name for touch in pack.touches for name in touch.limits}
-        assert names == {"plot boundary", steep.name, f"distance kept from pack {3 - pack.number}"}
+        names = {say(name) for touch in pack.touches for name in touch.limits}
+        assert names == {"plot boundary", say(steep.name), f"distance kept from pack {3 - pack.number}"}
         for touch in pack.touches:
-            kept = 14.0 if "pack" in touch.limits[0] else project.trench.outside_strip_m
+            kept = 14.0 if "pack" in say(touch.limits[0]) else project.trench.outside_strip_m
             assert np.hypot(touch.limit_x - touch.x, touch.limit_y - touch.y) == pytest.approx(kept, abs=0.011)
 
 
-STEEP = Limit("slope", "steeper than 20 degrees", MultiPolygon([WHOLE]), 0.18, False)
-SETBACK = Limit("setback", "plot boundary setback of 3 m", MultiPolygon([WHOLE]), 0.06, False)
-ROCK = Limit("rock", "rock within 0.3 m", MultiPolygon([WHOLE]), 0.001, False)
+STEEP = Limit("slope", phrase("steeper than 20 degrees"), MultiPolygon([WHOLE]), 0.18, False)
+SETBACK = Limit("setback", phrase("plot boundary setback of 3 m"), MultiPolygon([WHOLE]), 0.06, False)
+ROCK = Limit("rock", phrase("rock within 0.3 m"), MultiPolygon([WHOLE]), 0.001, False)
 
 
 def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land, make_project):
@@ -162,16 +168,16 @@ def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land,
     assert not enclosure.feasible
     assert enclosure.packs == ()
     strip = make_project().trench.outside_strip_m
-    assert enclosure.reason == (
+    assert say(enclosure.reason) == (
         "no egg with a small end of at least 15 m radius fits. The largest patch that may be enclosed has 0.24 "
-        f"ha; its largest circle has a radius of 20.0 m, of which the strip outside the fence takes {strip:.1f} m. "
+        f"ha; its largest circle has a radius of 20.00 m, of which the strip outside the fence takes {strip:.2f} m. "
         "What takes most of the plot: steeper than 20 degrees (18 %), plot boundary setback of 3 m (6 %)"
     )
 
 
 def test_reason_where_nothing_is_usable(make_site, make_land, make_project):
     enclosure = place(make_site(), make_land(box(0, 0, 0, 0), (STEEP,)), make_project())
-    assert enclosure.reason == (
+    assert say(enclosure.reason) == (
         "no land that may be enclosed is left on the plot. What takes most of the plot: steeper than 20 degrees (18 %)"
     )
 
@@ -181,7 +187,7 @@ def test_reason_says_how_many_packs_would_fit(make_site, make_land, make_project
     assert len(place(make_site(), make_land(room), make_project()).packs) == 1
     enclosure = place(make_site(), make_land(room), make_project(packs=3))
     assert enclosure.packs == ()
-    assert enclosure.reason.startswith(
+    assert say(enclosure.reason).startswith(
         "only 1 of 3 enclosures fit, 10 m apart. The largest patch that may be enclosed has 0.48 ha"
     )
 
@@ -190,7 +196,7 @@ def test_reason_says_what_area_would_fit(make_site, make_land, make_project):
     land = make_land(box(500_100, 5_400_100, 500_200, 5_400_160))
     largest = place(make_site(), land, make_project()).packs[0].fit.egg.area
     enclosure = place(make_site(), land, make_project(area_ha=3))
-    assert enclosure.reason.startswith(
+    assert say(enclosure.reason).startswith(
         "no egg of 3 ha with a small end of at least 15 m radius fits; "
         f"the largest that fits has {largest / 1e4:.2f} ha. "
     )
@@ -247,8 +253,8 @@ def test_a_budget_buys_the_largest_whose_bill_is_within_it(make_site, make_land,
 def test_a_budget_below_every_line_is_an_answer_with_the_least_price(make_site, make_land, make_project):
     enclosure, _ = priced(make_site(), make_land(), make_project(budget=9_000.0))
     assert not enclosure.feasible
-    assert enclosure.reason.startswith(
-        "no fence line on this plot is within the budget of 9,000 EUR; about the cheapest"
+    assert say(enclosure.reason).startswith(
+        "no fence line on this plot is within the budget of 9,000; about the cheapest"
     )
     assert any(a.feasible for a in enclosure.alternatives)
 

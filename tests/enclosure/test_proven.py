@@ -10,6 +10,7 @@ from packpale.enclosure.fit import fit_largest
 from packpale.enclosure.packs import fit_packs
 from packpale.enclosure.proven import with_proof
 from polygons import lands
+from told import told
 
 LANDS = lands()
 
@@ -30,8 +31,9 @@ def test_several_packs_share_the_bound_of_the_best_single_egg(ranges):
     single = fit_largest(LANDS["blob 40"], **ranges()).egg.area
     fits, _ = with_proof(found, LANDS["blob 40"], gap=0.01, **ranges())
     assert [f.egg for f in fits] == [f.egg for f in found]
-    assert {f.area_bound_m2 for f in fits} == {fits[0].area_bound_m2}
     assert single <= fits[0].area_bound_m2 <= 1.01 * single
+    # The smallest has one of its own where that is lower.
+    assert fits[1].egg.area <= fits[1].area_bound_m2 == min(found[1].area_bound_m2, fits[0].area_bound_m2)
 
 
 def test_the_lower_of_two_bounds_is_taken(ranges):
@@ -54,4 +56,4 @@ def test_a_search_ended_by_the_clock_is_said(ranges, monkeypatch):
     (found,) = fit_packs(LANDS["blob 300"], 1, 10.0, **ranges())
     (fit,), (note,) = with_proof([found], LANDS["blob 300"], gap=0.01, **ranges())
     assert fit.egg.area <= fit.area_bound_m2 <= found.area_bound_m2
-    assert note.startswith("The search for a bound on the enclosed area was stopped after 0 s")
+    assert told([note])[0].startswith("The search for a bound on the enclosed area was stopped after 0 s")

@@ -17,6 +17,7 @@ from packpale.enclosure.fit import fit_largest
 from packpale.enclosure.packs import fit_packs
 from packpale.enclosure.touch import PLOT_BOUNDARY, SAME_PLACE, TOLERANCE_M, TOLERANCE_SHARE, touches
 from packpale.land.model import Limit
+from told import say
 
 EAST = Egg(500_000.0, 5_400_000.0, 90.0, 50.0, 30.0, 60.0)
 """An egg 100 m wide and 140 m long; its axis points east."""
@@ -168,7 +169,7 @@ def test_other_packs_hold_at_their_distance():
     other = Egg(X + 60 + 30 + 12 + 30 + 60, Y, 270.0, 50.0, 30.0, 60.0)
     land = box(X - 300, Y - 300, X + 500, Y + 300)
     (found,) = touches(EAST, land, others={2: other}, separation=12.0)
-    assert found.limits == ("distance kept from pack 2",)
+    assert [say(limit) for limit in found.limits] == ["distance kept from pack 2"]
     assert where([found]) == [(90, 0)]
     assert (found.limit_x, found.limit_y) == pytest.approx((X + 102, Y), abs=1e-3)
     assert found.spare == pytest.approx(0, abs=1e-9)
@@ -235,4 +236,4 @@ def test_packs_that_crowd_each_other_say_so(ranges):
     for number, egg in eggs.items():
         others = {k: e for k, e in eggs.items() if k != number}
         found = touches(egg, box(0, 0, 200, 100), clearance=3.0, others=others, separation=10.0)
-        assert [t for t in found if t.limits == (f"distance kept from pack {3 - number}",)]
+        assert [t for t in found if [say(x) for x in t.limits] == [f"distance kept from pack {3 - number}"]]

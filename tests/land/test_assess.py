@@ -13,6 +13,7 @@ from packpale.land.memberships import degree
 from packpale.land.model import Land
 from packpale.land.surroundings import distance_to
 from packpale.values.curves import criteria
+from told import say, told
 
 RIDGED = 0.05 * np.hypot(*np.mgrid[-20:20, -25:25]) + np.random.default_rng(5).normal(0, 0.02, (40, 50)).cumsum(axis=1)
 
@@ -39,14 +40,14 @@ def test_comparisons_give_the_weights(make_site, make_project):
     land = assess(make_site(RIDGED), make_project(pairwise={"slope": {"drainage": 4}}))
     assert land.weights == pytest.approx({"slope": 0.8, "drainage": 0.2})
     assert land.consistency_ratio == 0
-    assert not any("consistency" in note for note in land.notes)
+    assert not any("consistency" in note for note in told(land.notes))
 
 
 def test_comparisons_that_contradict_each_other_are_noted(make_site, make_project):
     cycle = {"slope": {"drainage": 3}, "drainage": {"diggability": 3}, "diggability": {"slope": 3}}
     land = assess(make_site(RIDGED), make_project(pairwise=cycle))
     assert land.consistency_ratio == pytest.approx(1.149, abs=1e-3)
-    assert any("consistency ratio 1.15" in note for note in land.notes)
+    assert any("consistency ratio 1.15" in note for note in told(land.notes))
 
 
 def test_a_missing_comparison_is_a_fault_of_the_settings(make_site, make_project):
@@ -89,7 +90,7 @@ def test_same_ground_gives_the_same_land(make_site, make_project):
 def test_water_from_outside_is_noted_where_it_runs_in_a_channel(make_site, make_project):
     valley = 0.2 * np.abs(np.arange(-25, 25))[None, :] + 0.05 * np.arange(40)[:, None]
     land = assess(make_site(valley), make_project(channel_area_ha=0.01))
-    assert any("at least the figure shown" in note for note in land.notes)
+    assert any("at least the figure shown" in note for note in told(land.notes))
     cone = -0.1 * np.hypot(*np.mgrid[-20:20, -25:25])
     assert assess(make_site(cone), make_project()).notes == ()
 
@@ -104,7 +105,7 @@ def test_the_note_counts_the_channel_cells_of_the_plot(make_site, make_project):
     channel = (land.upstream_area >= 5) & site.inside
     share = (channel & edge).sum() / channel.sum()
     assert 0.1 < share < 0.9
-    (note,) = land.notes
+    (note,) = told(land.notes)
     assert f" in {100 * share:.0f} % of the plot's channel cells" in note
 
 
@@ -123,4 +124,4 @@ def test_real_ground_goes_through_whole(real_ground, make_site, make_project):
     steep = np.degrees(np.arctan(np.hypot(*gradients))) > 20
     assert land.enclosable.area > land.usable.area
     expected = (steep & site.inside).sum()
-    assert next(x for x in land.limits if x.name.startswith("steeper")).area.area == pytest.approx(expected)
+    assert next(x for x in land.limits if say(x.name).startswith("steeper")).area.area == pytest.approx(expected)

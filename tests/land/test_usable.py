@@ -14,12 +14,13 @@ from shapely.geometry import LineString, MultiPoint, Point, Polygon, box
 from packpale.land.assess import assess
 from packpale.land.usable import cell_outlines, inward, outward
 from packpale.site import Grid
+from told import say
 
 LEVEL = np.zeros((40, 50))
 
 
 def limit(land, beginning):
-    return next(limit for limit in land.limits if limit.name.startswith(beginning))
+    return next(limit for limit in land.limits if say(limit.name).startswith(beginning))
 
 
 def test_nothing_but_the_setback_is_taken_from_good_ground(make_site, make_project):
@@ -29,7 +30,7 @@ def test_nothing_but_the_setback_is_taken_from_good_ground(make_site, make_proje
     assert land.usable.area == pytest.approx((40 - 6) * (30 - 6), rel=0.002)
     assert land.usable.distance(site.outline.boundary) >= 3
     (only,) = land.limits
-    assert only.name == "plot boundary setback of 3 m"
+    assert say(only.name) == "plot boundary setback of 3 m"
     assert only.area.area + land.usable.area == pytest.approx(site.outline.area)
     assert only.share == pytest.approx(only.area.area / 1200)
 
@@ -103,7 +104,7 @@ def test_distances_to_keep_are_said_in_words_and_clipped_to_the_plot(make_site, 
     land = assess(
         site, make_project("watercourses", "keep_out", "services", keep_away_m={"watercourses": 5}, setback_m=0)
     )
-    assert [x.name for x in land.limits] == ["within 5 m of watercourses", "inside keep-out"]
+    assert [say(x.name) for x in land.limits] == ["within 5 m of watercourses", "inside keep-out"]
     stream, kept_out = land.limits
     assert stream.area.area == pytest.approx(46 * 10, rel=0.004)
     assert stream.area.within(site.outline)

@@ -7,12 +7,36 @@ import numpy as np
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
 from packpale.review.model import PlotResult
+from packpale.review.words import Wording, plain
 from packpale.settings import Project
 from packpale.site import Grid, Pit, Site, Soil
+from packpale.values.notes import Note, phrase
+from packpale.values.quantity import given
 
 CRS = "EPSG:32632"
 HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>\"'&{{7*7}}{%x"
+MENDED = Note("boundary repaired", "the plot's boundary crossed itself and was mended")
+OF_THE_RUN = Note("coordinates", "a warning")
 FORMULA = '=HYPERLINK("http://example.org")'
+
+
+class Plainly:
+    """A wording whose figures have the plain signs that a page's text is compared in."""
+
+    def __init__(self, wording):
+        self._wording = wording
+
+    def __getattr__(self, name):
+        found = getattr(self._wording, name)
+
+        def said(*values):
+            text = found(*values)
+            return plain(text) if isinstance(text, str) else text
+
+        return said if callable(found) else found
+
+
+SAID = Plainly(Wording(imperial=False, currency="EUR"))
 
 
 def project(**sections):
@@ -71,7 +95,7 @@ def site(
             **(more or {}),
         },
         standing=tuple(standing),
-        notes=("The plot's boundary crossed itself and was mended.",),
+        notes=(MENDED,),
         pits=(
             Pit(corner[0] + 60, corner[1] + 90, {"depth_to_rock_m": 0.42, "stones_percent": 12.5}),
             Pit(corner[0] + 150, corner[1] + 40, {"drainage_class": "poorly", "water_table_m": 0.3}),
@@ -107,7 +131,8 @@ def touches(egg):
     """Invented places, 5 m outside the line; the last limit has a name that wants to be markup."""
     from packpale.enclosure.model import Touch
 
-    names = (("plot boundary setback of 3 m",), ("plot boundary setback of 3 m",), ("steeper than 20 degrees", HOSTILE))
+    setback = phrase("plot boundary setback of {distance}", distance=given(3.0, "dimension"))
+    names = ((setback,), (setback,), (phrase("steeper than 20 degrees"), phrase("{name}", name=HOSTILE)))
     chainages = np.array([12.0, 150.0, 301.0])
     points = egg.points_at(chainages)
     x, y = np.stack([points.x, points.y]) + 5.0 * points.outward.T
@@ -135,7 +160,7 @@ def result(plot_id="north field", *, settings=None, lines=(None,), **place):
     ground = site(plot_id, **place)
     land = assess_land(ground, settings)
     packs = (over(pack(ground, settings, line, number), land, settings) for number, line in enumerate(lines, 1))
-    enclosure = Enclosure(tuple(packs), "")
+    enclosure = Enclosure(tuple(packs), None)
     return PlotResult(
         ground,
         land,
@@ -154,7 +179,7 @@ def nothing_fits(plot_id="south field", **place):
     reason = (
         "no egg fits. The largest usable patch has 0.31 ha. What takes most of the plot: steeper than 20 degrees (18 %)"
     )
-    return PlotResult(ground, assess_land(ground, project()), Enclosure((), reason), None, None)
+    return PlotResult(ground, assess_land(ground, project()), Enclosure((), phrase(reason)), None, None)
 
 
 def renamed(plot, plot_id):
@@ -166,7 +191,8 @@ def finished(summaries):
     """Plots whose whole summaries are in memory."""
     from packpale.review.model import FinishedPlots
 
-    return FinishedPlots({s.plot_id: s.brief for s in summaries}, {s.plot_id: s for s in summaries}.__getitem__)
+    whole = {s.plot_id: s for s in summaries}
+    return FinishedPlots({s.plot_id: s.brief for s in summaries}, whole.__getitem__, (OF_THE_RUN,))
 
 
 def run_folder(folder: Path, plots, settings=None):
@@ -189,7 +215,6 @@ def run_folder(folder: Path, plots, settings=None):
         "input_hashes": {"ground.tif": "1" * 64},
         "seed": 1,
         "plots": {},
-        "warnings": ["A warning."],
     }
     write_run(finished(summaries), ranking, settings, record, folder)
     return ranking

@@ -9,10 +9,13 @@ import pytest
 from packpale.review.alternatives import COLUMNS, LAYER, alternatives_layer
 from packpale.review.plot_map import plot_map
 from packpale.review.projecting import to_degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory, menus
 
-METRIC, IMPERIAL = Wording(imperial=False, currency="EUR"), Wording(imperial=True, currency="EUR")
+METRIC, IMPERIAL = (
+    factory.Plainly(Wording(imperial=False, currency="EUR")),
+    factory.Plainly(Wording(imperial=True, currency="EUR")),
+)
 
 
 @pytest.fixture(scope="module")

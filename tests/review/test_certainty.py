@@ -61,5 +61,5 @@ def test_page_tells_usual_places_and_shares(run):
         r.plot_id for r in run.ranking.rows if r.rank is not None
     ]
     assert factory.HOSTILE not in table
-    assert f"<td>{100 * first.first_place_share_any:.0f} %</td>" in table
+    assert f"<td>{100 * first.first_place_share_any:.0f}\u00a0%</td>" in table
     assert table.count("<svg") == 2

@@ -8,7 +8,7 @@ import shapely
 from pyproj import Transformer
 
 from packpale.review.plot_map import plot_map
-from packpale.review.wording import Wording
+from packpale.review.words import Wording, plain
 from review import factory
 
 METRIC = Wording(imperial=False, currency="EUR")
@@ -34,6 +34,11 @@ def by_title(layer):
     return {shape.title: shape for shape in layer.shapes}
 
 
+def plainly(shape):
+    """Its rows with common spaces."""
+    return {name: plain(value) for name, value in shape.rows}
+
+
 def test_touches_are_shown_and_the_construction_waits_to_be_asked_for(layers):
     assert layers["What holds the fence line"].show
     assert not layers["Axis, arcs and centres"].show
@@ -46,10 +51,10 @@ def test_each_touch_is_a_line_from_the_fence_and_a_point_on_the_limit(layers, fi
     assert len(shapes) == 2 * len(pack.touches)
     for touch, line, point in zip(pack.touches, shapes[::2], shapes[1::2], strict=True):
         for shape in (line, point):
-            assert shape.title == f"Touches: {' and '.join(touch.limits)}"
-            assert dict(shape.rows) == {
+            assert shape.title == f"Touches: {' and '.join(map(METRIC.say, touch.limits))}"
+            assert plainly(shape) == {
                 "Fence line of pack": "1",
-                "Chainage": METRIC.dimension(touch.chainage),
+                "Chainage": plain(METRIC.dimension(touch.chainage)),
                 "From the fence line to here": "5.00 m",
             }
         limit = shapely.Point(touch.limit_x, touch.limit_y)
@@ -104,9 +109,9 @@ def test_centres_and_axis(layers, egg):
 
 def test_pits_say_what_they_found_and_what_they_did_not(layers, fitting):
     first, second = layers["Trial pits"].shapes
-    rows = dict(first.rows)
+    rows = plainly(first)
     assert (rows["Depth to rock"], rows["Stones"], rows["Depth to water"]) == ("0.42 m", "12.5 %", "not given")
-    rows = dict(second.rows)
+    rows = plainly(second)
     assert (rows["Depth to rock"], rows["Drainage"], rows["Depth to water"]) == ("not given", "poorly", "0.30 m")
     for shape, pit in zip((first, second), fitting.site.pits, strict=True):
         assert in_metres(shape).distance(shapely.Point(pit.x, pit.y)) < 0.02
@@ -116,5 +121,5 @@ def test_in_feet(fitting):
     feet = plot_map(fitting, factory.project(units="imperial"), Wording(imperial=True, currency="USD"))
     layers = {layer.title: layer for layer in feet.vectors}
     # 0.42 m / 0.3048 = 1.38 ft, 5 m = 16.4 ft.
-    assert dict(layers["Trial pits"].shapes[0].rows)["Depth to rock"] == "1.4 ft"
-    assert dict(layers["What holds the fence line"].shapes[0].rows)["From the fence line to here"] == "16.4 ft"
+    assert plainly(layers["Trial pits"].shapes[0])["Depth to rock"] == "1.4 ft"
+    assert plainly(layers["What holds the fence line"].shapes[0])["From the fence line to here"] == "16.4 ft"

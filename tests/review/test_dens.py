@@ -6,7 +6,7 @@ from shapely.geometry import shape
 
 from packpale.review.dens import den_layer
 from packpale.review.projecting import to_degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory, pages
 
 METRIC = Wording(imperial=False, currency="EUR")

@@ -8,8 +8,9 @@ import pytest
 from packpale.care.assess import assess as assess_care
 from packpale.enclosure.drawn import DrawnLine
 from packpale.review.plot_map import plot_map
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory, pages
+from review.factory import SAID
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +48,7 @@ def test_index_says_that_the_line_was_given(drawn):
 def test_index_tells_what_the_fence_takes(drawn):
     folder, result, settings = drawn
     text = pages.read(folder / "index.html").text
-    show = Wording(imperial=False, currency="EUR")
+    show = SAID
     fences = result.earthworks.fences
     for kind, name in (("line", "Line posts"), ("bend", "Posts at bends"), ("steep", "Posts on steep ground")):
         assert f"{name} {' '.join(str(f.posts[kind]) for f in fences)}" in text

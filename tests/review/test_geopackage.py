@@ -8,6 +8,7 @@ from shapely.geometry import shape
 from packpale.review.geopackage import write_geopackage
 from packpale.review.summary import read_summary
 from review import factory
+from told import say
 
 LAYERS = [
     "plots",
@@ -112,7 +113,7 @@ def test_touches_lie_on_the_limits_and_name_them(run):
     found = [f for f in features(run, "touches") if f.properties["plot_id"] == "north field"]
     assert [f.geometry.coordinates for f in found] == [(t.limit_x, t.limit_y) for t in touches]
     assert [dict(f.properties) for f in found] == [
-        {"plot_id": "north field", "pack": 1, "chainage_m": t.chainage, "limit": " and ".join(t.limits)}
+        {"plot_id": "north field", "pack": 1, "chainage_m": t.chainage, "limit": " and ".join(map(say, t.limits))}
         for t in touches
     ]
 
@@ -121,7 +122,7 @@ def test_limits_and_the_line_over_them(run):
     plot = run.plots[0]
     found = [f for f in features(run, "limits") if f.properties["plot_id"] == "north field"]
     assert [(f.properties["kind"], f.properties["name"], f.properties["may_lie_inside"]) for f in found] == [
-        (limit.kind, limit.name, limit.may_lie_inside) for limit in plot.land.limits
+        (limit.kind, say(limit.name), limit.may_lie_inside) for limit in plot.land.limits
     ]
     for feature, limit in zip(found, plot.land.limits, strict=True):
         assert shape(feature.geometry).symmetric_difference(limit.area).area < 1e-6

@@ -10,7 +10,7 @@ from packpale.earthworks.model import Stretch
 from packpale.review.holding import ABOVE_WEAKEST, holding_details, holding_layers, holding_rows
 from packpale.review.projecting import to_degrees
 from packpale.review.templating import render
-from packpale.review.wording import Wording
+from packpale.review.words import Wording, plain
 from review import factory, pages
 
 METRIC = Wording(imperial=False, currency="EUR")
@@ -57,12 +57,12 @@ def test_map_colours_the_line_by_rate_and_by_margin(fitting):
     margin = both["Hours to spare before the mesh is dug under"]
     assert [s.style for s in margin.shapes] == [style for style, _ in margin.legend]
     assert [text for _, text in margin.legend] == ["below 0.0 h", "0.0 h to 2.0 h", "2.0 h to 6.0 h", "6.0 h and more"]
-    assert dict(both["Mesh ends on rock"].shapes[0].rows)["Least depth"] == "0.40 m"
+    assert dict(both["Mesh ends on rock"].shapes[0].rows)["Least depth"] == "0.40\u00a0m"
 
 
 def told(plot, **checks):
     project = factory.project(checks=checks)
-    return render("holding.html", d={"holding": holding_details(plot)}, project=project, show=METRIC)
+    return plain(render("holding.html", d={"holding": holding_details(plot)}, project=project, show=METRIC))
 
 
 def test_first_page(run, fitting):

@@ -9,18 +9,22 @@ from shapely.geometry import shape
 
 from packpale.review.inside import SHARES, inside_details
 from packpale.review.templating import render
-from packpale.review.wording import Wording
+from packpale.review.words import Wording, plain
 from review import factory, pages
 
-METRIC, IMPERIAL = Wording(imperial=False, currency="EUR"), Wording(imperial=True, currency="EUR")
+METRIC, IMPERIAL = (
+    factory.Plainly(Wording(imperial=False, currency="EUR")),
+    factory.Plainly(Wording(imperial=True, currency="EUR")),
+)
 
 
 def told(plot, show=METRIC, **changes):
     (found,) = plot.care.insides
     new = dataclasses.replace(plot.care, insides=(dataclasses.replace(found, **changes),))
-    details = inside_details(dataclasses.replace(plot, care=new), factory.project())
+    units = "imperial" if show.imperial else "metric"
+    details = inside_details(dataclasses.replace(plot, care=new), factory.project(units=units))
     page = fragment_fromstring(render("inside.html", d={"inside": details}, show=show), create_parent=True)
-    return {row.findtext("dt"): row.findtext("dd") for row in page.iter("div") if row.find("dt") is not None}
+    return {plain(row.findtext("dt")): row.findtext("dd") for row in page.iter("div") if row.find("dt") is not None}
 
 
 def test_layer_has_a_polygon_for_each_pack_with_its_areas(run, fitting):
@@ -54,7 +58,7 @@ def test_page_in_acres_and_feet(fitting):
     assert lines["Steeper than 20 degrees"] == "0.50 acres, 50 %"
     assert lines["Mapped streams"] == "1,000 ft"
     assert lines["Relief, from the lowest to the highest ground"] == "10 ft"
-    assert "Edge of water, 33 ft wide" in lines
+    assert "Edge of water, 32.8 ft wide" in lines
 
 
 def test_what_is_not_known_says_why_and_is_not_none_of_it(fitting):

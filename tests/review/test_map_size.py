@@ -12,7 +12,7 @@ from packpale.review import land_layers, leaflet, plot_map, themes
 from packpale.review.land_layers import drawn_outline
 from packpale.review.leaflet import page_bytes
 from packpale.review.theme import even_edges
-from packpale.review.wording import Wording
+from packpale.review.words import Wording, plain
 from packpale.site import Grid
 from review import factory
 
@@ -21,7 +21,7 @@ METRIC = Wording(imperial=False, currency="EUR")
 
 def test_a_page_keeps_to_its_size_and_says_what_it_left_out(fitting, monkeypatch):
     whole = plot_map.plot_map(fitting, factory.project(), METRIC)
-    assert whole.introduction == ["One enclosure: 2.07 ha."]
+    assert [plain(line) for line in whole.introduction] == ["One enclosure: 2.07 ha."]
     figures = whole.probe.size
     strides = []
     for share in (0.7, 0.2):
@@ -31,7 +31,7 @@ def test_a_page_keeps_to_its_size_and_says_what_it_left_out(fitting, monkeypatch
         # The names and units of the figures come on top.
         assert page_bytes(page) <= most + 4_000
         assert page.probe.whole_window is False
-        said = " ".join(page.introduction)
+        said = plain(" ".join(page.introduction))
         assert ("square of" in said) == (page.probe.stride > 1)
         strides.append(page.probe.stride)
     assert 1 < strides[-1] < 6

@@ -8,19 +8,23 @@ import pytest
 from pdfminer.high_level import extract_pages
 from pdfminer.layout import LTChar, LTFigure, LTRect, LTTextContainer
 
-from packpale.review import headlines, page
-from packpale.review.headlines import LONGEST, headline, in_short
-from packpale.review.model import FinishedPlots, RankedPlot
+from packpale.review import page
+from packpale.review.model import FinishedPlots, Phrases, RankedPlot
 from packpale.review.page_tree import parse
 from packpale.review.small_drawings import SIZE
 from packpale.review.summary import read_summary
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
+from packpale.values.notes import Note, phrase
 from review import factory
 from review.pdf_pages import HEADS, off_their_page, outline
 
 MM = 72 / 25.4
 NAME = "The long meadow above the old quarry, between the mill leat and the county road, second half "
-NOTES = [f"Pack {k % 3 + 1}: matter {k} of many that has to be looked at soon; and a tail of words." for k in range(40)]
+NOTES = [
+    Note("corners", f"matter {k} of many that has to be looked at soon", "And a tail of words.", packs=(k % 3 + 1,))
+    for k in range(40)
+]
+IN_WORDS = [Wording(imperial=True, currency="CAD").note(note) for note in NOTES]
 
 
 @dataclasses.dataclass
@@ -77,18 +81,14 @@ def crowded(run, tmp_path_factory):
     one = read_summary(run.folder / "plots/plot-0/result.json")
     packs, layers, details = (1, 2, 3), dict(one.layers), dict(one.details)
     layers["fence_lines"] = tuple({**line, "pack": k} for k in packs for line in one.layers["fence_lines"])
-    layers["touches"] = tuple(
-        {**row, "pack": k, "limit": f"within {n} m of some thing with a name"}
-        for k in packs
-        for n, row in enumerate(one.layers["touches"] * 3)
+    phrases = Phrases(
+        limits=tuple((phrase(f"within {k} m of one kind of thing or another"), 0.3 / k) for k in range(1, 13)),
+        touched=tuple((k, phrase(f"within {n} m of some thing with a name")) for k in packs for n in range(9)),
     )
     for key in ("dig_out", "holding", "climb", "fences"):
         details[key] = [{**row, "pack": k} for k in packs for row in one.details[key]]
-    details["limits"] = [
-        {"name": f"within {k} m of one kind of thing or another", "share": 0.3 / k} for k in range(1, 13)
-    ]
     details["crossings"] = dict(details["crossings"], all=37)
-    plot = dataclasses.replace(one, plot_id=NAME, layers=layers, details=details, notes=tuple(NOTES))
+    plot = dataclasses.replace(one, plot_id=NAME, layers=layers, details=details, notes=tuple(NOTES), phrases=phrases)
     place = RankedPlot(NAME, 1, True, 88.0, 1.0, 1.0, (1, 1), (1, 1))
     settings = factory.project(units="imperial")
     record = {"version": "0", "seed": 1, "crs": one.crs, "warnings": [], "plots": {}}
@@ -132,8 +132,8 @@ def test_a_crowded_plot_keeps_to_its_page_and_says_where_the_rest_is(crowded):
     # The drawings are no smaller than they are made, so that their letters stay what they are.
     assert [d.width for d in own.drawings] == pytest.approx([SIZE[0] * MM] * 2, rel=0.02)
     assert own.has(f"These {page.SHORT_NOTES} in full, and {40 - page.SHORT_NOTES} more, on page {number + 1}.")
-    assert sum(own.has(headline(note)) for note in NOTES) >= page.SHORT_NOTES
-    assert sum(after.has(note) for note in NOTES) == 40
+    assert sum(own.has(note.lead) for note in IN_WORDS) >= page.SHORT_NOTES
+    assert sum(after.has(note.text) for note in IN_WORDS) == 40
     assert own.has(f"8 more on page {number + 1}.")
     assert after.has("All that limits this plot")
     assert own.has("7 other limits that its map shows")
@@ -147,46 +147,3 @@ def test_the_first_page_has_the_same_order(run):
     assert heads[1 : 1 + len(HEADS)] == list(HEADS)
     assert heads[1 + len(HEADS)] == "Warnings in full"
     assert [figure.all("img")[0].attributes["alt"][:3] for figure in article.all("figure")[:3]] == ["Map", "Sec", "Pro"]
-
-
-def test_the_weightiest_notes_come_first_and_nothing_is_cut_in_silence():
-    notes = ["Colours of the model.", "Pack 2: the trench stands in water over 9 m: all the way round; pump.", "Third."]
-    found = in_short(notes, 2)
-    assert found.lines == ("Pack 2: the trench stands in water over 9 m", "Colours of the model")
-    assert found.more == 1
-    assert in_short(["Of all.", "High ground inside leaves 1 m."], 1).lines == ("High ground inside leaves 1 m",)
-    feet = Wording(imperial=True, currency="").told
-    deep = "Pack 1: the trench is 1.52 m deep or more over 9 m: all the way round."
-    assert in_short([*notes, deep], 1, feet).lines == ("Pack 1: the trench is 4.99 ft deep or more over 30 ft",)
-    assert headline("Pack 1: a (b; c. d) e; f.") == "Pack 1: a (b; c. d) e"
-    assert headline("Packs 1 and 2: near, 1.5 m; more.") == "Packs 1 and 2: near, 1.5 m"
-    assert headline("Den site 2: in view over bare ground. A sheet.") == "Den site 2: in view over bare ground"
-    long = headline("word " * 60)
-    assert long.endswith(" …")
-    assert LONGEST - 8 < len(long) <= LONGEST
-
-
-def test_a_single_pack_is_not_named_at_each_note(run):
-    one = read_summary(run.folder / "plots/plot-0/result.json")
-    said = dataclasses.replace(one, notes=("Pack 1: it is so.", "Pack 1, den site 2: in view.", "Of all."))
-    assert page._notes(said) == ["It is so.", "Den site 2: in view.", "Of all."]
-    (line,) = one.layers["fence_lines"]
-    two = dataclasses.replace(said, layers=one.layers | {"fence_lines": (line, line | {"pack": 2})})
-    assert page._notes(two) == list(said.notes)
-
-
-def test_what_comes_first_is_said_by_the_rooms():
-    import ast
-    from pathlib import Path
-
-    import packpale
-
-    said = []
-    for room in ("enclosure", "earthworks", "care"):
-        for module in Path(packpale.__file__).parent.joinpath(room).glob("*.py"):
-            for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
-                if isinstance(node, ast.JoinedStr):
-                    said.append("".join(v.value if isinstance(v, ast.Constant) else "§" for v in node.values))
-                elif isinstance(node, ast.Constant) and isinstance(node.value, str):
-                    said.append(node.value)
-    assert [words for words in headlines.FIRST if not any(words in text.lower() for text in said)] == []

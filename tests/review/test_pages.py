@@ -10,8 +10,9 @@ import pytest
 
 from packpale.earthworks.work_out import work_out
 from packpale.review.assumed import assumptions
-from packpale.review.wording import Wording
+from packpale.values.notes import Note
 from review import factory, pages
+from review.factory import SAID
 
 PAGES = ("index.html", "map.html", "plots/plot-0/map.html", "plots/plot-1/map.html", "plots/plot-2/map.html")
 
@@ -118,12 +119,12 @@ def test_contrast_of_all_text_colours():
 
 def test_index_holds_the_decision_and_the_figures(run):
     text = pages.read(run.folder / "index.html").text
-    show = Wording(imperial=False, currency="EUR")
+    show = SAID
     plot = run.plots[0]
     assert show.area(plot.enclosure.packs[0].fit.egg.area) in text
     assert show.money(plot.earthworks.cost["p50"]) in text
     assert show.dimension(plot.care.dig_out[0].shortest) in text
-    assert run.plots[2].enclosure.reason in text
+    assert SAID.say(run.plots[2].enclosure.reason) in text
     assert "A warning." in text
     for item in plot.earthworks.items:
         assert item.text in text
@@ -161,7 +162,7 @@ def test_imperial_pages_show_no_metric_figures(fitting, tmp_path):
     assert re.search(r"\d acres\b", text)
     assert re.search(r"\d ft\b", text)
     assert re.search(r"\d yd³", text)
-    assert "plot boundary setback of 10 ft" in text
+    assert "plot boundary setback of 9.8 ft" in text
     # Published rules stand in the unit they were printed in.
     shown = re.sub(
         r"The settings beside published guidance.*?(?=Before anybody digs|Warnings of this run)", "", text, flags=re.S
@@ -236,16 +237,15 @@ def test_plots_beyond_those_told_in_full_stand_in_the_tables_only(run, tmp_path)
     settings = factory.project(ranking={"told_in_full": 1})
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
     first, second, last = (row.plot_id for row in run.ranking.rows)
-    note = next(s.notes[0] for s in summaries if s.plot_id == first)
-    warnings = [
-        "Of all.",
-        f"{first}: {note}",
-        f"{first}: of the first.",
-        f"{second}: of the second.",
-        f"{last}: of the last.",
+    of_the_run = (Note("coordinates", "of all"), Note("coordinates", "of the first", plot=first))
+    summaries = [
+        dataclasses.replace(s, notes=(Note("corners", "all the same"), Note("corners", f"own {n}")))
+        for n, s in enumerate(summaries)
     ]
-    record = {"version": "0", "seed": 1, "crs": factory.CRS, "warnings": warnings}
-    write_run(factory.finished(summaries), run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
+    own = {s.plot_id: f"Own {n}." for n, s in enumerate(summaries)}
+    record = {"version": "0", "seed": 1, "crs": factory.CRS}
+    finished = dataclasses.replace(factory.finished(summaries), notes=of_the_run)
+    write_run(finished, run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
     page = pages.read(tmp_path / "index.html")
     assert [a["aria-labelledby"] for a in page.named("article")] == ["plot-1"]
     links = {a["href"] for a in page.named("a")}
@@ -254,10 +254,10 @@ def test_plots_beyond_those_told_in_full_stand_in_the_tables_only(run, tmp_path)
     assert {f"plots/{s.folder}/map.html" for s in summaries} <= links
     text = (tmp_path / "index.html").read_text(encoding="utf-8")
     assert "The 2 others stand in the tables" in text
-    assert "Of all." in text
-    assert "of the first." in text
-    # What stands with the plot is not said again.
-    assert note in page.text
-    assert f"{first}: {note}" not in page.text
-    assert "of the second." not in text
-    assert "of the last." not in text
+    # What concerns all plots is said once, whether the run says it or each of them.
+    assert text.count("Of all.") == 1
+    assert text.count("All the same.") == 1
+    assert "Of the first." in text
+    assert own[first] in text
+    assert own[second] not in text
+    assert own[last] not in text

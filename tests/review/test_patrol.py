@@ -11,7 +11,7 @@ from shapely.geometry import shape
 
 from packpale.review.patrol import details, path_rows, patrol_layers
 from packpale.review.projecting import to_degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory, pages
 from review.test_setting_out_files import SCHEMAS
 

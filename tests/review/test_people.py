@@ -17,9 +17,10 @@ from packpale.review.projecting import to_degrees
 from packpale.review.rasters import rasters
 from packpale.review.stations import station_rows
 from packpale.review.summary import summarise
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.site import Standing
 from review import factory, pages
+from review.factory import SAID
 
 METRIC = Wording(imperial=False, currency="EUR")
 WEST, NORTH = 500_000.0, 5_500_000.0
@@ -88,9 +89,9 @@ def test_gap_and_what_lies_between(two, settings, text):
     assert row["geometry"].length == pytest.approx(row["gap_m"])
     assert (row["between"], row["keeps_separation"]) == ("lane", gap >= 12)
     (n,) = two.care.neighbours
-    told = f"1 and 2 {METRIC.dimension(n.gap)} lane {'yes' if gap >= 12 else 'no'} {METRIC.length(n.facing)} "
-    told += f"{METRIC.percent(n.sees[0])}, {METRIC.percent(n.sees[1])} "
-    assert told + f"{n.excess[0]:.0f} dB, {n.excess[1]:.0f} dB {METRIC.percent(n.refuge[0])}" in text
+    told = f"1 and 2 {SAID.dimension(n.gap)} lane {'yes' if gap >= 12 else 'no'} {SAID.length(n.facing)} "
+    told += f"{SAID.percent(n.sees[0])}, {SAID.percent(n.sees[1])} "
+    assert told + f"{n.excess[0]:.0f} dB, {n.excess[1]:.0f} dB {SAID.percent(n.refuge[0])}" in text
 
 
 def test_refuge_of_each_pack_is_counted_within_its_own_line(two, text):
@@ -99,7 +100,7 @@ def test_refuge_of_each_pack_is_counted_within_its_own_line(two, text):
     for ring, told in zip(rings(), two.care.viewing.packs, strict=True):
         inside = shapely.contains_xy(ring, x, y)
         assert told.refuge_share == pytest.approx((seen[inside] == 0).mean(), abs=0.01)
-        assert f"Pack {told.pack}: {METRIC.percent(told.seen_share)} of the ground inside the fence is seen" in text
+        assert f"Pack {told.pack}: {SAID.percent(told.seen_share)} of the ground inside the fence is seen" in text
     shares = [p.refuge_share for p in two.care.viewing.packs]
     assert min(shares) > 0
     assert abs(shares[0] - shares[1]) > 0.02
@@ -119,7 +120,7 @@ def test_each_pack_is_heard_at_the_other_and_at_the_dwelling(two, settings, text
         (2, "pack", 1),
     ]
     for r in rows:
-        heard = f"{METRIC.length(r['distance_m'])} {r['level_db']:.0f} dB {r['excess_db']:.0f} dB"
+        heard = f"{SAID.length(r['distance_m'])} {r['level_db']:.0f} dB {r['excess_db']:.0f} dB"
         assert f"{r['pack']} {r['kind']} {r['number']} {heard}" in text.replace(" (flat ground assumed)", "")
     assert "on a still night of -10 °C against a background of 10 dB" in text
 
@@ -139,7 +140,7 @@ def test_every_pack_has_its_round_its_margin_and_its_rock(two, text):
     for walk, egg in zip(two.care.rounds, EGGS, strict=True):
         # A parallel of the egg: longer by the full turn times its distance.
         assert walk.length == pytest.approx(egg.perimeter + 2 * np.pi * walk.offset, abs=0.01)
-        assert f"Pack {walk.pack}: A round is {METRIC.length(walk.length)} long" in text
+        assert f"Pack {walk.pack}: A round is {SAID.length(walk.length)} long" in text
     for found in two.care.holdings:
         assert f"Pack {found.pack}: At 0.40 m per hour (invented trial) the mesh is dug under over" in text
     assert "before the morning round. Over" in text
@@ -167,8 +168,8 @@ def test_trees_and_boulders_near_a_fence_are_listed(two, settings, text):
     ground = two.site.grid.bilinear(two.site.elevation, *np.array([[68.0, 70.0], [90.0, 90.0]]) * [[1], [-1]] + ORIGIN)
     assert rows[0]["left_m"] == pytest.approx(ground[1] + settings.fence.height_m - ground[0] - 1.5, abs=0.02)
     assert "2 trees, boulders or other things stand within 5.00 m of a fence." in text
-    chainages = [METRIC.length(r["chainage_m"]) for r in rows]
-    assert f"2 1, {chainages[0]} 2.00 m outside 1.50 m {METRIC.dimension(rows[0]['left_m'])} yes" in text
+    chainages = [SAID.length(r["chainage_m"]) for r in rows]
+    assert f"2 1, {chainages[0]} 2.00 m outside 1.50 m {SAID.dimension(rows[0]['left_m'])} yes" in text
     assert f"4 1, {chainages[1]} 3.00 m inside not given not known perhaps" in text
     layer = aid_layer(two, settings, METRIC, to_degrees(factory.CRS))
     assert len(layer.shapes) == 2

@@ -9,7 +9,7 @@ import rasterio
 import shapely
 
 from packpale.review import themes
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory
 
 METRIC = Wording(imperial=False, currency="EUR")
@@ -96,7 +96,7 @@ def test_not_usable_says_what_the_limits_say(fitting, shown):
     words = np.array(["", *theme.texts])[numbers]
     assert set(words[count > 1]) == {"more than one of these"}
     for k, limit in enumerate(fitting.land.limits):
-        assert set(words[held[k] & (count == 1)]) <= {limit.name}
+        assert set(words[held[k] & (count == 1)]) <= {METRIC.say(limit.name)}
 
 
 def test_limiting_feature_is_named_and_blank_where_nothing_limits(fitting):

@@ -10,7 +10,7 @@ from pyproj import Transformer
 from packpale.review import probe
 from packpale.review.placing import placing, widened
 from packpale.review.readings import plot_probe
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.site import Grid
 from review import factory
 
@@ -112,7 +112,7 @@ def test_a_cell_says_every_limit_that_holds_there(fitting):
     x, y = (side.ravel() for side in np.meshgrid(*site.grid.centres()))
     codes = reading.codes.ravel()
     for bit, limit in enumerate(land.limits):
-        assert reading.words[bit] == limit.name
+        assert reading.words[bit] == METRIC.say(limit.name)
         held = shapely.contains_xy(limit.area, x, y) & site.inside.ravel()
         near = shapely.distance(limit.area.boundary, shapely.points(x, y)) < 1e-6
         assert ((codes >> bit & 1).astype(bool) == held)[~near].all()

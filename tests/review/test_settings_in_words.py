@@ -9,8 +9,7 @@ from pdfminer.high_level import extract_text
 
 import packpale
 from packpale.review.page_tree import parse
-from packpale.review.settings_in_words import NAMES, all_keys, called, named_settings, spoken
-from packpale.review.wording import Wording
+from packpale.review.words.settings import NAMES, all_keys, called, named_settings
 from review import factory
 
 ROOMS = ("land", "enclosure", "earthworks", "care")
@@ -30,22 +29,6 @@ def words_of(element):
     return " ".join(c if isinstance(c, str) else words_of(c) for c in element.children)
 
 
-def test_a_sentence_names_settings_in_words():
-    text = (
-        "Pack 1: raise trench.working_strip_m, or land.margin_m; see crossings.rain_mm_per_h. land.weights.slope too."
-    )
-    said = spoken(text)
-    assert "raise the working strip, or the margin of ground read round the plot; see the design rain." in said
-    assert keys_in(said) == []
-    assert keys_in(text) == ["crossings.rain_mm_per_h", "land.margin_m", "land.weights", "trench.working_strip_m"]
-    assert "run/land.weights is a file" in spoken("run/land.weights is a file")
-
-
-def test_it_does_so_in_feet_too():
-    said = Wording(imperial=True, currency="USD").told("Over 10 m: raise trench.working_strip_m.")
-    assert said == "Over 33 ft: raise the working strip."
-
-
 @pytest.mark.parametrize("key", all_keys())
 def test_every_setting_can_be_spoken_of(key):
     words = called(key)
@@ -55,7 +38,7 @@ def test_every_setting_can_be_spoken_of(key):
 
 
 def test_what_the_rooms_speak_of_has_words_of_its_own():
-    spoken_of = set()
+    spoken_of, named = set(), set()
     for room in ROOMS:
         for module in Path(packpale.__file__).parent.joinpath(room).glob("*.py"):
             tree = ast.parse(module.read_text(encoding="utf-8"))
@@ -64,16 +47,16 @@ def test_what_the_rooms_speak_of_has_words_of_its_own():
                 if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in documents:
                     # A key alone is a name in a table, not part of a sentence.
                     spoken_of |= set(keys_in(node.value)) - {node.value.strip()}
+                    named |= set(re.findall(r"\{setting:([^}]*)\}", node.value))
     assert len(spoken_of) > 8
+    assert named <= set(all_keys())
     assert {key for key in spoken_of if "." in key} - NAMES.keys() == set()
     assert {key for key in spoken_of if "." not in key} - {key.rpartition(".")[2] for key in spoken_of} == set()
 
 
 def test_the_named_settings_have_their_values():
     settings = factory.project(trench={"working_strip_m": 2.5})
-    named = {
-        one.key: one for one in named_settings(["raise trench.working_strip_m", "crossings.rain_mm_per_h"], settings)
-    }
+    named = {one.key: one for one in named_settings(["trench.working_strip_m", "crossings.rain_mm_per_h"], settings)}
     assert named.keys() == {"trench.working_strip_m", "crossings.rain_mm_per_h"}
     assert named["trench.working_strip_m"].value == "2.5"
     assert named["crossings.rain_mm_per_h"].value == "not set"

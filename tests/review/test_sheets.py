@@ -20,7 +20,7 @@ from packpale.review.lettering import face, printable, text_width
 from packpale.review.paper import svg
 from packpale.review.setting_out import stakes
 from packpale.review.sheet import FIELD, FRAME, Line, Text, fitting_scale
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory
 
 SVG = "{http://www.w3.org/2000/svg}"

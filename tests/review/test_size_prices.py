@@ -6,11 +6,14 @@ import re
 import pytest
 
 from packpale.review.size_prices import BOTTOM, HEIGHT, LEFT, MOST_CURVES, RIGHT, TOP, WIDTH, size_prices
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory, menus
 from review.pages import Page
 
-METRIC, IMPERIAL = Wording(imperial=False, currency="EUR"), Wording(imperial=True, currency="EUR")
+METRIC, IMPERIAL = (
+    factory.Plainly(Wording(imperial=False, currency="EUR")),
+    factory.Plainly(Wording(imperial=True, currency="EUR")),
+)
 
 
 def row(aim, value, area=None, price=None):

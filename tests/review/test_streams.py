@@ -8,10 +8,10 @@ import pytest
 from packpale.care.streams import StreamCrossing
 from packpale.review.crossings import crossing_layers, crossing_rows
 from packpale.review.projecting import to_degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from review import factory, pages
 
-METRIC = Wording(imperial=False, currency="EUR")
+METRIC = factory.Plainly(Wording(imperial=False, currency="EUR"))
 
 
 @pytest.fixture(scope="module")

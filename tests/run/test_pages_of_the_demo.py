@@ -4,7 +4,7 @@ import csv
 import re
 
 from packpale.review.page_tree import parse
-from packpale.review.settings_in_words import all_keys
+from packpale.review.words.settings import all_keys
 from review.pdf_pages import headings_by_plot, off_their_page
 
 

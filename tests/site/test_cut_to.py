@@ -11,6 +11,7 @@ from made_inputs import NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, write_vector
 from packpale.run.cache_key import site_digest
 from packpale.run.run import read_and_open
 from packpale.site.inputs import cut_to, open_inputs, read_site
+from told import told
 
 CONFIG = Path(__file__).parents[2] / "config"
 
@@ -71,7 +72,7 @@ def test_a_plot_without_soil_near_it_still_says_so(tmp_path):
     inputs = open_inputs(project)
     check(inputs, project)
     site = read_site(cut_to(inputs, "north", project), "north", project)
-    assert any("No soil polygon lies over 1e+02 % of the plot" in note for note in site.notes)
+    assert any("100 % of the plot lies under no soil polygon" in note for note in told(site.notes))
 
 
 def test_the_nearest_pit_stays_however_far_it_is(tmp_path):

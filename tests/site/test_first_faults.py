@@ -24,10 +24,12 @@ from made_inputs import (
 )
 from packpale.enclosure.egg import Egg
 from packpale.faults import Faults
+from packpale.review.words.notes import for_files
 from packpale.settings import Project
 from packpale.site.inputs import open_inputs, read_site
 from packpale.site.plot_shapes import least_circle, widest_circle
 from packpale.site.quality import Lowest, Signs
+from told import told
 
 GROUND = plane(*centres(200, 200)).astype("float32")
 
@@ -39,7 +41,7 @@ def made(tmp_path):
 
 def notes(made):
     inputs = open_inputs(made.project())
-    return [*inputs.notes, *(f"{p.plot_id}: {n}" for p in inputs.plots for n in p.notes)]
+    return for_files(inputs.notes, {p.plot_id: p.notes for p in inputs.plots})
 
 
 def faults(made):
@@ -64,7 +66,7 @@ def with_trees(ground, cell=1.0):
 def test_a_surface_with_trees_is_told(made):
     made.raster(with_trees(GROUND))
     (note,) = [n for n in notes(made) if "trees" in n]
-    assert note.startswith("own.tif looks like a surface with trees and roofs, not like bare earth: ")
+    assert note.startswith("own.tif looks like a surface with trees and roofs, not like bare earth. ")
     assert note.endswith("use the bare-earth model (DTM) of the same place.")
 
 
@@ -84,7 +86,7 @@ def test_pits_and_spikes_are_counted(made):
     made.raster(ground)
     (note,) = [n for n in notes(made) if "stick out" in n]
     assert note.startswith(
-        "Single cells of own.tif stick out of the ground: 3 cells lie more than 1 m below or above all"
+        "Single cells of own.tif stick out of the ground. 3 cells lie more than 1 m below or above all"
     )
 
 
@@ -94,7 +96,9 @@ def test_stripes_are_told_with_their_height(made, axis, width):
     stripes = 0.2 * ((np.arange(200) // width) % 2)
     made.raster((GROUND + (stripes[:, None] if axis == 0 else stripes)).astype("float32"))
     (note,) = [n for n in notes(made) if "stripes" in n]
-    assert note.startswith("Rows or columns of own.tif lie up and down in turn, as stripes of scanning do: by about 0.")
+    assert note.startswith(
+        "Rows or columns of own.tif lie up and down in turn, as stripes of scanning do. They do by about 0."
+    )
 
 
 def test_honest_ground_has_none_of_these_signs():
@@ -105,7 +109,7 @@ def test_honest_ground_has_none_of_these_signs():
     for ground in (hills, hills + rng.normal(0, 0.05, x.shape), terraces + hills, np.round(hills, 1)):
         signs = Signs(1.0)
         signs.look(ground)
-        found = list(signs.notes("x"))
+        found = told(signs.notes("x"))
         assert not [n for n in found if "stripes" in n or "stick" in n]
     signs = Signs(1.0)
     signs.look(hills + rng.normal(0, 0.05, x.shape))
@@ -138,7 +142,9 @@ def test_a_plateau_in_the_margin_is_left_out_and_said(made):
     made.raster(ground)
     site = read_site(open_inputs(made.project()), "north", made.project())
     assert np.isnan(site.elevation).sum() == 30
-    assert any("left out because no land has their elevation: 30" in n for n in site.notes)
+    assert any(
+        "30 cells of the margin were left out because no land has their elevation" in n for n in told(site.notes)
+    )
 
 
 def test_the_lowest_value_is_the_same_in_any_pieces():
@@ -219,17 +225,17 @@ def test_plots_that_overlap_are_told_and_those_that_touch_are_not(made):
     assert not [n for n in notes(made) if "over each other" in n or "slivers" in n]
     made.plots(("a", NORTH_PLOT), ("b", translate(NORTH_PLOT, 60, 0)), ("c", SOUTH_PLOT), file="over.gpkg")
     (note,) = [n for n in notes(made) if "over each other" in n]
-    assert note.startswith('Plots lie over each other, by 0.06 ha in all: "a" and "b"; each is computed as if')
+    assert note.startswith('Plots lie over each other, by 0.06 ha in all. They are "a" and "b"; each is computed as if')
     made.plots(("a", NORTH_PLOT), ("b", translate(NORTH_PLOT, 69.6, 0)), file="sliver.gpkg")
     (note,) = [n for n in notes(made) if "slivers" in n]
-    assert note.startswith('Plots overlap by slivers up to 0.4 m wide: "a" and "b"; ')
+    assert note.startswith('Plots overlap by slivers up to 0.40 m wide. They are "a" and "b"; ')
 
 
 def test_slivers_among_the_parts_of_a_plot_are_told(made):
     sliver = box(WEST + 150, NORTH - 80, WEST + 150.2, NORTH - 20)
     made.plots(("a", MultiPolygon([NORTH_PLOT, sliver])))
     assert (
-        "a: 1 of 2 parts of the plot are slivers, 12 m2 in all; no fence fits on them: drop them where they are"
+        "a: 1 of 2 parts of the plot are slivers, 12.00 m² in all. No fence fits on them: drop them where they are"
         in "".join(notes(made))
     )
 
@@ -242,12 +248,10 @@ def test_thousands_of_corners_are_told(made):
 
 def test_a_plot_too_small_for_any_egg_is_told_at_once(made):
     made.plots(("small", Point(WEST + 100, NORTH - 100).buffer(24)), ("large", Point(WEST + 60, NORTH - 60).buffer(30)))
-    # Big end 15 / 0.9, strip 1.8 + 1.2 + 3, setback 3: defaults of the settings.
-    assert least_circle(made.project()) == pytest.approx(15 / 0.9 + 6.0 + 3.0)
+    # Big end 15 / 0.9, strip 1.8 + 0.3 + 3, setback 3: defaults of the settings.
+    assert least_circle(made.project()) == pytest.approx(15 / 0.9 + 5.1 + 3.0)
     (note,) = [n for n in notes(made) if "No enclosure can fit" in n]
-    assert note.startswith(
-        "small: No enclosure can fit: the widest circle in the plot has a radius of 24 m, and the smallest"
-    )
+    assert note.startswith("small: No enclosure can fit: the widest circle in the plot has a radius of 23.98 m")
     made.settings["enclosure"] = {"min_radius_m": 10.0}
     assert not [n for n in notes(made) if "No enclosure can fit" in n]
 
@@ -278,4 +282,4 @@ def test_cells_too_coarse_for_a_plot_are_told(tmp_path):
     made = Made(tmp_path)
     made.settings["land"]["cell_m"] = 4.0
     (note, *_) = [n for n in notes(made) if "coarse" in n]
-    assert note.startswith("north: Cells of 4 m are coarse for the plot, which is 60 m wide at its widest: ")
+    assert note.startswith("north: Cells of 4 m are coarse for the plot, which is 60.0")

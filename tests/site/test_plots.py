@@ -26,6 +26,7 @@ from made_inputs import (
 from packpale.faults import Faults
 from packpale.site import crs as crs_
 from packpale.site.inputs import open_inputs
+from told import told
 
 
 def plots_of(made):
@@ -231,9 +232,9 @@ def test_a_ring_that_crosses_itself_is_repaired_and_said(tmp_path):
     assert plot.outline.area == pytest.approx(west_part + east_part)
     assert plot.outline.is_valid
     assert len(plot.outline.geoms) == 2
-    note, *_ = plot.notes
+    note, *_ = told(plot.notes)
     before, after = (west_part - east_part) / 1e4, (west_part + east_part) / 1e4
-    assert f"area {before:.4f} ha before, by its corners as given, {after:.4f} ha after." in note
+    assert f"Area {before:.2f} ha before, by its corners as given, {after:.2f} ha after." in note
 
 
 def test_only_polygonal_parts_of_a_repair_are_kept(tmp_path):
@@ -321,7 +322,8 @@ def test_a_crs_that_stretches_a_little_is_said(tmp_path):
     made = Made(tmp_path)
     made.settings["crs"] = "EPSG:25831"
     made.plots(("a", box(WEST + 60, NORTH - 120, WEST + 120, NORTH - 60)))
-    assert 'Lengths in EPSG:25831 are 0.3 % off at plot "a".' in open_inputs(made.project()).notes
+    note = open_inputs(made.project()).notes[0]
+    assert (note.plot, told([note])) == ("a", ["Lengths in EPSG:25831 are 0.3 % off."])
 
 
 def test_heights_in_a_compound_crs_do_not_matter(tmp_path):

@@ -20,6 +20,7 @@ from packpale.site import Grid, elevations, raster_files
 from packpale.site.elevations import read_elevation
 from packpale.site.inputs import open_inputs, read_site
 from packpale.units import FOOT_M, METRES_PER_ELEVATION_UNIT, US_SURVEY_FOOT_M
+from told import told
 
 OTHER = "EPSG:25833"
 REAL = Path(__file__).parents[2] / "data_samples" / "real" / "lidar_1m_utm15n.tif"
@@ -78,7 +79,7 @@ def test_the_margin_beyond_the_raster_is_nan_and_said(tmp_path):
     site = site_of(made)
     x, y = np.meshgrid(*site.grid.centres())
     np.testing.assert_array_equal(np.isnan(site.elevation), (x < WEST) | (y > NORTH))
-    assert site.notes[-1].endswith("of the ground read round the plot has no elevation.")
+    assert told(site.notes)[-1].endswith("of the ground read round the plot has no elevation.")
 
 
 # --- no data -----------------------------------------------------------------------------------------------------
@@ -130,7 +131,7 @@ def test_odd_elevations_in_the_margin_are_left_out_and_said(tmp_path):
     made.raster(values)
     site = site_of(made)
     assert np.isnan(site.elevation[2, 20])
-    assert "Cells of the margin left out because no land has their elevation: 1." in site.notes
+    assert "1 cells of the margin were left out because no land has their elevation." in told(site.notes)
 
 
 # --- units -------------------------------------------------------------------------------------------------------
@@ -418,9 +419,9 @@ def test_a_raster_on_another_datum_is_interpolated_and_said(tmp_path):
     made.plots(("north", box(west + 100, north - 200, west + 200, north - 100)), crs="EPSG:26915")
     inputs = open_inputs(made.project())
     assert (inputs.crs, inputs.cell_m) == ("EPSG:32615", 1.0)
-    assert any("(EPSG:26915) were interpolated to cells of 1 m in EPSG:32615" in note for note in inputs.notes)
+    assert any("(EPSG:26915) were interpolated to cells of 1 m in EPSG:32615" in note for note in told(inputs.notes))
     # The registry states 4 m for the null shift from NAD83 to WGS 84 (EPSG:1188).
-    assert any("Elevations were moved" in note and "an accuracy of about 4 m" in note for note in inputs.notes)
+    assert any("Elevations were moved" in note and "an accuracy of about 4 m" in note for note in told(inputs.notes))
 
 
 def test_a_run_without_crs_takes_that_of_the_elevations_and_moves_no_cell(tmp_path):
@@ -434,7 +435,7 @@ def test_a_run_without_crs_takes_that_of_the_elevations_and_moves_no_cell(tmp_pa
     project = made.project()
     inputs = open_inputs(project)
     assert inputs.crs == "EPSG:26915"
-    assert inputs.notes[0] == "Coordinates are in EPSG:26915 (NAD83 / UTM zone 15N), that of the elevations."
+    assert told(inputs.notes)[0] == "Coordinates are in EPSG:26915 (NAD83 / UTM zone 15N), that of the elevations."
     site = read_site(inputs, "north", project)
     row, col = round(north - site.grid.north), round(site.grid.west - west)
     np.testing.assert_array_equal(
@@ -459,13 +460,13 @@ def test_a_run_without_crs_takes_the_utm_zone_where_that_of_the_elevations_would
     made.settings = {"land": {"margin_m": 0.0}}
     inputs = open_inputs(made.project())
     assert inputs.crs == "EPSG:32632", why
-    assert inputs.notes[0] == "Coordinates are in EPSG:32632 (WGS 84 / UTM zone 32N), the UTM zone of the plots."
+    assert told(inputs.notes)[0] == "Coordinates are in EPSG:32632 (WGS 84 / UTM zone 32N), the UTM zone of the plots."
 
 
 def test_finer_cells_than_the_raster_s_are_said(tmp_path):
     made = Made(tmp_path)
     made.settings["land"] = {"margin_m": 0.0, "cell_m": 0.25}
-    notes = open_inputs(made.project()).notes
+    notes = told(open_inputs(made.project()).notes)
     assert "Cells of 0.25 m show no more detail than the 1 m of dem.tif." in notes
 
 

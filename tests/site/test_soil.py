@@ -13,6 +13,7 @@ from packpale.settings import DRAINAGE_CLASSES, SoilSettings
 from packpale.site import Grid, Pit
 from packpale.site.inputs import open_inputs, read_site
 from packpale.site.soil import COLUMNS, SoilArea, soil_on
+from told import told
 
 GRID = Grid(0.0, 200.0, 1.0, 200, 200)
 SETTINGS = SoilSettings(depth_to_rock_m=1.5, water_table_m=2.0, clay_percent=25.0, pit_range_m=50.0)
@@ -174,7 +175,7 @@ def test_ground_without_a_polygon_is_said(tmp_path):
     # The plot is 70 m wide from WEST + 20; the polygon covers its western 30 m.
     rows = [({"clay_percent": 40.0}, box(WEST, NORTH - 200, WEST + 50, NORTH))]
     made.inputs["soil"] = write_vector(tmp_path / "s.gpkg", rows)
-    assert site_of(made).notes == ("No soil polygon lies over 57 % of the plot; the settings' soil holds there.",)
+    assert told(site_of(made).notes) == ["57 % of the plot lies under no soil polygon. The settings' soil holds there."]
 
 
 def test_column_names_cut_by_the_shapefile_are_known(tmp_path):
@@ -197,10 +198,10 @@ def test_overlaps_and_near_misses_are_said(tmp_path):
         ({"clay_percent": 10.0, "water_table": 1.0}, box(WEST, NORTH - 200, WEST + 100, NORTH - 100)),
     ]
     made.inputs["soil"] = write_vector(tmp_path / "s.gpkg", rows)
-    assert open_inputs(made.project()).notes == (
+    assert told(open_inputs(made.project()).notes) == [
         's.gpkg: the column "water_table" was not read; a column "water_table_m" would be.',
-        "s.gpkg: one pair of soil polygons overlaps, by 1000 m2 in all; the smaller polygon counts there.",
-    )
+        "s.gpkg: one pair of soil polygons overlaps, by 1,000 m² in all. The smaller polygon counts there.",
+    ]
 
 
 def test_pits_in_any_frame_are_the_same_pits(tmp_path):
@@ -244,7 +245,7 @@ def test_pits_without_crs_are_in_the_run_s(tmp_path):
 def test_pits_too_far_to_matter_are_counted(tmp_path):
     made = Made(tmp_path)
     made.pits(f"x,y,clay_percent\n{WEST + 40.5},{NORTH - 40.5},80\n{WEST + 9000},{NORTH},10\n")
-    assert open_inputs(made.project()).notes == ("1 of 2 trial pits are too far from every plot to be used.",)
+    assert told(open_inputs(made.project()).notes) == ["1 of 2 trial pits are too far from every plot to be used."]
 
 
 def test_pits_at_one_place_that_differ_are_told_and_their_mean_and_last_word_used(tmp_path):
@@ -254,11 +255,10 @@ def test_pits_at_one_place_that_differ_are_told_and_their_mean_and_last_word_use
     rows = [f"{x},{y},20,well", f"{far},{y},30,poorly", f"{x},{y + 0.02},50,poorly", f"{far},{y},30,", f"{x},{y},,"]
     made.pits("\n".join(["x,y,clay_percent,drainage_class", *rows, ""]))
     inputs = open_inputs(made.project())
-    told = "rows 2 and 4 in clay_percent and drainage_class"
-    assert inputs.notes == (
-        f"pits.csv: trial pits at one place differ: {told}. "
+    assert told(inputs.notes) == [
+        "pits.csv: trial pits at one place differ. They are rows 2 and 4 in clay_percent and drainage_class. "
         "The mean of numbers is used there, and the word of the last row; drop the rows that are wrong.",
-    )
+    ]
     made.pits("\n".join(["x,y,clay_percent,drainage_class", rows[0], rows[2].replace(".52", ".5"), ""]))
     site = site_of(made)
     cols, lines = site.grid.centres()

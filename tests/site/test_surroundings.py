@@ -7,6 +7,7 @@ from shapely.geometry import LineString, MultiPoint, Point, Polygon, box
 
 from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, Made, gpx, in_crs, write_geojson, write_vector
 from packpale.site.inputs import open_inputs, read_site
+from told import told
 
 
 def site_of(made, plot_id="north"):
@@ -40,8 +41,8 @@ def test_a_kind_not_given_is_absent_and_one_with_nothing_near_is_empty(tmp_path)
     # What holds for all plots is said once, and is no part of what a plot's files depend on.
     assert site.notes == ()
     # From the eastern edge of the southern plot's window, 170 m and a margin of 10 m from the west.
-    notes = open_inputs(made.project()).notes
-    assert notes == ("s.gpkg: nothing lies within reach of any plot, the nearest 49.8 km away.",)
+    notes = told(open_inputs(made.project()).notes)
+    assert notes == ["s.gpkg: nothing lies within reach of any plot. The nearest is 49.8 km away."]
 
 
 @pytest.mark.parametrize(
@@ -107,7 +108,7 @@ def test_repairs_and_missing_geometries_are_said(tmp_path):
     site = site_of(made)
     assert all(g.is_valid for g in site.features["keep_out"])
     assert sum(g.area for g in site.features["keep_out"]) == pytest.approx(2 * 20 * 10 / 2 + 81)
-    assert open_inputs(made.project()).notes == (
+    assert told(open_inputs(made.project()).notes) == [
         "k.gpkg: 1 of 3 features have no geometry and were left out.",
         "k.gpkg: 1 of 2 features crossed themselves and were repaired.",
-    )
+    ]

@@ -10,6 +10,8 @@ import shapely
 from packpale.enclosure.model import Pack
 from packpale.settings import CheckSettings, Project
 from packpale.site import Site
+from packpale.values.notes import Note, phrase
+from packpale.values.quantity import Quantity, given
 
 CHORD_ERROR_M = 0.001
 """Largest distance between a fence line and the polygon that distances are taken from. [m]"""
@@ -82,7 +84,7 @@ def weakening(aid: ClimbingAid, project: Project) -> bool:
     return bool(np.isnan(aid.left)) or aid.left < project.fence.height_m - project.checks.climb_loss_m
 
 
-def aid_notes(found: Sequence[ClimbingAid], project: Project) -> list[str]:
+def aid_notes(found: Sequence[ClimbingAid], project: Project) -> list[Note]:
     """What a reader must know of them, pack by pack."""
     notes, checks = [], project.checks
     for pack in dict.fromkeys(aid.pack for aid in found):
@@ -92,18 +94,32 @@ def aid_notes(found: Sequence[ClimbingAid], project: Project) -> list[str]:
     return notes
 
 
-def _note(pack: int, weak: Sequence[ClimbingAid], checks: CheckSettings) -> str:
-    things = f"{len(weak)} trees, boulders or other things stand"
+def _note(pack: int, weak: Sequence[ClimbingAid], checks: CheckSettings) -> Note:
+    things = "{count} trees, boulders or other things stand"
     if len(weak) == 1:
-        things = "1 tree, boulder or other thing stands"
+        things = "{count} tree, boulder or other thing stands"
     nearest = min(weak, key=lambda aid: aid.distance)
-    away = nearest.side if nearest.side == "on the line" else f"{nearest.distance:.1f} m {nearest.side}"
-    place = f"{away}, chainage {nearest.chainage:.0f} m"
+    chainage = Quantity(nearest.chainage, "length")
+    place = phrase("on the line, chainage {chainage}", chainage=chainage)
+    if nearest.side != "on the line":
+        away = Quantity(nearest.distance, "dimension")
+        place = phrase("{away} {side}, chainage {chainage}", away=away, side=nearest.side, chainage=chainage)
     left = min((aid.left for aid in weak if not np.isnan(aid.left)), default=None)
-    height = ""
+    height = phrase("")
     if left is not None:
-        height = f"; the highest leaves {left:.2f} m of its height" if left > 0 else "; one is higher than it"
-    return (
-        f"Pack {pack}: {things} within {checks.tree_distance_m:g} m of the fence; the nearest {place}{height}: take "
-        "away what helps a climber, raise the fence there or move the line."
+        highest = phrase("; the highest leaves {left} of its height", left=Quantity(left, "dimension"))
+        height = highest if left > 0 else phrase("; one is higher than it")
+    return Note(
+        "thing to climb",
+        f"{things} within {{distance}} of the fence",
+        "The nearest is {place}{height}: take away what helps a climber, raise the fence there or move the line.",
+        {
+            "count": len(weak),
+            "distance": given(checks.tree_distance_m, "dimension"),
+            "place": place,
+            "height": height,
+        },
+        (pack,),
+        nearest.chainage,
+        len(weak),
     )

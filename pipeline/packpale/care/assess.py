@@ -22,6 +22,8 @@ from packpale.faults import Faults
 from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site import Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity
 
 
 def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, den_mounds: int = 0) -> Care:
@@ -32,7 +34,8 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     Raises Faults if elevation is missing beside a fence.
     """
     trench, hours = project.trench, project.checks.unattended_h
-    results, holdings, notes, faults = [], [], [], []
+    results, holdings, faults = [], [], []
+    notes: list[Note] = []
     for pack in enclosure.packs:
         depths = skirt_depths(pack.alignment, site, trench)
         tunnel, no_apron = (
@@ -120,7 +123,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     )
 
 
-def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:
+def _bare_apron(site: Site, pack: Pack, project: Project) -> list[Note]:
     """A level apron comes out of ground that falls away from the fence; say where."""
     trench = project.trench
     if trench.formation == "follow" or trench.apron_reach_m == 0:
@@ -131,7 +134,15 @@ def _bare_apron(site: Site, pack: Pack, project: Project) -> list[str]:
     if not bare.any():
         return []
     where = pack.alignment.chainage[bare]
+    first = float(where[0])
     return [
-        f"Pack {pack.number}: the level apron comes out of the ground at {where.size} of {bare.size} stations; it "
-        f"falls away too steeply there, first at chainage {where[0]:.0f} m. Choose the formation follow."
+        Note(
+            "bare apron",
+            "the level apron comes out of the ground at {few} of {stations} stations",
+            "It falls away too steeply there, first at chainage {first}. Choose the formation follow.",
+            {"few": where.size, "stations": bare.size, "first": Quantity(first, "length")},
+            (pack.number,),
+            first,
+            where.size,
+        )
     ]

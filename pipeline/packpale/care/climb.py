@@ -7,10 +7,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.earthworks.model import Stretch
-from packpale.earthworks.stretches import in_words, stretches, total
+from packpale.earthworks.stretches import stretches, total, where
 from packpale.enclosure.model import Alignment, Pack
 from packpale.settings import Project
 from packpale.site import Array, Mask, Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 STEP_M = 0.1
 """Distance between the points that stand for the ground beside the fence, at most. [m]"""
@@ -83,29 +85,58 @@ def tree_distance(line: Alignment, woodland: tuple[BaseGeometry, ...]) -> Array:
     return np.asarray(np.min(away, axis=0) if away else np.full(line.x.size, np.inf), float)
 
 
-def climb_notes(found: tuple[Climb, ...], project: Project) -> list[str]:
+def climb_notes(found: tuple[Climb, ...], project: Project) -> list[Note]:
     """What a reader must know of climbing, pack by pack."""
     checks, notes = project.checks, []
     for c in found:
+        packs, reach = (c.pack,), given(checks.climb_distance_m, "dimension")
         for side, banks in (("inside", c.banks_inside), ("outside", c.banks_outside)):
             if banks:
                 notes.append(
-                    f"Pack {c.pack}: high ground {side} leaves of the fence's {project.fence.height_m:g} m only "
-                    f"{min(b.worst for b in banks):.2f} m at the worst place; it stands too high within "
-                    f"{checks.climb_distance_m:g} m of the fence over {total(banks):.0f} m, {in_words(banks)}: cut the "
-                    "bank back, raise the fence there or move the line."
+                    Note(
+                        "bank to climb from",
+                        "high ground {side} leaves of the fence's {height} only {least} at the worst place",
+                        "It stands too high within {reach} of the fence over {length}, {where}: cut the bank back, "
+                        "raise the fence there or move the line.",
+                        {
+                            "side": side,
+                            "height": given(project.fence.height_m, "dimension"),
+                            "least": Quantity(min(b.worst for b in banks), "dimension"),
+                            "reach": reach,
+                            "length": Quantity(total(banks), "length"),
+                            "where": where(banks),
+                        },
+                        packs,
+                        size=total(banks),
+                    )
                 )
         if c.near_trees:
             notes.append(
-                f"Pack {c.pack}: woodland stands within {checks.tree_distance_m:g} m of the fence over "
-                f"{total(c.near_trees):.0f} m ({in_words(c.near_trees)}): leaning stems and branches help a climber, "
-                "and what falls opens the fence. Have the trees looked at."
+                Note(
+                    "wood beside the fence",
+                    "woodland stands within {distance} of the fence over {length}",
+                    "It does {where}: leaning stems and branches help a climber, and what falls opens the fence. Have "
+                    "the trees looked at.",
+                    {
+                        "distance": given(checks.tree_distance_m, "dimension"),
+                        "length": Quantity(total(c.near_trees), "length"),
+                        "where": where(c.near_trees),
+                    },
+                    packs,
+                    size=total(c.near_trees),
+                )
             )
         unknown = int((np.isnan(c.inside) | np.isnan(c.outside)).sum())
         if unknown:
             notes.append(
-                f"Pack {c.pack}: at {unknown} of {c.inside.size} stations the ground within "
-                f"{checks.climb_distance_m:g} m of the fence is not known everywhere, so that banks there are missed."
+                Note(
+                    "bank not known",
+                    "at {few} of {stations} stations the ground within {reach} of the fence is not known everywhere",
+                    "Banks there are missed.",
+                    {"few": unknown, "stations": c.inside.size, "reach": reach},
+                    packs,
+                    size=unknown,
+                )
             )
     return notes
 

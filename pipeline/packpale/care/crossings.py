@@ -19,7 +19,8 @@ from packpale.land.drainage import LEAST_SLOPE
 from packpale.land.model import Land
 from packpale.settings import CrossingSettings, Project
 from packpale.site import Site
-from packpale.units import HECTARE_M2
+from packpale.values.notes import Note
+from packpale.values.quantity import given
 
 
 @dataclass(frozen=True)
@@ -114,48 +115,77 @@ def shortest_min(settings: CrossingSettings) -> float:
     return settings.rain_mm_per_h[0][0] if isinstance(settings.rain_mm_per_h, tuple) else 0.0
 
 
-def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[str]:
+def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[Note]:
     """What a reader must know of the crossings of all packs of a plot."""
     if not found:
         return []
-    settings = project.crossings
-    places = f"{len(found)} {'place' if len(found) == 1 else 'places'}"
+    settings, all_of_them = project.crossings, len(found)
     notes = [
-        f"Water from {settings.min_area_ha:g} ha or more crosses the fence at {places}: weak "
-        "points of fence and apron. Structure and flood design by licensed people, with the consent of the authority."
+        Note(
+            "water crosses",
+            f"water from {{area}} or more crosses the fence at {{places}} {'place' if len(found) == 1 else 'places'}",
+            "They are weak points of fence and apron. Structure and flood design by licensed people, with the consent "
+            "of the authority.",
+            {"area": given(settings.min_area_m2, "area"), "places": all_of_them},
+            size=all_of_them,
+        )
     ]
     if settings.rain_mm_per_h is None:
         notes.append(
-            "No design flow and no opening were worked out where water crosses the fence: crossings.rain_mm_per_h and "
-            "crossings.rain_source are not set. Ask the weather service for the intensity of a storm of your return "
-            "period that lasts as long as the time of concentration."
+            Note(
+                "no design flow",
+                "no design flow and no opening were worked out where water crosses the fence",
+                "{setting:crossings.rain_mm_per_h} and {setting:crossings.rain_source} are not set. Ask the weather "
+                "service for the intensity of a storm of your return period that lasts as long as the time of "
+                "concentration.",
+            )
         )
     blind = sum(math.isnan(c.bed_slope) for c in found)
     if blind and settings.rain_mm_per_h is not None:
         notes.append(
-            f"At {blind} of the {len(found)} crossings elevation is missing beside the fence line, so that the "
-            "slope is not known there and no opening was worked out."
+            Note(
+                "slope at crossing",
+                "at {few} of the {all} crossings elevation is missing beside the fence line",
+                "The slope is not known there and no opening was worked out.",
+                {"few": blind, "all": all_of_them},
+                size=blind,
+            )
         )
     shortest = shortest_min(settings)
     quick = sum(c.concentration_min < shortest for c in found)
     if quick:
         notes.append(
-            f"At {quick} of the {len(found)} crossings the water comes together in less than {shortest:g} min: that is "
-            "the shortest duration of crossings.rain_mm_per_h, whose intensity was taken. Rain falls harder over a "
-            "shorter time, so that flow and opening are too small there; add shorter durations."
+            Note(
+                "rain too short",
+                "at {few} of the {all} crossings the water comes together in less than {shortest}",
+                "That is the shortest duration of {setting:crossings.rain_mm_per_h}, whose intensity was taken. Rain "
+                "falls harder over a shorter time, so that flow and opening are too small there; add shorter "
+                "durations.",
+                {"few": quick, "all": all_of_them, "shortest": given(60 * shortest, "duration")},
+                size=quick,
+            )
         )
     fed = sum(c.is_lower_bound for c in found)
     if fed:
         notes.append(
-            f"At {fed} of the {len(found)} crossings water may come from ground that was not read: more may arrive "
-            "there than is shown. Raise land.margin_m to see more of the catchment."
+            Note(
+                "catchment beyond the ground",
+                "at {few} of the {all} crossings water may come from ground that was not read",
+                "More may arrive there than is shown. Raise {setting:land.margin_m} to see more of the catchment.",
+                {"few": fed, "all": all_of_them},
+                size=fed,
+            )
         )
     large = sum(c.area > LARGEST_RATIONAL_M2 for c in found)
     if large and settings.rain_mm_per_h is not None:
         notes.append(
-            f"At {large} of the {len(found)} crossings the catchment is larger than the "
-            f"{LARGEST_RATIONAL_M2 / HECTARE_M2:.0f} ha that the rational method is for: have the flow worked out by "
-            "a hydrologist."
+            Note(
+                "catchment too large",
+                "at {few} of the {all} crossings the catchment is larger than the {area} of the rational method",
+                "Have the flow worked out by a hydrologist.",
+                {"few": large, "all": all_of_them, "area": given(LARGEST_RATIONAL_M2, "area")},
+                size=large,
+            )
         )
     return notes
 

@@ -15,6 +15,8 @@ from packpale.land.relief import level_of, mean_within
 from packpale.land.surroundings import cells_within, distance_to
 from packpale.settings import DenSettings
 from packpale.site import Array, Grid, Mask, Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 Build = Literal["into the slope", "mound", "mound of soil brought in"]
 
@@ -76,7 +78,7 @@ class DenSite:
 
 def den_sites(
     site: Site, land: Land, packs: Sequence[Pack], *, settings: DenSettings, mounds: int, mound: tuple[float, float]
-) -> tuple[tuple[DenSite, ...], list[str]]:
+) -> tuple[tuple[DenSite, ...], list[Note]]:
     """The best places of each pack, apart from each other, and what a reader must know of them.
 
     ``mounds`` is the number of den mounds that the soil left over makes, ``mound`` their height and the run of their
@@ -90,21 +92,36 @@ def den_sites(
         places += found
         if len(found) < settings.count:
             notes.append(
-                f"Pack {pack.number}: {len(found)} of {settings.count} den sites were found: the rest of the ground is "
-                f"wet or beside water, rocky, too steep, within {settings.fence_m:g} m of the fence or near a site "
-                "already chosen."
+                Note(
+                    "few den sites",
+                    "{found} of {wanted} den sites were found",
+                    "The rest of the ground is wet or beside water, rocky, too steep, within {fence} of the fence or "
+                    "near a site already chosen.",
+                    {"found": len(found), "wanted": settings.count, "fence": given(settings.fence_m, "dimension")},
+                    (pack.number,),
+                    size=settings.count - len(found),
+                )
             )
     built, lacking = _built(places, site, settings, mounds, mound)
-    volume = cone_volume(mound[0], side_slope=mound[1])
     if lacking:
         notes.append(
-            f"The soil left over makes {mounds or 'no'} den {'mound' if mounds == 1 else 'mounds'}: {lacking} of the "
-            f"den sites {'needs' if lacking == 1 else 'need'} a mound of soil brought in, {volume:.0f} m3 loose each."
+            Note(
+                "mounds fall short",
+                f"the soil left over makes {mounds or 'no'} den {'mound' if mounds == 1 else 'mounds'}",
+                f"{{lacking}} of the den sites {'needs' if lacking == 1 else 'need'} a mound of soil brought in, "
+                "{volume} loose each.",
+                {"lacking": lacking, "volume": Quantity(cone_volume(mound[0], side_slope=mound[1]), "volume")},
+                size=lacking,
+            )
         )
     if settings.count and mound[0] - settings.fall * mound[0] * mound[1] - CHAMBER_M[2] < settings.roof_m:
         notes.append(
-            f"A mound {mound[0]:g} m high leaves less than {settings.roof_m:g} m of soil over a chamber: raise "
-            "plant.mound_height_m, or ask for less by dens.roof_m."
+            Note(
+                "roof of the den",
+                "a mound {height} high leaves less than {roof} of soil over a chamber",
+                "Raise {setting:plant.mound_height_m}, or ask for less by {setting:dens.roof_m}.",
+                {"height": given(mound[0], "dimension"), "roof": given(settings.roof_m, "dimension")},
+            )
         )
     return built, notes
 

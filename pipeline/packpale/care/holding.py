@@ -5,10 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from packpale.earthworks.model import Stretch
-from packpale.earthworks.stretches import in_words, stretches, total
+from packpale.earthworks.stretches import stretches, total, where
 from packpale.enclosure.model import Alignment
 from packpale.settings import CheckSettings, TrenchSettings
 from packpale.site import Array, Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, as_set, hours, metres_per_hour
 
 
 @dataclass(frozen=True)
@@ -52,24 +54,42 @@ def holding(
     )
 
 
-def holding_notes(found: Holding, checks: CheckSettings) -> list[str]:
+def holding_notes(found: Holding, checks: CheckSettings) -> list[Note]:
     """What a reader must know of one pack's mesh."""
-    notes = []
-    if found.too_short:
-        where = f"{total(found.too_short):.0f} m of the fence"
-        early = -min(s.worst for s in found.too_short)
+    packs, notes = (found.pack,), []
+    if found.too_short and checks.dig_rate_m_per_h is not None:
         notes.append(
-            f"Pack {found.pack}: an animal is under the mesh within the {checks.unattended_h:g} hours nobody looks "
-            f"over {where}; at {checks.dig_rate_m_per_h:g} m an hour ({checks.dig_rate_source}), "
-            f"{in_words(found.too_short)}, {early:.1f} hours before the morning round at the weakest place. Lengthen "
-            "apron or skirt there, or look more often."
+            Note(
+                "dug out while nobody looks",
+                "an animal is under the mesh within the {hours} nobody looks over {length} of the fence",
+                "At {rate} ({source}), {where}, {early} before the morning round at the weakest place. Lengthen apron "
+                "or skirt there, or look more often.",
+                {
+                    "hours": hours(checks.unattended_h),
+                    "length": Quantity(total(found.too_short), "length"),
+                    "rate": as_set(metres_per_hour(checks.dig_rate_m_per_h)),
+                    "source": str(checks.dig_rate_source),
+                    "where": where(found.too_short),
+                    "early": hours(-min(s.worst for s in found.too_short)),
+                },
+                packs,
+                size=total(found.too_short),
+            )
         )
     if found.on_rock:
-        where = f"{total(found.on_rock):.0f} m of the fence"
-        least = min(s.worst for s in found.on_rock)
         notes.append(
-            f"Pack {found.pack}: the skirt ends on rock over {where}; {in_words(found.on_rock)}, {least:.2f} m deep at "
-            "the least. The way under it is reckoned as if rock were dug like soil; fix the mesh to the rock without a "
-            "gap. Volumes and prices still hold the full depth."
+            Note(
+                "skirt ends on rock",
+                "the skirt ends on rock over {length} of the fence",
+                "It does {where}, {least} deep at the least. The way under it is reckoned as if rock were dug like "
+                "soil; fix the mesh to the rock without a gap. Volumes and prices still hold the full depth.",
+                {
+                    "length": Quantity(total(found.on_rock), "length"),
+                    "where": where(found.on_rock),
+                    "least": Quantity(min(s.worst for s in found.on_rock), "dimension"),
+                },
+                packs,
+                size=total(found.on_rock),
+            )
         )
     return notes

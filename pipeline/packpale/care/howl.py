@@ -14,6 +14,7 @@ from packpale.care.propagation import divergence, ground_effect, leaves, screen
 from packpale.enclosure.model import Pack
 from packpale.settings import HowlSettings
 from packpale.site import Array, Grid, Mask, Site
+from packpale.values.notes import Note
 
 BEARINGS = 72
 """Directions in which the reach is sought."""
@@ -87,7 +88,7 @@ class Howl:
     still_night: tuple[float, float]
     """How far the high source level is heard under STILL_NIGHT over OPEN_GROUND, and over FOREST_GROUND through more
     leaves than count. [m]"""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 def howl(site: Site, packs: Sequence[Pack], settings: HowlSettings) -> Howl:
@@ -128,15 +129,23 @@ def _on_a_still_night(settings: HowlSettings) -> tuple[float, float]:
     )
 
 
-def _notes(ways: "_Ways", heard: Sequence[Heard]) -> tuple[str, ...]:
+def _notes(ways: "_Ways", heard: Sequence[Heard]) -> tuple[Note, ...]:
     said = []
     if not all(h.surveyed for h in heard):
         said.append(
-            "Howls: some dwellings lie beyond the elevation model; ground out there is taken as flat and open, which "
-            "is louder than behind a hill."
+            Note(
+                "howl beyond the ground",
+                "some dwellings at which howls are heard lie beyond the elevation model",
+                "Ground out there is taken as flat and open, which is louder than behind a hill.",
+            )
         )
     if ways.gaps:
-        said.append("Howls: ground without elevation on the way is taken as straight between its edges.")
+        said.append(
+            Note(
+                "howl beyond the ground",
+                "ground without elevation on the way of howls is taken as straight between its edges",
+            )
+        )
     return tuple(said)
 
 

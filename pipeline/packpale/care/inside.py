@@ -14,6 +14,8 @@ from packpale.land.water import edge_of_water, standing_water
 from packpale.settings import DRAINAGE_CLASSES, Project
 from packpale.site import Mask, Site
 from packpale.values import default
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 WET_CLASS = DRAINAGE_CLASSES.index("poorly")
 """Ground of this drainage class and beyond is wet."""
@@ -102,21 +104,35 @@ def ground_inside(site: Site, land: Land, packs: Sequence[Pack], project: Projec
     return tuple(found)
 
 
-def inside_notes(found: Sequence[Inside], project: Project) -> list[str]:
-    """Where so much of the ground is water or wet that little is left to live on, one sentence for each pack."""
+def inside_notes(found: Sequence[Inside], project: Project) -> list[Note]:
+    """Where so much of the ground is water or wet that little is left to live on."""
     notes = []
     for one in found:
         if one.hollows is not None and one.hollows >= MUCH_WATER:
             notes.append(
-                f"Pack {one.pack}: {100 * one.hollows:.0f} % of the ground inside can stand more than "
-                f"{project.land.max_ponding_m:g} m deep in water; what is left is what the animals have to live on in "
-                "a wet season. Look at it after weeks of rain before you count it as theirs."
+                Note(
+                    "much water inside",
+                    "{share} of the ground inside can stand more than {depth} deep in water",
+                    "What is left is what the animals have to live on in a wet season. Look at it after weeks of rain "
+                    "before you count it as theirs.",
+                    {
+                        "share": Quantity(one.hollows, "share"),
+                        "depth": given(project.land.max_ponding_m, "dimension"),
+                    },
+                    (one.pack,),
+                    size=one.hollows,
+                )
             )
         if one.wet is not None and one.wet >= MUCH_WET:
             notes.append(
-                f"Pack {one.pack}: {100 * one.wet:.0f} % of the ground inside is wet (poorly drained, or water within "
-                f"{WET_TABLE_M:g} m of the surface); animals need dry ground to lie and to dig dens on. Have it looked "
-                "at in the wettest month."
+                Note(
+                    "much wet ground inside",
+                    "{share} of the ground inside is wet (poorly drained, or water within {depth} of the surface)",
+                    "Animals need dry ground to lie and to dig dens on. Have it looked at in the wettest month.",
+                    {"share": Quantity(one.wet, "share"), "depth": given(WET_TABLE_M, "dimension")},
+                    (one.pack,),
+                    size=one.wet,
+                )
             )
     return notes
 

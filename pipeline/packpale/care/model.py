@@ -14,6 +14,7 @@ from packpale.care.patrol import Round, longest_unseen_h
 from packpale.care.streams import StreamCrossing
 from packpale.care.viewing import Viewing
 from packpale.site import Array
+from packpale.values.notes import Note
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ class Care:
 
     unattended_h: float
     dig_out: tuple[DigOut, ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     rounds: tuple[Round, ...] = ()
     """The walk round each pack's fence."""
     howl: Howl | None = None

@@ -14,6 +14,8 @@ from packpale.care.sights import Sights
 from packpale.care.viewing import CHORD_ERROR_M, Viewing, ground_inside, seen_cells
 from packpale.enclosure.model import Pack
 from packpale.settings import Project
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 Between = Literal["too close", "double fence", "lane"]
 LOOKOUTS = 16
@@ -53,33 +55,55 @@ def neighbours(
     return tuple(_two(sights, pair, howl, viewing, project) for pair in itertools.combinations(packs, 2))
 
 
-def neighbour_notes(found: Sequence[Neighbours], project: Project) -> list[str]:
-    """What has to be looked at, one sentence each."""
+def neighbour_notes(found: Sequence[Neighbours], project: Project) -> list[Note]:
+    """What has to be looked at."""
     said = []
     for n in found:
-        a, b = n.packs
+        gap = Quantity(n.gap, "dimension")
         if n.between == "too close":
             said.append(
-                f"Packs {a} and {b}: their fences come within {n.gap:.2f} m and count as one; neighbours.perimeter_m "
-                f"is {project.neighbours.perimeter_m:g} m. Packs fight and dig through one fence."
+                Note(
+                    "two fences as one",
+                    "their fences come within {gap} and count as one",
+                    "{setting:neighbours.perimeter_m} is {perimeter}. Packs fight and dig through one fence.",
+                    {"gap": gap, "perimeter": given(project.neighbours.perimeter_m, "dimension")},
+                    n.packs,
+                    size=-n.gap,
+                )
             )
         trench = project.trench
         dig = trench.outside_strip_m - trench.working_strip_m
         both = "dig the two trenches as one there; volumes and prices hold both in full."
         if trench.side == "outside" and n.gap < 2 * trench.apron_reach_m:
             said.append(
-                f"Packs {a} and {b}: each apron reaches {trench.apron_reach_m:g} m out and the gap between the fences "
-                f"is {n.gap:.2f} m: lay one mesh from fence to fence where they meet, and {both}"
+                Note(
+                    "aprons meet",
+                    "each apron reaches {reach} out and the gap between the fences is {gap}",
+                    f"Lay one mesh from fence to fence where they meet, and {both}",
+                    {"reach": given(trench.apron_reach_m, "dimension"), "gap": gap},
+                    n.packs,
+                )
             )
         elif n.gap < 2 * dig:
             said.append(
-                f"Packs {a} and {b}: each trench takes {dig:.2f} m outside its fence and the gap between the fences is "
-                f"{n.gap:.2f} m: {both}"
+                Note(
+                    "trenches meet",
+                    "each trench takes {dig} outside its fence and the gap between the fences is {gap}",
+                    f"{both[0].upper()}{both[1:]}",
+                    {"dig": Quantity(dig, "dimension"), "gap": gap},
+                    n.packs,
+                )
             )
         if not n.keeps_separation:
             said.append(
-                f"Packs {a} and {b}: their fences come nearer than they should, within {n.gap:.2f} m; "
-                f"enclosure.separation_m is {project.enclosure.separation_m:g} m."
+                Note(
+                    "packs too near",
+                    "their fences come nearer than they should, within {gap}",
+                    "{setting:enclosure.separation_m} is {separation}.",
+                    {"gap": gap, "separation": given(project.enclosure.separation_m, "dimension")},
+                    n.packs,
+                    size=-n.gap,
+                )
             )
     return said
 

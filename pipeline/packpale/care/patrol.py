@@ -12,6 +12,8 @@ from shapely.geometry import LineString, Point, Polygon
 from packpale.enclosure.model import Alignment, Pack
 from packpale.settings import PatrolSettings, TrenchSettings
 from packpale.site import Array, Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 CheckKind = Literal["gate", "crossing", "weak place"]
 
@@ -116,7 +118,7 @@ def rounds(
     *,
     patrol: PatrolSettings,
     trench: TrenchSettings,
-) -> tuple[tuple[Round, ...], list[str]]:
+) -> tuple[tuple[Round, ...], list[Note]]:
     """A round for each pack, and what a reader must know of them.
 
     ``marks`` holds the places to check by number of the pack, in any order.
@@ -125,38 +127,67 @@ def rounds(
     free = trench.outside_strip_m if outside else trench.inside_strip_m
     offset = patrol.offset_m if outside else -patrol.offset_m
     found, notes = [], []
+    away = given(patrol.offset_m, "dimension")
     for pack in packs:
+        packs_of_it = (pack.number,)
         near = _near(pack, packs, offset)
         rings = _parallels(pack, offset, near)
         if not rings:
             notes.append(
-                f"Pack {pack.number}: there is no round {patrol.offset_m:g} m inside the fence line, which bends more "
-                "tightly than that; lower patrol.offset_m."
+                Note(
+                    "round falls apart",
+                    "there is no round {away} inside the fence line, which bends more tightly than that",
+                    "Lower {setting:patrol.offset_m}.",
+                    {"away": away},
+                    packs_of_it,
+                )
             )
             continue
-        notes += [
-            f"Pack {pack.number}: the round passes the fence of pack {number} {gap / 2:.2f} m away, midway between the "
-            "two, where they stand nearer to each other than twice patrol.offset_m; whether anybody may walk between "
-            "two packs there is for the keeper to decide."
-            for number, gap, _ in near
-        ]
+        notes += [_between_packs(pack.number, number, gap) for number, gap, _ in near]
         if len(rings) > 1:
             notes.append(
-                f"Pack {pack.number}: {patrol.offset_m:g} m inside the fence line the round falls into {len(rings)} "
-                "parts, of which only the longest is walked; lower patrol.offset_m."
+                Note(
+                    "round falls apart",
+                    "{away} inside the fence line the round falls into {parts} parts",
+                    "Only the longest is walked; lower {setting:patrol.offset_m}.",
+                    {"away": away, "parts": len(rings)},
+                    packs_of_it,
+                )
             )
         walk = round_of(pack, rings[0], marks.get(pack.number, ()), site, patrol=patrol, offset=offset)
         found.append(walk)
         if walk.unknown:
             notes.append(
-                f"Pack {pack.number}: {walk.unknown:.0f} m of the round have no elevation and count as level ground."
+                Note(
+                    "round without elevation",
+                    "{length} of the round have no elevation and count as level ground",
+                    values={"length": Quantity(walk.unknown, "length")},
+                    packs=packs_of_it,
+                    size=walk.unknown,
+                )
             )
     if found and patrol.offset_m > free:
         notes.append(
-            f"The round runs {patrol.offset_m:g} m {patrol.side} the fence line, beyond the {free:g} m that are kept "
-            "free there: whether it can be walked has to be looked at on the ground."
+            Note(
+                "round beyond its strip",
+                "the round runs {away} {side} the fence line, beyond the {free} that are kept free there",
+                "Whether it can be walked has to be looked at on the ground.",
+                {"away": away, "side": patrol.side, "free": given(free, "dimension")},
+            )
         )
     return tuple(found), notes
+
+
+def _between_packs(pack: int, other: int, gap: float) -> Note:
+    return Note(
+        "walk between two packs",
+        "the round passes the fence of pack {other} {away} away, midway between the two",
+        "They stand nearer to each other there than twice {setting:patrol.offset_m}; whether anybody may walk between "
+        "two packs there is for the keeper to decide.",
+        {"other": other, "away": Quantity(gap / 2, "dimension")},
+        (pack,),
+        size=-gap,
+    )
 
 
 def round_of(

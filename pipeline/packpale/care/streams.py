@@ -11,6 +11,8 @@ from packpale.care.crossings import Crossing
 from packpale.enclosure.model import Pack
 from packpale.settings import CrossingSettings
 from packpale.site import Site
+from packpale.values.notes import Note, Phrase, phrase
+from packpale.values.quantity import Quantity, given
 
 SAME_M = 10.0
 """A mapped watercourse and a flow path that cross the fence so near to each other are one, as are those within two
@@ -65,20 +67,30 @@ def stream_crossings(site: Site, pack: Pack, flow_paths: Sequence[Crossing]) -> 
     return tuple(sorted(found, key=lambda s: s.chainage))
 
 
-def stream_notes(found: Sequence[StreamCrossing], settings: CrossingSettings) -> list[str]:
+def stream_notes(found: Sequence[StreamCrossing], settings: CrossingSettings) -> list[Note]:
     """What a reader must know of those that the ground model does not show, all packs together."""
     unseen = [s for s in found if s.crossing is None]
     if not unseen:
         return []
     several = len({s.pack for s in found}) > 1
-    named = [f"{f'pack {s.pack}, ' if several else ''}chainage {s.chainage:.0f} m" for s in unseen[:NAMED]]
+    places: list[Phrase] = []
+    for s in unseen[:NAMED]:
+        chainage = Quantity(s.chainage, "length")
+        of_pack = phrase("pack {pack}, chainage {chainage}", pack=s.pack, chainage=chainage)
+        places.append(of_pack if several else phrase("chainage {chainage}", chainage=chainage))
     if len(unseen) > NAMED:
-        named.append(f"and {len(unseen) - NAMED} more")
+        places.append(phrase("and {more} more", more=len(unseen) - NAMED))
     return [
-        f"Mapped water crosses the fence at {len(unseen)} {'place' if len(unseen) == 1 else 'places'} where the ground "
-        f"model has no flow path from {settings.min_area_ha:g} ha: {', '.join(named)}. These too are weak points of "
-        "fence and apron; what drains there is not known, and no flow and no opening were worked out. Have them "
-        "looked at on the ground, and designed as the others."
+        Note(
+            "mapped water crosses",
+            f"mapped water crosses the fence at {{count}} {'place' if len(unseen) == 1 else 'places'} that the "
+            "ground model does not show",
+            "It has no flow path from {area} there: {places}. These too are weak points of fence and apron; what "
+            "drains there is not known, and no flow and no opening were worked out. Have them looked at on the "
+            "ground, and designed as the others.",
+            {"count": len(unseen), "area": given(settings.min_area_m2, "area"), "places": tuple(places)},
+            size=len(unseen),
+        )
     ]
 
 

@@ -14,6 +14,8 @@ from packpale.enclosure.model import Pack
 from packpale.land.surroundings import cells_within
 from packpale.settings import ViewingSettings
 from packpale.site import Array, Mask, Site
+from packpale.values.notes import Note, phrase
+from packpale.values.quantity import Quantity, given
 
 CHORD_ERROR_M = 0.01
 """Largest distance between a fence line and the polygon whose cells count as inside. [m]"""
@@ -58,7 +60,7 @@ class Viewing:
     packs: tuple[Seen, ...]
     seen_from: Array
     """Number of viewing points that see each cell inside a fence, NaN elsewhere, in the shape of the grid."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 def viewing(sights: Sights, packs: Sequence[Pack], settings: ViewingSettings) -> Viewing | None:
@@ -85,13 +87,28 @@ def viewing(sights: Sights, packs: Sequence[Pack], settings: ViewingSettings) ->
         points.append(Viewpoint(number, place.x, place.y, ground, pack, distance, off, float(share)))
         if not off:
             notes.append(
-                f"Viewing point {number} stands {distance:.1f} m from the fence of pack {pack}, nearer than the "
-                f"stand-off of {settings.stand_off_m:g} m: keep people back with a rail there, or move it."
+                Note(
+                    "viewer too near",
+                    "viewing point {number} stands nearer to the fence than the stand-off, {distance} away",
+                    "The stand-off is {stand_off}: keep people back with a rail there, or move it.",
+                    {
+                        "number": number,
+                        "distance": Quantity(distance, "dimension"),
+                        "stand_off": given(settings.stand_off_m, "dimension"),
+                    },
+                    (pack,),
+                    size=settings.stand_off_m - distance,
+                )
             )
         if beyond:
             notes.append(
-                f"Viewing point {number} lies beyond the elevation model: what it sees is not computed; "
-                "raise land.margin_m. More may be seen, and less be refuge, than is shown."
+                Note(
+                    "view not known",
+                    "viewing point {number} lies beyond the elevation model",
+                    "What it sees is not computed; raise {setting:land.margin_m}. More may be seen, and less be "
+                    "refuge, than is shown.",
+                    {"number": number},
+                )
             )
     found = []
     for number, cells in inside.items():
@@ -100,19 +117,34 @@ def viewing(sights: Sights, packs: Sequence[Pack], settings: ViewingSettings) ->
     return Viewing(tuple(points), tuple(found), count, (*notes, *_against_limits(found, settings)))
 
 
-def _against_limits(packs: Iterable[Seen], settings: ViewingSettings) -> list[str]:
+def _against_limits(packs: Iterable[Seen], settings: ViewingSettings) -> list[Note]:
     said = []
     for pack in packs:
         if pack.seen_share < settings.least_seen_share:
             said.append(
-                f"Pack {pack.pack}: the viewing points see {100 * pack.seen_share:.0f} % of the ground inside the "
-                f"fence, less than {100 * settings.least_seen_share:g} %."
+                Note(
+                    "little to see",
+                    "the viewing points see {seen} of the ground inside the fence, less than {least}",
+                    values={
+                        "seen": Quantity(pack.seen_share, "share"),
+                        "least": given(settings.least_seen_share, "share"),
+                    },
+                    packs=(pack.pack,),
+                )
             )
         if pack.refuge_share < settings.least_refuge_share:
             said.append(
-                f"Pack {pack.pack}: only {100 * pack.refuge_share:.0f} % of the ground inside is out of "
-                f"sight of all viewing points, not {100 * settings.least_refuge_share:g} %: leave out a viewing "
-                "point, or plant a screen."
+                Note(
+                    "little refuge",
+                    "only {refuge} of the ground inside is out of sight of all viewing points, not {least}",
+                    "Leave out a viewing point, or plant a screen.",
+                    {
+                        "refuge": Quantity(pack.refuge_share, "share"),
+                        "least": given(settings.least_refuge_share, "share"),
+                    },
+                    (pack.pack,),
+                    size=1 - pack.refuge_share,
+                )
             )
     return said
 
@@ -180,7 +212,7 @@ def screens(
 
 def den_notes(
     sights: Sights, viewing: Viewing, packs: Sequence[Pack], dens: Sequence[DenSite], settings: ViewingSettings
-) -> list[str]:
+) -> list[Note]:
     """Which den sites people see into, and how high a sheet or planting on the fence hides an animal before them."""
     said = []
     fences = {pack.number: pack for pack in packs}
@@ -188,10 +220,20 @@ def den_notes(
         height = settings.target_height_m
         found = screens(sights, viewing, fences[den.pack], den.x, den.y, height=height, settings=settings)
         if found:
-            where = ", ".join(f"{s.height:.1f} m for viewing point {s.viewpoint}" for s in found)
+            sheets = tuple(
+                phrase("{height} for viewing point {n}", height=Quantity(s.height, "dimension"), n=s.viewpoint)
+                for s in found
+            )
             said.append(
-                f"Pack {den.pack}, den site {den.rank}: in view over bare ground. A sheet or planting on the fence, "
-                f"across the line of sight, hides an animal there if it rises that far above the ground: {where}."
+                Note(
+                    "den in view",
+                    "den site {number} is in view over bare ground",
+                    "A sheet or planting on the fence, across the line of sight, hides an animal there if it "
+                    "rises that far above the ground: {sheets}.",
+                    {"number": den.rank, "sheets": sheets},
+                    (den.pack,),
+                    size=len(found),
+                )
             )
     return said
 

@@ -9,10 +9,12 @@ from packpale.care.patrol import Round
 from packpale.land.model import Land
 from packpale.land.water import standing_water
 from packpale.site import Site
+from packpale.values.notes import Note, Phrase, listed, phrase
+from packpale.values.quantity import Quantity, given
 
 
-def wading_notes(site: Site, land: Land, walks: Sequence[Round], *, deeper_than: float) -> list[str]:
-    """Mapped streams that each round crosses, and its length over water and hollows ``deeper_than`` [m], in words."""
+def wading_notes(site: Site, land: Land, walks: Sequence[Round], *, deeper_than: float) -> list[Note]:
+    """Mapped streams that each round crosses, and its length over water and hollows ``deeper_than`` [m]."""
     grid, features = site.grid, site.features
     water = standing_water(features, grid, land.ponding, deeper_than=deeper_than)
     parts = shapely.get_parts(shapely.get_parts(list(features.get("watercourses", ()))))
@@ -23,14 +25,23 @@ def wading_notes(site: Site, land: Land, walks: Sequence[Round], *, deeper_than:
         crossed = int(shapely.get_num_coordinates(shapely.intersection(streams, path)).sum())
         at = shapely.get_coordinates(shapely.line_interpolate_point(path, np.arange(0, path.length, grid.cell / 4)))
         wet = path.length * float(np.mean(grid.nearest(water, at[:, 0], at[:, 1])))
-        met = []
+        met: list[Phrase] = []
         if crossed:
-            met.append(f"crosses mapped streams at {crossed} {'place' if crossed == 1 else 'places'}")
+            met.append(phrase(f"crosses mapped streams at {{n}} {'place' if crossed == 1 else 'places'}", n=crossed))
         if wet >= 0.5:
-            met.append(f"runs over {wet:.0f} m that can stand more than {deeper_than:g} m deep in water")
+            depth = given(deeper_than, "dimension")
+            text = "runs over {length} that can stand more than {depth} deep in water"
+            met.append(phrase(text, length=Quantity(wet, "length"), depth=depth))
         if met:
             notes.append(
-                f"Pack {walk.pack}: the round meets water: it {' and '.join(met)}; build footbridges or lead it "
-                "elsewhere, so that nobody has to wade on the evening and morning rounds."
+                Note(
+                    "wading on the round",
+                    "the round meets water",
+                    "It {met}; build footbridges or lead it elsewhere, so that nobody has to wade on the evening and "
+                    "morning rounds.",
+                    {"met": listed(met, " and ")},
+                    (walk.pack,),
+                    size=wet + crossed,
+                )
             )
     return notes

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from packpale.cli.messages import FIRST_SETTINGS
 from packpale.cli.start import quoted
+from packpale.review.words.notes import for_files
 from packpale.run.memory import disk_bytes, worker_bytes
 from packpale.run.run import Opened
 from packpale.units import HECTARE_M2
@@ -19,7 +20,7 @@ def lines_of(config: Path, opened: Opened) -> Iterator[str]:
         f"{config}: no fault; {len(inputs.plots)} plots, {hectares:.2f} ha, in {inputs.crs}, "
         f"cells of {inputs.cell_m:g} m"
     )
-    for note in [*inputs.notes, *(f"{p.plot_id}: {n}" for p in inputs.plots for n in p.notes)]:
+    for note in for_files(inputs.notes, {p.plot_id: p.notes for p in inputs.plots}):
         yield f"note: {note}"
     sizes = sorted(cells.values())
     yield f"cells: {sum(sizes):,}, in {len(sizes)} windows of {sizes[0]:,} to {sizes[-1]:,}"

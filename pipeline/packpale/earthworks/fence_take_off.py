@@ -14,6 +14,8 @@ import numpy as np
 from packpale.enclosure.model import Pack, PostKind
 from packpale.settings import FenceSettings, MeshSettings, TrenchSettings
 from packpale.site import Array
+from packpale.values.notes import Note, Value
+from packpale.values.quantity import Quantity, given
 
 POST_KINDS: tuple[PostKind, ...] = ("line", "bend", "steep", "gate")
 MESH_KINDS = ("fence", "overhang", "skirt", "apron")
@@ -136,41 +138,81 @@ def _strips(width: float, mesh: MeshSettings, *, joint: bool) -> int:
     return max(math.ceil((across - mesh.lap_m) / (mesh.roll_width_m - mesh.lap_m) - 1e-9), 1)
 
 
-def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[str]:
-    """What a reader of the fence's quantities must know, one sentence each."""
-    name, notes = f"Pack {pack.number}", []
+def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[Note]:
+    """What a reader of the fence's quantities must know."""
+    packs, notes = (pack.number,), []
     limit = fence.max_panel_deflection_deg
     if found.largest_deflection_deg > limit:
-        many = int((_unstrutted(pack) > limit).sum())
         arcs = pack.alignment.radius[np.isfinite(pack.alignment.radius)] if pack.drawn is None else np.empty(0)
         radius = float(arcs.min(initial=math.inf))
-        closer = (
-            f"; on its tightest arc posts at most {2 * radius * math.sin(math.radians(limit) / 2):.2f} m apart do"
-            if math.isfinite(radius)
-            else ""
-        )
+        closer: dict[str, Value] = {}
+        if math.isfinite(radius):
+            closer = {"closer": Quantity(2 * radius * math.sin(math.radians(limit) / 2), "dimension")}
         notes.append(
-            f"{name}: panels meet at up to {found.largest_deflection_deg:.1f} degrees (chainage "
-            f"{found.deflection_chainage:.0f} m): {many} posts without struts are above "
-            f"fence.max_panel_deflection_deg, {limit:g} degrees; set fence.post_spacing_m lower{closer}."
+            Note(
+                "panels at an angle",
+                "panels meet at up to {angle} (chainage {chainage})",
+                "{many} posts without struts are above {setting:fence.max_panel_deflection_deg}, {limit}; set "
+                "{setting:fence.post_spacing_m} lower"
+                + ("; on its tightest arc posts at most {closer} apart do." if closer else "."),
+                {
+                    "angle": Quantity(found.largest_deflection_deg, "slope"),
+                    "chainage": Quantity(found.deflection_chainage, "length"),
+                    "many": int((_unstrutted(pack) > limit).sum()),
+                    "limit": given(limit, "slope"),
+                    **closer,
+                },
+                packs,
+                found.deflection_chainage,
+                found.largest_deflection_deg,
+            )
         )
     if found.airlocks:
-        # One gate's two leaves swing into the airlock, the vehicle stands behind them.
-        needed = fence.vehicle_length_m + fence.gate_width_m / 2
-        if fence.airlock_length_m < needed:
-            notes.append(
-                f"{name}: a vehicle of {fence.vehicle_length_m:g} m and a leaf of {fence.gate_width_m / 2:g} m need an "
-                f"airlock {needed:g} m long; fence.airlock_length_m is {fence.airlock_length_m:g} m."
-            )
-        if fence.gate_width_m < fence.vehicle_width_m:
-            notes.append(
-                f"{name}: a vehicle {fence.vehicle_width_m:g} m wide does not pass gates of "
-                f"{fence.gate_width_m:g} m: raise fence.gate_width_m."
-            )
+        notes += _airlock_notes(packs, fence)
     elif found.gates:
         notes.append(
-            f"{name}: its gates have no second gate behind them; Ohio Adm. Code 901:1-4-01.1 asks for a safety "
-            "entrance with two doors: set fence.airlock_length_m."
+            Note(
+                "single gates",
+                "its gates have no second gate behind them",
+                "Ohio Adm. Code 901:1-4-01.1 asks for a safety entrance with two doors: set "
+                "{setting:fence.airlock_length_m}.",
+                packs=packs,
+            )
+        )
+    return notes
+
+
+def _airlock_notes(packs: tuple[int, ...], fence: FenceSettings) -> list[Note]:
+    notes = []
+    # One gate's two leaves swing into the airlock, the vehicle stands behind them.
+    needed = fence.vehicle_length_m + fence.gate_width_m / 2
+    if fence.airlock_length_m < needed:
+        notes.append(
+            Note(
+                "airlock too short",
+                "a vehicle of {vehicle} and a leaf of {leaf} need an airlock {needed} long",
+                "{setting:fence.airlock_length_m} is {length}.",
+                {
+                    "vehicle": given(fence.vehicle_length_m, "dimension"),
+                    "leaf": given(fence.gate_width_m / 2, "dimension"),
+                    "needed": given(needed, "dimension"),
+                    "length": given(fence.airlock_length_m, "dimension"),
+                },
+                packs,
+            )
+        )
+    if fence.gate_width_m < fence.vehicle_width_m:
+        notes.append(
+            Note(
+                "gate too narrow",
+                "a vehicle {vehicle} wide does not pass gates of {gate}",
+                "Raise {setting:fence.gate_width_m}.",
+                {
+                    "vehicle": given(fence.vehicle_width_m, "dimension"),
+                    "gate": given(fence.gate_width_m, "dimension"),
+                },
+                packs,
+            )
         )
     return notes
 

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 
 from packpale.earthworks.model import Haul, Material, Mounds, Volumes
 from packpale.settings import BulkingSettings, PlantSettings
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, Span
 from packpale.values.volume_factors import swell_range
 
 NOTHING_M3 = 1e-6
@@ -88,20 +90,31 @@ def loads(volume: float, *, truck: float) -> int:
     return math.ceil(volume / truck - 1e-9) if volume >= NOTHING_M3 else 0
 
 
-def haul_notes(found: Haul) -> list[str]:
-    """What a reader must know of swell and of mounds, one sentence each."""
+def haul_notes(found: Haul) -> list[Note]:
+    """What a reader must know of swell and of mounds."""
     notes = []
     for material in found.materials:
         least, most = material.published_swell
         if material.bank >= 0.5 and not least <= material.swell <= most:
             notes.append(
-                f"The swell of {material.name} is set to {material.swell:.2f}, outside the {least:.2f} to {most:.2f} "
-                "of published tables."
+                Note(
+                    "swell off the tables",
+                    "the swell of {material} is set to {set}, outside the {published} of published tables",
+                    values={
+                        "material": material.name,
+                        "set": Quantity(material.swell, "number"),
+                        "published": Span(least, most, "number"),
+                    },
+                )
             )
     rock = next((m for m in found.mounds if m.kind == "rock"), None)
     if rock is not None and rock.volume >= 0.5 and not found.den_mounds:
         notes.append(
-            f"What is left over is {rock.volume:.0f} m3 of loose rock and no soil worth a mound: "
-            "soil for a den mound has to be brought in."
+            Note(
+                "no soil left over",
+                "what is left over is {volume} of loose rock and no soil worth a mound",
+                "Soil for a den mound has to be brought in.",
+                {"volume": Quantity(rock.volume, "volume")},
+            )
         )
     return notes

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.site import Array
+from packpale.values.notes import Note
 
 
 @dataclass(frozen=True)
@@ -303,7 +304,7 @@ class Earthworks:
     items: tuple[Item, ...]
     cost: Mapping[str, float]
     """Total price: low, likely, high (all rates at once) and p10, p50, p90 of the random draws."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     fences: tuple[FenceTakeOff, ...] = ()
     """What the fence of each pack takes."""
     profiles: tuple[Profile, ...] = ()

@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 
 from packpale.earthworks.model import Plant, PlantTask, Profile, Stretch, Volumes
-from packpale.earthworks.stretches import in_words, stretches, total
+from packpale.earthworks.stretches import stretches, total, where
 from packpale.enclosure.model import Pack
 from packpale.settings import BulkingSettings, PlantSettings
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity
 
 
 def excavator_output(bucket: float, *, cycle: float, fill: float, efficiency: float) -> float:
@@ -68,8 +70,8 @@ def machine_work(
         _task("place rock left over", left_rock, loose, rock_loose),
     )
     hours = sum(t.hours for t in tasks)
-    where = tuple((p.number, _wet(p, profile)) for p, profile in zip(packs, profiles, strict=True))
-    wet_length = sum(total(found) for _, found in where)
+    wet_places = tuple((p.number, _wet(p, profile)) for p, profile in zip(packs, profiles, strict=True))
+    wet_length = sum(total(found) for _, found in wet_places)
     line = sum(v.fence_length for v in volumes)
     digging_days = sum(t.hours for t in digging) / plant.hours_per_day
     pump_days = wet_length / line * digging_days + plant.open_days if wet_length else 0.0
@@ -78,7 +80,7 @@ def machine_work(
         machine_hours=hours,
         crew_days=hours / plant.hours_per_day,
         wet_length=wet_length,
-        wet=where,
+        wet=wet_places,
         pump_days=pump_days,
     )
 
@@ -92,11 +94,21 @@ def _wet(pack: Pack, profile: Profile) -> tuple[Stretch, ...]:
     return stretches(over > 0, over, step=pack.alignment.step)
 
 
-def plant_notes(found: Plant) -> list[str]:
-    """Where the trench stands in water, one sentence for each pack."""
+def plant_notes(found: Plant) -> list[Note]:
+    """Where the trench stands in water, a note for each pack."""
     return [
-        f"Pack {number}: the trench stands in water over {total(wet):.0f} m: {in_words(wet)}, up to "
-        f"{max(s.worst for s in wet):.2f} m over its bottom; it has to be pumped while it is open."
+        Note(
+            "trench in water",
+            "the trench stands in water over {length}, up to {depth} over its bottom",
+            "It does {where}; it has to be pumped while it is open.",
+            {
+                "length": Quantity(total(wet), "length"),
+                "depth": Quantity(max(s.worst for s in wet), "dimension"),
+                "where": where(wet),
+            },
+            (number,),
+            size=total(wet),
+        )
         for number, wet in found.wet
         if wet
     ]

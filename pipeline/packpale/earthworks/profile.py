@@ -9,10 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from packpale.earthworks.model import Profile
-from packpale.earthworks.stretches import in_words, stretches, total
+from packpale.earthworks.stretches import stretches, total, where
 from packpale.enclosure.model import Pack
 from packpale.settings import LandSettings, TrenchSettings
 from packpale.site import Array, Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 SMALLEST_RING = 6
 """Stations from which neighbours on both sides are different ones."""
@@ -197,27 +199,49 @@ def trench_profile(pack: Pack, site: Site, trench: TrenchSettings) -> Profile:
     )
 
 
-def profile_notes(found: Profile, trench: TrenchSettings) -> list[str]:
-    """Where mesh and bottom part by more than the limit, one sentence each."""
-    name, depth, limit = f"Pack {found.pack}", trench.depth_m, trench.gap_limit_m
+def profile_notes(found: Profile, trench: TrenchSettings) -> list[Note]:
+    """Where mesh and bottom part by more than the limit."""
+    packs = (found.pack,)
+    off = {"limit": given(trench.gap_limit_m, "dimension"), "depth": given(trench.depth_m, "dimension")}
     notes = []
     if found.deeper:
         notes.append(
-            f"{name}: the bottom lies more than {limit:g} m deeper than {depth:g} m over {total(found.deeper):.0f} m: "
-            f"{in_words(found.deeper)}, and at most {max(s.worst for s in found.deeper):.2f} m deep; "
-            "the skirt has to reach down there, or the gap under it be filled."
+            Note(
+                "bottom below the skirt",
+                "the bottom lies more than {limit} deeper than {depth} over {length}",
+                "It does {where}, and is at most {deepest} deep; the skirt has to reach down there, or the gap under "
+                "it be filled.",
+                {
+                    **off,
+                    "length": Quantity(total(found.deeper), "length"),
+                    "where": where(found.deeper),
+                    "deepest": Quantity(max(s.worst for s in found.deeper), "dimension"),
+                },
+                packs,
+                size=total(found.deeper),
+            )
         )
     if found.shallower:
         notes.append(
-            f"{name}: the bottom lies more than {limit:g} m less deep than {depth:g} m over "
-            f"{total(found.shallower):.0f} m: {in_words(found.shallower)}, where the ground dips between stations, and "
-            f"only {min(s.worst for s in found.shallower):.2f} m deep at the least; dig it deeper there, or lower "
-            "trench.station_m."
+            Note(
+                "bottom not deep enough",
+                "the bottom lies more than {limit} less deep than {depth} over {length}",
+                "It does {where}, where the ground dips between stations, and is only {least} deep at the least; dig "
+                "it deeper there, or lower {setting:trench.station_m}.",
+                {
+                    **off,
+                    "length": Quantity(total(found.shallower), "length"),
+                    "where": where(found.shallower),
+                    "least": Quantity(min(s.worst for s in found.shallower), "dimension"),
+                },
+                packs,
+                size=total(found.shallower),
+            )
         )
     return notes
 
 
-def gradient_notes(pack: Pack, found: Profile, land: LandSettings) -> list[str]:
+def gradient_notes(pack: Pack, found: Profile, land: LandSettings) -> list[Note]:
     """Where the bottom climbs or falls along the line more steeply than a machine can stand, as on a bank.
 
     Judged over the ground that a machine stands on, as the limit of the land is.
@@ -234,12 +258,21 @@ def gradient_notes(pack: Pack, found: Profile, land: LandSettings) -> list[str]:
     )
     if not steep:
         return []
-    worst = math.degrees(math.atan(max(s.worst for s in steep)))
     return [
-        f"Pack {found.pack}: the bottom climbs or falls more steeply than {land.max_slope_deg:g} degrees along the "
-        f"line, over {total(steep):.0f} m: {in_words(steep)}, and by {worst:.0f} degrees at the most; no machine digs "
-        "along there. Have it dug by hand or from the side, with spoil and loose stones kept from rolling onto whoever "
-        "is below."
+        Note(
+            "bottom too steep",
+            "the bottom climbs or falls more steeply than {limit} along the line, over {length}",
+            "It does {where}, and by {worst} at the most; no machine digs along there. Have it dug by hand or from the "
+            "side, with spoil and loose stones kept from rolling onto whoever is below.",
+            {
+                "limit": given(land.max_slope_deg, "slope"),
+                "length": Quantity(total(steep), "length"),
+                "where": where(steep),
+                "worst": Quantity(math.degrees(math.atan(max(s.worst for s in steep))), "slope"),
+            },
+            (found.pack,),
+            size=total(steep),
+        )
     ]
 
 

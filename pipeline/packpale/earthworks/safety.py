@@ -10,21 +10,22 @@ import math
 import numpy as np
 
 from packpale.earthworks.model import Stretch, TrenchSafety
-from packpale.earthworks.stretches import in_words, stretches, total
+from packpale.earthworks.stretches import stretches, total, where
 from packpale.earthworks.volume import CutSections
 from packpale.enclosure.model import Pack
 from packpale.settings import BulkingSettings, PlantSettings, TrenchSettings
 from packpale.site import Array, Mask
-from packpale.units import FOOT_M
+from packpale.values.notes import Note, Value
+from packpale.values.quantity import Quantity, given, printed
 
-PROTECTION_DEPTH_M = 5 * FOOT_M
-"""From here a trench wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1). [m]"""
-EGRESS_DEPTH_M = 4 * FOOT_M
-"""From here a trench needs a ladder or ramp within LATERAL_TRAVEL_M of anybody in it: 29 CFR 1926.651(c)(2). [m]"""
-LATERAL_TRAVEL_M = 25 * FOOT_M
-"""The way to the next ladder or ramp is no longer than this: the same. [m]"""
-SPOIL_SETBACK_M = 2 * FOOT_M
-"""Spoil and machines keep this far from the edge: 29 CFR 1926.651(j)(2). [m]"""
+PROTECTION_DEPTH = printed(5, "ft")
+"""From here a trench wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1)."""
+EGRESS_DEPTH = printed(4, "ft")
+"""From here a trench needs a ladder or ramp within LATERAL_TRAVEL of anybody in it: 29 CFR 1926.651(c)(2)."""
+LATERAL_TRAVEL = printed(25, "ft")
+"""The way to the next ladder or ramp is no longer than this: the same."""
+SPOIL_SETBACK = printed(2, "ft")
+"""Spoil and machines keep this far from the edge: 29 CFR 1926.651(j)(2)."""
 SIDE_SLOPES = {"A": 0.75, "B": 1.0, "C": 1.5, "unknown": 1.5}
 """Steepest side slope allowed, run per unit of rise, for trenches under 20 ft: 29 CFR 1926 Subpart P App. B, Table
 B-1; soil that nobody has classified: 1926.652(b)(1)."""
@@ -54,23 +55,23 @@ def trench_safety(
     def along(limit: float, over_dig: float = 0.0) -> tuple[Stretch, ...]:
         return stretches(from_depth(limit, over_dig), deepest, step=step)
 
-    egress = along(EGRESS_DEPTH_M, trench.over_dig_m)
+    egress = along(EGRESS_DEPTH.si, trench.over_dig_m)
     wet = stretches(water_over_bottom > 0, water_over_bottom, step=step)
     width = spoil_width(float(cuts.cut[:, 0].max()) * (1 + bulking.soil_swell), side_slope=plant.mound_slope)
     asked = SIDE_SLOPES[trench.soil_type]
     return TrenchSafety(
         pack=pack.number,
         deepest=float(deepest.max()),
-        protection=along(PROTECTION_DEPTH_M),
-        egress=along(EGRESS_DEPTH_M),
-        protection_with_over_dig=along(PROTECTION_DEPTH_M, trench.over_dig_m),
+        protection=along(PROTECTION_DEPTH.si),
+        egress=along(EGRESS_DEPTH.si),
+        protection_with_over_dig=along(PROTECTION_DEPTH.si, trench.over_dig_m),
         egress_with_over_dig=egress,
         ladders=sum(ladders(s.length) for s in egress),
-        ladder_spacing=2 * LATERAL_TRAVEL_M,
-        spoil_setback=SPOIL_SETBACK_M,
+        ladder_spacing=2 * LATERAL_TRAVEL.si,
+        spoil_setback=SPOIL_SETBACK.si,
         spoil_width=width,
-        spoil_strip=SPOIL_SETBACK_M + width,
-        spoil_strip_two_sides=SPOIL_SETBACK_M + width / math.sqrt(2),
+        spoil_strip=SPOIL_SETBACK.si + width,
+        spoil_strip_two_sides=SPOIL_SETBACK.si + width / math.sqrt(2),
         working_strip=trench.working_strip_m,
         soil_type=trench.soil_type,
         side_slope=trench.side_slope,
@@ -81,8 +82,8 @@ def trench_safety(
 
 
 def ladders(length: float) -> int:
-    """Ladders along a stretch so that nobody walks more than LATERAL_TRAVEL_M to the next one. [m]"""
-    return math.ceil(length / (2 * LATERAL_TRAVEL_M) - 1e-9)
+    """Ladders along a stretch so that nobody walks more than LATERAL_TRAVEL to the next one. [m]"""
+    return math.ceil(length / (2 * LATERAL_TRAVEL.si) - 1e-9)
 
 
 def spoil_width(area: float, *, side_slope: float) -> float:
@@ -93,51 +94,93 @@ def spoil_width(area: float, *, side_slope: float) -> float:
     return 2 * math.sqrt(side_slope * area)
 
 
-def safety_notes(found: TrenchSafety) -> list[str]:
-    """What whoever digs must know, one sentence each."""
-    name = f"Pack {found.pack}"
+def safety_notes(found: TrenchSafety) -> list[Note]:
+    """What whoever digs must know."""
+    packs = (found.pack,)
     notes = []
     for drawn, over_dug, limit, clause, duty in (
         (
             found.protection,
             found.protection_with_over_dig,
-            PROTECTION_DEPTH_M,
+            PROTECTION_DEPTH,
             "29 CFR 1926.652(a)(1)",
-            "walls not in stable rock are sloped, shored or shielded, and a way out is kept within 7.6 m",
+            "walls not in stable rock are sloped, shored or shielded, and a way out is kept within {way_out}",
         ),
         (
             found.egress,
             found.egress_with_over_dig,
-            EGRESS_DEPTH_M,
+            EGRESS_DEPTH,
             "29 CFR 1926.651(c)(2)",
-            "a ladder or ramp is kept within 7.6 m of anybody in the trench",
+            "a ladder or ramp is kept within {way_out} of anybody in the trench",
         ),
     ):
+        rule: dict[str, Value] = {"limit": limit, "way_out": LATERAL_TRAVEL, "clause": clause}
         if drawn:
             notes.append(
-                f"{name}: the trench is {limit:.2f} m deep or more over {total(drawn):.0f} m: "
-                f"{in_words(drawn)}, and at most {found.deepest:.2f} m; there {duty} ({clause})."
+                Note(
+                    "deep trench",
+                    "the trench is {limit} deep or more over {length}",
+                    f"It is so {{where}}, and at most {{deepest}}; there {duty} ({{clause}}).",
+                    {
+                        **rule,
+                        "length": Quantity(total(drawn), "length"),
+                        "where": where(drawn),
+                        "deepest": Quantity(found.deepest, "dimension"),
+                    },
+                    packs,
+                    size=total(drawn),
+                )
             )
             # Where walls are protected a way out is asked for as well.
             break
         if over_dug:
             notes.append(
-                f"{name}: dug {found.over_dig:.2f} m deeper than drawn, the trench is {limit:.2f} m deep or more over "
-                f"{total(over_dug):.0f} m: {in_words(over_dug)}; there {duty} ({clause})."
+                Note(
+                    "deep if over-dug",
+                    "dug {over_dig} deeper than drawn, the trench is {limit} deep or more over {length}",
+                    f"It is so {{where}}; there {duty} ({{clause}}).",
+                    {
+                        **rule,
+                        "over_dig": given(found.over_dig, "dimension"),
+                        "length": Quantity(total(over_dug), "length"),
+                        "where": where(over_dug),
+                    },
+                    packs,
+                    size=total(over_dug),
+                )
             )
     if found.too_steep:
         kind = "soil that nobody has classified" if found.soil_type == "unknown" else f"soil of Type {found.soil_type}"
         wet = ", which counts as Type C where the trench stands in water" if found.wet_length else ""
         notes.append(
-            f"{name}: the walls are set steeper, at {found.side_slope:g}:1 (run to rise), than the rule allows; for "
-            f"{kind}{wet}, 29 CFR 1926 Subpart P allows nothing steeper than {found.side_slope_asked:g}:1 at that "
-            "depth."
+            Note(
+                "walls too steep",
+                "the walls are set steeper, at {set}:1 (run to rise), than the rule allows",
+                "For {soil}, 29 CFR 1926 Subpart P allows nothing steeper than {asked}:1 at that depth.",
+                {
+                    "set": given(found.side_slope, "number"),
+                    "soil": f"{kind}{wet}",
+                    "asked": given(found.side_slope_asked, "number"),
+                },
+                packs,
+            )
         )
     if found.strip_too_narrow:
         notes.append(
-            f"{name}: the {found.working_strip:.1f} m kept free beside the dig are too narrow for the spoil; kept "
-            f"{found.spoil_setback:.2f} m from the edge (29 CFR 1926.651(j)(2)) and heaped, it takes "
-            f"{found.spoil_strip:.1f} m on one side or {found.spoil_strip_two_sides:.1f} m on each of two. Carry it "
-            "off as it is dug, dig and fill by stretches, or raise trench.working_strip_m."
+            Note(
+                "no room for spoil",
+                "the {strip} kept free beside the dig are too narrow for the spoil",
+                "Kept {setback} from the edge (29 CFR 1926.651(j)(2)) and heaped, it takes {needed} on one side or "
+                "{needed_twice} on each of two. Carry it off as it is dug, dig and fill by stretches, or raise "
+                "{setting:trench.working_strip_m}.",
+                {
+                    "strip": given(found.working_strip, "dimension"),
+                    "setback": SPOIL_SETBACK,
+                    "needed": Quantity(found.spoil_strip, "dimension"),
+                    "needed_twice": Quantity(found.spoil_strip_two_sides, "dimension"),
+                },
+                packs,
+                size=found.spoil_strip,
+            )
         )
     return notes

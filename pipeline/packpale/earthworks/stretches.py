@@ -4,6 +4,8 @@ import numpy as np
 
 from packpale.earthworks.model import Stretch
 from packpale.site import Array, Mask
+from packpale.values.notes import Phrase, phrase
+from packpale.values.quantity import Span
 
 
 def stretches(
@@ -38,11 +40,13 @@ def total(found: tuple[Stretch, ...]) -> float:
     return float(sum(s.length for s in found))
 
 
-def in_words(found: tuple[Stretch, ...], most: int = 4) -> str:
+def where(found: tuple[Stretch, ...], most: int = 4) -> Phrase:
     """Where they are: chainages from and to, of the longest few."""
     if len(found) == 1 and found[0].start == found[0].end:
-        return "all the way round"
+        return phrase("all the way round")
     named = sorted(sorted(found, key=lambda s: -s.length)[:most], key=lambda s: s.start)
-    text = ", ".join(f"{s.start:.0f} to {s.end:.0f} m" for s in named)
+    places = tuple(Span(s.start, s.end, "length") for s in named)
     left = len(found) - len(named)
-    return f"at chainage {text}" + (f" and {left} shorter" if left else "")
+    if left:
+        return phrase("at chainage {places} and {left} shorter", places=places, left=left)
+    return phrase("at chainage {places}", places=places)

@@ -27,6 +27,8 @@ from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.settings import Project, TrenchSettings
 from packpale.site import Array, Mask, Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 WORTH_SAYING_M = 0.05
 """Overrun of the free strip from which it is mentioned. [m]"""
@@ -43,7 +45,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     profiles: list[Profile] = []
     safety: list[TrenchSafety] = []
     trenches: list[Trench] = []
-    notes: list[str] = []
+    notes: list[Note] = []
     faults: list[str] = []
     for pack in enclosure.packs:
         try:
@@ -224,22 +226,40 @@ def _faults(site: Site, pack: Pack, cuts: CutSections, curvature: Array) -> list
     return []
 
 
-def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: float) -> list[str]:
-    """What a reader of the volumes must know, one sentence each."""
-    line, name = pack.alignment, f"Pack {pack.number}"
+def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: float) -> list[Note]:
+    """What a reader of the volumes must know."""
+    line, packs = pack.alignment, (pack.number,)
+    stations = line.chainage.size
     notes = []
     if imported > 0.5:
         notes.append(
-            f"{name}: the soil from the trench, compacted, falls {imported:.0f} m3 short of filling it; "
-            "that much fill has to be brought in."
+            Note(
+                "soil falls short",
+                "the soil from the trench, compacted, falls {volume} short of filling it",
+                "That much fill has to be brought in.",
+                {"volume": Quantity(imported, "volume")},
+                packs,
+                size=imported,
+            )
         )
     if not cuts.caught.all():
         where = line.chainage[~cuts.caught]
         notes.append(
-            f"{name}: at {where.size} of {line.chainage.size} stations the trench wall rises no faster than the "
-            f"ground: it was cut off at {CATCH_REACH:g} times its run on flat ground, first at chainage "
-            f"{where[0]:.0f} m, and the volumes there are too small. Choose the formation follow, or "
-            "lower trench.side_slope."
+            Note(
+                "walls meet the ground late",
+                "at {few} of {stations} stations the trench wall rises no faster than the ground",
+                "It was cut off at {reach} times its run on flat ground, first at chainage {first}, and the volumes "
+                "there are too small. Choose the formation follow, or lower {setting:trench.side_slope}.",
+                {
+                    "few": where.size,
+                    "stations": stations,
+                    "reach": given(CATCH_REACH, "number"),
+                    "first": Quantity(float(where[0]), "length"),
+                },
+                packs,
+                float(where[0]),
+                where.size,
+            )
         )
     apron_strip, other_strip = trench.outside_strip_m, trench.inside_strip_m
     if trench.side == "inside":
@@ -247,9 +267,22 @@ def _notes(pack: Pack, cuts: CutSections, trench: TrenchSettings, imported: floa
     excess = np.maximum(cuts.edges[:, 1] - apron_strip, -cuts.edges[:, 0] - other_strip)
     wide = excess > WORTH_SAYING_M
     if wide.any():
+        first = float(line.chainage[wide][0])
         notes.append(
-            f"{name}: at {wide.sum()} of {line.chainage.size} stations the dig reaches beyond the strip kept free for "
-            f"it: by up to {excess.max():.1f} m, first at chainage {line.chainage[wide][0]:.0f} m. Raise "
-            "trench.working_strip_m or choose the formation follow."
+            Note(
+                "dig leaves its strip",
+                "at {few} of {stations} stations the dig reaches beyond the strip kept free for it",
+                "By up to {excess}, first at chainage {first}. Raise {setting:trench.working_strip_m} or choose the "
+                "formation follow.",
+                {
+                    "few": int(wide.sum()),
+                    "stations": stations,
+                    "excess": Quantity(float(excess.max()), "dimension"),
+                    "first": Quantity(first, "length"),
+                },
+                packs,
+                first,
+                float(excess.max()),
+            )
         )
     return notes

@@ -116,13 +116,16 @@ def _largest(lines: Lines, shares: Sequence[float]) -> dict[float, Fit | None]:
 
 
 def _raised(lines: Lines, fits: dict[float, Fit | None], eggs: Sequence[Egg]) -> dict[float, Fit | None]:
-    """The fits, looked for once more where a line of some size is larger and keeps the share; shares ascending."""
+    """The fits, looked for once more where a line of some size or of a smaller share shows that they were missed.
+
+    Shares ascend.
+    """
     raised: dict[float, Fit | None] = {}
     before: Fit | None = None
     for share, fit in fits.items():
         least = max((f.egg.area for f in (fit, before) if f), default=0.0)
-        larger = any(egg.area > least and lines.holds(egg, share) for egg in eggs)
-        again = lines.largest(share) if larger else None
+        missed = (fit is None and before is not None) or any(e.area > least and lines.holds(e, share) for e in eggs)
+        again = lines.largest(share) if missed else None
         before = max((f for f in (fit, again, before) if f), key=lambda f: f.egg.area, default=None)
         raised[share] = before
     return raised

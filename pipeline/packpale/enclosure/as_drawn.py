@@ -10,6 +10,8 @@ from packpale.enclosure.drawn import DrawnLine
 from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.model import Site
+from packpale.values.notes import Note, Phrase, listed, phrase
+from packpale.values.quantity import Kind, Quantity, given
 
 WORTH_SAYING_M = 0.05
 """Length of line outside its limits from which it is mentioned. [m]"""
@@ -21,63 +23,112 @@ def drawn_lines(site: Site, project: Project) -> tuple[DrawnLine, ...]:
     return tuple(DrawnLine.from_polygon(shape, corner_deg=most) for shape in site.fence_lines)
 
 
-def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Project) -> tuple[str, ...]:
-    """One sentence for each thing a reader must know, pack by pack."""
-    notes: list[str] = []
+def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Project) -> tuple[Note, ...]:
+    """Each thing a reader must know, pack by pack."""
+    notes: list[Note] = []
     wanted = project.enclosure.packs
     if len(lines) < wanted:
-        notes.append(f"{len(lines)} of {wanted} enclosures are drawn on this plot.")
+        notes.append(
+            Note(
+                "fewer enclosures",
+                "{drawn} of {wanted} enclosures are drawn on this plot",
+                values={"drawn": len(lines), "wanted": wanted},
+            )
+        )
     for number, line in enumerate(lines, start=1):
-        name = f"Pack {number}"
-        notes += _where_it_lies(name, line, site, land, project)
-        notes += _corners(name, line)
-        notes += _narrow(name, line, project)
+        notes += _where_it_lies(number, line, site, land, project)
+        notes += _corners(number, line)
+        notes += _narrow(number, line, project)
         for other_number, other in enumerate(lines[: number - 1], start=1):
             gap = line.polygon().distance(other.polygon())
             if gap < project.enclosure.separation_m:
                 notes.append(
-                    f"The fence lines of packs {other_number} and {number} are {gap:.1f} m apart; "
-                    f"enclosure.separation_m is {project.enclosure.separation_m:g} m."
+                    Note(
+                        "packs too near",
+                        "the fence lines drawn are {gap} apart",
+                        "{setting:enclosure.separation_m} is {separation}.",
+                        {
+                            "gap": Quantity(gap, "dimension"),
+                            "separation": given(project.enclosure.separation_m, "dimension"),
+                        },
+                        (other_number, number),
+                        size=-gap,
+                    )
                 )
     return tuple(notes)
 
 
-def _where_it_lies(name: str, line: DrawnLine, site: Site, land: Land, project: Project) -> list[str]:
+def _where_it_lies(number: int, line: DrawnLine, site: Site, land: Land, project: Project) -> list[Note]:
     polygon = line.polygon()
     ring = polygon.exterior
     outside = ring.difference(site.outline).length
+    packs = (number,)
     if outside > WORTH_SAYING_M:
-        return [f"{name}: {outside:.0f} m of the drawn line lie outside the plot."]
+        return [
+            Note(
+                "line leaves the plot",
+                "{length} of the drawn line lie outside the plot",
+                values={"length": Quantity(outside, "length")},
+                packs=packs,
+                size=outside,
+            )
+        ]
     no_go = [limit for limit in land.limits if not limit.may_lie_inside]
     said = []
     under = ring.difference(land.enclosable).length
     if under > WORTH_SAYING_M:
-        named = _largest((ring.intersection(limit.area).length, "m", limit.name) for limit in no_go)
+        held = [(ring.intersection(limit.area).length, limit.name) for limit in no_go]
         said.append(
-            f"{name}: {under:.0f} of {line.perimeter:.0f} m of the drawn line lie on no-go ground{named}; "
-            "it is used as it is."
+            Note(
+                "line on no-go ground",
+                "{length} of {all} of the drawn line lie on no-go ground",
+                "It is used as it is. What rules that ground out: {limits}.",
+                {
+                    "length": Quantity(under, "length"),
+                    "all": Quantity(line.perimeter, "length"),
+                    "limits": _largest(held, "length"),
+                },
+                packs,
+                size=under,
+            )
         )
     enclosed = polygon.difference(land.enclosable).area
     if enclosed > WORTH_SAYING_M:
-        named = _largest((polygon.intersection(limit.area).area, "m2", limit.name) for limit in no_go)
-        said.append(f"{name}: the drawn line encloses {enclosed:.0f} m2 of no-go ground{named}; it is used as it is.")
+        held = [(polygon.intersection(limit.area).area, limit.name) for limit in no_go]
+        said.append(
+            Note(
+                "no-go ground inside",
+                "the drawn line encloses {area} of no-go ground",
+                "It is used as it is. What rules that ground out: {limits}.",
+                {"area": Quantity(enclosed, "surface"), "limits": _largest(held, "surface")},
+                packs,
+                size=enclosed,
+            )
+        )
     strip = project.trench.outside_strip_m
     beyond = line.outline_at(strip).difference(polygon).difference(land.enclosable).area
     if not said and beyond > WORTH_SAYING_M:
         said.append(
-            f"{name}: the drawn line keeps off no-go ground, but {beyond:.0f} m2 of the strip that digging "
-            f"needs do not; it takes {strip:.1f} m outside the line."
+            Note(
+                "strip on no-go ground",
+                "the drawn line keeps off no-go ground, but {area} of the strip that digging needs do not",
+                "It takes {strip} outside the line.",
+                {"area": Quantity(beyond, "surface"), "strip": Quantity(strip, "dimension")},
+                packs,
+                size=beyond,
+            )
         )
     return said
 
 
-def _largest(held: Iterable[tuple[float, str, str]]) -> str:
-    """The three that take most, in brackets: amount, its unit, and what holds there."""
+def _largest(held: Iterable[tuple[float, Phrase]], kind: Kind) -> Phrase:
+    """The three that take most, each with its amount."""
     most = sorted((h for h in held if h[0] > WORTH_SAYING_M), key=lambda h: -h[0])[:3]
-    return f" ({'; '.join(f'{amount:.0f} {unit}: {name}' for amount, unit, name in most)})" if most else ""
+    amounts = (phrase("{amount} {limit}", amount=Quantity(amount, kind), limit=name) for amount, name in most)
+    return listed(amounts, "; ")
 
 
-def _corners(name: str, line: DrawnLine) -> list[str]:
+def _corners(number: int, line: DrawnLine) -> list[Note]:
     turns = np.abs(np.degrees(line.turns))
     sharp = turns > line.corner_deg
     if not sharp.any():
@@ -86,25 +137,49 @@ def _corners(name: str, line: DrawnLine) -> list[str]:
     chainage = math.fsum(np.hypot(*np.diff(line.points[: i + 1], axis=0).T)) if i else 0.0
     many = int(sharp.sum())
     return [
-        f"{name}: the drawn line has {many} {'corner' if many == 1 else 'corners'} of more than {line.corner_deg:g} "
-        f"degrees, the sharpest of {turns[i]:.0f} at chainage {chainage:.0f} m; animals pace along straight sides, and "
-        "climb and dig in corners (common practice, no source): round them where you can."
+        Note(
+            "corners",
+            f"the drawn line has {{many}} {'corner' if many == 1 else 'corners'} of more than {{limit}}, "
+            "the sharpest of {sharpest}",
+            "That is at chainage {chainage}; animals pace along straight sides, and climb and dig in corners (common "
+            "practice, no source): round them where you can.",
+            {
+                "many": many,
+                "limit": given(line.corner_deg, "bearing"),
+                "sharpest": Quantity(float(turns[i]), "bearing"),
+                "chainage": Quantity(chainage, "length"),
+            },
+            (number,),
+            chainage,
+            many,
+        )
     ]
 
 
-def _narrow(name: str, line: DrawnLine, project: Project) -> list[str]:
+def _narrow(number: int, line: DrawnLine, project: Project) -> list[Note]:
     """Where the ground dug from one stretch of fence reaches that of another."""
     inside, outside = project.trench.inside_strip_m, project.trench.outside_strip_m
     left = line.outline_at(-inside, 0.01)
+    twice = "Volumes count ground there twice."
     if left.is_empty or len(shapely.get_parts(left)) > 1:
         return [
-            f"{name}: the enclosed ground is narrower than twice the {inside:.1f} m that digging needs inside; "
-            "volumes count ground there twice."
+            Note(
+                "line close to itself",
+                "the enclosed ground is narrower than twice the {strip} that digging needs inside",
+                twice,
+                {"strip": Quantity(inside, "dimension")},
+                (number,),
+            )
         ]
     grown = line.outline_at(outside, 0.01)
     if shapely.get_rings(grown).size > 1:
         return [
-            f"{name}: the drawn line comes within twice the {outside:.1f} m that digging needs outside it of itself; "
-            "volumes count ground there twice."
+            Note(
+                "line close to itself",
+                "the drawn line comes within twice the {strip} that digging needs outside it of itself",
+                twice,
+                {"strip": Quantity(outside, "dimension")},
+                (number,),
+            )
         ]
     return []

@@ -16,6 +16,7 @@ from packpale.settings import Project
 from packpale.site.grid import Grid, Mask
 from packpale.site.model import Site
 from packpale.units import HECTARE_M2
+from packpale.values.notes import Note
 
 if TYPE_CHECKING:
     from packpale.enclosure.fit import Forms, Ranges
@@ -120,7 +121,7 @@ def _beside(land: MultiPolygon, grid: Grid, carries: Mask) -> MultiPolygon:
     return MultiPolygon(parts)
 
 
-def proven(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[Fit, ...], tuple[str, ...]]:
+def proven(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[Fit, ...], tuple[Note, ...]]:
     """The fits with the bound that a search for one proves, where they are the largest; and notes on that search."""
     wanted = project.enclosure
     if wanted.area_ha != "largest" or not fits:

@@ -10,6 +10,7 @@ from packpale.enclosure.fit import Ranges, fit_largest
 from packpale.enclosure.line_ground import LineGround
 from packpale.enclosure.model import Fit
 from packpale.enclosure.proven import with_proof
+from packpale.values.notes import Note
 
 
 def with_line_proof(
@@ -20,7 +21,7 @@ def with_line_proof(
     taper: tuple[float, float],
     aspect: tuple[float, float],
     min_radius: float,
-) -> tuple[tuple[Fit, ...], tuple[str, ...]]:
+) -> tuple[tuple[Fit, ...], tuple[Note, ...]]:
     """The fits with the lower of their bound and the one that branch and bound proves from no-go ground; and notes.
 
     The search for the bound ends within ``gap`` (a share) of the largest egg that no-go ground allows, not of the

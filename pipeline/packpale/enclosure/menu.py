@@ -8,6 +8,8 @@ from packpale.enclosure.model import Alternative, Fit
 from packpale.enclosure.pricing import Pricing
 from packpale.settings import Project
 from packpale.units import HECTARE_M2
+from packpale.values.notes import Phrase, phrase
+from packpale.values.quantity import Quantity, given
 
 
 def price_decides(project: Project) -> bool:
@@ -17,8 +19,8 @@ def price_decides(project: Project) -> bool:
 
 def menu_of(
     ground: LineGround, project: Project, pricing: Pricing, built: Sequence[Fit] = ()
-) -> tuple[tuple[Alternative, ...], str]:
-    """The menu of one plot, and why the budget buys nothing; empty where it buys something or there is none.
+) -> tuple[tuple[Alternative, ...], Phrase | None]:
+    """The menu of one plot, and why the budget buys nothing; None where it buys something or there is none.
 
     ``built`` are the lines chosen otherwise, feasible under the same rules: the menu never falls behind them.
     """
@@ -30,21 +32,23 @@ def menu_of(
     shapes = Shapes(ground.outside_strip, wanted.taper, wanted.aspect, wanted.min_radius_m)
     lines = PricedLines.prepared(ground, shapes, pricing.cost)
     if lines is None:
-        return (), ""
+        return (), None
     lines.found += [fit.egg for fit in built]
     sizes = wanted.menu_ha
     menu = alternatives(
         lines, pricing.likely, share=wanted.line_over_limits, sizes=sizes, budget=wanted.budget, also=_also(project)
     )
     if wanted.budget is None or menu[-1].feasible:
-        return menu, ""
+        return menu, None
     least = cheapest_of_all(lines, pricing.likely, wanted.line_over_limits)
     if least is None:
-        return menu, ""
+        return menu, None
     area, price = least
-    return menu, (
-        f"no fence line on this plot is within the budget of {wanted.budget:,.0f} {project.currency}; about the "
-        f"cheapest encloses {area / HECTARE_M2:.2f} ha for {price:,.0f} {project.currency}"
+    return menu, phrase(
+        "no fence line on this plot is within the budget of {budget}; about the cheapest encloses {area} for {price}",
+        budget=given(wanted.budget, "money"),
+        area=Quantity(area, "area"),
+        price=Quantity(price, "money"),
     )
 
 

@@ -12,6 +12,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.site import Array
 from packpale.units import HECTARE_M2
+from packpale.values.notes import Note, Phrase
 
 if TYPE_CHECKING:
     from packpale.enclosure.over_limits import Stretch
@@ -104,7 +105,7 @@ class Touch:
     limit_x: float
     limit_y: float
     """The point on the edge of the usable land, or on the other pack's fence line."""
-    limits: tuple[str, ...]
+    limits: tuple[Phrase, ...]
     """What holds the line there, by the names of the land's limits, the nearest first; empty if no limit is known."""
     spare: float
     """Distance between the two points that the strip, or the separation, leaves over: nearly 0. [m]"""
@@ -184,12 +185,12 @@ class Enclosure:
     """All enclosures of one plot; none if nothing fits, with the reason in words."""
 
     packs: tuple[Pack, ...]
-    reason: str
-    """Empty if all packs asked for were placed."""
-    notes: tuple[str, ...] = ()
+    reason: Phrase | None
+    """None if all packs asked for were placed."""
+    notes: tuple[Note, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     """Lines that could be built instead: sizes, shares, budget; each for one enclosure."""
 
     @property
     def feasible(self) -> bool:
-        return not self.reason
+        return self.reason is None

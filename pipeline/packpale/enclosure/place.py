@@ -23,6 +23,7 @@ from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.grid import Array, Mask
 from packpale.site.model import Site
+from packpale.values.notes import Note, Phrase, phrase
 
 if TYPE_CHECKING:
     pass
@@ -38,10 +39,10 @@ def place(site: Site, land: Land, project: Project, pricing: Pricing | None = No
     if project.enclosure.fence_line is not None:
         lines = drawn_lines(site, project)
         if not lines:
-            return Enclosure((), "no fence line is drawn on this plot")
+            return Enclosure((), phrase("no fence line is drawn on this plot"))
         packs = tuple(staked_out(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
         notes = notes_on(lines, site, land, project)
-        return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)))
+        return Enclosure(packs, None, (*notes, *_notes_on_limits(packs, land, project)))
     fits, menu, why = _fits_and_menu(site, land, project, pricing)
     wanted = project.enclosure.packs
     if len(fits) < wanted:
@@ -49,24 +50,24 @@ def place(site: Site, land: Land, project: Project, pricing: Pricing | None = No
     # A budget ends far below what the land allows: there the quick bound will do.
     fits, notes = (fits, ()) if price_decides(project) else proven(fits, land, project)
     packs = tuple(_fitted(i + 1, fits, site, land, project) for i in range(wanted))
-    return Enclosure(packs, "", (*notes, *_notes_on_limits(packs, land, project)), menu)
+    return Enclosure(packs, None, (*notes, *_notes_on_limits(packs, land, project)), menu)
 
 
 def _fits_and_menu(
     site: Site, land: Land, project: Project, pricing: Pricing | None
-) -> tuple[tuple[Fit, ...], tuple[Alternative, ...], str]:
+) -> tuple[tuple[Fit, ...], tuple[Alternative, ...], Phrase | None]:
     """The lines to build, those that could be built instead, and why a budget buys none."""
     if pricing is None:
         if price_decides(project):
             raise ValueError("a budget, or the wish for a low price, needs prices")
-        return fits_for(site, land, project), (), ""
+        return fits_for(site, land, project), (), None
     ground = line_ground(land, project)
     if price_decides(project):
         menu, why = menu_of(ground, project, pricing)
         return chosen(menu, project), menu, why
     fits = fits_for(site, land, project)
     menu, _ = menu_of(ground, project, pricing, fits)
-    return at_least(fits, menu, project), menu, ""
+    return at_least(fits, menu, project), menu, None
 
 
 def _fitted(number: int, fits: Sequence[Fit], site: Site, land: Land, project: Project) -> Pack:
@@ -83,7 +84,7 @@ def _fitted(number: int, fits: Sequence[Fit], site: Site, land: Land, project: P
     return staked_out(number, fit.egg, site, land, project, fit=fit, held=held)
 
 
-def _notes_on_limits(packs: Sequence[Pack], land: Land, project: Project) -> tuple[str, ...]:
+def _notes_on_limits(packs: Sequence[Pack], land: Land, project: Project) -> tuple[Note, ...]:
     share = project.enclosure.line_over_limits
     notes = (
         over_limits_note(

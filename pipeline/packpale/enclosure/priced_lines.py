@@ -15,19 +15,19 @@ from packpale.enclosure.model import Fit
 from packpale.enclosure.place_line import place_line
 
 FEW = Labour(
-    40,
+    60,
     (
-        Round(1200, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=8),
-        Round(4000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=160.0, kept=3),
+        Round(1200, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=100.0, kept=16),
+        Round(3000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=5),
     ),
     400,
 )
-"""What the menu spends on each of its lines: a quarter of what is spent on the line that is built."""
+"""What the menu spends on each of its lines: a fifth of what is spent on the line that is built."""
 MORE = Labour(
-    120,
+    160,
     (
-        Round(1500, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=20),
-        Round(5000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=160.0, kept=5),
+        Round(1500, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=100.0, kept=50),
+        Round(4000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=14),
     ),
     800,
 )
@@ -52,11 +52,11 @@ class PricedLines:
     def largest(self, share: float) -> Fit | None:
         """As ``alternatives.Lines`` has it, the others too."""
         known = next((e for e in self._by(lambda e: -e.area) if self.holds(e, share)), None)
-        eggs = [largest(self.on, share, FEW, known), known]
+        eggs: list[Egg | None] = [largest(self.on, share, FEW, known), known]
         if known is not None and self.on.near is not None:
             # The search may leave a nook for larger places that miss the share by little; here the nook is filled.
-            row = np.array(position_of(known, self.on.land.origin))
-            eggs.append(polished(self.on, row, Aim(share), MORE.polish))
+            rows = np.array([position_of(known, self.on.land.origin)])
+            eggs += polished(self.on, rows, Aim(share), MORE.polish)
         egg = max((e for e in eggs if e is not None), key=lambda e: e.area, default=None)
         if egg is None:
             return None

@@ -10,6 +10,7 @@ from packpale.enclosure.boundary import valid_parts
 from packpale.enclosure.fit import fit_largest
 from packpale.enclosure.model import Fit
 from packpale.enclosure.proof import area_bound
+from packpale.values.notes import Note
 
 _WORK_FOR_ONE = 110_000_000
 """Of the search for a bound, in the units of proof.search; about 10 s."""
@@ -26,7 +27,7 @@ def with_proof(
     taper: tuple[float, float],
     aspect: tuple[float, float],
     min_radius: float,
-) -> tuple[tuple[Fit, ...], tuple[str, ...]]:
+) -> tuple[tuple[Fit, ...], tuple[Note, ...]]:
     """The largest eggs with the lower of their bound and the one that branch and bound proves; and notes on that.
 
     The search for the bound ends within ``gap`` (a share) of the largest area known, or when its work is spent, which
@@ -53,10 +54,14 @@ def with_proof(
         tolerance=gap,
         max_work=work,
     )
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     if proof.out_of_time:
         notes = (
-            f"The search for a bound on the enclosed area was stopped after {proof.seconds:.0f} s; "
-            "another run may prove a slightly different bound.",
+            Note(
+                "bound not finished",
+                "the search for a bound on the enclosed area was stopped after {seconds} s",
+                "Another run may prove a slightly different bound.",
+                {"seconds": round(proof.seconds)},
+            ),
         )
     return tuple(replace(f, area_bound_m2=min(f.area_bound_m2, proof.area_bound_m2)) for f in fits), notes

@@ -7,61 +7,73 @@ from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site.model import Site
 from packpale.units import HECTARE_M2
+from packpale.values.notes import Phrase, Value, phrase
+from packpale.values.quantity import Quantity, given
 
 
-def reason(site: Site, land: Land, project: Project, fitting: int) -> str:
+def reason(site: Site, land: Land, project: Project, fitting: int) -> Phrase:
     """Why the enclosures asked for do not fit, what was found instead, and the limits that take most.
 
     ``fitting`` of them do.
     """
-    wanted = project.enclosure
-    strip = project.trench.outside_strip_m
     taking = [limit for limit in sorted(land.limits, key=lambda limit: -limit.share) if limit.share >= 0.005][:3]
-    limits = ""
+    limits = phrase("")
     if taking:
-        named = ", ".join(f"{limit.name} ({_percent(limit.share)})" for limit in taking)
-        limits = f". What takes most of the plot: {named}"
+        named = tuple(
+            phrase("{limit} ({share})", limit=limit.name, share=Quantity(limit.share, "share")) for limit in taking
+        )
+        limits = phrase(". What takes most of the plot: {named}", named=named)
     if land.enclosable.is_empty:
-        return f"no land that may be enclosed is left on the plot{limits}"
+        return phrase("no land that may be enclosed is left on the plot{limits}", limits=limits)
     largest = max(land.enclosable.geoms, key=lambda part: part.area)
-    if fitting == 0:
-        what = "no egg"
-        if wanted.area_ha != "largest":
-            what += f" of {wanted.area_ha:g} ha"
-        if wanted.min_radius_m > 0:
-            what += f" with a small end of at least {wanted.min_radius_m:g} m radius"
-        first = f"{what} fits{_whose_line(land, project)}{_largest(site, land, project)}"
-    else:
-        first = f"only {fitting} of {wanted.packs} enclosures fit, {wanted.separation_m:g} m apart"
-    found = (
-        f"The largest patch that may be enclosed has {largest.area / HECTARE_M2:.2f} ha; its largest circle has a "
-        f"radius of {_depth(largest):.1f} m, of which the strip outside the fence takes {strip:.1f} m"
+    return phrase(
+        "{first}. The largest patch that may be enclosed has {area}; its largest circle has a radius of {radius}, of "
+        "which the strip outside the fence takes {strip}{limits}",
+        first=_none_fits(site, land, project) if fitting == 0 else _some_fit(project, fitting),
+        area=Quantity(largest.area, "area"),
+        radius=Quantity(_depth(largest), "dimension"),
+        strip=Quantity(project.trench.outside_strip_m, "dimension"),
+        limits=limits,
     )
-    return f"{first}. {found}{limits}"
 
 
-def _whose_line(land: Land, project: Project) -> str:
-    """What is asked of the line, where some ground may lie inside."""
-    share = project.enclosure.line_over_limits
-    if not land.soft:
-        return ""
-    return f" whose line runs over limits for no more than {100 * share:g} % of its length"
+def _some_fit(project: Project, fitting: int) -> Phrase:
+    wanted = project.enclosure
+    separation = given(wanted.separation_m, "dimension")
+    text = "only {fitting} of {packs} enclosures fit, {separation} apart"
+    return phrase(text, fitting=fitting, packs=wanted.packs, separation=separation)
 
 
-def _largest(site: Site, land: Land, project: Project) -> str:
-    """What would fit instead of an area asked for."""
+def _none_fits(site: Site, land: Land, project: Project) -> Phrase:
+    wanted = project.enclosure
+    text, values = "no egg", dict[str, Value]()
+    if wanted.area_ha != "largest":
+        text += " of {area}"
+        values["area"] = given(wanted.area_ha * HECTARE_M2, "area")
+    if wanted.min_radius_m > 0:
+        text += " with a small end of at least {radius} radius"
+        values["radius"] = given(wanted.min_radius_m, "dimension")
+    text += " fits"
+    if land.soft:
+        text += " whose line runs over limits for no more than {share} of its length"
+        values["share"] = given(wanted.line_over_limits, "share")
+    largest = _largest(site, land, project)
+    if largest is not None:
+        text += "; the largest that fits has {largest}"
+        values["largest"] = Quantity(largest, "area")
+    return Phrase(text, values)
+
+
+def _largest(site: Site, land: Land, project: Project) -> float | None:
+    """What would fit instead of an area asked for. [m2]"""
     if project.enclosure.area_ha == "largest":
-        return ""
+        return None
     largest = project.model_copy(
         update={"enclosure": project.enclosure.model_copy(update={"area_ha": "largest", "packs": 1})}
     )
     fits = fits_for(site, land, largest)
-    return f"; the largest that fits has {fits[0].egg.area / HECTARE_M2:.2f} ha" if fits else ""
+    return fits[0].egg.area if fits else None
 
 
 def _depth(part: shapely.Polygon) -> float:
     return float(shapely.length(shapely.maximum_inscribed_circle(part, tolerance=0.05)))
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"

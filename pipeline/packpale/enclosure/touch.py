@@ -19,6 +19,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Touch
 from packpale.land.model import Limit
 from packpale.site.grid import Array
+from packpale.values.notes import Phrase, phrase
 
 TOLERANCE_M = 0.01
 """What is nearer than this touches: nobody pegs a line out more closely. [m]"""
@@ -28,7 +29,7 @@ SAME_PLACE = 0.01
 """Contacts nearer to each other than this share of the perimeter are one place."""
 NAMED_WITHIN_M = 0.001
 """A limit holds at an edge of the usable land if its area comes so near: overlays move corners by far less. [m]"""
-PLOT_BOUNDARY = "plot boundary"
+PLOT_BOUNDARY = phrase("plot boundary")
 """Name of the limit where the usable land reaches the edge of the plot."""
 
 Corners = npt.NDArray[np.float64]
@@ -92,7 +93,7 @@ class _Stretch:
     """Chainage of the tightest point. [m]"""
     at: tuple[float, float]
     spare: float
-    limits: tuple[str, ...]
+    limits: tuple[Phrase, ...]
 
     def joined(self, other: "_Stretch") -> "_Stretch":
         """Both as one, the limits of the tighter one first; ``other`` starts behind this one."""
@@ -173,7 +174,9 @@ def _at_land(
         yield _Stretch(start, end, s, at, float(spare[i]), _names(at, limits, outline))
 
 
-def _names(at: tuple[float, float], limits: Sequence[Limit], outline: Polygon | MultiPolygon | None) -> tuple[str, ...]:
+def _names(
+    at: tuple[float, float], limits: Sequence[Limit], outline: Polygon | MultiPolygon | None
+) -> tuple[Phrase, ...]:
     """Limits that hold at a point on the edge of the usable land."""
     point = shapely.Point(at)
     names = [limit.name for limit in limits if limit.area.distance(point) <= NAMED_WITHIN_M]
@@ -198,7 +201,7 @@ def _at_packs(egg: Egg, others: Mapping[int, Egg], separation: float, tolerance:
             continue
         nx, ny = math.cos(angle), math.sin(angle)
         here, there = float(egg.facing(nx, ny)), other.points_at(other.facing(-nx, -ny))
-        name = f"distance kept from pack {number}"
+        name = phrase("distance kept from pack {number}", number=number)
         yield _Stretch(here, here, here, (float(there.x), float(there.y)), width - separation, (name,))
 
 

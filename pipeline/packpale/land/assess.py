@@ -15,6 +15,8 @@ from packpale.land.usable import parted
 from packpale.settings import LandSettings, Project
 from packpale.site import Array, Site
 from packpale.units import HECTARE_M2
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity
 
 
 def assess(site: Site, project: Project) -> Land:
@@ -55,7 +57,7 @@ def assess(site: Site, project: Project) -> Land:
     )
 
 
-def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | None, tuple[str, ...]]:
+def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | None, tuple[Note, ...]]:
     """Weights that add up to 1, the consistency ratio of pairwise comparisons, and what a reader must know of it.
 
     Criteria of weight 0 are left out. Raises Faults as ``assess``.
@@ -69,11 +71,15 @@ def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | Non
     except ValueError as error:
         raise Faults(*str(error).splitlines()) from error
     ratio = compared.consistency_ratio
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     if ratio > ACCEPTED_RATIO:
         notes = (
-            f"The pairwise comparisons of the criteria contradict each other (consistency ratio {ratio:.2f}, "
-            f"accepted up to {ACCEPTED_RATIO:.2f}); look at them again before relying on the weights.",
+            Note(
+                "weights contradict",
+                "the pairwise comparisons of the criteria contradict each other (consistency ratio {ratio})",
+                "Up to {accepted} is accepted; look at them again before relying on the weights.",
+                {"ratio": Quantity(ratio, "number"), "accepted": Quantity(ACCEPTED_RATIO, "number")},
+            ),
         )
     return dict(compared.weights), ratio, notes
 
@@ -87,13 +93,17 @@ def suitability(evidence: Evidence, weights: Mapping[str, float]) -> Array:
     return total
 
 
-def _notes_on_inflow(site: Site, water: Drainage) -> tuple[str, ...]:
+def _notes_on_inflow(site: Site, water: Drainage) -> tuple[Note, ...]:
     channel = water.channel & site.inside
     fed = (channel & water.upstream_is_lower_bound).sum()
     if not fed:
         return ()
     return (
-        f"Water may enter from outside the ground that was read in {100 * fed / channel.sum():.0f} % of the "
-        "plot's channel cells: their upstream area is at least the figure shown. "
-        "Raise land.margin_m, or supply elevation from farther out, to see more of the catchment.",
+        Note(
+            "catchment beyond the ground",
+            "water may enter from outside the ground that was read in {share} of the plot's channel cells",
+            "Their upstream area is at least the figure shown. Raise {setting:land.margin_m}, or supply elevation from "
+            "farther out, to see more of the catchment.",
+            {"share": Quantity(float(fed / channel.sum()), "share")},
+        ),
     )

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from shapely.geometry import MultiPolygon
 
 from packpale.site import Array, Mask
+from packpale.values.notes import Note, Phrase
 
 
 @dataclass(frozen=True)
@@ -16,7 +17,7 @@ class Limit:
 
     kind: str
     """setback, slope, ponding, rock, missing, or the kind of input that is kept away from (settings.FEATURE_KINDS)."""
-    name: str
+    name: Phrase
     """In words a user knows: "plot boundary setback of 3 m", "steeper than 20 degrees", "10 m from watercourses"."""
     area: MultiPolygon
     """Where it holds, clipped to the plot; may overlap other limits. [m]"""
@@ -74,7 +75,7 @@ class Land:
     """The plot without no-go ground: where the enclosure with its strip may lie. [m]"""
     limits: tuple[Limit, ...]
     """Everything that was taken away from the plot, in the order in which the settings list it."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     @property
     def soft(self) -> dict[str, MultiPolygon]:

@@ -14,6 +14,8 @@ from packpale.land.slope import slope_of_planes
 from packpale.land.surroundings import cells_reached
 from packpale.settings import LandSettings
 from packpale.site import Array, Grid, Mask, Site
+from packpale.values.notes import Phrase, phrase
+from packpale.values.quantity import given
 
 ARC_SEGMENTS = 16
 """Straight pieces to a quarter circle of a buffer."""
@@ -40,19 +42,24 @@ def parted(site: Site, land: LandSettings, keep_away: dict[str, float], *, slope
     plot, grid = site.outline, site.grid
     near = cells_reached(plot, grid)
     # Ground by kind of limit, with the limit in words.
-    taken: dict[str, tuple[str, BaseGeometry]] = {}
+    taken: dict[str, tuple[Phrase, BaseGeometry]] = {}
     if land.setback_m > 0:
         setback = plot.difference(inward(plot, land.setback_m))
-        taken["setback"] = f"plot boundary setback of {land.setback_m:g} m", setback
+        taken["setback"] = (
+            phrase("plot boundary setback of {distance}", distance=given(land.setback_m, "dimension")),
+            setback,
+        )
     for kind, (words, held) in cells_over(site, land, slope=slope, ponding=ponding).items():
         taken[kind] = words, cell_outlines(held & near, grid)
     for kind, distance in keep_away.items():
         name = kind.replace("_", "-")
-        words = f"within {distance:g} m of {name}" if distance > 0 else f"inside {name}"
+        words = phrase("inside {name}", name=name)
+        if distance > 0:
+            words = phrase("within {distance} of {name}", distance=given(distance, "length"), name=name)
         taken[kind] = words, outward(site.features.get(kind, ()), distance)
     unknown = cell_outlines((np.isnan(slope) | np.isnan(ponding)) & near, grid)
     beyond = plot.difference(box(*grid.bounds))
-    taken["missing"] = "ground level missing here or next to here", shapely.union(unknown, beyond)
+    taken["missing"] = phrase("ground level missing here or next to here"), shapely.union(unknown, beyond)
 
     usable: BaseGeometry = plot
     enclosable: BaseGeometry = plot
@@ -68,19 +75,24 @@ def parted(site: Site, land: LandSettings, keep_away: dict[str, float], *, slope
     return Parted(polygons(usable, least_area=least), polygons(enclosable, least_area=least), tuple(limits))
 
 
-def cells_over(site: Site, land: LandSettings, *, slope: Array, ponding: Array) -> dict[str, tuple[str, Mask]]:
+def cells_over(site: Site, land: LandSettings, *, slope: Array, ponding: Array) -> dict[str, tuple[Phrase, Mask]]:
     """Cells over each limit of the ground itself, by its kind, with the limit in words."""
     steepest = math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.finfo(float).max
     under_machine = slope_of_planes(site.elevation, slope, cell=site.grid.cell, footprint=land.footprint_m)
     # A comparison with NaN does not hold.
     return {
-        "slope": (f"steeper than {land.max_slope_deg:g} degrees", under_machine > steepest),
+        "slope": (
+            phrase("steeper than {angle} degrees", angle=given(land.max_slope_deg, "number")),
+            under_machine > steepest,
+        ),
         "ponding": (
-            f"hollows that can stand more than {land.max_ponding_m:g} m deep in water",
+            phrase(
+                "hollows that can stand more than {depth} deep in water", depth=given(land.max_ponding_m, "dimension")
+            ),
             ponding > land.max_ponding_m,
         ),
         "rock": (
-            f"rock nearer to the surface than {land.min_depth_to_rock_m:g} m",
+            phrase("rock nearer to the surface than {depth}", depth=given(land.min_depth_to_rock_m, "dimension")),
             site.soil.depth_to_rock < land.min_depth_to_rock_m,
         ),
     }

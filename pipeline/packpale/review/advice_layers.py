@@ -16,7 +16,7 @@ from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import from_to, stretch_line
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 
 PIT = Style("#3b1a5a", "#c9a3e6", 1.0, width=2, radius=6)
 STRETCHES: tuple[tuple[StretchKind, Style, bool, str], ...] = (

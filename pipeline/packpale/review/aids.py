@@ -10,7 +10,7 @@ from packpale.care.aids import ClimbingAid, weakening
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 LOW = Style("#3d6b21", "#cfe3b8", 1.0, width=2, radius=5)

@@ -8,7 +8,7 @@ from packpale.review.columns import NUMBER, TEXT, YES_NO
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 
 COLUMNS: Mapping[str, str] = {
     "plot_id": TEXT,

@@ -13,7 +13,7 @@ from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import BAND, from_to, stretch_line
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.values.guidance import guidance
 

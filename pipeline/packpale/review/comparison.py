@@ -17,7 +17,7 @@ from packpale.review.overview_map import GROUNDS, TOLERANCE_M, view_of
 from packpale.review.projecting import to_degrees
 from packpale.review.tables import cell, plain_text, write_cells
 from packpale.review.templating import render
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 
 FILES = ("index.html", "map.html", "comparison.csv")
 COLUMNS = ("plot_id", "figure", "first", "second", "difference")

@@ -10,8 +10,8 @@ from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
 from packpale.review.map_page import Shape, Style
 from packpale.review.projecting import Degrees
-from packpale.review.summary import limit_text
-from packpale.review.wording import Wording
+from packpale.review.summary import touched
+from packpale.review.words import Wording
 
 CHORD_ERROR_M = 0.005
 """Largest distance between an arc and its chord. [m]"""
@@ -41,7 +41,7 @@ def touching(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:
     """Every place where the fence line is held: a thin line to the limit, and a point on the limit."""
     for touch in pack.touches:
         here, limit = (touch.x, touch.y), (touch.limit_x, touch.limit_y)
-        title = f"Touches: {wording.told(limit_text(touch))}"
+        title = f"Touches: {wording.say(touched(touch))}"
         rows = [
             ("Fence line of pack", f"{pack.number}"),
             ("Chainage", wording.dimension(touch.chainage)),

@@ -12,7 +12,7 @@ from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 SHOWN = 12

@@ -11,7 +11,7 @@ from packpale.care.model import Care
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 
 DEN = Style("#4a2a12", "#e0a458", 1.0, width=2, radius=7)
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")

@@ -7,7 +7,7 @@ from typing import Any
 import shapely
 
 from packpale.earthworks.model import Earthworks, Stretch, TrenchSafety
-from packpale.earthworks.safety import EGRESS_DEPTH_M, PROTECTION_DEPTH_M
+from packpale.earthworks.safety import EGRESS_DEPTH, PROTECTION_DEPTH
 from packpale.earthworks.stretches import total
 from packpale.review.model import PlotResult
 from packpale.review.stretch_shapes import stretch_line
@@ -103,8 +103,8 @@ def details(works: Earthworks | None) -> dict[str, Any]:
             "pump_days": works.plant.pump_days,
         },
         "safety": {
-            "protection_depth_m": PROTECTION_DEPTH_M,
-            "egress_depth_m": EGRESS_DEPTH_M,
+            "protection_depth_m": PROTECTION_DEPTH.si,
+            "egress_depth_m": EGRESS_DEPTH.si,
             "packs": [_safety(s) for s in works.safety],
         },
     }

@@ -11,7 +11,7 @@ from packpale.review.profile_sheet import profile_sheet
 from packpale.review.section_sheet import section_sheet
 from packpale.review.sheet import Sheet, Title
 from packpale.review.small_drawings import small_profile, small_section
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 DRAWINGS = {"section": "Section", "profile": "Long profile", "plan": "Plan"}

@@ -13,7 +13,7 @@ from packpale.review.map_page import Room, Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.summary import apron
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 CHORD_ERROR_M = 0.005

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from packpale.care.guidance import Comparison, PartFound, Verdict, compare, speaks_of_climbing, unspoken
 from packpale.review.assumed import meaning
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import HECTARE_M2
 from packpale.values.guidance import guidance

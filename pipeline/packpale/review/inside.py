@@ -7,7 +7,9 @@ from packpale.care.inside import WET_TABLE_M
 from packpale.land.water import EDGE_M
 from packpale.review.columns import NUMBER, WHOLE
 from packpale.review.model import PlotResult
+from packpale.review.words import Wording
 from packpale.settings import Project
+from packpale.values.quantity import given
 
 SHARES: Mapping[str, str] = {
     "wood": "wood_m2",
@@ -50,7 +52,10 @@ def inside_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
 
 def inside_details(result: PlotResult, project: Project) -> list[dict[str, Any]]:
     """What the page tells of each pack: a line for each kind of ground, its share, and why that is not known."""
-    land = project.land
+    land, show = project.land, Wording.of(project)
+    depth, edge, rock, table = (
+        show.say(given(v, "dimension")) for v in (land.max_ponding_m, EDGE_M, land.min_depth_to_rock_m, WET_TABLE_M)
+    )
     return [
         {
             "pack": found.pack,
@@ -61,15 +66,15 @@ def inside_details(result: PlotResult, project: Project) -> list[dict[str, Any]]
                     ("Woodland", found.wood, NO_WOODLAND),
                     ("Mapped water", found.mapped_water, NO_WATER),
                     (
-                        f"Hollows that can stand more than {land.max_ponding_m:g} m deep in water",
+                        f"Hollows that can stand more than {depth} deep in water",
                         found.hollows,
                         NO_GROUND,
                     ),
-                    (f"Edge of water, {EDGE_M:g} m wide", found.water_edge, NO_GROUND),
+                    (f"Edge of water, {edge} wide", found.water_edge, NO_GROUND),
                     (f"Steeper than {land.max_slope_deg:g} degrees", found.steep, NO_GROUND),
-                    (f"Rock nearer to the surface than {land.min_depth_to_rock_m:g} m", found.rocky, NO_SOIL),
+                    (f"Rock nearer to the surface than {rock}", found.rocky, NO_SOIL),
                     (
-                        f"Wet: poorly drained, or the water table within {WET_TABLE_M:g} m of the surface",
+                        f"Wet: poorly drained, or the water table within {table} of the surface",
                         found.wet,
                         NO_SOIL,
                     ),

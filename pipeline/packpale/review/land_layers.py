@@ -12,7 +12,7 @@ from packpale.land.usable import cell_outlines
 from packpale.review.map_page import Room, Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.site import Grid, Pit
 
 MOST_CORNERS = 30_000

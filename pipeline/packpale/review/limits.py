@@ -11,7 +11,7 @@ from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import BAND, from_to, stretch_line
-from packpale.review.wording import Wording
+from packpale.review.words import FILES, Wording, plain
 
 OVER = Style("#5b2a86", width=BAND)
 
@@ -21,7 +21,7 @@ def limit_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
     for limit in result.land.limits:
         yield {
             "kind": limit.kind,
-            "name": limit.name,
+            "name": plain(FILES.say(limit.name)),
             "may_lie_inside": limit.may_lie_inside,
             "geometry": limit.area,
         }
@@ -42,7 +42,7 @@ def over_limit_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
 
 def over_limits_layer(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
     """The line where it runs over a limit, as a wide line under the fence line."""
-    names = {limit.kind: wording.told(limit.name) for limit in result.land.limits}
+    names = {limit.kind: wording.say(limit.name) for limit in result.land.limits}
     shapes = [
         Shape(
             degrees(stretch_line(pack, stretch)),

@@ -13,6 +13,7 @@ from packpale.enclosure.model import Enclosure
 from packpale.land.model import Land
 from packpale.settings import RankingCriterion
 from packpale.site import Site
+from packpale.values.notes import Note, Phrase
 
 
 @dataclass(frozen=True)
@@ -29,12 +30,24 @@ class PlotResult:
 
 
 @dataclass(frozen=True)
+class Phrases:
+    """What of a plot is told in words beside its notes."""
+
+    reason: Phrase | None = None
+    """Why nothing fits; None where something does."""
+    limits: tuple[tuple[Phrase, float], ...] = ()
+    """What takes land away, and which part of the plot, 0 to 1."""
+    touched: tuple[tuple[int, Phrase], ...] = ()
+    """What a fence line touches, place by place, with the number of its pack."""
+
+
+@dataclass(frozen=True)
 class PlotSummary:
     """What the files of a whole run need of one plot; plain numbers, texts and WKB, so that it goes into JSON.
 
     ``figures`` holds the plot's columns of ranking.csv but rank, score and first_place_share, by name (None where
     there is no figure); ``earthworks`` the rows of earthworks.csv; ``items`` the priced list; ``layers`` the rows of
-    each layer of packpale.gpkg, geometry as hexadecimal WKB under ``geometry``; ``notes`` what a reader must know.
+    each layer of packpale.gpkg, geometry as hexadecimal WKB under ``geometry``; ``notes`` the plot's own.
     ``details`` holds what only the pages show: limits, packs, digging out, price range, a small picture of the ground.
     """
 
@@ -45,17 +58,27 @@ class PlotSummary:
     earthworks: tuple[Mapping[str, Any], ...]
     items: tuple[Mapping[str, Any], ...]
     layers: Mapping[str, tuple[Mapping[str, Any], ...]]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     crs: str = ""
     """The run's CRS, as in Site."""
     details: Mapping[str, Any] = field(default_factory=dict)
+    phrases: Phrases = Phrases()
 
     @property
     def brief(self) -> "PlotBrief":
         outlines = [row["geometry"] for row in self.layers.get("plots", ())]
         bounds = tuple(shapely.total_bounds(shapely.from_wkb(outlines)).tolist()) if outlines else (math.nan,) * 4
         menu = tuple({k: v for k, v in row.items() if k != "geometry"} for row in self.layers.get("alternatives", ()))
-        return PlotBrief(self.plot_id, self.folder, self.figures, self.earthworks, self.notes, bounds, menu)
+        return PlotBrief(
+            self.plot_id,
+            self.folder,
+            self.figures,
+            self.earthworks,
+            self.notes,
+            bounds,
+            menu,
+            Phrases(self.phrases.reason),
+        )
 
 
 @dataclass(frozen=True)
@@ -69,11 +92,13 @@ class PlotBrief:
     folder: str
     figures: Mapping[str, Any]
     earthworks: tuple[Mapping[str, Any], ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     bounds: tuple[float, ...]
     """West, south, east, north of the plot; NaN if it has no outline. [m]"""
     alternatives: tuple[Mapping[str, Any], ...] = ()
     """Rows of alternatives.csv."""
+    phrases: Phrases = Phrases()
+    """Its reason alone."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +109,8 @@ class FinishedPlots:
     """By plot."""
     read: Callable[[str], PlotSummary]
     """Summary of a plot; each call may read it from disk."""
+    notes: tuple[Note, ...] = ()
+    """Of the whole run."""
 
     def __getitem__(self, plot_id: str) -> PlotSummary:
         return self.read(plot_id)

@@ -18,7 +18,7 @@ from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
 from packpale.review.placing import placing, widened
 from packpale.review.plot_map import background
 from packpale.review.projecting import to_degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 GROUNDS = 60
@@ -115,7 +115,7 @@ def _plot(geometry: dict[str, object], place: RankedPlot, brief: PlotBrief, word
         ]
         label, title = f"{place.rank}. {place.plot_id}", f"{place.plot_id}: rank {place.rank}"
     else:
-        rows = [("Nothing fits", wording.told(str(figures["reason"])))]
+        rows = [("Nothing fits", wording.say(brief.phrases.reason or ""))]
         label, title = place.plot_id, place.plot_id
     return Shape(geometry, title, rows, plot_map_address(brief.folder), label)
 

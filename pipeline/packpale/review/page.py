@@ -1,9 +1,8 @@
 """index.html: the decision first, then each plot, then what the figures rest on."""
 
 import base64
-import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,16 +12,17 @@ from packpale.review.assumed import assumptions, backed
 from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.digging import driver_chart
 from packpale.review.guidance import guidance_table
-from packpale.review.headlines import in_short
 from packpale.review.method import METHOD
 from packpale.review.model import FinishedPlots, PlotBrief, PlotSummary, RankedPlot, Ranking
 from packpale.review.overview_map import plot_map_address
 from packpale.review.report import write_report
-from packpale.review.settings_in_words import ON_THE_PAGE, named_settings
 from packpale.review.size_prices import size_prices
 from packpale.review.templating import render
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
+from packpale.review.words.notes import in_short, told_once
+from packpale.review.words.settings import ON_THE_PAGE, named_settings
 from packpale.settings import Project
+from packpale.values.notes import Note, Phrase, Value, phrase
 
 SHORT_NOTES = 9
 """Notes that a plot's own page shows in short; with more it would not stay one page of the report."""
@@ -30,7 +30,7 @@ HELD_BY = 2
 """Kinds of limit that are named as holding a line, the most frequent first."""
 EMBEDDED_BYTES = 24_000_000
 """Pictures are put into the page up to this size in all; with many plots the rest is linked to."""
-SHOWN_LAYERS = ("fence_lines", "touches")
+SHOWN_LAYERS = ("fence_lines",)
 """Layers of a plot from which the page tells something."""
 
 
@@ -75,9 +75,14 @@ def write_page(
         for n, place in enumerate(ranking.rows)
     ]
     failed = {k: p["reason"] for k, p in record.get("plots", {}).items() if p["status"] == "failed"}
-    sentences = [*record.get("warnings", ()), *failed.values(), *ON_THE_PAGE]
-    sentences += [str(card.summary.figures["reason"]) for card in cards]
-    sentences += [note for card in cards[:told] for note in card.summary.notes]
+    notes = told_once(finished.notes, {card.place.plot_id: card.summary.notes for card in cards})
+    settings = [*ON_THE_PAGE, *(k for c in cards if (why := c.summary.phrases.reason) for k in why.settings)]
+    settings += [
+        key
+        for some in (notes.run, *(notes.plots[card.place.plot_id] for card in cards[:told]))
+        for note in some
+        for key in note.settings
+    ]
     text = render(
         "index.html",
         project=project,
@@ -85,12 +90,12 @@ def write_page(
         cards=cards,
         told=cards[:told],
         address_of=lambda index: f"#plot-{index + 1}" if index < told else cards[index].map_address,
-        warnings=_warnings(record.get("warnings", ()), cards, told, wording),
+        warnings=[_of_run(note, wording) for note in notes.run],
         winners=[c for c in cards if c.place.feasible],
         record=record,
         failed=failed,
         assumptions=list(assumptions(project)),
-        named=list(named_settings(sentences, project)),
+        named=list(named_settings(settings, project)),
         backed=list(backed(project)),
         method=METHOD,
         guidance=guidance_table(project, wording),
@@ -104,60 +109,44 @@ def write_page(
         ),
         limits_of=_limits,
         holds_of=_holds,
-        notes_of=_notes,
-        in_short=lambda notes: in_short(notes, SHORT_NOTES, wording.told),
+        notes_of=lambda plot, several: [wording.note(n, several_packs=several).text for n in notes.plots[plot]],
+        in_short=lambda plot, several: in_short(notes.plots[plot], SHORT_NOTES, wording, several_packs=several),
         chart_of=driver_chart,
     )
     path.write_bytes(text.encode("utf-8"))
     write_report(text, path.with_name("report.pdf"), title=project.title, plots=plots)
 
 
-def _warnings(lines: Sequence[str], cards: Sequence[Card], told: int, wording: Wording) -> list[str]:
-    """Warnings of the run but what stands with a plot, and those of plots beyond the first ``told``.
-
-    A plot's own name stays as it is.
-    """
-    by_id = {card.place.plot_id: (n, card.summary.notes) for n, card in enumerate(cards)}
-    kept = []
-    for line in lines:
-        # The longest name that fits: one plot may be called as another and a colon.
-        named = max((i for i in by_id if line.startswith(f"{i}: ")), key=len, default=None)
-        if named is None:
-            kept.append(wording.told(line))
-            continue
-        said, (place, notes) = line.removeprefix(f"{named}: "), by_id[named]
-        if place < told and said not in notes:
-            kept.append(f"{named}: {wording.told(said)}")
-    return kept
+def _of_run(note: Note, wording: Wording) -> str:
+    """A note of the run in full, with the name of the plot that it concerns."""
+    text = wording.note(note).text
+    return f"{note.plot}: {text}" if note.plot else text
 
 
-def _notes(summary: PlotSummary) -> list[str]:
-    """A plot's notes; where there is one pack only, nobody has to be told at each which one it is."""
-    if len(summary.layers["fence_lines"]) != 1:
-        return list(summary.notes)
-    plain = [re.sub(r"^Pack \d+(?:: |, )", "", note) for note in summary.notes]
-    return [f"{note[:1].upper()}{note[1:]}" for note in plain]
-
-
-def _limits(summary: PlotSummary) -> list[Mapping[str, Any]]:
+def _limits(summary: PlotSummary) -> list[tuple[Phrase, float]]:
     """What takes land away from a plot, the largest part first."""
-    return sorted(summary.details["limits"], key=lambda limit: -limit["share"])
+    return sorted(summary.phrases.limits, key=lambda limit: -limit[1])
 
 
-def _holds(summary: PlotSummary) -> list[str]:
-    """A sentence for each pack on what its fence line touches, the most frequent first."""
+def _holds(summary: PlotSummary) -> list[Phrase]:
+    """What each pack's fence line touches, the most frequent first."""
     packs = [line["pack"] for line in summary.layers["fence_lines"]]
     drawn = [line["pack"] for line in summary.layers["fence_lines"] if line["origin"] == "drawn"]
-    sentences = ["The fence line was given and is used as it is; nothing was fitted."] if drawn else []
+    sentences = [phrase("The fence line was given and is used as it is; nothing was fitted.")] if drawn else []
     for pack in packs:
         if pack in drawn:
             continue
-        counts = Counter(row["limit"] for row in summary.layers.get("touches", ()) if row["pack"] == pack)
-        held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common(HELD_BY)]
+        counts = Counter(what for number, what in summary.phrases.touched if number == pack)
+        held = [
+            phrase(f"{{what}} ({{n}} {'place' if n == 1 else 'places'})", what=what, n=n)
+            for what, n in counts.most_common(HELD_BY)
+        ]
         if len(counts) > HELD_BY:
-            held.append(f"{len(counts) - HELD_BY} other limits that its map shows")
-        text = f"The line is held by: {', '.join(held)}." if held else "The line has room on all sides."
-        sentences.append(f"Pack {pack}: {text[0].lower()}{text[1:]}" if len(packs) > 1 else text)
+            held.append(phrase("{n} other limits that its map shows", n=len(counts) - HELD_BY))
+        text = "he line is held by: {held}." if held else "he line has room on all sides."
+        values: dict[str, Value] = {"held": tuple(held)} if held else {}
+        of_pack: dict[str, Value] = {"pack": pack} if len(packs) > 1 else {}
+        sentences.append(Phrase(f"Pack {{pack}}: t{text}" if of_pack else f"T{text}", {**values, **of_pack}))
     return sentences
 
 

@@ -13,7 +13,7 @@ from packpale.review.gpx import gpx_document
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.review.xml_file import child, write
 
 PATH = Style("#0b5c6b", width=2.5, dash="7 5", halo=True)

@@ -12,7 +12,7 @@ from packpale.review.model import PlotResult
 from packpale.review.people import LEVELS, reach_outline
 from packpale.review.projecting import Degrees
 from packpale.review.theme import Theme
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 REACH = Style("#8a3ffc", width=2.5, halo=True)

@@ -13,7 +13,7 @@ from packpale.review.spread import spread
 from packpale.review.summary import apron
 from packpale.review.theme import GREY_RAMP
 from packpale.review.themes import hillshade
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M
 

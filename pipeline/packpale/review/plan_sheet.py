@@ -37,7 +37,7 @@ from packpale.review.sheet import (
     scale_text,
 )
 from packpale.review.summary import apron
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M
 

@@ -15,7 +15,7 @@ from packpale.review.rasters import write_rasters
 from packpale.review.setting_out import arcs, peg_rows, setting_out
 from packpale.review.summary import summarise, write_summary
 from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 OVERVIEW_SIDE = 260
@@ -28,7 +28,7 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     The folder exists, is empty and has the name that it will have under plots/, as pages of the run link to it.
     Where nothing fits there is no setting-out, profile or plan; the map, the rasters and the section are there.
     """
-    wording = Wording(imperial=project.units == "imperial", currency=project.currency)
+    wording = Wording.of(project)
     write_rasters(result, folder)
     if result.enclosure.packs:
         write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))

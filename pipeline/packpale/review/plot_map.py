@@ -29,7 +29,7 @@ from packpale.review.readings import plot_probe
 from packpale.review.spread import spread
 from packpale.review.theme import Theme
 from packpale.review.trench_layers import trench_layers
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import MapSettings, Project
 
 PAGE_BYTES = 5_900_000
@@ -103,7 +103,7 @@ def ground_picture(result: PlotResult, *, largest_side: int) -> tuple[bytes, lis
 
 def _introduction(result: PlotResult, wording: Wording) -> list[str]:
     if not result.enclosure.feasible:
-        return [f"No enclosure fits here: {wording.told(result.enclosure.reason)}."]
+        return [f"No enclosure fits here: {wording.say(result.enclosure.reason or '')}."]
     areas = [pack.line.area for pack in result.enclosure.packs]
     count = "One enclosure" if len(areas) == 1 else f"{len(areas)} enclosures"
     return [f"{count}: {', '.join(wording.area(area) for area in areas)}."]

@@ -30,7 +30,7 @@ from packpale.review.sheet import (
     round_steps,
     scale_text,
 )
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.site import Array
 from packpale.units import FOOT_M
 

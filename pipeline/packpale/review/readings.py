@@ -8,7 +8,7 @@ from packpale.review.model import PlotResult
 from packpale.review.probe import Probe, Reading, flags, number, words
 from packpale.review.spread import Spread, every
 from packpale.review.themes import degrees
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.site import Array
 
 SCRAP = "part of a patch smaller than one cell"
@@ -55,7 +55,7 @@ def not_usable(result: PlotResult, wording: Wording, some: Spread) -> Reading:
     site, land = result.site, result.land
     inside = some.of(site.inside)
     held = [some.of(cells_within([limit.area], site.grid)) & inside for limit in land.limits]
-    names = [wording.told(limit.name) for limit in land.limits]
+    names = [wording.say(limit.name) for limit in land.limits]
     free = some.of(cells_within([land.usable], site.grid))
     scrap = inside & ~free & ~np.logical_or.reduce([*held, np.zeros(inside.shape, bool)])
     return flags(

@@ -11,7 +11,7 @@ from packpale.review.model import FinishedPlots, Ranking
 from packpale.review.overview_map import write_overview
 from packpale.review.page import write_page
 from packpale.review.tables import EARTHWORKS_COLUMNS, RANKING_COLUMNS, write_table
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.review.workbook import write_workbook
 from packpale.settings import Project
 
@@ -31,7 +31,7 @@ def write_run(
     ``plots`` holds the finished folders of the plots, whose pictures go into index.html; by default ``plots`` inside
     ``folder``. A picture that is not there is linked to instead.
     """
-    wording = Wording(imperial=project.units == "imperial", currency=project.currency)
+    wording = Wording.of(project)
     ranked = [
         {
             **finished.briefs[row.plot_id].figures,

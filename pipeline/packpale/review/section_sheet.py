@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.earthworks.model import TrenchSafety
-from packpale.earthworks.safety import SPOIL_SETBACK_M
+from packpale.earthworks.safety import SPOIL_SETBACK
 from packpale.earthworks.section import TrenchSection
 from packpale.review.lettering import text_width
 from packpale.review.sheet import (
@@ -32,7 +32,7 @@ from packpale.review.sheet import (
     fitting_scale,
     scale_text,
 )
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M
 
@@ -118,7 +118,7 @@ def section_shape(project: Project, safety: Sequence[TrenchSafety]) -> SectionSh
     apron_side, other = trench.outside_strip_m, trench.inside_strip_m
     if trench.side == "inside":
         apron_side, other = other, apron_side
-    foot = section.edges[1] + SPOIL_SETBACK_M
+    foot = section.edges[1] + SPOIL_SETBACK.si
     wide = max((found.spoil_width for found in safety), default=0.0)
     heap = (foot, foot + wide, wide / 2 / project.plant.mound_slope)
     return SectionShape(section, inward, tip, (-other, apron_side), heap)
@@ -145,7 +145,7 @@ def _setback(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) ->
     """Distance that spoil and machines keep from the edge."""
     start, _, height = shape.heap
     edge = view.point(shape.section.edges[1], 0.0)
-    setback = wording.dimension(SPOIL_SETBACK_M)
+    setback = wording.say(SPOIL_SETBACK)
     rise = height * 1000 / view.scale + 5
     sheet.measure(edge, view.point(start, 0.0), setback, shift=rise, beside=True, name="spoil-setback")
 
@@ -251,7 +251,7 @@ def _notes(sheet: Sheet, shape: SectionShape, project: Project, wording: Wording
     lines = [
         f"Walls {trench.side_slope:g} across to 1 up." if trench.side_slope > 0 else "Walls vertical.",
         "Depths follow the ground at every offset." if trench.formation == "follow" else "Bottoms level across.",
-        f"Spoil and machines at least {wording.dimension(SPOIL_SETBACK_M)} from the edge (29 CFR 1926.651(j)(2)).",
+        f"Spoil and machines at least {wording.say(SPOIL_SETBACK)} from the edge (29 CFR 1926.651(j)(2)).",
         f"Posts at most {wording.dimension(project.fence.post_spacing_m)} apart. Laps and footings are not shown.",
     ]
     if shape.heap[2] > 0:

@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from packpale.review.wording import ACRE_M2, MISSING, Wording
+from packpale.review.words import MISSING, Wording
+from packpale.review.words.quantities import ACRE_M2
 from packpale.units import HECTARE_M2
 
 MOST_CURVES = 12

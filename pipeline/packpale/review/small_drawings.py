@@ -14,7 +14,7 @@ from packpale.review.model import PlotResult
 from packpale.review.profile_sheet import EARTH, GRASS, ROCK, WATER, ProfileLine, profile_lines
 from packpale.review.section_sheet import SectionShape, draw_earth, draw_fence, draw_trench, section_shape
 from packpale.review.sheet import DASHED, DOTTED, HAIR, INK, MEDIUM, RED, SOFT, Box, Sheet, Title, View
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 
 SIZE = (84.0, 58.0)

@@ -5,7 +5,7 @@ from shapely.geometry import LineString
 
 from packpale.earthworks.model import Stretch
 from packpale.enclosure.model import Pack
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 
 POINT_STEP_M = 1.0
 """Largest distance between the points of a stretch's line. [m]"""

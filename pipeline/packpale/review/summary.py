@@ -1,6 +1,7 @@
 """The part of one plot's result that the files of the whole run need, and keeping it on disk."""
 
 import dataclasses
+import functools
 import json
 import math
 from collections.abc import Iterable, Mapping
@@ -9,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from pydantic import TypeAdapter
 from shapely.geometry.base import BaseGeometry
 
 from packpale.earthworks.bill import Bill, bill
@@ -25,12 +27,15 @@ from packpale.review.crossings import crossing_details, crossing_rows
 from packpale.review.holding import holding_details, holding_rows
 from packpale.review.inside import inside_details, inside_rows
 from packpale.review.limits import limit_rows, over_limit_rows
-from packpale.review.model import PlotResult, PlotSummary
+from packpale.review.model import Phrases, PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
+from packpale.review.words import FILES, Wording, plain
+from packpale.review.words.notes import each_once
 from packpale.settings import Project, TrenchSettings
 from packpale.units import HECTARE_M2
+from packpale.values.notes import Note, Phrase, listed, phrase
 
 CHORD_ERROR_M = 0.001
 """Largest distance between an arc and the chord that stands for it in files. [m]"""
@@ -45,11 +50,12 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
     return PlotSummary(
         plot_id=result.site.plot_id,
         folder=folder,
-        figures=_figures(result),
+        figures=_figures(result, project),
         earthworks=_earthworks(result),
         items=_items(priced),
         layers=_layers(result, project),
         notes=notes(result),
+        phrases=_phrases(result),
         crs=result.site.crs,
         details=_details(result, ground, priced)
         | _row({"crossings": crossing_details(result, project), "climb": climb_details(result, project)})
@@ -59,16 +65,18 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
     )
 
 
-def notes(result: PlotResult) -> tuple[str, ...]:
-    """What a reader must know, each sentence once, in the order of the rooms."""
+def notes(result: PlotResult) -> tuple[Note, ...]:
+    """What a reader must know, each note once, in the order of the rooms."""
     rooms = (result.site, result.land, result.enclosure, result.earthworks, result.care)
-    return tuple(dict.fromkeys(note for room in rooms if room is not None for note in room.notes))
+    return tuple(each_once(note for room in rooms if room is not None for note in room.notes))
 
 
 def write_summary(summary: PlotSummary, path: Path) -> None:
     """Write a summary as JSON, keys sorted, floats so that they read back the same."""
     # Neither copied first nor indented: either takes longer than the rest of the summary.
     values = {field.name: _plain(getattr(summary, field.name)) for field in dataclasses.fields(summary)}
+    for name, adapter in _adapters().items():
+        values[name] = _plain(adapter.dump_python(getattr(summary, name), mode="json"))
     text = json.dumps(values, sort_keys=True, ensure_ascii=False, allow_nan=False)
     path.write_bytes((text + "\n").encode("utf-8"))
 
@@ -82,10 +90,18 @@ def read_summary(path: Path) -> PlotSummary:
     names = {field.name for field in dataclasses.fields(PlotSummary)}
     if not isinstance(raw, dict) or raw.keys() != names:
         raise ValueError(f"{path} is no summary of a plot")
-    for name in ("earthworks", "items", "notes"):
+    for name in ("earthworks", "items"):
         raw[name] = tuple(raw[name])
+    for name, adapter in _adapters().items():
+        raw[name] = adapter.validate_python(raw[name])
     raw["layers"] = {name: tuple(rows) for name, rows in raw["layers"].items()}
     return PlotSummary(**raw)
+
+
+@functools.cache
+def _adapters() -> dict[str, TypeAdapter[Any]]:
+    """What turns fields that hold phrases into JSON and back."""
+    return {"notes": TypeAdapter(tuple[Note, ...]), "phrases": TypeAdapter(Phrases)}
 
 
 def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometry:
@@ -95,18 +111,33 @@ def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometr
     return edge.difference(line) if reach > 0 else line.difference(edge)
 
 
-def limit_text(touch: Touch) -> str:
-    """What the fence line touches there, in words."""
-    return " and ".join(touch.limits) or "edge of the usable land"
+def touched(touch: Touch) -> Phrase:
+    """What the fence line touches there."""
+    if not touch.limits:
+        return phrase("edge of the usable land")
+    return listed(touch.limits, " and ")
 
 
-def _figures(result: PlotResult) -> dict[str, Any]:
+def _phrases(result: PlotResult) -> Phrases:
+    return Phrases(
+        result.enclosure.reason,
+        tuple((limit.name, limit.share) for limit in result.land.limits),
+        tuple((pack.number, touched(touch)) for pack in result.enclosure.packs for touch in pack.touches),
+    )
+
+
+def in_files(found: Phrase) -> str:
+    """A phrase as tables and layers hold it."""
+    return plain(FILES.say(found))
+
+
+def _figures(result: PlotResult, project: Project) -> dict[str, Any]:
     packs, works = result.enclosure.packs, result.earthworks
     areas = [pack.line.area for pack in packs]
     volumes = works.volumes if works else ()
     values: dict[str, Any] = {
         "feasible": result.enclosure.feasible,
-        "reason": result.enclosure.reason,
+        "reason": plain(Wording.for_files(project).say(result.enclosure.reason or "")),
         "plot_area_m2": result.site.outline.area,
         "usable_area_m2": result.land.usable.area,
         "enclosed_area_m2": sum(areas) if areas else None,
@@ -185,7 +216,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
     return _row(
         {
             "ground": ground,
-            "limits": [{"name": limit.name, "share": limit.share} for limit in result.land.limits],
+            "limits": [{"name": in_files(limit.name), "share": limit.share} for limit in result.land.limits],
             "weights": dict(result.land.weights),
             "cost": dict(works.cost) if works else None,
             "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
@@ -323,7 +354,7 @@ def _touches(pack: Pack) -> Iterable[dict[str, Any]]:
         yield {
             "pack": pack.number,
             "chainage_m": touch.chainage,
-            "limit": limit_text(touch),
+            "limit": in_files(touched(touch)),
             "geometry": shapely.Point(touch.limit_x, touch.limit_y),
         }
 

@@ -23,7 +23,7 @@ from packpale.review.theme import (
     even_edges,
     spans,
 )
-from packpale.review.wording import Wording
+from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.site import Array
 from packpale.units import FOOT_M
@@ -261,7 +261,7 @@ def not_usable(result: PlotResult, wording: Wording) -> Theme:
         held = cells_within([limit.area], site.grid)
         cells[held] = np.where(cells[held] < 0, k, several)
     present = set(np.unique(cells).tolist()) - {-1}
-    named = [(k, wording.told(limit.name)) for k, limit in enumerate(limits) if k in present]
+    named = [(k, wording.say(limit.name)) for k, limit in enumerate(limits) if k in present]
     if several in present:
         named.append((several, "more than one of these"))
     return categories(

@@ -8,13 +8,17 @@ from typing import Any
 from packpale.review.assumed import as_text, meaning, settings_used
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.review.spreadsheet import COUNT, MONEY, RATE, TENTH, THOUSANDTH, Book, Column, Formula, Page, address
+from packpale.review.words import Wording
 from packpale.settings import Project, RateSettings
+from packpale.values.notes import COST, HURT, ordered
 
 MOST_BILLS = 200
 """Sheets with a bill; with more plots the rest is compared at the prices of the run."""
 MOST_STATIONS = 200_000
 """Rows of the chainage table; what does not fit stands in each plot's setting_out.csv."""
 LEVELS = ("low", "likely", "high")
+OF_A_BILL = (HURT, COST)
+"""What the notes below a bill are about: what it costs, and who may be hurt when it is built."""
 UNITS = {"m2": "m²", "m3": "m³", "each": "no."}
 CAUTIONS = (
     "Rates are the project's own guesses until a contractor and suppliers have priced the bill.",
@@ -197,7 +201,10 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
     as_drawn = Formula(f"SUMPRODUCT({quantities},{likely})", sums["as_drawn"])
     page.add([None, "Quantities as drawn at likely rates", *[None] * 9, as_drawn, None], italic=True)
     page.row += 1
-    for text in (*summary.notes, *CAUTIONS):
+    several = len(summary.earthworks) > 1
+    wording = Wording.of(project)
+    notes = (wording.note(n, several_packs=several).text for n in ordered(summary.notes) if n.severity in OF_A_BILL)
+    for text in (*notes, *CAUTIONS):
         page.note(text)
     page.finish()
     return _Total(page, total)

@@ -65,6 +65,7 @@ def fit_file(
     done. Raises Faults if the input is at fault or the output is there already; then nothing is written.
     """
     from packpale.review.fits import write_fits
+    from packpale.review.words.notes import for_a_file
     from packpale.site.fields import read_fields
 
     if out.suffix.lower() != ".gpkg":
@@ -78,8 +79,8 @@ def fit_file(
         rows.append(_fit(field, wanted, clearance, holes_inside=holes_inside))
     watch(len(rows), len(rows))
     write_fits(rows, fields.crs, out)
-    repaired = tuple(f"feature {r.field.number}: {r.field.note}" for r in rows if r.field.note)
-    return tuple(rows), (*fields.notes, *repaired)
+    repaired = (f"feature {r.field.number}: {for_a_file(note)}" for r in rows for note in r.field.notes)
+    return tuple(rows), (*map(for_a_file, fields.notes), *repaired)
 
 
 def _fit(field: "Field", wanted: EnclosureSettings, clearance: float, *, holes_inside: bool) -> FieldFits:

@@ -6,7 +6,7 @@ import secrets
 import shutil
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -31,6 +31,7 @@ from packpale.run.ranking import rank
 from packpale.settings import Project, read_settings
 from packpale.site.inputs import Inputs, cut_to, open_inputs
 from packpale.site.prices import with_prices
+from packpale.values.notes import Note
 
 ERRORS = "errors.log"
 """File in the output folder with the tracebacks of plots that a bug has ended; there only where there was one."""
@@ -216,10 +217,12 @@ def write_run_files(
 ) -> None:
     """Write the files of all plots together; run.json, put in place last, says that they belong together."""
     from packpale.review.run import write_run
+    from packpale.review.words.notes import for_files
 
     own = [o.brief for o in outcomes if o.brief]
     briefs = {b.plot_id: b for b in own}
-    finished = FinishedPlots(briefs, partial(_read_again, briefs, inputs.notes, out / PLOTS))
+    notes = (*_told_of_the_outdated(out / PLOTS, {b.folder for b in own}), *inputs.notes)
+    finished = FinishedPlots(briefs, partial(_read_again, briefs, out / PLOTS), notes)
     ranking = rank(own, project.ranking.weights, draws=project.run.draws, seed=project.run.seed)
     record = {
         "version": __version__,
@@ -231,11 +234,7 @@ def write_run_files(
         "plots": {
             o.plot_id: {"status": o.status, "reason": _reason(o), "seconds": round(o.seconds, 3)} for o in outcomes
         },
-        "warnings": [
-            *_told_of_the_outdated(out / PLOTS, {b.folder for b in own}),
-            *inputs.notes,
-            *(f"{b.plot_id}: {n}" for b in own for n in b.notes),
-        ],
+        "warnings": for_files(notes, {b.plot_id: b.notes for b in own}),
     }
     # No folder of a plot has a dot in its name.
     building = out / PARTIAL / "files.run"
@@ -248,12 +247,16 @@ def write_run_files(
         file.replace(out / file.name)
 
 
-def _told_of_the_outdated(plots: Path, current: Collection[str]) -> list[str]:
+def _told_of_the_outdated(plots: Path, current: Collection[str]) -> list[Note]:
     """What an earlier run left beside the plots of this one: its setting-out data may be of another line."""
     others = sorted(f.name for f in plots.iterdir() if f.name not in current) if plots.is_dir() else []
     return [
-        f"The folder {plots.name}/{name} is left from an earlier run and no part of these results: "
-        "do not build from what is in it."
+        Note(
+            "left from another run",
+            "the folder {folder} is left from an earlier run and no part of these results",
+            "Do not build from what is in it.",
+            {"folder": f"{plots.name}/{name}"},
+        )
         for name in others
     ]
 
@@ -262,17 +265,15 @@ def _reason(outcome: PlotOutcome) -> str:
     return outcome.reason or (str(outcome.brief.figures.get("reason") or "") if outcome.brief else "")
 
 
-def _read_again(briefs: Mapping[str, PlotBrief], notes: Sequence[str], plots: Path, plot_id: str) -> PlotSummary:
-    """Summary of a plot from its folder, with ``notes``, which hold for all plots, before its own."""
+def _read_again(briefs: Mapping[str, PlotBrief], plots: Path, plot_id: str) -> PlotSummary:
+    """Summary of a plot from its folder."""
     from packpale.review.summary import read_summary
 
     file = plots / briefs[plot_id].folder / "result.json"
     try:
-        own = read_summary(file)
+        return read_summary(file)
     except (OSError, ValueError) as error:
         raise Faults(f"{file}: cannot be read back ({error}); start the same command again, it redoes that") from error
-    # What holds for all plots is no part of a plot's own files: it may change when another plot does.
-    return replace(own, notes=tuple(dict.fromkeys((*notes, *own.notes))))
 
 
 def _seen(file: Path) -> tuple[int, int]:

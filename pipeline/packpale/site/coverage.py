@@ -14,6 +14,7 @@ from packpale.site.grid import Array, Grid, Mask
 from packpale.site.quality import Lowest, Signs
 from packpale.site.raster_files import Unreadable
 from packpale.site.rasters import Elevation, window
+from packpale.values.notes import Note
 
 MOST_CELLS = 200_000_000
 """Cells a plot's window may have: 1.6 GB for each array over it."""
@@ -80,7 +81,7 @@ def check_cells(
     *,
     cell: float,
     faults: Gathering,
-    notes: list[str],
+    notes: list[Note],
 ) -> tuple[str, ...]:
     """A fault for each plot that the elevation does not cover with plausible values; ``notes`` on what looks wrong.
 

@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.site.grid import Array
+from packpale.values.notes import Note
 
 LONGEST_EDGE_M = 500.0
 """Edges are cut to this length before they change CRS. [m] The arc over a chord of 500 m rises L^2 / 8 R = 5 mm."""
@@ -360,7 +361,7 @@ def _changes(source: CRS, target: CRS, lon: float, lat: float) -> TransformerGro
         return TransformerGroup(source, target, always_xy=True, area_of_interest=here)  # type: ignore[arg-type]
 
 
-def check_scale(crs: CRS, places: Sequence[tuple[str, float, float]], faults: Gathering, notes: list[str]) -> None:
+def check_scale(crs: CRS, places: Sequence[tuple[str, float, float]], faults: Gathering, notes: list[Note]) -> None:
     """A fault, or a note, for each plot (id, x, y) at which lengths in ``crs`` are not those on the ground."""
     for plot_id, x, y in places:
         error = scale_error(crs, x, y)
@@ -370,4 +371,12 @@ def check_scale(crs: CRS, places: Sequence[tuple[str, float, float]], faults: Ga
                 f"allowed are {100 * SCALE_REFUSED:g} %; choose a CRS made for the area, or run distant plots apart"
             )
         elif error > SCALE_NOTED:
-            notes.append(f'Lengths in {shown(crs)} are {100 * error:.2g} % off at plot "{plot_id}".')
+            notes.append(
+                Note(
+                    "coordinates",
+                    "lengths in {crs} are {error} % off",
+                    values={"crs": shown(crs), "error": f"{100 * error:.2g}"},
+                    plot=plot_id,
+                    size=error,
+                )
+            )

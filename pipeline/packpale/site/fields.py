@@ -12,6 +12,7 @@ from packpale.site.outlines import Outline
 from packpale.site.plots import to_plots
 from packpale.site.tables import find_column, missing_column
 from packpale.site.vectors import Feature, Layer, choose_layer, no_crs, read_layer
+from packpale.values.notes import Note
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ class Field:
     """Valid, 2-D, in the CRS of all fields; empty if there is a problem. [m]"""
     problem: str
     """Why the feature cannot be used; empty if it can."""
-    note: str
+    notes: tuple[Note, ...]
     """What was repaired; empty if nothing was."""
 
 
@@ -36,7 +37,7 @@ class Fields:
 
     crs: str
     rows: tuple[Field, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
 
 def read_fields(path: Path, layer: str | None, id_column: str | None) -> Fields:
@@ -65,7 +66,7 @@ def read_fields(path: Path, layer: str | None, id_column: str | None) -> Fields:
     return Fields(crs_.label(crs), tuple(_field(f, column, read, source, crs) for f in read.features), notes)
 
 
-def _metric(source: CRS, layer: Layer) -> tuple[CRS, tuple[str, ...]]:
+def _metric(source: CRS, layer: Layer) -> tuple[CRS, tuple[Note, ...]]:
     try:
         return crs_.given_run_crs(crs_.label(source)), ()
     except Faults:
@@ -73,8 +74,11 @@ def _metric(source: CRS, layer: Layer) -> tuple[CRS, tuple[str, ...]]:
         if not outlines:
             raise
         crs = crs_.utm_crs(outlines)
-        moved = (
-            f"{layer.file}: {crs_.shown(source)} is not in metres; all is computed and written in {crs_.shown(crs)}."
+        moved = Note(
+            "coordinates",
+            "{file}: {from_crs} is not in metres",
+            "All is computed and written in {to_crs}.",
+            {"file": layer.file, "from_crs": crs_.shown(source), "to_crs": crs_.shown(crs)},
         )
         return crs, (moved,)
 
@@ -85,10 +89,10 @@ def _field(feature: Feature, column: str | None, layer: Layer, source: CRS, crs:
     faults = Gathering()
     geometry = feature.geometry
     if geometry is None or geometry.is_empty:
-        return Field(feature.number, name, MultiPolygon(), "has no geometry", "")
+        return Field(feature.number, name, MultiPolygon(), "has no geometry", ())
     if geometry.geom_type not in ("Polygon", "MultiPolygon"):
-        return Field(feature.number, name, MultiPolygon(), f"is a {geometry.geom_type}, not a polygon", "")
+        return Field(feature.number, name, MultiPolygon(), f"is a {geometry.geom_type}, not a polygon", ())
     plots = to_plots([Outline(name, layer.where(feature), geometry, source)], crs, faults)
     if not plots:
-        return Field(feature.number, name, MultiPolygon(), "; ".join(faults.lines), "")
-    return Field(feature.number, name, plots[0].outline, "", " ".join(plots[0].notes))
+        return Field(feature.number, name, MultiPolygon(), "; ".join(faults.lines), ())
+    return Field(feature.number, name, plots[0].outline, "", plots[0].notes)

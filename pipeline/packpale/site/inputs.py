@@ -35,6 +35,9 @@ from packpale.site.soil import (
 )
 from packpale.site.standing import read_standing
 from packpale.site.vectors import read_surroundings
+from packpale.values.notes import Note, Value, phrase
+from packpale.values.quantity import Quantity
+from packpale.values.quantity import given as as_given
 
 FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
 """Surroundings that distances are computed to, and not only buffers."""
@@ -63,7 +66,7 @@ class Inputs:
     """Fence lines given, by plot; a plot without any is absent."""
     unreadable: tuple[str, ...]
     """A line for each plot under which the elevation cannot be read; they fail, unless there are no others."""
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     """What holds for all plots, one sentence each."""
 
     def plot(self, plot_id: str) -> Plot:
@@ -81,7 +84,7 @@ def open_inputs(project: Project) -> Inputs:
     Elevation is looked at inside the plots alone. Where it cannot be read under some of them, ``Inputs.unreadable``
     tells; under all of them, that is a fault. Raises Faults with all faults found.
     """
-    faults, notes, given = Gathering(), list[str](), project.inputs
+    faults, notes, given = Gathering(), list[Note](), project.inputs
     named = None
     with faults.gather():
         named = crs_.given_run_crs(project.crs) if project.crs is not None else None
@@ -141,12 +144,26 @@ def open_inputs(project: Project) -> Inputs:
     notes += notes_of_all(plots)
     notes += _shifts(outlines, elevation, crs)
     if choice:
-        notes.insert(0, f"Coordinates are in {crs_.shown(crs)} ({crs.name}), {choice}.")
+        notes.insert(
+            0,
+            Note(
+                "coordinates",
+                "coordinates are in {crs} ({name}), {choice}",
+                values={"crs": crs_.shown(crs), "name": crs.name, "choice": choice},
+            ),
+        )
     windows = [window(elevation, crs, cell, _bounds(p, lines), project.land.margin_m) for p in plots]
     notes += _far_kinds(features, windows, project)
     far = unused_pits(pits, windows, project.soil.pit_range_m)
     if far:
-        notes.append(f"{far} of {len(pits)} trial pits are too far from every plot to be used.")
+        notes.append(
+            Note(
+                "input left out",
+                "{far} of {all} trial pits are too far from every plot to be used",
+                values={"far": far, "all": len(pits)},
+                size=far,
+            )
+        )
     return Inputs(
         crs=crs_.label(crs),
         plots=plots,
@@ -188,12 +205,35 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
     odd, missing = blank_implausible(elevation)
     notes = [*plot.notes]
     if odd:
-        notes.append(f"Cells of the margin left out because no land has their elevation: {odd}.")
+        notes.append(
+            Note(
+                "ground without elevation",
+                "{cells} cells of the margin were left out because no land has their elevation",
+                values={"cells": odd},
+                size=odd,
+            )
+        )
     bare = uncovered(plot.outline, inputs.soil) if inputs.soil else 0.0
     if bare >= LEAST_BARE:
-        notes.append(f"No soil polygon lies over {100 * bare:.2g} % of the plot; the settings' soil holds there.")
+        notes.append(
+            Note(
+                "ground without soil",
+                "{share} of the plot lies under no soil polygon",
+                "The settings' soil holds there.",
+                {"share": Quantity(bare, "share")},
+                size=bare,
+            )
+        )
     if missing:
-        notes.append(f"{100 * missing / elevation.size:.2g} % of the ground read round the plot has no elevation.")
+        share = missing / elevation.size
+        notes.append(
+            Note(
+                "ground without elevation",
+                "{share} of the ground read round the plot has no elevation",
+                values={"share": Quantity(share, "share")},
+                size=share,
+            )
+        )
     return Site(
         plot_id=plot_id,
         crs=inputs.crs,
@@ -268,31 +308,55 @@ def _touch(geometries: Sequence[BaseGeometry], ground: BaseGeometry) -> Mask:
 
 def _far_kinds(
     features: Mapping[str, tuple[BaseGeometry, ...]], windows: Sequence[Grid], project: Project
-) -> list[str]:
+) -> list[Note]:
     """A note for each kind of which nothing is near any plot: perhaps its file is in another CRS than it says."""
     notes = []
     for kind, geometries in features.items():
         if not any(_within_reach(geometries, kind, grid, project) for grid in windows):
             nearest = min(g.distance(shapely.box(*grid.bounds)) for g in geometries for grid in windows)
             name = getattr(project.inputs, kind).name
-            notes.append(f"{name}: nothing lies within reach of any plot, the nearest {nearest / 1000:.3g} km away.")
+            notes.append(
+                Note(
+                    "input left out",
+                    "{file}: nothing lies within reach of any plot",
+                    "The nearest is {distance} away.",
+                    {"file": name, "distance": Quantity(nearest, "distance")},
+                )
+            )
     return notes
 
 
-def _shifts(outlines: tuple[Outline, ...], elevation: Elevation, crs: CRS) -> list[str]:
+def _shifts(outlines: tuple[Outline, ...], elevation: Elevation, crs: CRS) -> list[Note]:
     """A note for each change of CRS, of plots or elevation, that is not accurate."""
     lon, lat = (float(v) for v in crs_.lonlat(outlines[0].geometry, outlines[0].crs))
     notes = []
     for what, own in dict.fromkeys([*(("Plots", o.crs) for o in outlines), ("Elevations", elevation.crs)]):
         accuracy = crs_.shift_accuracy(own, crs, lon, lat)
         if accuracy is None or accuracy > crs_.SHIFT_NOTED_M:
-            known = "unknown accuracy" if accuracy is None else f"an accuracy of about {accuracy:g} m"
+            known = phrase("unknown accuracy")
+            if accuracy is not None:
+                known = phrase("an accuracy of about {accuracy}", accuracy=as_given(accuracy, "dimension"))
             better = crs_.better_shift(own, crs, lon, lat)
-            hint = (
-                f"one of about {better[0]:g} m needs the file {better[1]}, which PROJ does not find here (projsync "
-                "fetches it): install it, or give all inputs in one CRS."
-                if better
-                else "give all inputs in one CRS where that matters."
+            hint, values = "Give all inputs in one CRS where that matters.", dict[str, Value]()
+            if better:
+                hint = (
+                    "One of about {better} needs the file {file}, which PROJ does not find here (projsync fetches it): "
+                    "install it, or give all inputs in one CRS."
+                )
+                values = {"better": as_given(better[0], "dimension"), "file": better[1]}
+            notes.append(
+                Note(
+                    "coordinates",
+                    "{what} were moved from {from_crs} to {to_crs} with {known}",
+                    hint,
+                    {
+                        "what": what,
+                        "from_crs": crs_.shown(own),
+                        "to_crs": crs_.shown(crs),
+                        "known": known,
+                        **values,
+                    },
+                    size=accuracy or 0.0,
+                )
             )
-            notes.append(f"{what} were moved from {crs_.shown(own)} to {crs_.shown(crs)} with {known}; {hint}")
     return notes

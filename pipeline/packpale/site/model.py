@@ -9,6 +9,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from packpale.site.grid import Array, Grid, Mask
+from packpale.values.notes import Note
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class Plot:
     plot_id: str
     outline: MultiPolygon
     """Valid, holes kept. [m]"""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     """What was repaired, one sentence each."""
 
 
@@ -88,7 +89,7 @@ class Site:
     given but has nothing near is an empty tuple; a kind that was not given is absent."""
     standing: tuple[Standing, ...] = ()
     """Trees, boulders and the like in the plot's window, in the order of the file."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     """What was repaired or assumed while reading, one sentence each, for the report."""
     pits: tuple[Pit, ...] = ()
     """Trial pits that the soil is taken from, also those outside the window."""

@@ -12,6 +12,8 @@ from shapely.geometry import MultiPolygon
 from packpale.settings import Project
 from packpale.site.model import Plot
 from packpale.units import HECTARE_M2
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 SLIVER_WIDTH_M = 1.0
 """Ground that is narrower than this on the whole, two areas over perimeter, is a slip of drawing. [m]"""
@@ -23,7 +25,7 @@ MOST_LISTED = 3
 Widths = npt.NDArray[np.float64]
 
 
-def notes_of_all(plots: Sequence[Plot]) -> Iterator[str]:
+def notes_of_all(plots: Sequence[Plot]) -> Iterator[Note]:
     """What to know of plots that lie over each other; that they touch is as it should be."""
     outlines = np.array([p.outline for p in plots], dtype=object)
     if len(outlines) < 2:
@@ -42,14 +44,21 @@ def notes_of_all(plots: Sequence[Plot]) -> Iterator[str]:
         return ", ".join(pairs) + (f" and {more} more pairs" if more > 0 else "")
 
     if over:
-        yield (
-            f"Plots lie over each other, by {areas[over].sum() / HECTARE_M2:.2g} ha in all: {named(over)}; each is "
-            "computed as if it had that ground for itself: draw the boundary once, or take them as alternatives."
+        shared_area = float(areas[over].sum())
+        yield Note(
+            "plots overlap",
+            "plots lie over each other, by {area} in all",
+            "They are {named}; each is computed as if it had that ground for itself: draw the boundary once, or take "
+            "them as alternatives.",
+            {"area": Quantity(shared_area, "area"), "named": named(over)},
+            size=shared_area,
         )
     if slivers:
-        yield (
-            f"Plots overlap by slivers up to {max(widths[i] for i in slivers):.1g} m wide: {named(slivers)}; "
-            "that does no harm where the setback is wider."
+        yield Note(
+            "boundary to clean",
+            "plots overlap by slivers up to {width} wide",
+            "They are {named}; that does no harm where the setback is wider.",
+            {"width": Quantity(float(max(widths[i] for i in slivers)), "dimension"), "named": named(slivers)},
         )
 
 
@@ -59,33 +68,43 @@ def _widths(shapes: Any) -> Widths:
     return widths
 
 
-def notes_of(plot: Plot, project: Project, cell: float) -> Iterator[str]:
+def notes_of(plot: Plot, project: Project, cell: float) -> Iterator[Note]:
     """What to know of one plot's outline before anything is computed."""
     parts = list(plot.outline.geoms)
     thin = [p for p, width in zip(parts, _widths(parts), strict=True) if width < SLIVER_WIDTH_M]
     if thin and len(thin) < len(parts):
-        yield (
-            f"{len(thin)} of {len(parts)} parts of the plot are slivers, {sum(p.area for p in thin):.2g} m2 in all; "
-            "no fence fits on them: drop them where they are slips of drawing."
+        yield Note(
+            "boundary to clean",
+            "{thin} of {parts} parts of the plot are slivers, {area} in all",
+            "No fence fits on them: drop them where they are slips of drawing.",
+            {"thin": len(thin), "parts": len(parts), "area": Quantity(sum(p.area for p in thin), "section")},
         )
     corners = int(shapely.get_num_coordinates(plot.outline))
     if corners > MANY_CORNERS:
-        yield (
-            f"The outline has {corners:,} corners, which takes longer to fit; simplified to 0.1 m it would be as good."
+        yield Note(
+            "boundary to clean",
+            "the outline has {corners} corners, which takes longer to fit",
+            "Simplified to {tolerance} it would be as good.",
+            {"corners": corners, "tolerance": given(0.1, "dimension")},
         )
     widest = widest_circle(plot.outline)
     if 2 * widest < COARSE_CELLS * cell:
-        yield (
-            f"Cells of {cell:g} m are coarse for the plot, which is {2 * widest:.3g} m wide at its widest: slopes, "
-            "banks and volumes are guesswork; get a finer elevation model."
+        yield Note(
+            "cells too coarse",
+            "cells of {cell} are coarse for the plot, which is {width} wide at its widest",
+            "Slopes, banks and volumes are guesswork; get a finer elevation model.",
+            {"cell": given(cell, "dimension"), "width": Quantity(2 * widest, "dimension")},
         )
     if project.enclosure.fence_line is None:
         needed = least_circle(project)
         if widest < needed:
-            yield (
-                f"No enclosure can fit: the widest circle in the plot has a radius of {widest:.3g} m, and the smallest "
-                f"egg needs {needed:.3g} m with its strip (enclosure.min_radius_m and taper, land.setback_m, trench); "
-                "choose a larger plot, or lower what it takes."
+            yield Note(
+                "nothing can fit",
+                "no enclosure can fit: the widest circle in the plot has a radius of {widest}",
+                "The smallest egg needs {needed} with its strip ({setting:enclosure.min_radius_m}, "
+                "{setting:enclosure.taper}, {setting:land.setback_m}, the trench); choose a larger plot, or lower what "
+                "it takes.",
+                {"widest": Quantity(widest, "dimension"), "needed": Quantity(needed, "dimension")},
             )
 
 

@@ -22,7 +22,8 @@ from packpale.site.outlines import NUMBER, Outline, id_text
 from packpale.site.plot_tables import read_plot_table, read_wkt_file
 from packpale.site.tables import find_column, missing_column
 from packpale.site.vectors import Feature, Layer, choose_layer, layer_names, no_crs, polygonal, read_layer, xml_root
-from packpale.units import HECTARE_M2
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity
 
 LEAST_AREA_M2 = 1.0
 """Rings that enclose less are a slip of the pen. [m2]"""
@@ -171,15 +172,22 @@ def _to_plot(outline: Outline, crs: CRS) -> Plot:
     where = f'{outline.where}: plot "{outline.plot_id}"'
     geometry = crs_.moved_geometry(outline.geometry, outline.crs, crs, where)
     crs_.stray(outline.geometry, outline.crs, where)
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     valid = geometry if geometry.is_valid else shapely.make_valid(geometry)
     shape = polygonal(valid)
     if shape.area < LEAST_AREA_M2:
         raise Faults(f"{where} has a ring that encloses no area ({shape.area:.2g} m2); draw its outline")
     if valid is not geometry:
         notes = (
-            f"The boundary crossed itself and was repaired ({shapely.is_valid_reason(geometry)}): "
-            f"area {geometry.area / HECTARE_M2:.4f} ha before, by its corners as given, "
-            f"{shape.area / HECTARE_M2:.4f} ha after.",
+            Note(
+                "boundary repaired",
+                "the boundary crossed itself and was repaired ({where})",
+                "Area {before} before, by its corners as given, {after} after.",
+                {
+                    "where": shapely.is_valid_reason(geometry),
+                    "before": Quantity(geometry.area, "area"),
+                    "after": Quantity(shape.area, "area"),
+                },
+            ),
         )
     return Plot(outline.plot_id, shape, notes)

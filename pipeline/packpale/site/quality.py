@@ -2,12 +2,15 @@
 value.
 """
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from packpale.site.grid import Array
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
 
 FINE_CELL_M = 5.0
 """Cells up to this size show single trees, roofs and pits; in larger ones steep ground looks the same. [m]"""
@@ -49,25 +52,37 @@ class Signs:
             self.stripes = max(self.stripes, _stripes(z if axis == 0 else z.T))
         self.pits += _lone_cells(z)
 
-    def notes(self, name: str) -> Iterator[str]:
-        """What to know of the ground, one sentence each, with what to do."""
+    def notes(self, name: str) -> Iterator[Note]:
+        """What to know of the ground, with what to do."""
         if self.pairs and self.steep > MOST_STEEP * self.pairs:
-            yield (
-                f"{name} looks like a surface with trees and roofs, not like bare earth: "
-                f"{100 * self.steep / self.pairs:.2g} % of the steps between its cells are steeper than 60 degrees; "
-                "use the bare-earth model (DTM) of the same place."
+            yield Note(
+                "not the bare earth",
+                "{file} looks like a surface with trees and roofs, not like bare earth",
+                "{share} of the steps between its cells are steeper than {angle}; use the bare-earth model (DTM) of "
+                "the same place.",
+                {
+                    "file": name,
+                    "share": Quantity(self.steep / self.pairs, "share"),
+                    "angle": Quantity(math.degrees(math.atan(STEEPEST)), "slope"),
+                },
             )
         if self.pits:
-            cells = "1 cell lies" if self.pits == 1 else f"{self.pits} cells lie"
-            yield (
-                f"Single cells of {name} stick out of the ground: {cells} more than {PIT_M:g} m below or above all "
+            yield Note(
+                "errors of the ground",
+                "single cells of {file} stick out of the ground",
+                f"{{pits}} {'cell lies' if self.pits == 1 else 'cells lie'} more than {{off}} below or above all "
                 "neighbours, as errors of scanning do; ponds and volumes there are wrong: ask for a corrected model, "
-                "or use a larger land.cell_m."
+                "or use a larger {setting:land.cell_m}.",
+                {"file": name, "pits": self.pits, "off": given(PIT_M, "dimension")},
+                size=self.pits,
             )
         if self.stripes:
-            yield (
-                f"Rows or columns of {name} lie up and down in turn, as stripes of scanning do: by about "
-                f"{self.stripes:.2g} m; slopes and ponds follow them: use a larger land.cell_m, or another model."
+            yield Note(
+                "errors of the ground",
+                "rows or columns of {file} lie up and down in turn, as stripes of scanning do",
+                "They do by about {off}; slopes and ponds follow them: use a larger {setting:land.cell_m}, or another "
+                "model.",
+                {"file": name, "off": Quantity(self.stripes, "dimension")},
             )
 
 

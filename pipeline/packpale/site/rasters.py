@@ -15,6 +15,8 @@ from shapely.geometry.base import BaseGeometry
 from packpale.faults import Faults
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
+from packpale.values.notes import Note
+from packpale.values.quantity import given
 
 Transform = tuple[float, float, float, float, float, float]
 MOST_SPANNED = 1000
@@ -116,7 +118,7 @@ class Elevation:
 
 
 def cell_size(
-    elevation: Elevation, crs: CRS, wanted: float | None, middle: tuple[float, float], notes: list[str]
+    elevation: Elevation, crs: CRS, wanted: float | None, middle: tuple[float, float], notes: list[Note]
 ) -> float:
     """Cell size of the run [m]: the one wanted, else the raster's own at ``middle`` (x, y in ``crs``).
 
@@ -125,13 +127,24 @@ def cell_size(
     """
     native = elevation.native_cell(crs)
     own = native if native is not None else _cell_at(elevation, crs, middle)
+    own_size = given(float(f"{own:.3g}"), "dimension")
     if wanted is None:
         if native is not None:
             return native
         cell = float(f"{own:.2g}")
         notes.append(
-            f"Elevations of {elevation.name} ({crs_.shown(elevation.crs)}) were interpolated to cells of {cell:g} m in "
-            f"{crs_.shown(crs)}; its own cells measure about {own:.3g} m."
+            Note(
+                "cells interpolated",
+                "elevations of {file} ({from_crs}) were interpolated to cells of {cell} in {to_crs}",
+                "Its own cells measure about {own}.",
+                {
+                    "file": elevation.name,
+                    "from_crs": crs_.shown(elevation.crs),
+                    "cell": given(cell, "dimension"),
+                    "to_crs": crs_.shown(crs),
+                    "own": own_size,
+                },
+            )
         )
         return cell
     if wanted > MOST_SPANNED * own:
@@ -142,11 +155,21 @@ def cell_size(
         )
     if native is None or abs(wanted - native) > 1e-9 * native:
         notes.append(
-            f"Elevations of {elevation.name} were interpolated to cells of {wanted:g} m; "
-            f"its own cells measure about {own:.3g} m."
+            Note(
+                "cells interpolated",
+                "elevations of {file} were interpolated to cells of {cell}",
+                "Its own cells measure about {own}.",
+                {"file": elevation.name, "cell": given(wanted, "dimension"), "own": own_size},
+            )
         )
     if wanted < 0.5 * own:
-        notes.append(f"Cells of {wanted:g} m show no more detail than the {own:.3g} m of {elevation.name}.")
+        notes.append(
+            Note(
+                "cells interpolated",
+                "cells of {cell} show no more detail than the {own} of {file}",
+                values={"file": elevation.name, "cell": given(wanted, "dimension"), "own": own_size},
+            )
+        )
     return wanted
 
 

@@ -25,6 +25,8 @@ from packpale.site.grid import Array, Grid
 from packpale.site.model import Pit, Soil
 from packpale.site.tables import coordinate_columns, find_column, listed, number, read_table, shown
 from packpale.site.vectors import Layer, layer_names, no_crs, polygonal, read_layer
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity
 from packpale.values.soil_words import soil_word, soil_words
 
 COLUMNS = SOIL_COLUMNS
@@ -99,7 +101,7 @@ def _word(ours: str, column: Column, text: str, where: str) -> str | float:
 
 
 def read_soil_areas(
-    path: Path, crs: CRS | None, faults: Gathering, notes: list[str], theirs: Mapping[Any, TheirColumn] = NONE
+    path: Path, crs: CRS | None, faults: Gathering, notes: list[Note], theirs: Mapping[Any, TheirColumn] = NONE
 ) -> tuple[SoilArea, ...]:
     """Soil polygons of all layers of a file; with ``crs`` None they are checked and dropped.
 
@@ -120,7 +122,13 @@ def read_soil_areas(
             raise Faults(_no_soil_column(path.name, sorted(every), "inputs.soil_columns"))
         for layer in layers:
             for name, near in near_misses(layer.columns, columns[layer.name]):
-                notes.append(f'{layer.file}: the column "{shown(name)}" was not read; a column "{near}" would be.')
+                notes.append(
+                    Note(
+                        "input left out",
+                        '{file}: the column "{column}" was not read; a column "{near}" would be',
+                        values={"file": layer.file, "column": shown(name), "near": near},
+                    )
+                )
             if layer.crs is None and layer.features:
                 faults.add(no_crs(layer))
             for feature in layer.features:
@@ -131,7 +139,14 @@ def read_soil_areas(
                     repaired += crossed
                     out.append(SoilArea(shape, values))
     if repaired:
-        notes.append(f"{path.name}: {repaired} of {len(out)} soil polygons crossed themselves and were repaired.")
+        notes.append(
+            Note(
+                "input repaired",
+                "{file}: {repaired} of {all} soil polygons crossed themselves and were repaired",
+                values={"file": path.name, "repaired": repaired, "all": len(out)},
+                size=repaired,
+            )
+        )
     _note_overlaps(path.name, out, notes)
     return tuple(out) if crs is not None else ()
 
@@ -198,7 +213,7 @@ def near_misses(columns: Sequence[str], used: Mapping[str, Column]) -> list[tupl
     return [(c, near[0]) for c, near in pairs if near]
 
 
-def _note_overlaps(name: str, areas: Sequence[SoilArea], notes: list[str]) -> None:
+def _note_overlaps(name: str, areas: Sequence[SoilArea], notes: list[Note]) -> None:
     polygons = np.array([a.polygon for a in areas], dtype=object)
     if len(polygons) < 2:
         return
@@ -208,9 +223,16 @@ def _note_overlaps(name: str, areas: Sequence[SoilArea], notes: list[str]) -> No
     # Neighbours drawn edge to edge overlap by slivers that decide no cell.
     count = int((shared > 1.0).sum())
     if count:
-        pairs = "one pair of soil polygons overlaps" if count == 1 else f"{count} pairs of soil polygons overlap"
+        pairs = "one pair of soil polygons overlaps" if count == 1 else "{count} pairs of soil polygons overlap"
+        area = float(shared[shared > 1.0].sum())
         notes.append(
-            f"{name}: {pairs}, by {shared[shared > 1.0].sum():.0f} m2 in all; the smaller polygon counts there."
+            Note(
+                "inputs differ",
+                f"{{file}}: {pairs}, by {{area}} in all",
+                "The smaller polygon counts there.",
+                {"file": name, "area": Quantity(area, "surface"), **({"count": count} if count > 1 else {})},
+                size=area,
+            )
         )
 
 
@@ -219,7 +241,7 @@ def read_pits(
     crs: CRS | None,
     project_crs: CRS | None,
     faults: Gathering,
-    notes: list[str],
+    notes: list[Note],
     *,
     theirs: Mapping[Any, TheirColumn] = NONE,
 ) -> tuple[Pit, ...]:
@@ -256,7 +278,7 @@ def read_pits(
     return tuple(out)
 
 
-def _note_of_repeated_pits(name: str, pits: Sequence[Pit], rows: Sequence[int]) -> str | None:
+def _note_of_repeated_pits(name: str, pits: Sequence[Pit], rows: Sequence[int]) -> Note | None:
     """What to know of pits at one place that differ, ``rows`` being theirs in the table; None if there are none.
 
     Of such pits ``soil_on`` takes the mean of numbers, since each has the same weight, and the word of the last.
@@ -267,9 +289,13 @@ def _note_of_repeated_pits(name: str, pits: Sequence[Pit], rows: Sequence[int]) 
     listed = ", ".join(f"rows {' and '.join(map(str, rows))} in {' and '.join(c)}" for rows, c in places[:MOST_LISTED])
     more = len(places) - MOST_LISTED
     others = f" and {more} more places" if more > 0 else ""
-    return (
-        f"{name}: trial pits at one place differ: {listed}{others}. "
-        "The mean of numbers is used there, and the word of the last row; drop the rows that are wrong."
+    return Note(
+        "inputs differ",
+        "{file}: trial pits at one place differ",
+        "They are {places}. The mean of numbers is used there, and the word of the last row; drop the rows that "
+        "are wrong.",
+        {"file": name, "places": f"{listed}{others}"},
+        size=len(places),
     )
 
 

@@ -12,6 +12,7 @@ from packpale.settings.columns import TheirColumn
 from packpale.site.columns import Column, mapped_columns
 from packpale.site.model import Standing
 from packpale.site.vectors import read_features
+from packpale.values.notes import Note
 
 HEIGHT = "height_m"
 TALLEST_M = 150.0
@@ -19,7 +20,7 @@ TALLEST_M = 150.0
 
 
 def read_standing(
-    path: Path, crs: CRS | None, faults: Gathering, notes: list[str], theirs: Mapping[Any, TheirColumn]
+    path: Path, crs: CRS | None, faults: Gathering, notes: list[Note], theirs: Mapping[Any, TheirColumn]
 ) -> tuple[Standing, ...]:
     """All things of a file in the run's CRS; the column height_m, or that of ``theirs``, may be missing or empty.
 

@@ -21,6 +21,7 @@ from packpale.site.carried_crs import refuse_bound_crs
 from packpale.site.crs import from_wkt, moved_geometry
 from packpale.site.files import check_file, check_utf8, head_of
 from packpale.site.tables import number as number_in
+from packpale.values.notes import Note
 
 MOST_VERTICES = 1_000_000
 """Vertices one feature may have; a fence line needs far fewer, and a slip should not fill the memory."""
@@ -324,7 +325,7 @@ def _parts(geometry: BaseGeometry) -> Iterator[BaseGeometry]:
         yield geometry
 
 
-def read_surroundings(path: Path, crs: CRS | None, faults: Gathering, notes: list[str]) -> tuple[BaseGeometry, ...]:
+def read_surroundings(path: Path, crs: CRS | None, faults: Gathering, notes: list[Note]) -> tuple[BaseGeometry, ...]:
     """Geometries of all layers of a file in the run's CRS, valid and 2-D; any geometry type.
 
     With ``crs`` None, which means that another fault left the run without one, the file is read but nothing is
@@ -334,7 +335,7 @@ def read_surroundings(path: Path, crs: CRS | None, faults: Gathering, notes: lis
 
 
 def read_features(
-    path: Path, crs: CRS | None, faults: Gathering, notes: list[str]
+    path: Path, crs: CRS | None, faults: Gathering, notes: list[Note]
 ) -> tuple[tuple[BaseGeometry, Feature, Layer], ...]:
     """As ``read_surroundings``, each geometry with the feature and layer it comes from."""
     out: list[tuple[BaseGeometry, Feature, Layer]] = []
@@ -360,9 +361,23 @@ def read_features(
     if not out and len(faults.lines) == before:
         faults.add(f"{path.name}: holds no feature with a geometry; add some, or drop the key from [inputs]")
     if empty and out:
-        notes.append(f"{path.name}: {empty} of {empty + len(out)} features have no geometry and were left out.")
+        notes.append(
+            Note(
+                "input left out",
+                "{file}: {empty} of {all} features have no geometry and were left out",
+                values={"file": path.name, "empty": empty, "all": empty + len(out)},
+                size=empty,
+            )
+        )
     if repaired:
-        notes.append(f"{path.name}: {repaired} of {len(out)} features crossed themselves and were repaired.")
+        notes.append(
+            Note(
+                "input repaired",
+                "{file}: {repaired} of {all} features crossed themselves and were repaired",
+                values={"file": path.name, "repaired": repaired, "all": len(out)},
+                size=repaired,
+            )
+        )
     return tuple(out)
 
 

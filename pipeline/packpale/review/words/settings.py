@@ -72,14 +72,9 @@ def called(key: str) -> str:
     return f"the {words} of the {section.replace('_', ' ')} settings"
 
 
-def spoken(text: str) -> str:
-    """A sentence with words in the place of the keys of settings."""
-    return _keys().sub(lambda found: called(found.group()), text)
-
-
-def named_settings(texts: Iterable[str], project: Project) -> Iterator[NamedSetting]:
-    """The settings that any of some sentences names by key, each once, in the order of the settings file."""
-    found = {key for text in texts for key in _keys().findall(text)}
+def named_settings(keys: Iterable[str], project: Project) -> Iterator[NamedSetting]:
+    """The settings of some keys, each once, in the order of the settings file."""
+    found = set(keys)
     for key in all_keys():
         if key in found:
             yield NamedSetting(called(key), _value(project, key), key)
@@ -97,13 +92,6 @@ def _below(model: Any, before: str) -> Iterator[str]:
             yield f"{before}{name}"
         if isinstance(field.annotation, type) and issubclass(field.annotation, Settings):
             yield from _below(field.annotation, f"{before}{name}.")
-
-
-@functools.cache
-def _keys() -> re.Pattern[str]:
-    # The longest first: one key may begin as another. A table's own keys follow it after another full stop.
-    keys = sorted(all_keys(), key=len, reverse=True)
-    return re.compile(rf"(?<![\w./])(?:{'|'.join(map(re.escape, keys))})(?:\.[a-z_]+)*(?![\w/])")
 
 
 def _value(project: Project, key: str) -> str:

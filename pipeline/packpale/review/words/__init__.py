@@ -1,0 +1,6 @@
+"""Words for figures, phrases, notes and settings, in the reader's units: the one place that makes them."""
+
+from packpale.review.words.quantities import MISSING, plain
+from packpale.review.words.wording import FILES, Told, Wording
+
+__all__ = ["FILES", "MISSING", "Told", "Wording", "plain"]

@@ -1,0 +1,72 @@
+"""A run's notes: what concerns all plots is told once, the gravest first, each in a line or in full."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from packpale.review.words.quantities import plain
+from packpale.review.words.wording import FILES, Wording
+from packpale.values.notes import Note, ordered
+
+LONGEST = 112
+"""Signs that a lead may have: one line of the report. A longer one is cut, and ends in an ellipsis."""
+
+
+@dataclass(frozen=True)
+class RunNotes:
+    """The notes of a run, the gravest first."""
+
+    run: tuple[Note, ...]
+    """What concerns the whole run, or every plot."""
+    plots: Mapping[str, tuple[Note, ...]]
+    """What concerns each plot alone, by plot."""
+
+
+@dataclass(frozen=True)
+class InShort:
+    """Notes in a line each, and how many more there are."""
+
+    lines: tuple[str, ...]
+    more: int
+
+
+def told_once(run: Sequence[Note], plots: Mapping[str, Sequence[Note]]) -> RunNotes:
+    """The notes of the whole run and of its plots, those that all of several plots share among the run's."""
+    own = {plot: [*(n for n in run if n.plot == plot), *notes] for plot, notes in plots.items()}
+    shared: list[Note] = []
+    if len(own) > 1:
+        first, *others = own.values()
+        shared = [note for note in first if all(note in notes for notes in others)]
+    of_run = [*(n for n in run if n.plot not in plots), *shared]
+    return RunNotes(
+        tuple(ordered(each_once(of_run))),
+        {plot: tuple(ordered(each_once(n for n in notes if n not in shared))) for plot, notes in own.items()},
+    )
+
+
+def each_once(notes: Iterable[Note]) -> list[Note]:
+    """The notes without those that stand before."""
+    return list(dict.fromkeys(notes))
+
+
+def in_short(notes: Sequence[Note], most: int, wording: Wording, *, several_packs: bool) -> InShort:
+    """The gravest notes in a line each, and how many are left for elsewhere."""
+    shown = ordered(notes)[:most]
+    leads = (wording.note(note, several_packs=several_packs).lead for note in shown)
+    return InShort(tuple(map(_one_line, leads)), len(notes) - len(shown))
+
+
+def for_files(run: Sequence[Note], plots: Mapping[str, Sequence[Note]]) -> list[str]:
+    """All notes as sentences for other programs: SI, settings by their keys, a plot's own after its name."""
+    lines = [f"{note.plot}: {for_a_file(note)}" if note.plot else for_a_file(note) for note in run]
+    return lines + [f"{plot}: {for_a_file(note)}" for plot, notes in plots.items() for note in notes]
+
+
+def for_a_file(note: Note) -> str:
+    """One of them, without the name of its plot."""
+    return plain(FILES.note(note).text)
+
+
+def _one_line(text: str) -> str:
+    if len(text) <= LONGEST:
+        return text
+    return text[: LONGEST - 2].rsplit(" ", 1)[0].rstrip(",(") + " …"

@@ -1,0 +1,215 @@
+"""How a run's pages say things: figures in the reader's units, settings by their names."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from string import Formatter
+from typing import Any
+
+from packpale.review.words import quantities
+from packpale.review.words.quantities import (
+    MISSING,
+    SQUARE_FOOT_M2,
+    Unit,
+    column_unit,
+    figure,
+    joined,
+    number,
+    rounded,
+    span,
+)
+from packpale.review.words.settings import called
+from packpale.settings import Project
+from packpale.units import FOOT_M, HECTARE_M2
+from packpale.values.notes import SETTING, Note, Phrase, Value
+from packpale.values.quantity import HOUR_S, Kind, Quantity, Span
+
+
+@dataclass(frozen=True)
+class Told:
+    """A note in words."""
+
+    lead: str
+    """What it is about, without a full stop."""
+    rest: str
+    """Whole sentences; may be empty."""
+
+    @property
+    def text(self) -> str:
+        """All of it."""
+        return f"{self.lead}. {self.rest}".rstrip()
+
+
+@dataclass(frozen=True)
+class Wording:
+    """How a run's pages show figures. What takes a number takes SI (or None) and gives text with its unit."""
+
+    imperial: bool
+    currency: str
+    by_key: bool = False
+    """Whether settings are named by their keys, as for somebody who edits the settings file."""
+
+    @classmethod
+    def of(cls, project: Project) -> "Wording":
+        """How a run's settings ask for it."""
+        return cls(imperial=project.units == "imperial", currency=project.currency)
+
+    @classmethod
+    def for_files(cls, project: Project) -> "Wording":
+        """For files that other programs read, which hold SI and settings by their keys."""
+        return cls(imperial=False, currency=project.currency, by_key=True)
+
+    def say(self, value: Value) -> str:
+        """A figure, a phrase or a text in words; of several a list."""
+        match value:
+            case str():
+                return value
+            case int():
+                return number(value, 0)
+            case Quantity():
+                return figure(value, imperial=self.imperial, currency=self.currency)
+            case Span():
+                return span(value, imperial=self.imperial, currency=self.currency)
+            case Phrase():
+                return self.fill(value.template, value.values)
+            case _:
+                return ", ".join(self.say(one) for one in value)
+
+    def fill(self, template: str, values: Mapping[str, Value]) -> str:
+        """A template of a phrase with its values in words."""
+        return _Filling(self).vformat(template, (), values)
+
+    def note(self, note: Note, *, several_packs: bool = True) -> Told:
+        """A note in words; it says which pack it concerns where there are several."""
+        named = f"{_packs(note.packs)}: " if note.packs and several_packs else ""
+        # Of the template, since what stands in it may be a user's own text.
+        lead = note.lead if named else f"{note.lead[:1].upper()}{note.lead[1:]}"
+        return Told(named + self.fill(lead, note.values), self.fill(note.rest, note.values))
+
+    def setting(self, key: str) -> str:
+        """What a setting is called."""
+        return key if self.by_key else called(key)
+
+    def unit(self, kind: Kind) -> Unit:
+        """The one unit of a column of figures of a kind."""
+        return column_unit(kind, imperial=self.imperial)
+
+    def area(self, value: float | None) -> str:
+        """Ground area, in hectares or acres."""
+        return self._of("area", value)
+
+    def length(self, value: float | None) -> str:
+        """Length of a fence or a distance, to the metre or foot."""
+        return self._of("length", value)
+
+    def distance(self, value: float | None) -> str:
+        """How far away something is; from some kilometres or a mile on in those."""
+        return self._of("distance", value)
+
+    def dimension(self, value: float | None) -> str:
+        """Length of something built, to the centimetre or tenth of a foot."""
+        return self._of("dimension", value)
+
+    def dimension_unit(self) -> tuple[str, float, int]:
+        """What a column of dimensions shows: unit, its number to a metre, decimals."""
+        unit = self.unit("dimension")
+        return unit.name, 1 / unit.size, unit.decimals
+
+    def volume(self, value: float | None) -> str:
+        """Volume of earth."""
+        return self._of("volume", value)
+
+    def section(self, value: float | None) -> str:
+        """Area of a cut section."""
+        return self._of("section", value)
+
+    def speed(self, value: float | None) -> str:
+        """Digging speed, given in metres per hour."""
+        return self._of("speed", None if value is None else value / HOUR_S)
+
+    def duration(self, seconds: float | None) -> str:
+        """Time that something takes, to the minute."""
+        return self._of("duration", seconds)
+
+    def hours(self, value: float | None) -> str:
+        """Time given in hours, to the minute."""
+        return self._of("duration", None if value is None else HOUR_S * value)
+
+    def discharge(self, value: float | None) -> str:
+        """Flow of water, given in m3/s."""
+        return self._of("discharge", value)
+
+    def slope(self, value: float | None) -> str:
+        """Slope given in degrees."""
+        return self._of("slope", value)
+
+    def money(self, value: float | None) -> str:
+        """Price to three significant digits: more would promise too much."""
+        return self._of("money", value)
+
+    def money_per_area(self, per_ha: float | None) -> str:
+        """Price for each hectare or acre, given for a hectare."""
+        unit = "acre" if self.imperial else "hectare"
+        return f"{self.money(None if per_ha is None else per_ha * self.unit('area').size / HECTARE_M2)} for each {unit}"
+
+    def price(self, value: float | None) -> str:
+        """The same in a column whose head names the currency."""
+        found = Quantity(value, "money")
+        return rounded(found.value) if found.known and found.value is not None else MISSING
+
+    def amount(self, value: float) -> str:
+        """Amount in a column of amounts, to the whole unit of currency so that the column adds up."""
+        return number(value, 0)
+
+    def score(self, value: float | None) -> str:
+        """Score out of 100."""
+        return self._of("score", value)
+
+    def percent(self, value: float | None) -> str:
+        """Share given as 0 to 1."""
+        return self._of("share", value)
+
+    def quantity(self, value: float, unit: str) -> str:
+        """Quantity of a priced list, in the unit its rate is shown for."""
+        name, size = self._priced_unit(unit)
+        return joined(number(value / size, 0), name)
+
+    def rate(self, value: float, unit: str) -> str:
+        """Rate of a priced list, for the unit its quantity is shown in."""
+        return number(value * self._priced_unit(unit)[1], 2)
+
+    def _priced_unit(self, unit: str) -> tuple[str, float]:
+        """Name of the unit shown for a unit of the rates, and its size in that unit."""
+        metric = {"m": ("m", 1.0), "m2": ("m²", 1.0), "m3": ("m³", 1.0), "each": ("", 1.0)}
+        imperial = {
+            "m": ("ft", FOOT_M),
+            "m2": ("ft²", SQUARE_FOOT_M2),
+            "m3": ("yd³", quantities.CUBIC_YARD_M3),
+        }
+        return (metric | imperial if self.imperial else metric).get(unit, (unit, 1.0))
+
+    def _of(self, kind: Kind, value: float | None) -> str:
+        return figure(Quantity(value, kind), imperial=self.imperial, currency=self.currency)
+
+
+FILES = Wording(imperial=False, currency="", by_key=True)
+"""The same where nothing is told in money; put ``quantities.plain`` round it."""
+_NAMED = object()
+
+
+class _Filling(Formatter):
+    """Puts values in words into a template."""
+
+    def __init__(self, wording: Wording) -> None:
+        self.wording = wording
+
+    def get_value(self, key: int | str, args: Any, kwargs: Mapping[str, Any]) -> Any:
+        return _NAMED if key == SETTING else kwargs[str(key)]
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        return self.wording.setting(format_spec) if value is _NAMED else self.wording.say(value)
+
+
+def _packs(numbers: tuple[int, ...]) -> str:
+    if len(numbers) == 1:
+        return f"Pack {numbers[0]}"
+    return f"Packs {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
