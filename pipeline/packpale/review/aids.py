@@ -23,11 +23,6 @@ def aid_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
         yield {**_values(aid), "geometry": shapely.Point(aid.x, aid.y)}
 
 
-def aid_details(result: PlotResult, project: Project) -> list[dict[str, Any]]:
-    """What the first page tells of each."""
-    return [{**_values(aid), "weak": weakening(aid, project)} for aid in (result.care.aids if result.care else ())]
-
-
 def _values(aid: ClimbingAid) -> dict[str, Any]:
     return {
         "pack": aid.pack,

@@ -13,7 +13,6 @@ from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.words import Wording
-from packpale.settings import Project
 
 SHOWN = 12
 """Crossings that the first page lists, those that drain most; the GeoPackage holds all."""
@@ -53,20 +52,6 @@ def crossing_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
         if s.crossing is None:
             known = {"pack": s.pack, "chainage_m": s.chainage, "is_lower_bound": True, "mapped": True}
             yield {**dict.fromkeys(COLUMNS), **known, "geometry": shapely.Point(s.x, s.y)}
-
-
-def crossing_details(result: PlotResult, project: Project) -> dict[str, Any]:
-    """What the first page tells of them."""
-    found = sorted(_found(result), key=lambda c: -c.area)
-    return {
-        "least_area_m2": project.crossings.min_area_m2,
-        "all": len(found),
-        "mapped": [
-            {"pack": s.pack, "chainage_m": s.chainage, "width_m": s.width, "crossing": s.crossing}
-            for s in _streams(result)
-        ],
-        "shown": [_plain(c) for c in sorted(found[:SHOWN], key=lambda c: (c.pack, c.number))],
-    }
 
 
 def crossing_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from shapely.geometry import Point
 
-from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M, DenSite
+from packpale.care.dens import DenSite
 from packpale.care.model import Care
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
@@ -44,13 +44,9 @@ def _row(den: DenSite) -> dict[str, Any]:
     }
 
 
-def details(care: Care | None) -> dict[str, Any]:
-    """What the page tells of dens."""
-    return {
-        "dens": [{**_row(den), "faces": _faces(den)} for den in (care.dens if care else ())],
-        "den_entrance_m": ENTRANCE_WIDTH_M,
-        "den_chamber_m": list(CHAMBER_M),
-    }
+def den_details(care: Care | None) -> list[dict[str, Any]]:
+    """What the page tells of each."""
+    return [{**_row(den), "faces": _faces(den)} for den in (care.dens if care else ())]
 
 
 def _faces(den: DenSite) -> str:

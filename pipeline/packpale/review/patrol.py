@@ -20,33 +20,6 @@ PATH = Style("#0b5c6b", width=2.5, dash="7 5", halo=True)
 CHECK = Style("#0b5c6b", "#ffffff", 1.0, width=2, radius=5)
 
 
-def details(care: Care | None) -> dict[str, Any]:
-    """What the page tells of the rounds."""
-    if care is None:
-        return {"rounds": []}
-    return {
-        "rounds": [
-            {
-                "pack": walk.pack,
-                "length_m": walk.length,
-                "climb_m": walk.climb,
-                "walking_s": walk.walking_s,
-                "other_way_s": walk.other_way_s,
-                "stops_s": walk.stops_s,
-                "total_s": walk.total_s,
-                "longest_leg_m": walk.longest_leg,
-                "last_leg_m": walk.last_leg,
-                "checks": [{key: value for key, value in row.items() if key != "geometry"} for row in _checks_of(walk)],
-            }
-            for walk in care.rounds
-        ],
-        "rounds_s": care.rounds_s,
-        "rounds_a_day_s": care.rounds_a_day_s,
-        "unseen_h": care.unseen_h,
-        "dig_rate_unseen_m_per_h": care.dig_rate_unseen,
-    }
-
-
 def path_rows(care: Care | None) -> Iterable[dict[str, Any]]:
     """Rows of the layer patrol, but the plot's name."""
     for walk in care.rounds if care else ():
