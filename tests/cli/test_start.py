@@ -27,6 +27,7 @@ from made_inputs import (
 )
 from packpale.cli import commands
 from packpale.settings import read_settings
+from packpale.settings.ground import InputSettings
 from packpale.site.first_look import naming_columns
 from packpale.site.inputs import open_inputs
 
@@ -381,3 +382,47 @@ def test_the_price_list_with_a_run_s_quantities(here, monkeypatch):
     assert kept.exit_code == 2
     assert "has prices filled in and is not overwritten" in kept.stderr
     assert (here / "land" / "prices.csv").read_text(encoding="utf-8") == filled
+
+
+def test_of_a_parish_the_candidates_alone_are_taken(here):
+    fields = [
+        ({"parcel": f"{i}/1"}, box(WEST + 3000 + 100 * i, NORTH, WEST + 3090 + 100 * i, NORTH + 90)) for i in range(30)
+    ]
+    meant = [({"parcel": "500"}, NORTH_PLOT), ({"parcel": "501"}, SOUTH_PLOT)]
+    write_vector(here / "plots.gpkg", [*fields, *meant])
+    done = start()
+    assert done.exit_code == 2
+    assert done.stderr.splitlines() == [
+        '30 of 32 plots lie outside dem.tif, such as "0/1", "1/1", "2/1"; name those that are meant as '
+        "inputs.candidates (start: --candidate), or supply a raster that covers all"
+    ]
+    done = start("--candidate", "500", "--candidate", "501")
+    assert done.exit_code == 0, done.output
+    assert [p.plot_id for p in opened(here).plots] == ["500", "501"]
+    (here / "land" / "packpale.toml").unlink()
+    wrong = start("--candidate", "500", "--candidate", "51")
+    assert wrong.stderr.splitlines() == ['inputs.candidates: plots.gpkg has no plot "51"; did you mean "501"?']
+
+
+def test_a_drawn_fence_line_and_every_other_file_has_its_option(here):
+    write_plots(here)
+    write_vector(here / "line.gpkg", [({"name": "north"}, NORTH_PLOT.buffer(-10))])
+    done = start("--fence-line", "line.gpkg")
+    assert done.exit_code == 0, done.output
+    assert "fence_line: line.gpkg, 1 feature" in done.output
+    assert list(opened(here).fence_lines) == ["north"]
+    options = {p.name for p in commands.commands["start"].params}
+    files = {k for k, f in InputSettings.model_fields.items() if "Path" in str(f.annotation)}
+    assert len(files) > 10
+    assert files <= options
+
+
+def test_of_tracks_and_routes_the_tracks_are_taken(here):
+    corners = list(in_crs(NORTH_PLOT, DEGREES).exterior.coords)
+    both = (
+        gpx(("planned", corners), kind="rte").replace("</gpx>", "")
+        + gpx(("walked", corners)).split('topografix.com/GPX/1/1">')[1]
+    )
+    (here / "plots.gpx").write_text(both, encoding="utf-8")
+    assert start(plots="plots.gpx").exit_code == 0
+    assert [p.plot_id for p in opened(here).plots] == ["walked"]

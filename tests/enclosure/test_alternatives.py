@@ -132,6 +132,24 @@ def test_shares_end_at_the_largest_for_each():
     assert [a.egg.area for a in of(menu(), "share")] == pytest.approx([LARGEST_M2 * (0.9 + s) for s in SHARES])
 
 
+def test_a_share_for_which_a_size_is_larger_is_looked_for_again():
+    class Nook(EvenLand):
+        def largest(self, share):
+            tries = self.asked.count(("share", share))
+            found = super().largest(share)
+            return found if share >= 0.1 or tries else None
+
+    shares = of(menu(Nook(), sizes=(0.3,)), "share")
+    assert [a.egg.area for a in shares] == pytest.approx([LARGEST_M2 * (0.9 + s) for s in SHARES])
+
+    class OverLimits(Nook):
+        def holds(self, egg, share):
+            return share >= 0.05
+
+    shares = of(menu(OverLimits(), sizes=(0.3,)), "share")
+    assert [a.feasible for a in shares] == [False, False, True, True, True]
+
+
 def test_a_share_of_ones_own_decides_sizes_and_is_not_told_twice():
     land = EvenLand()
     found = alternatives(land, likely, share=0.07, sizes=(2.3,))

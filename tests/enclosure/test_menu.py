@@ -10,7 +10,7 @@ from shapely.geometry import MultiPolygon, box
 from packpale.enclosure import priced_lines
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line_ground import LineCost, LineGround
-from packpale.enclosure.line_search import Labour
+from packpale.enclosure.line_search import Labour, Round
 from packpale.enclosure.menu import at_least, chosen, menu_of
 from packpale.enclosure.model import Alternative, Fit
 from packpale.enclosure.over_limits import over_limits_m
@@ -130,7 +130,7 @@ def test_ground_without_room_has_no_menu():
 
 def test_the_menu_never_falls_behind_what_is_built(even, monkeypatch):
     # A search that hardly looks, and the line that a long one has found.
-    hasty = Labour(starts=1, stages=((1, ((0.1, 0.01), (0.5, 0.1), (3.0, 15.0)), 1),), polish=1)
+    hasty = Labour(1, (Round(1, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=1),), 1)
     monkeypatch.setattr(priced_lines, "FEW", hasty)
     found = next(a.egg for a in even if a.aim == "share" and a.value == 0.0)
     settings = project(menu_ha=[0.2], line_over_limits=0.0)

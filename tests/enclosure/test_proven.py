@@ -31,8 +31,9 @@ def test_several_packs_share_the_bound_of_the_best_single_egg(ranges):
     single = fit_largest(LANDS["blob 40"], **ranges()).egg.area
     fits, _ = with_proof(found, LANDS["blob 40"], gap=0.01, **ranges())
     assert [f.egg for f in fits] == [f.egg for f in found]
-    assert {f.area_bound_m2 for f in fits} == {fits[0].area_bound_m2}
     assert single <= fits[0].area_bound_m2 <= 1.01 * single
+    # The smallest has one of its own where that is lower.
+    assert fits[1].egg.area <= fits[1].area_bound_m2 == min(found[1].area_bound_m2, fits[0].area_bound_m2)
 
 
 def test_the_lower_of_two_bounds_is_taken(ranges):

@@ -5,14 +5,18 @@
 
 import json
 import math
+from xml.sax.saxutils import escape
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from packpale.faults import LONGEST_LINE, Faults, Gathering, one_line
-from packpale.settings import Project, read_settings
+from packpale.settings import Project, RateSettings, read_settings
 from packpale.site import crs as crs_
+from packpale.site.first_look import look_at_plots
 from packpale.site.plots import read_outlines, to_plots
+from packpale.site.prices import with_prices
+from packpale.site.raster_files import open_elevation
 from packpale.site.soil import COLUMNS, read_pits, read_soil_areas
 
 UTM = crs_.parse("EPSG:25832", "crs")
@@ -85,7 +89,7 @@ def test_any_polygon_is_a_plot_or_refused(tmp_path, rings, name):
 @FEW
 @given(places=st.lists(st.tuples(CELL, CELL), max_size=5), name=st.text(max_size=5))
 def test_any_track_or_ring_is_a_plot_or_refused(tmp_path, places, name):
-    from xml.sax.saxutils import escape, quoteattr
+    from xml.sax.saxutils import quoteattr
 
     points = "".join(f"<trkpt lat={quoteattr(y)} lon={quoteattr(x)}/>" for x, y in places)
     track = f"<trk><name>{escape(name)}</name><trkseg>{points}</trkseg></trk>"
@@ -103,6 +107,87 @@ def test_any_track_or_ring_is_a_plot_or_refused(tmp_path, places, name):
             plots.extend(to_plots(read_outlines(tmp_path / file, None, column, UTM, faults), UTM, faults))
 
         assert faults_of(read) or plots
+
+
+WKT = st.one_of(
+    CELL,
+    st.sampled_from(
+        ["POLYGON EMPTY", "SRID=4326;POLYGON ((10 50, 11 50, 11 51, 10 50))", "SRID=x;POINT (1 2)", "LINESTRING"]
+    ),
+    st.lists(st.tuples(CELL, CELL), max_size=5).map(lambda p: f"POLYGON (({', '.join(f'{x} {y}' for x, y in p)}))"),
+)
+
+
+@FEW
+@given(outlines=st.lists(WKT, max_size=4), crs=st.sampled_from(["", "EPSG:4326", "EPSG:25832", "x"]))
+def test_any_well_known_text_is_a_plot_or_refused(tmp_path, outlines, crs):
+    lines = [text.replace("\n", " ") for text in outlines]
+    (tmp_path / "p.wkt").write_text("\n".join(lines), encoding="utf-8", errors="replace")
+    rows = "".join(f'{i},"{text.replace(chr(34), chr(39))}",{crs}\n' for i, text in enumerate(outlines))
+    (tmp_path / "p.csv").write_text(f"name,wkt,crs\n{rows}", encoding="utf-8", errors="replace")
+    for file, column in (("p.wkt", "number"), ("p.csv", "name")):
+        plots, looks = [], []
+
+        def read(faults, file=file, column=column, plots=plots):
+            plots.extend(to_plots(read_outlines(tmp_path / file, None, column, UTM, faults), UTM, faults))
+
+        assert faults_of(read) or plots or not outlines
+        faults = faults_of(lambda _, file=file, looks=looks: looks.append(look_at_plots(tmp_path / file, None, None)))
+        assert faults or looks
+
+
+@FEW
+@given(
+    groups=st.lists(st.tuples(st.sampled_from(["0", "8", "10", "20", "70", "90", "1", "66", "42"]), CELL), max_size=30)
+)
+def test_any_drawing_is_plots_or_refused(tmp_path, groups):
+    head, end = "0\nSECTION\n2\nENTITIES\n0\nLWPOLYLINE\n8\nP\n70\n1\n", "0\nENDSEC\n0\nEOF\n"
+    body = "".join(f"{code}\n{value}\n" for code, value in groups)
+    (tmp_path / "d.dxf").write_text(head + body + end, encoding="utf-8", errors="replace")
+    plots, looks = [], []
+
+    def read(faults):
+        plots.extend(to_plots(read_outlines(tmp_path / "d.dxf", None, "number", UTM, faults), UTM, faults))
+
+    assert faults_of(read) or plots
+    assert faults_of(lambda _: looks.append(look_at_plots(tmp_path / "d.dxf", None, None))) or looks
+
+
+@FEW
+@given(
+    cells=st.lists(st.tuples(st.sampled_from(["gate_each", "post_each", "x", ""]), CELL, CELL, CELL, CELL), max_size=4),
+    units=st.sampled_from(["each", "m", ""]),
+)
+def test_any_table_of_prices_is_read_or_refused(tmp_path, cells, units):
+    rows = "".join(f"{key},{low},{likely},{high},{units},EUR,{said},2026\n" for key, low, likely, high, said in cells)
+    text = f"key,low,likely,high,unit,currency,source,date\n{rows}"
+    (tmp_path / "prices.csv").write_text(text, encoding="utf-8", errors="replace")
+    given = {"elevation": "e", "plots": "p", "plot_id": "n"}
+    project = Project.model_validate({"inputs": given, "rates": {"file": str(tmp_path / "prices.csv")}})
+    priced = []
+    assert faults_of(lambda _: priced.append(with_prices(project))) or priced
+    for one in priced:
+        for key in RateSettings.model_fields:
+            low, likely, high = getattr(one.rates, key)
+            assert 0 <= low <= likely <= high < math.inf
+
+
+TAGS = st.sampled_from(
+    ["VRTDataset", "VRTRasterBand", "SimpleSource", "ComplexSource", "SourceFilename", "SrcRect", "LUT"]
+)
+TREE = st.recursive(
+    st.tuples(TAGS, CELL).map(lambda t: f"<{t[0]}>{escape(t[1])}</{t[0]}>"),
+    lambda inner: st.tuples(TAGS, st.lists(inner, max_size=3)).map(lambda t: f"<{t[0]}>{''.join(t[1])}</{t[0]}>"),
+    max_leaves=8,
+)
+
+
+@FEW
+@given(tree=TREE)
+def test_any_virtual_raster_is_tiles_or_refused(tmp_path, tree):
+    (tmp_path / "v.vrt").write_text(tree, encoding="utf-8", errors="replace")
+    found = []
+    assert faults_of(lambda faults: found.append(open_elevation([tmp_path / "v.vrt"], "m", faults))) or found[0]
 
 
 SECTIONS = sorted(Project.model_fields)

@@ -50,12 +50,13 @@ def missing_raster(made):
     made.inputs["elevation"] = [made.folder / "nowhere.tif"]
 
 
-@case(r"/vsicurl/http:/192\.0\.2\.1/dem\.tif: there is no such file; correct the path")
+@case(r"dem\.tif: the network does not reach http://127\.0\.0\.1:9/dem\.tif \(.+\); look at the connection and .+")
 def raster_on_a_network(made):
-    made.inputs["elevation"] = ["/vsicurl/http://192.0.2.1/dem.tif"]
+    # Port 9 of this machine answers nobody.
+    made.inputs["elevation"] = ["/vsicurl/http://127.0.0.1:9/dem.tif"]
 
 
-@case(r"/\S+/tiles: is a folder; name a raster, or list the tiles in it")
+@case(r"/\S+/tiles: is a folder without a raster in it; name the folder that the tiles lie in")
 def raster_is_a_folder(made):
     (made.folder / "tiles").mkdir()
     made.inputs["elevation"] = [made.folder / "tiles"]
@@ -73,7 +74,7 @@ def truncated_raster(made):
     (made.folder / "cut.tif").write_bytes(whole[: len(whole) // 2])
 
 
-@case(r"all\.vrt: only points to other files; list those in inputs\.elevation instead")
+@case(r"all\.vrt: does more than lay rasters of one band side by side; name the rasters it points to, or .+")
 def raster_that_points_elsewhere(made):
     made.inputs["elevation"] = [made.text('<VRTDataset rasterXSize="1" rasterYSize="1"/>', "all.vrt")]
 
@@ -141,7 +142,7 @@ def undeclared_nodata(made):
 
 @case(
     r'plot "far" \(at 50\.\d{4}° N, 10\.\d{4}° E\) lies outside dem\.tif \(around 50\.\d{4}° N, 10\.\d{4}° E\); '
-    r"supply a raster that covers it"
+    r"supply a raster that covers it, or leave it out \(inputs\.candidates\)"
 )
 def plot_outside(made):
     made.plots(("north", NORTH_PLOT), ("far", translate(SOUTH_PLOT, 10_000)))
@@ -657,7 +658,7 @@ def cells_that_span_too_many_of_the_raster(made):
 
 @case(
     r'plot "north" \(at 50\.5429° N, 10\.4121° E\) lies outside nano\.tif \(which lies where its CRS does not reach\); '
-    "supply a raster that covers it"
+    r"supply a raster that covers it, or leave it out \(inputs\.candidates\)"
 )
 def raster_beyond_its_crs(made):
     wkt = pyproj.CRS(CRS).to_wkt("WKT1_GDAL").replace('UNIT["metre",1', 'UNIT["billionth",1e-09')

@@ -12,10 +12,11 @@ import rasterio.shutil
 from click.testing import CliRunner
 
 import quick_runs
-from made_inputs import CRS, NORTH, WEST, Made, write_raster
+from made_inputs import CRS, NORTH, WEST, Made, centres, plane, write_raster
 from packpale.cli import commands
 from packpale.faults import Faults
 from packpale.settings import read_settings
+from packpale.site.elevation_sources import NETWORK
 from packpale.site.inputs import open_inputs, read_site
 
 
@@ -31,8 +32,6 @@ def ground(made, plot="north"):
 def write_tiles(folder, cols=100):
     """The made raster in two tiles."""
     folder.mkdir(exist_ok=True)
-    from made_inputs import centres, plane
-
     values = plane(*centres(200, 200)).astype("float32")
     return [
         write_raster(folder / "a.tif", values[:, :cols]),
@@ -123,6 +122,15 @@ def test_a_virtual_raster_that_computes_is_refused(made, tmp_path, sources):
     assert line.startswith(
         "all.vrt: does more than lay rasters of one band side by side; name the rasters it points to"
     )
+
+
+def test_a_virtual_raster_leads_to_no_network(made, tmp_path):
+    for address in ("/vsicurl/http://127.0.0.1:9/a.tif", "https://127.0.0.1:9/a.tif"):
+        made.inputs["elevation"] = virtual(
+            tmp_path, source(address, 0).replace('relativeToVRT="1"', 'relativeToVRT="0"')
+        )
+        with pytest.raises(Faults, match=r"all\.vrt: points to an address; name the addresses under inputs\.elevation"):
+            open_inputs(made.project())
 
 
 @pytest.mark.parametrize(
@@ -228,8 +236,6 @@ def server(tmp_path, monkeypatch):
 
 def write_large(path):
     """A cloud-optimised raster of 3,000 x 3,000 cells that do not compress, the made ground in its corner."""
-    from made_inputs import centres, plane
-
     values = np.random.default_rng(5).normal(300, 1, (3000, 3000)).astype("float32")
     values[:200, :200] = plane(*centres(200, 200))
     write_raster(path, values, driver="COG", blocksize=256)
@@ -304,10 +310,16 @@ def test_a_virtual_path_of_gdal_is_read_too(made, tmp_path):
 
 def test_a_plot_from_an_address_is_kept_only_while_its_ground_is_the_same(made, server, monkeypatch):
     quick_runs.let_rooms_stand_aside(monkeypatch)
+    # As in a process of its own: nothing is remembered of what was fetched.
+    monkeypatch.setitem(NETWORK, "CPL_VSIL_CURL_NON_CACHED", "/vsicurl/")
     write_raster(server.folder / "dem.tif", driver="COG")
     made.inputs["elevation"] = f"{server.address}/dem.tif"
     assert quick_runs.run(made)[1] == {"north": "done", "south": "done"}
     assert quick_runs.run(made)[1] == {"north": "kept", "south": "kept"}
+    values = plane(*centres(200, 200)).astype("float32")
+    values[100:] += 1
+    write_raster(server.folder / "dem.tif", values, driver="COG")
+    assert quick_runs.run(made)[1] == {"north": "kept", "south": "done"}
 
 
 def test_start_takes_an_address_and_a_pattern(made, server, tmp_path, monkeypatch):

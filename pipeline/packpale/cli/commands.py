@@ -120,6 +120,8 @@ def check(config: Path, *, debug: bool) -> None:
 @click.option("--access", type=INPUT, help="Tracks and roads.")
 @click.option("--viewpoints", type=INPUT, help="Places people look from.")
 @click.option("--keep-out", type=INPUT, help="Areas that must not be used.")
+@click.option("--fence-line", type=INPUT, help="Existing or hand-drawn fence lines.")
+@click.option("--candidate", "candidates", multiple=True, metavar="ID", help="Take this plot of the file only; repeat.")
 @click.option("--plots-layer", metavar="NAME", help="Layer of the plots file.")
 @click.option("--plot-id", metavar="COLUMN", help="Column that names each plot.")
 @click.option("--elevation-unit", type=click.Choice(["m", "ft", "us-ft"]), help="Unit of the heights.")

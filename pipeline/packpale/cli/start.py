@@ -41,6 +41,7 @@ class Wishes:
 
     plots_layer: str | None = None
     plot_id: str | None = None
+    candidates: Sequence[str] = ()
     elevation_unit: str | None = None
     elevation_nodata: float | None = None
     crs: str | None = None
@@ -113,7 +114,7 @@ def _started(
     _choose_crs(look, plots, heights, wishes, found)
     _look_at_soil(others, wishes, found)
     _take_wishes(folder, wishes, found)
-    files = {f"inputs.{kind}": path for kind, path in others.items()}
+    files = {f"{'enclosure' if kind == 'fence_line' else 'inputs'}.{kind}": path for kind, path in others.items()}
     found.given |= {"inputs.elevation": sources, "inputs.plots": plots, **files}
     prices = folder / PRICES
     found.given["rates.file"] = prices
@@ -197,8 +198,8 @@ def _write_ground(folder: Path, clouds: Sequence[Path], wishes: Wishes, found: _
     missing = np.isnan(ground.heights).mean()
     found.lines.append(
         f"{target}: written, {ground.points:,} points of ground and water from {len(clouds)} "
-        f"file{'' if len(clouds) == 1 else 's'} in cells of {cell:g} m; {100 * missing:.2g} % of it is missing, where "
-        f"points lie more than {WIDEST_GAP_M:g} m apart"
+        f"file{'' if len(clouds) == 1 else 's'} in cells of {cell:g} m; {100 * missing:.2g} % of it is missing, beyond "
+        f"the points and where they lie more than {WIDEST_GAP_M:g} m apart"
     )
     return target
 
@@ -246,6 +247,8 @@ def _around(elevation: Elevation) -> str:
 
 def _look_at_plots(path: Path, elevation: Elevation, wishes: Wishes, found: _Found) -> PlotsLook:
     look = look_at_plots(path, wishes.plots_layer, elevation)
+    if wishes.candidates:
+        found.given["inputs.candidates"] = list(wishes.candidates)
     if look.layer is not None:
         found.given["inputs.plots_layer"] = look.layer
         others = [name for name in look.layers if name != look.layer]
@@ -346,7 +349,11 @@ def _of_inputs(inputs: Inputs, others: Mapping[str, Path]) -> Iterator[str]:
     names = [f'"{p.plot_id}"' for p in inputs.plots]
     yield f"plots: {len(names)}, {hectares:.2f} ha in all: {_listed(names)}"
     for kind in others:
-        count = len(getattr(inputs, kind, ()) or inputs.features.get(kind, ()))
+        found = {
+            "trees_and_boulders": inputs.standing,
+            "fence_line": [r for of in inputs.fence_lines.values() for r in of],
+        }
+        count = len(found.get(kind) or getattr(inputs, kind, ()) or inputs.features.get(kind, ()))
         what = "row" if kind == "pits" else "feature"
         yield f"{kind}: {others[kind].name}, {count} {what}{'' if count == 1 else 's'}"
     for note in [*inputs.notes, *(f"{p.plot_id}: {n}" for p in inputs.plots for n in p.notes)]:

@@ -91,18 +91,16 @@ def alternatives(
                 return Alternative(aim, value, bound, egg, lines.over(egg), likely(egg))
         return Alternative(aim, value, bound)
 
-    of_share = [priced("share", s, fit.egg if fit else None) for s, fit in fits.items() if s in SHARES]
     if largest is None:
-        return (
-            *(priced("size", size, None) for size in sorted({*(sizes or ()), *also})),
-            *of_share,
-            *([priced("budget", budget, None)] if budget is not None else []),
-        )
-    wanted = round_sizes(largest.egg.area) if sizes is None else sizes
-    of_size = _by_size(lines, priced, {*wanted, *also}, share, priced("size", 0.0, largest.egg))
-    menu = [*of_size, *of_share]
+        of_size = [priced("size", size, None) for size in sorted({*(sizes or ()), *also})]
+    else:
+        wanted = round_sizes(largest.egg.area) if sizes is None else sizes
+        of_size = _by_size(lines, priced, {*wanted, *also}, share, priced("size", 0.0, largest.egg))
+        fits = _raised(lines, fits, [a.egg for a in of_size if a.egg is not None])
+    menu = [*of_size, *(priced("share", s, fit.egg if fit else None) for s, fit in fits.items() if s in SHARES)]
     if budget is not None:
-        menu.append(_in_budget(lines, priced, budget, share, [*of_size, priced("share", share, largest.egg)]))
+        known = [*of_size, priced("share", share, largest.egg if largest else None)]
+        menu.append(_in_budget(lines, priced, budget, share, known) if largest else priced("budget", budget, None))
     return tuple(menu)
 
 
@@ -115,6 +113,22 @@ def _largest(lines: Lines, shares: Sequence[float]) -> dict[float, Fit | None]:
     fits = {s: lines.largest(s) for s in shares[:-1]}
     last = max((f for f in fits.values() if f), key=lambda f: f.egg.area, default=most)
     return fits | {shares[-1]: most if most.egg.area >= last.egg.area else last}
+
+
+def _raised(lines: Lines, fits: dict[float, Fit | None], eggs: Sequence[Egg]) -> dict[float, Fit | None]:
+    """The fits, looked for once more where a line of some size or of a smaller share shows that they were missed.
+
+    Shares ascend.
+    """
+    raised: dict[float, Fit | None] = {}
+    before: Fit | None = None
+    for share, fit in fits.items():
+        least = max((f.egg.area for f in (fit, before) if f), default=0.0)
+        missed = (fit is None and before is not None) or any(e.area > least and lines.holds(e, share) for e in eggs)
+        again = lines.largest(share) if missed else None
+        before = max((f for f in (fit, again, before) if f), key=lambda f: f.egg.area, default=None)
+        raised[share] = before
+    return raised
 
 
 _Priced = Callable[[Aim, float, Egg | None], Alternative]

@@ -33,7 +33,7 @@ def menu_of(
     lines = PricedLines.prepared(ground, shapes, pricing.cost)
     if lines is None:
         return (), None
-    lines.found += [(wanted.line_over_limits, fit.egg) for fit in built]
+    lines.found += [fit.egg for fit in built]
     sizes = wanted.menu_ha
     menu = alternatives(
         lines, pricing.likely, share=wanted.line_over_limits, sizes=sizes, budget=wanted.budget, also=_also(project)

@@ -12,7 +12,7 @@ edge is met, so that all cross-sections lie wholly in the ground or wholly outsi
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,9 @@ from packpale.enclosure import _kernels_over
 from packpale.enclosure.boundary import Boundary, boundary, valid_parts
 from packpale.enclosure.line import Line
 from packpale.site.grid import Array
+
+_CHORD_M = 0.01
+"""How far the chords leave the line with which ground far from it is left out. [m]"""
 
 
 @dataclass(frozen=True)
@@ -68,8 +71,11 @@ def stretches(line: Line, soft: Mapping[str, MultiPolygon], *, inside: float, ou
     if not (inside >= 0 and outside >= 0):
         raise ValueError(f"no such cross-section: {inside=} m, {outside=} m")
     found = []
+    ring, reach = line.polygon(_CHORD_M).exterior, max(inside, outside) + 2 * _CHORD_M
+    shapely.prepare(ring)
     for kind, ground in soft.items():
-        near = boundary(_parts(ground))
+        parts = shapely.get_parts(ground)
+        near = boundary(_valid(parts[shapely.dwithin(ring, parts, reach)]))
         if near is not None:
             rows = over(pieces_of(line, near.origin), near, inside=inside, outside=outside)
             found += [Stretch(kind, float(a), float(b)) for a, b in rows]
@@ -123,11 +129,11 @@ def pieces_of(line: Line, origin: tuple[float, float]) -> npt.NDArray[np.float64
 
 def soft_ground(soft: Mapping[str, MultiPolygon], within: Polygon | MultiPolygon) -> MultiPolygon:
     """All soft ground within an area as one, without overlaps."""
-    parts = [part for ground in soft.values() for part in _parts(ground)]
+    parts = [part for ground in soft.values() for part in _valid(ground.geoms)]
     united = shapely.intersection(shapely.union_all(parts), MultiPolygon(valid_parts(within)))
     return MultiPolygon([p for p in shapely.get_parts(united) if p.geom_type == "Polygon" and p.area > 0])
 
 
-def _parts(ground: MultiPolygon) -> tuple[Polygon, ...]:
+def _valid(polygons: Iterable[Polygon]) -> tuple[Polygon, ...]:
     """Valid polygons, each for itself: where two lie over one another, that is no fault, and no hole either."""
-    return tuple(part for polygon in ground.geoms for part in valid_parts(polygon))
+    return tuple(part for polygon in polygons for part in valid_parts(polygon))

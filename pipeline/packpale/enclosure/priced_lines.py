@@ -1,24 +1,37 @@
 """The searches that a menu is made from, on one plot: ground, ranges and prices brought together once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+
+import numpy as np
 
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
 from packpale.enclosure.fit_line import largest
 from packpale.enclosure.line_ground import LineCost, LineGround
-from packpale.enclosure.line_search import Labour, Round, Search
+from packpale.enclosure.line_polish import polished
+from packpale.enclosure.line_search import Aim, Labour, Round, Search, position_of
 from packpale.enclosure.model import Fit
 from packpale.enclosure.place_line import place_line
 
 FEW = Labour(
-    40,
+    60,
     (
-        Round(1200, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=8),
-        Round(4000, (0.05, 0.002), (0.3, 0.02), (6.0, 40.0), samples=160.0, kept=3),
+        Round(1200, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=100.0, kept=16),
+        Round(3000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=5),
     ),
     400,
 )
-"""What the menu spends on each of its lines: a tenth of what is spent on the line that is built."""
+"""What the menu spends on each of its lines: a fifth of what is spent on the line that is built."""
+MORE = Labour(
+    160,
+    (
+        Round(1500, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=100.0, kept=50),
+        Round(4000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=14),
+    ),
+    800,
+)
+"""What it spends once more on a size of which that finds none."""
 
 
 @dataclass
@@ -27,8 +40,8 @@ class PricedLines:
 
     on: Search
     cost: LineCost
-    found: list[tuple[float, Egg]] = field(default_factory=list)
-    """Lines found so far or known before, each with the share that it keeps."""
+    found: list[Egg] = field(default_factory=list)
+    """Lines found so far or known before, whatever share they keep."""
 
     @classmethod
     def prepared(cls, ground: LineGround, shapes: Shapes, cost: LineCost) -> "PricedLines | None":
@@ -38,33 +51,42 @@ class PricedLines:
 
     def largest(self, share: float) -> Fit | None:
         """As ``alternatives.Lines`` has it, the others too."""
-        known = max((e for s, e in self.found if s <= share), key=lambda egg: egg.area, default=None)
-        egg = largest(self.on, share, FEW, known)
+        known = next((e for e in self._by(lambda e: -e.area) if self.holds(e, share)), None)
+        eggs: list[Egg | None] = [largest(self.on, share, FEW, known), known]
+        if known is not None and self.on.near is not None:
+            # The search may leave a nook for larger places that miss the share by little; here the nook is filled.
+            rows = np.array([position_of(known, self.on.land.origin)])
+            eggs += polished(self.on, rows, Aim(share), MORE.polish)
+        egg = max((e for e in eggs if e is not None), key=lambda e: e.area, default=None)
         if egg is None:
             return None
-        self.found.append((share, egg))
+        self.found.append(egg)
         return Fit(egg, self.on.bound, 0.0)
 
     def cheapest(self, area: float, share: float) -> Egg | None:
         shapes = self.on.shapes
         # The nearest in size are most like it.
-        known = sorted((e for s, e in self.found if s <= share), key=lambda egg: abs(egg.area - area))[:4]
-        fit = place_line(
-            self.on.ground,
-            share,
-            area,
-            self.cost,
-            taper=shapes.taper,
-            aspect=shapes.aspect,
-            min_radius=shapes.min_radius,
-            labour=FEW,
-            on=self.on,
-            known=known,
-        )
-        if fit is None:
-            return None
-        self.found.append((share, fit.egg))
-        return fit.egg
+        known = self._by(lambda e: abs(e.area - area))[:4]
+        for labour in (FEW, MORE):
+            fit = place_line(
+                self.on.ground,
+                share,
+                area,
+                self.cost,
+                taper=shapes.taper,
+                aspect=shapes.aspect,
+                min_radius=shapes.min_radius,
+                labour=labour,
+                on=self.on,
+                known=known,
+            )
+            if fit is not None:
+                self.found.append(fit.egg)
+                return fit.egg
+        return None
+
+    def _by(self, order: Callable[[Egg], float]) -> list[Egg]:
+        return sorted(self.found, key=order)
 
     def over(self, egg: Egg) -> float:
         return self.on.over_m(egg)

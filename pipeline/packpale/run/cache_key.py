@@ -40,7 +40,15 @@ NOT_OF_A_PLOT: Any = {
 itself; where they lie is not: the same land on another machine is the same land."""
 PATHS: Any = {"inputs": True, "enclosure": {"fence_line"}, "rates": {"file"}}
 """Settings that are paths: the same land on another machine is the same land."""
-SAID_OF_FILES: Any = {"elevation_unit", "elevation_nodata", "plots_layer", "plot_id", "soil_columns", "columns"}
+SAID_OF_FILES: Any = {
+    "elevation_unit",
+    "elevation_nodata",
+    "plots_layer",
+    "plot_id",
+    "candidates",
+    "soil_columns",
+    "columns",
+}
 """Settings of [inputs] that say how files are to be read."""
 CODE = frozenset({".py", ".csv", ".css", ".js", ".html", ".typ"})
 """Endings of the package's files that results depend on."""

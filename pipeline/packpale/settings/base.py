@@ -13,6 +13,8 @@ ADDRESSES = ("https://", "http://", "/vsi")
 
 
 def _path_or_address(found: Any) -> Any:
+    if isinstance(found, str) and found.startswith("/vsicurl/http"):
+        return found.removeprefix("/vsicurl/")
     return Path(found) if isinstance(found, str) and not found.startswith(ADDRESSES) else found
 
 

@@ -44,6 +44,8 @@ class InputSettings(Settings):
     """Layer of the plots file, where it has several; of a drawing, that of the closed lines."""
     plot_id: Annotated[str, Field(min_length=1)]
     """Column that names each plot; "number", where there is none of that name, counts them in the order of the file."""
+    candidates: Annotated[tuple[str, ...] | None, Field(min_length=1, strict=False)] = None
+    """Plots of the file that are candidates, by name, such as ["12/1", "7/2"]; without it all."""
     soil: File | None = None
     """Soil polygons with the columns of [soil]."""
     soil_columns: dict[SoilColumn, Theirs] = {}

@@ -18,6 +18,8 @@ from packpale.values.notes import Note
 
 MOST_CELLS = 200_000_000
 """Cells a plot's window may have: 1.6 GB for each array over it."""
+MOST_OUTSIDE = 5
+"""Plots outside the elevation that are told one by one."""
 CELLS_AT_ONCE = 2_000_000
 """Cells looked at at a time: the check is to hold little, however large a plot is."""
 LOWEST_LAND_M = -500.0
@@ -48,7 +50,7 @@ def check_windows(
 ) -> list[tuple[str, MultiPolygon]]:
     """A fault for each plot whose window is too large, or that lies outside the elevation; returns the other plots."""
     footprint = elevation.footprint()
-    good = []
+    good, outside = list[tuple[str, MultiPolygon]](), list[tuple[str, MultiPolygon]]()
     for plot_id, outline in plots:
         with faults.gather():
             _check_window(window(elevation, crs, cell, outline.bounds, margin), plot_id)
@@ -57,8 +59,18 @@ def check_windows(
             except Faults:
                 in_raster_crs = None
             if in_raster_crs is None or not footprint.intersects(in_raster_crs):
-                raise Faults(_outside(elevation, crs, plot_id, outline))
-            good.append((plot_id, outline))
+                outside.append((plot_id, outline))
+            else:
+                good.append((plot_id, outline))
+    if len(outside) > MOST_OUTSIDE and good:
+        # A file of a whole parish, of which some fields are meant.
+        names = ", ".join(f'"{plot_id}"' for plot_id, _ in outside[:3])
+        faults.add(
+            f"{len(outside):,} of {len(plots):,} plots lie outside {elevation.name}, such as {names}; name those that "
+            "are meant as inputs.candidates (start: --candidate), or supply a raster that covers all"
+        )
+    else:
+        faults.lines += [_outside(elevation, crs, plot_id, outline) for plot_id, outline in outside]
     return good
 
 
@@ -151,7 +163,7 @@ def _outside(elevation: Elevation, crs: CRS, plot_id: str, outline: MultiPolygon
     raster_lon, raster_lat = (float(v) for v in crs_.lonlat(elevation.footprint(), elevation.crs))
     known = math.isfinite(raster_lon) and math.isfinite(raster_lat)
     where = f"around {crs_.place_text(raster_lon, raster_lat)}" if known else "which lies where its CRS does not reach"
-    advice = "supply a raster that covers it"
+    advice = "supply a raster that covers it, or leave it out (inputs.candidates)"
     if _swapped_lies_inside(elevation, crs, outline):
         advice = "its coordinates are swapped, in the other order it lies inside: write x (or longitude) first"
     return f'plot "{plot_id}" (at {crs_.place_text(lon, lat)}) lies outside {elevation.name} ({where}); {advice}'

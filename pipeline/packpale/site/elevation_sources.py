@@ -112,7 +112,11 @@ def _of_virtual_raster(path: Path) -> list[Source]:
             "write it out as a GeoTIFF"
         )
     # The last one named in a virtual raster lies on top; of a list of tiles the first does.
-    return [_named_by(path, s.find("SourceFilename")) for s in reversed(sources)]
+    named = [_named_by(path, s.find("SourceFilename")) for s in reversed(sources)]
+    if any(map(is_remote, named)):
+        # Whoever names a file of this machine did not ask for a network.
+        raise Faults(f"{path.name}: points to an address; name the addresses under inputs.elevation instead")
+    return named
 
 
 def _is_plain(source: Any) -> bool:
@@ -136,9 +140,6 @@ def _is_plain(source: Any) -> bool:
 
 def _named_by(path: Path, filename: Any) -> Source:
     text = (filename.text or "").strip()
-    for address in ADDRESSES[:2]:
-        if text.startswith(f"/vsicurl/{address}"):
-            return text.removeprefix("/vsicurl/")
     if text.startswith(ADDRESSES):
         return text
     return path.parent / text if filename.get("relativeToVRT") == "1" else Path(text)

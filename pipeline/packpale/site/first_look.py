@@ -1,6 +1,7 @@
 """What can be told from files that nobody has described yet: layers, columns that name plots, columns of soil."""
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,7 +71,7 @@ def look_at_plots(path: Path, wanted: str | None, elevation: Elevation | None) -
     layers = list(_layers(path, wanted))
     if not layers:
         raise Faults(f"{path.name}: holds no outline of a plot; draw each plot as a polygon and name that file")
-    best = max(layers, key=lambda layer: (_on(layer, elevation), _likelihood(layer.name)))
+    best = max(layers, key=lambda layer: _rank(layer, elevation))
     names = tuple(layer.name for layer in layers)
     bounds = tuple(float(b) for b in shapely.total_bounds([f.geometry for f in best.features]))
     return PlotsLook(
@@ -98,6 +99,12 @@ def _layers(path: Path, wanted: str | None) -> Iterator[Layer]:
         areas = [f for f in layer.features if f.geometry is not None and (walked or _is_area(f.geometry))]
         if areas:
             yield Layer(layer.file, layer.name, layer.crs, layer.columns, tuple(areas))
+
+
+def _rank(layer: Layer, elevation: Elevation | None) -> tuple[int, int, bool]:
+    """How likely a layer holds the plots: on the elevation, by its name, with names; of a recorder, walked."""
+    named = bool(naming_columns(layer.columns, [f.properties for f in layer.features]))
+    return _on(layer, elevation), _likelihood(layer.name), named and layer.name != "routes"
 
 
 def _is_area(geometry: BaseGeometry) -> bool:
@@ -184,6 +191,8 @@ def _lines_of_text(path: Path) -> PlotsLook:
     check_file(path, "name a file")
     check_utf8(path)
     lines = [line for line in path.read_text(encoding="utf-8-sig").splitlines() if line.strip()]
+    if not lines:
+        raise Faults(f"{path.name}: is empty; write an outline a line, such as POLYGON ((0 0, 90 0, 90 60, 0 0))")
     tagged = all(_is_tagged(line) for line in lines)
     return PlotsLook(None, (), len(lines), (), None, tagged, _text_bounds(lines))
 
@@ -202,7 +211,8 @@ def _text_bounds(texts: Sequence[str]) -> tuple[float, float, float, float]:
 def _names_rings(values: Sequence[str]) -> bool:
     """Whether a column of corners in walking order says which ring each belongs to: three or more rows each."""
     runs = [v for i, v in enumerate(values) if i == 0 or v != values[i - 1]]
-    return all(values) and len(set(runs)) == len(runs) and all(values.count(v) >= 3 for v in runs)
+    counts = Counter(values)
+    return all(values) and len(counts) == len(runs) and min(counts.values()) >= 3
 
 
 def crs_of_numbers(look: PlotsLook, elevation: Elevation) -> CRS | None:

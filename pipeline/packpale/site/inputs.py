@@ -90,7 +90,13 @@ def open_inputs(project: Project) -> Inputs:
         named = crs_.given_run_crs(project.crs) if project.crs is not None else None
     elevation = open_elevation(given.elevation, given.elevation_unit, faults, given.elevation_nodata)
     outlines = read_outlines(
-        given.plots, given.plots_layer, given.plot_id, named, faults, theirs=given.columns.get("plots", {})
+        given.plots,
+        given.plots_layer,
+        given.plot_id,
+        named,
+        faults,
+        theirs=given.columns.get("plots", {}),
+        candidates=given.candidates,
     )
     crs, choice = (named, "") if project.crs is not None else _chosen_crs(elevation, outlines, faults)
     features: dict[str, tuple[BaseGeometry, ...]] = {

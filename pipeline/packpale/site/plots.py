@@ -1,7 +1,8 @@
 """Candidate plots: from a vector file, a drawing, a track walked round a field, or a table, to valid outlines."""
 
+import difflib
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -38,10 +39,11 @@ def read_outlines(
     faults: Gathering,
     *,
     theirs: Mapping[Any, TheirColumn] = MappingProxyType({}),
+    candidates: Sequence[str] | None = None,
 ) -> tuple[Outline, ...]:
     """The plots of a file whose name, geometry and CRS can be told; everything else goes to ``faults``.
 
-    ``theirs`` are columns of a table under other names.
+    ``theirs`` are columns of a table under other names; ``candidates`` names the plots that count, without it all do.
     """
     found: list[Outline] = []
     with faults.gather():
@@ -63,8 +65,20 @@ def read_outlines(
             found = _from_gpx(path, layer, id_column, faults)
         else:
             found = _from_layer(read_layer(path, choose_layer(path, layer, "inputs.plots_layer")), id_column, faults)
+    if candidates is not None and found:
+        found = _chosen(found, candidates, path, faults)
     _check_ids(found, faults)
     return tuple(found)
+
+
+def _chosen(found: Sequence[Outline], candidates: Sequence[str], path: Path, faults: Gathering) -> list[Outline]:
+    names = [o.plot_id for o in found]
+    for wanted in candidates:
+        if wanted not in names:
+            near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
+            hint = f'did you mean "{near[0]}"?' if near else "name plots of the file"
+            faults.add(f'inputs.candidates: {path.name} has no plot "{wanted}"; {hint}')
+    return [o for o in found if o.plot_id in candidates]
 
 
 def is_gpx(path: Path) -> bool:

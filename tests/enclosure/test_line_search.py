@@ -1,0 +1,110 @@
+"""What the search sees of an egg through rasters and samples, against the exact measures; and the polish's own sums."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from shapely.geometry import MultiPolygon, Point, box
+
+from packpale.enclosure import _kernels_line
+from packpale.enclosure.best_place import mean_over
+from packpale.enclosure.egg import Egg
+from packpale.enclosure.fit import Shapes
+from packpale.enclosure.line_ground import LineCost, LineGround, Score, line_cost
+from packpale.enclosure.line_polish import _Exact
+from packpale.enclosure.line_search import Aim, Search, Side
+from packpale.enclosure.over_limits import over_limits_m
+from packpale.site.grid import Grid
+
+AT = (500_000.0, 5_400_000.0)
+INSIDE, OUTSIDE = 4.5, 5.1
+GRID = Grid(AT[0] - 160, AT[1] + 130, 2.0, 130, 160)
+
+
+@pytest.fixture(scope="module")
+def on():
+    """A field with a no-go disc in the middle, and banks."""
+    field = box(-150, -120, 150, 120).difference(Point(0, 0).buffer(4))
+    banks = [box(-150, 40, 150, 44), box(30, -120, 33, 40), box(-90, -60, -60, -20)]
+    moved = [shapely.affinity.translate(area, *AT) for area in (field, *banks)]
+    ground = LineGround(MultiPolygon(moved[:1]), {"bank": MultiPolygon(moved[1:])}, INSIDE, OUTSIDE)
+    return Search.on(ground, Shapes(OUTSIDE, (0.5, 0.9), (1.1, 1.6), 0.0))
+
+
+@pytest.fixture(scope="module")
+def rasters():
+    x, y = GRID.centres()
+    cost = LineCost(60 + 30 * np.sin(x[None, :] / 40) * np.cos(y[:, None] / 30), GRID, 50.0, 700.0)
+    score = Score(0.5 + 0.4 * np.sin(x[None, :] / 50 + y[:, None] / 70), GRID)
+    return Aim(0.1, "score", area=1.0, cost=cost, score=score)
+
+
+def random_eggs(on, count=40):
+    """Eggs anywhere in the field, as positions about the middle of the axis and as what they are."""
+    rng = np.random.default_rng(4)
+    for _ in range(count):
+        k, a, R = rng.uniform(0.5, 0.9), rng.uniform(1.1, 1.6), rng.uniform(12, 45)
+        x, y = rng.uniform(-100, 100), rng.uniform(-70, 70)
+        psi = rng.uniform(0, 2 * math.pi)
+        egg = Egg.from_shape(
+            k, a, big_x=x + AT[0], big_y=y + AT[1], axis_bearing_deg=90 - math.degrees(psi), big_radius=R
+        )
+        x, y = x + AT[0] - on.land.origin[0], y + AT[1] - on.land.origin[1]
+        half = (a - 1) * R
+        middle = np.array([x + half * math.cos(psi), y + half * math.sin(psi), psi, k, a, math.log(R)])
+        yield egg, middle, np.array([x, y, psi, k, a])
+
+
+def test_samples_measure_an_egg_as_it_is(on, rasters):
+    """Cells of half a metre and some 200 samples: each end of a stretch is right to about a metre and a half."""
+    seen_islands = set()
+    for egg, middle, _ in random_eggs(on):
+        over, no_go, perimeter, unit, held, cost, inside = _kernels_line.measure(
+            middle, 400.0, on.rasters(rasters), True, True
+        )
+        assert perimeter == pytest.approx(egg.perimeter, rel=1e-9)
+        assert unit * egg.big_radius**2 == pytest.approx(egg.area, rel=1e-9)
+        outline, land = egg.polygon(0.01), on.ground.enclosable
+        near = outline.exterior.intersection(shapely.affinity.translate(Point(0, 0), *AT).buffer(4 + OUTSIDE))
+        beyond = outline.exterior.difference(land.envelope.buffer(-OUTSIDE)).length
+        assert no_go == pytest.approx(near.length + beyond, abs=5.0)
+        if no_go == 0:
+            # The line counts as over limits or as too near to no-go ground, never as both.
+            exact = over_limits_m(egg, on.ground.soft, inside=INSIDE, outside=OUTSIDE)
+            assert over == pytest.approx(exact, abs=8.0)
+            # An egg whose line keeps away from the disc holds all of it or nothing.
+            assert (held > 0) == bool(egg.contains(*AT))
+            seen_islands.add(held > 0)
+        along = line_cost(egg, LineGround(land, {}, INSIDE, OUTSIDE), rasters.cost) - 700
+        assert cost == pytest.approx(along, rel=0.01)
+        assert inside / egg.area == pytest.approx(mean_over(egg, rasters.score.known, GRID), abs=0.01)
+    assert seen_islands == {True, False}
+
+
+def test_the_polish_adds_up_what_the_egg_costs_and_holds(on, rasters):
+    """Price, length over limits, perimeter and mean are those that the egg as reported has."""
+    exact = _Exact(on, rasters)
+    for egg, _, z in random_eggs(on, 20):
+        over, perimeter = exact.over(z, egg.big_radius)
+        assert perimeter == pytest.approx(egg.perimeter, rel=1e-12)
+        assert over == pytest.approx(over_limits_m(egg, on.ground.soft, inside=INSIDE, outside=OUTSIDE), abs=0.01)
+        price = exact.price(z, egg.big_radius, over)
+        assert price == pytest.approx(line_cost(egg, on.ground, rasters.cost), rel=1e-4)
+        value, missed = exact.rated(z, egg.big_radius)
+        assert value / 4 == pytest.approx(mean_over(egg, rasters.score.known, GRID), rel=1e-6)
+        assert missed == pytest.approx(max(over / perimeter - 0.1, 0.0), abs=1e-6)
+
+
+def test_behind_a_line_everything_stays_behind_it(on):
+    """The quick search of a piece keeps the strip on its side, give or take half a cell."""
+    from packpale.enclosure.line_packs import _QUICK
+
+    side = Side(0.3, -20.0)
+    found = on.quickly(Aim(0.2), _QUICK, (side,))
+    x, y, psi, k, a, log_R = found[1:]
+    egg = Egg.from_shape(k, a, big_x=x, big_y=y, axis_bearing_deg=90 - math.degrees(psi), big_radius=math.exp(log_R))
+    reach = egg.support(math.cos(0.3), math.sin(0.3)) + x * math.cos(0.3) + y * math.sin(0.3)
+    assert egg.area > 2000
+    assert reach + OUTSIDE <= -20.0 + 1.0
+    assert side.depth(np.array([[0.0, 0.0]]))[0] == -20.0
