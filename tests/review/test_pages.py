@@ -128,7 +128,7 @@ def test_contrast_of_all_text_colours():
     from importlib.resources import files
 
     room = files("packpale.review")
-    for name, paper in (("pages/page.css", "#fffdf8"), ("static/map.css", "#fffdf8")):
+    for name, paper in (("pages/page.css", "#fffdf8"), ("maps/static/map.css", "#fffdf8")):
         css = (room / name).read_text(encoding="utf-8")
         variables = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", css))
         used = re.findall(r"[ {;]color: (#[0-9a-f]{6}|var\(--\w+\))", css)
