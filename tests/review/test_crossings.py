@@ -10,6 +10,7 @@ from packpale.review.crossings import crossing_layers, crossing_rows
 from packpale.review.projecting import to_degrees
 from packpale.review.report import water
 from packpale.review.words import Wording, plain
+from packpale.values.cautions import advised
 from review import factory, pages
 from review.factory import SAID
 
@@ -75,7 +76,7 @@ def test_the_plots_page_tells_flow_and_opening(fitting, tmp_path):
 def test_map_marks_each_and_tells_what_is_known(fitting):
     layer = shown(fitting)
     assert len(layer.shapes) == len(fitting.care.crossings) + len(fitting.care.streams)
-    assert "Licensed people design it" in layer.explanation
+    assert advised("crossings authority") in layer.explanation
     rows = dict(layer.shapes[0].rows)
     first = fitting.care.crossings[0]
     assert rows["Ground that drains here"] == f"at least {METRIC.area(first.area)}"

@@ -9,6 +9,7 @@ from packpale.care.viewing import Viewing
 from packpale.review.dens import den_details
 from packpale.review.report.blocks import Block, Section, link, paragraph, small, table
 from packpale.review.report.source import PlotSource
+from packpale.values.cautions import advised
 
 
 def round_section(source: PlotSource) -> Section | None:
@@ -260,11 +261,9 @@ def dens(source: PlotSource) -> Section | None:
         for d in found
     ]
     note = small(
-        "The last four columns are distances; a dash stands where the input was not given. Of wild dens only popular "
-        f"pages give sizes: an entrance about {show.dimension(ENTRANCE_WIDTH_M)} wide, a chamber of "
-        f"{show.dimension(CHAMBER_M[0])} by {show.dimension(CHAMBER_M[1])} and {show.dimension(CHAMBER_M[2])} high; "
-        "tight and dark, for one animal (common practice, no source). Slope and aspect weigh little, since 35 wild "
-        "dens showed no preference. The pack chooses for itself. A passage can fall in on whoever digs or lies in it: "
-        "have roof and walls judged by somebody qualified, and dig in no den that is in use."
+        "The last four columns are distances; a dash stands where the input was not given. "
+        f"{advised('den size')} An entrance is taken as {show.dimension(ENTRANCE_WIDTH_M)} wide, a chamber as "
+        f"{show.dimension(CHAMBER_M[0])} by {show.dimension(CHAMBER_M[1])} and {show.dimension(CHAMBER_M[2])} high. "
+        f"{advised('den preference')} The pack chooses for itself. {advised('den danger')}"
     )
     return Section("Places for dens", (table("Places for dens", heads, rows), note), source.section("dens"))

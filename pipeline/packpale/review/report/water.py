@@ -4,6 +4,7 @@ from packpale.care.crossings import Crossing
 from packpale.care.streams import StreamCrossing
 from packpale.review.report.blocks import Block, Section, link, paragraph, points, small, table
 from packpale.review.report.source import PlotSource
+from packpale.values.cautions import advised
 
 SHOWN = 12
 """Crossings that the page lists, those that drain most; the GeoPackage holds all."""
@@ -80,15 +81,7 @@ def _places(source: PlotSource, found: list[Crossing]) -> list[Block]:
             f"No design flow and no opening: both follow from {show.setting('crossings.rain_mm_per_h')}, and none is "
             "given. The weather service has the intensity of a storm that lasts as long as the time of concentration."
         ),
-        small(
-            "Common practice, no source: bars hinged at the top that give way to debris and fall shut again, so heavy "
-            "or so held that no animal pushes them open, or a fixed rack that is cleaned after every storm, so low "
-            "and close that no animal passes under or between; under them stone or concrete in place of buried mesh, "
-            "carried as deep and as far as the apron and into the banks on both sides; fence posts kept out of the "
-            "channel. Structural and flood design by licensed people, with the consent of the authority for the "
-            "water. Have these places looked at on every round and after every storm. Paths in filled hollows and on "
-            "flats are arbitrary: walk the line in the rain before deciding."
-        ),
+        small(" ".join(advised(name) for name in ("crossings", "crossings authority", "crossings walk"))),
     ]
 
 
