@@ -163,8 +163,8 @@ def test_trees_and_boulders_near_a_fence_are_listed(two, settings, text):
     assert rows[0]["left_m"] == pytest.approx(ground[1] + settings.fence.height_m - ground[0] - 1.5, abs=0.02)
     assert "2 trees, boulders or other things stand within 5.00 m of a fence." in text
     chainages = [SAID.length(r["chainage_m"]) for r in rows]
-    assert f"2 1, {chainages[0]} 2.00 m outside 1.50 m {SAID.dimension(rows[0]['left_m'])} yes" in text
-    assert f"4 1, {chainages[1]} 3.00 m inside not given not known perhaps" in text
+    assert f"2, pack 1 {chainages[0]} 2.00 m outside 1.50 m {SAID.dimension(rows[0]['left_m'])} yes" in text
+    assert f"4, pack 1 {chainages[1]} 3.00 m inside not given not known perhaps" in text
     layer = aid_layer(two, settings, METRIC, to_degrees(factory.CRS))
     assert len(layer.shapes) == 2
 

@@ -6,9 +6,10 @@ from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M
 from packpale.care.howl import FOREST_GROUND, FOREST_M, LADDER, OPEN_GROUND, OPEN_M, STILL_NIGHT, Howl, Reach
 from packpale.care.patrol import Round
 from packpale.care.viewing import Viewing
-from packpale.review.dens import den_details
 from packpale.review.report.blocks import Block, Section, link, paragraph, small, table
+from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
+from packpale.review.subjects.dens import DENS
 from packpale.values.cautions import advised
 
 
@@ -232,38 +233,13 @@ def between_packs(source: PlotSource) -> Section | None:
 
 def dens(source: PlotSource) -> Section | None:
     """Where dens could go."""
-    show = source.show
-    found = den_details(source.care)
+    show, found = source.show, source.care.dens
     if not found:
         return None
-    heads = (
-        ("Den site", "name"),
-        ("Score of 100", "figure"),
-        ("Built", "words"),
-        ("Passage, fall to the entrance, roof", "figure"),
-        ("Faces", "words"),
-        ("Slope", "figure"),
-        ("Fence", "figure"),
-        ("Viewpoints", "figure"),
-        ("Dwellings", "figure"),
-        ("Other pack", "figure"),
-    )
-    rows = [
-        (
-            str(d["den"]) + (f" of pack {d['pack']}" if source.several else ""),
-            show.score(100 * d["score"]),
-            d["build"],
-            ", ".join(show.dimension(d[k]) for k in ("passage_m", "fall_m", "roof_m")),
-            d["faces"],
-            show.slope(d["slope_deg"]),
-            *(show.length(d[f"to_{k}_m"]) for k in ("fence", "viewpoints", "dwellings", "other_pack")),
-        )
-        for d in found
-    ]
     note = small(
-        "The last four columns are distances; a dash stands where the input was not given. "
+        "A dash stands where the input was not given. "
         f"{advised('den size')} An entrance is taken as {show.dimension(ENTRANCE_WIDTH_M)} wide, a chamber as "
         f"{show.dimension(CHAMBER_M[0])} by {show.dimension(CHAMBER_M[1])} and {show.dimension(CHAMBER_M[2])} high. "
         f"{advised('den preference')} The pack chooses for itself. {advised('den danger')}"
     )
-    return Section("Places for dens", (table("Places for dens", heads, rows), note), source.section("dens"))
+    return Section("Places for dens", (listing(source, "Places for dens", DENS, found), note), source.section("dens"))
