@@ -116,7 +116,7 @@ def test_each_pack_is_heard_at_the_other_and_at_the_dwelling(two, settings, text
     for r in rows:
         heard = f"{SAID.length(r['distance_m'])} {r['level_db']:.0f} dB {r['excess_db']:.0f} dB"
         assert f"{r['kind']} {r['number']} {r['pack']} {heard}" in text.replace(" (flat ground assumed)", "")
-    assert "on a still night of -10 °C against a background of 10 dB" in text
+    assert "on a still night of \u221210 °C against a background of 10 dB" in text
 
 
 def test_dens_keep_away_from_the_other_pack(two):
