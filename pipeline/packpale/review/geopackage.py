@@ -6,10 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from packpale.faults import Faults, damaged
-from packpale.review import alternatives, crossings, inside, people, stations
-from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
+from packpale.review import subjects
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
-from packpale.settings import DEN_CRITERIA
 
 if TYPE_CHECKING:
     import geopandas
@@ -20,156 +18,8 @@ WAITING_ROWS = 10_000
 """Rows of a layer wait in memory until there are so many: each addition to a layer takes time, whatever it adds."""
 PLOT_LAYERS = "layers.gpkg"
 """The layers of one plot, in its folder."""
-STRETCH = {
-    "plot_id": TEXT,
-    "pack": WHOLE,
-    "kind": TEXT,
-    "start_chainage_m": NUMBER,
-    "end_chainage_m": NUMBER,
-    "length_m": NUMBER,
-}
-"""Columns of every layer of stretches along a fence line, but for the value farthest beyond the limit."""
 LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
-    "plots": (
-        "MultiPolygon",
-        {
-            "plot_id": TEXT,
-            "rank": WHOLE,
-            "score": NUMBER,
-            "first_place_share": NUMBER,
-            "feasible": YES_NO,
-            "reason": TEXT,
-            "area_m2": NUMBER,
-        },
-    ),
-    "usable_land": ("MultiPolygon", {"plot_id": TEXT, "area_m2": NUMBER}),
-    "limits": ("MultiPolygon", {"plot_id": TEXT, "kind": TEXT, "name": TEXT, "may_lie_inside": YES_NO}),
-    "fence_lines": (
-        "Polygon",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "big_x": NUMBER,
-            "big_y": NUMBER,
-            "axis_bearing_deg": NUMBER,
-            "big_radius_m": NUMBER,
-            "small_radius_m": NUMBER,
-            "flank_radius_m": NUMBER,
-            "centre_spacing_m": NUMBER,
-            "area_m2": NUMBER,
-            "perimeter_m": NUMBER,
-            "area_bound_m2": NUMBER,
-            "fit_s": NUMBER,
-            "origin": TEXT,
-        },
-    ),
-    "alternatives": ("Polygon", alternatives.COLUMNS),
-    "aprons": ("Polygon", {"plot_id": TEXT, "pack": WHOLE, "reach_m": NUMBER, "side": TEXT}),
-    "stations": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "chainage_m": NUMBER,
-            "ground_m": NUMBER,
-            "invert_m": NUMBER,
-            "bearing_deg": NUMBER,
-            "arc": TEXT,
-            "radius_m": NUMBER,
-            **stations.COLUMNS,
-        },
-    ),
-    "posts": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "post": WHOLE,
-            "chainage_m": NUMBER,
-            "ground_m": NUMBER,
-            "deflection_deg": NUMBER,
-            "kind": TEXT,
-        },
-    ),
-    "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
-    "stakes": ("Point", {"plot_id": TEXT, "pack": WHOLE, "stake": TEXT, "what": TEXT}),
-    "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
-    "over_limits": (
-        "LineString",
-        {"plot_id": TEXT, "pack": WHOLE, "kind": TEXT, "from_m": NUMBER, "to_m": NUMBER},
-    ),
-    "trench_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
-    "climb_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
-    "climbing_aids": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "number": WHOLE,
-            "side": TEXT,
-            "chainage_m": NUMBER,
-            "distance_m": NUMBER,
-            "height_m": NUMBER,
-            "left_m": NUMBER,
-        },
-    ),
-    "dig_stretches": ("LineString", {**STRETCH, "worst": NUMBER, "unit": TEXT}),
-    "crossings": ("Point", {"plot_id": TEXT, **crossings.COLUMNS}),
-    "inside": ("Polygon", {"plot_id": TEXT, **inside.COLUMNS}),
-    "advised_pits": (
-        "Point",
-        {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},
-    ),
-    "dens": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "den": WHOLE,
-            "score": NUMBER,
-            **{f"degree_{name}": NUMBER for name in DEN_CRITERIA},
-            "slope_deg": NUMBER,
-            "faces_deg": NUMBER,
-            "wetness": NUMBER,
-            "position_m": NUMBER,
-            "to_fence_m": NUMBER,
-            "to_viewpoints_m": NUMBER,
-            "to_dwellings_m": NUMBER,
-            "to_other_pack_m": NUMBER,
-            "build": TEXT,
-            "passage_m": NUMBER,
-            "fall_m": NUMBER,
-            "roof_m": NUMBER,
-        },
-    ),
-    "patrol": (
-        "LineString",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "offset_m": NUMBER,
-            "length_m": NUMBER,
-            "length_on_ground_m": NUMBER,
-            "climb_m": NUMBER,
-            "walking_s": NUMBER,
-            "total_s": NUMBER,
-        },
-    ),
-    "patrol_checks": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "check": WHOLE,
-            "kind": TEXT,
-            "what": TEXT,
-            "chainage_m": NUMBER,
-            "along_m": NUMBER,
-            "leg_m": NUMBER,
-            "leg_s": NUMBER,
-        },
-    ),
-    **people.LAYERS,
+    subject.name: (subject.geometry, subject.columns) for subject in subjects.LAYERS
 }
 """Geometry type and columns of each layer, in the order in which they are written."""
 

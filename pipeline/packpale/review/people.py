@@ -1,6 +1,6 @@
 """What pages and layers show of howls, views and neighbouring packs."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -10,67 +10,9 @@ from shapely.geometry import Polygon
 from packpale.care.howl import Heard, Reach
 from packpale.care.neighbours import Neighbours
 from packpale.care.viewing import Viewpoint
-from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
 from packpale.review.model import PlotResult
 from packpale.settings import Project
 
-LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
-    "howl_reach": (
-        "Polygon",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "level": TEXT,
-            "source_level_db": NUMBER,
-            "nearest_m": NUMBER,
-            "farthest_m": NUMBER,
-            "flat_share": NUMBER,
-        },
-    ),
-    "howl_levels": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "kind": TEXT,
-            "number": WHOLE,
-            "distance_m": NUMBER,
-            "level_db": NUMBER,
-            "excess_db": NUMBER,
-            "screened_db": NUMBER,
-            "leaves_db": NUMBER,
-            "audible": YES_NO,
-            "surveyed": YES_NO,
-        },
-    ),
-    "viewpoints": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "viewpoint": WHOLE,
-            "ground_m": NUMBER,
-            "pack": WHOLE,
-            "fence_distance_m": NUMBER,
-            "keeps_off": YES_NO,
-            "seen_share": NUMBER,
-        },
-    ),
-    "neighbours": (
-        "LineString",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "other_pack": WHOLE,
-            "gap_m": NUMBER,
-            "between": TEXT,
-            "keeps_separation": YES_NO,
-            "facing_m": NUMBER,
-            "sees_share": NUMBER,
-            "seen_share": NUMBER,
-        },
-    ),
-}
-"""Geometry type and columns of the layers of the GeoPackage that stand here."""
 LEVELS = ("low", "likely", "high")
 """Source levels of a howl, in the order of the settings."""
 
