@@ -8,6 +8,7 @@ import rasterio
 import shapely
 from pyproj import Transformer
 
+from packpale.review.words import Wording
 from review import factory
 
 pytestmark = pytest.mark.browser
@@ -20,6 +21,7 @@ RASTERS = {
     "Diggability": ("diggability.tif", 0, " of 100", 100),
     "Suitability": ("suitability.tif", 0, " of 100", 100),
 }
+WORDS = Wording(imperial=False, currency="EUR")
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +77,7 @@ def test_a_click_says_why_a_place_is_not_usable(watched, run, fitting, places):
     u, v = site.grid.nearest(centre_x, x, y), site.grid.nearest(centre_y, x, y)
     inside = shapely.contains_xy(site.outline, u, v)
     for k, rows in enumerate(told):
-        held = [limit.name for limit in land.limits if shapely.contains_xy(limit.area, u[k], v[k])]
+        held = [WORDS.say(limit.name) for limit in land.limits if shapely.contains_xy(limit.area, u[k], v[k])]
         if not inside[k]:
             assert rows["Usable"] == "no: outside the plot"
         elif shapely.contains_xy(land.usable, u[k], v[k]):

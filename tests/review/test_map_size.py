@@ -1,14 +1,11 @@
 """A map stays small whatever the plot: what is left out is said in the page."""
 
-import contextlib
-
 import numpy as np
 import pytest
 import shapely
-from branca import element
 
 from packpale.land.usable import cell_outlines
-from packpale.review import land_layers, leaflet, plot_map, themes
+from packpale.review import land_layers, plot_map, themes
 from packpale.review.land_layers import drawn_outline
 from packpale.review.leaflet import page_bytes
 from packpale.review.theme import even_edges
@@ -36,19 +33,6 @@ def test_a_page_keeps_to_its_size_and_says_what_it_left_out(fitting, monkeypatch
         strides.append(page.probe.stride)
     assert 1 < strides[-1] < 6
     assert f"square of {2 * strides[-1]:.2f} m" in said
-
-
-def test_a_map_is_the_same_where_its_texts_are_read_as_templates_once_more(fitting, monkeypatch):
-    page = plot_map.plot_map(fitting, factory.project(), METRIC)
-    taken, template = [], element.Template
-    with leaflet._written_once():
-        assert element.Template is not template
-    assert element.Template is template
-    once = leaflet._figure(page)
-    monkeypatch.setattr(leaflet, "_written_once", contextlib.nullcontext)
-    monkeypatch.setattr(element, "Template", lambda text: taken.append(text) or template(text))
-    assert leaflet._figure(page) == once
-    assert len(taken) > 10
 
 
 def test_pictures_shrink_until_they_fit_and_that_is_said(fitting, monkeypatch):

@@ -1,12 +1,13 @@
-"""Web maps in one file: folium's layers, Leaflet from its package, and our own panel; nothing comes from a network."""
+"""Web maps in one file: folium's layers, Leaflet from its package, and our own panel; nothing comes from a network.
+
+folium writes a page with one script in it. That script alone is taken, and set with all that it needs into a page of
+our own: texts of the run never pass through folium, which would take braces in them for places to fill.
+"""
 
 import base64
-import html
 import json
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from importlib import import_module
+from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -16,40 +17,10 @@ from packpale.review.templating import render
 
 SCRIPTS = ("map", "plan", "probe", "compare", "measure", "sheet", "panel")
 """Our own scripts in review/static, in the order in which they enter a page."""
-
-PAGE = """<!DOCTYPE html>
-<html lang="en">
-<head>
-<title>{{ this.title }}</title>
-{{ this.header.render(**kwargs) }}
-</head>
-<body>
-{{ this.html.render(**kwargs) }}
-</body>
-<script>
-{{ this.script.render(**kwargs) }}
-</script>
-</html>
-"""
-MAP = """
-{% macro header(this, kwargs) %}
-<meta name="viewport" content="width=device-width, initial-scale=1">
-{% endmacro %}
-{% macro html(this, kwargs) %}
-<main id="{{ this.get_name() }}" class="map" aria-label="Map"></main>
-{% endmacro %}
-{% macro script(this, kwargs) %}
-var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {{ this.options|tojavascript }});
-{% endmacro %}
-"""
-SHIELD = "\ufdd0"
-"""Stands for an opening brace in texts; no sign of any writing, and none that a text may hold."""
-PANEL = """
-{% macro html(this, kwargs) %}{{ this.body }}{% endmacro %}
-{% macro script(this, kwargs) %}
-packpale.start({{ this._parent.get_name() }}, {{ this.data|tojson }});
-{% endmacro %}
-"""
+ADDRESS = "data:"
+"""Before the token that stands for a picture."""
+_NAMED = re.compile(r"\b(map|image_overlay|geo_json)_[0-9a-f]{32}(?![0-9a-f])")
+"""What folium calls a thing: by its kind, and at random."""
 
 
 def write_map(page: MapPage, path: Path) -> None:
@@ -63,9 +34,32 @@ def page_bytes(page: MapPage) -> int:
 
 
 def _figure(page: MapPage) -> str:
+    script, names = _script(page)
+    main, pictures, vectors = names
+    data = _data(page) | {
+        "shapes": [[name, _features(layer)] for layer, name in zip(page.vectors, vectors, strict=True)],
+    }
+    styles, scripts = _libraries()
+    return render(
+        "maps/page.html",
+        page=page,
+        main=main,
+        styles=styles,
+        scripts=scripts,
+        panel=_panel(
+            page, list(zip(page.pictures, pictures, strict=True)), list(zip(page.vectors, vectors, strict=True))
+        ),
+        script=script,
+        data=_json(data),
+    )
+
+
+def _script(page: MapPage) -> tuple[str, tuple[str, list[str], list[str]]]:
+    """What folium writes for the map and its layers, and the names of the map, of its pictures and of its shapes.
+
+    Names follow the order of the layers: the same map gives the same file.
+    """
     import folium
-    from branca.element import Element, MacroElement
-    from folium.template import Template
 
     chart = folium.Map(
         location=page.view[0],
@@ -76,117 +70,51 @@ def _figure(page: MapPage) -> str:
         zoom_control=False,
         bounce_at_zoom_limits=False,
     )
-    chart._template = Template(MAP)
-    chart.default_js = []
-    chart.default_css = []
-    figure: Any = chart.get_root()
-    figure._template = Template(PAGE)
-    figure.title = html.escape(page.title)
-    for name, text in _libraries():
-        library: Any = Element()
-        library._template = _AsItIs(text)
-        figure.header.add_child(library, name=name)
-
-    for png, bounds in page.grounds:
-        folium.raster_layers.ImageOverlay(
-            _data_uri(png), bounds, pixelated=False, z_index=1, class_name="ground", alt="Hillshade"
-        ).add_to(chart)
-    pictures = [
-        (
-            layer,
-            folium.raster_layers.ImageOverlay(
-                _data_uri(layer.png),
-                layer.bounds,
-                pixelated=False,
-                z_index=2,
-                class_name="picture",
-                show=False,
-                alt=_shielded(layer.title),
-            ).add_to(chart),
-        )
-        for layer in page.pictures
-    ]
-    vectors = [(layer, _vectors(layer).add_to(chart)) for layer in page.vectors]
-    # Names that follow the order of the layers, where folium draws them at random: the same map gives the same file.
-    _number(figure)
-    panel: Any = MacroElement()  # type: ignore[no-untyped-call]  # branca leaves it untyped
-    panel._template = Template(PANEL)
-    body = _panel(page, [(x, e.get_name()) for x, e in pictures], [(x, e.get_name()) for x, e in vectors])
-    panel.body = _shielded(body)
-    panel.data = _shielded(_data(page) | {"drawn": [element.get_name() for _, element in vectors]})
-    panel._id = "panel"
-    chart.add_child(panel)
-    with _written_once():
-        written = str(figure.render())
-    # In scripts the sign stands escaped within strings, in HTML as itself.
-    return written.replace(r"\ufdd0", r"\u007b").replace(SHIELD, "&#123;")
+    for k, (_, bounds) in enumerate(page.grounds):
+        _overlay(f"ground-{k}", bounds, 1, "ground").add_to(chart)
+    pictures = [_overlay(f"picture-{k}", p.bounds, 2, "picture").add_to(chart) for k, p in enumerate(page.pictures)]
+    vectors = [_vectors(layer).add_to(chart) for layer in page.vectors]
+    found = chart.get_root().render().rpartition("<script>")[2].partition("</script>")[0]
+    order = dict.fromkeys(match.group() for match in _NAMED.finditer(found))
+    new = {name: f"{_NAMED.sub(lambda m: m.group(1), name)}_{k:04d}" for k, name in enumerate(order)}
+    found = _NAMED.sub(lambda match: new[match.group()], found)
+    texts = {f"ground-{k}": (_data_uri(png), "Hillshade") for k, (png, _) in enumerate(page.grounds)}
+    texts |= {f"picture-{k}": (_data_uri(p.png), p.title) for k, p in enumerate(page.pictures)}
+    for token, (picture, alt) in texts.items():
+        found = found.replace(f'"{ADDRESS}{token}"', _json(picture)).replace(f'"{token}"', _json(alt))
+    return found, (
+        new[chart.get_name()],
+        [new[p.get_name()] for p in pictures],
+        [new[v.get_name()] for v in vectors],
+    )
 
 
-class _AsItIs:
-    """A template that is its own text: a library is not searched for places to fill."""
+def _overlay(token: str, bounds: list[list[float]], level: int, kind: str) -> Any:
+    """A picture that stands for itself by a token until the script is written."""
+    import folium
 
-    def __init__(self, text: str) -> None:
-        self.text = text
-
-    def render(self, **_: Any) -> str:
-        return self.text
-
-
-@contextmanager
-def _written_once() -> Iterator[None]:
-    """While branca does not take what its elements have written for templates: compiling those is most of its time."""
-    element: Any = import_module("branca.element")
-    template = element.Template
-    # As a template does, without the last end of a line.
-    element.Template = lambda text: _AsItIs(text.removesuffix("\n"))
-    try:
-        yield
-    finally:
-        element.Template = template
-
-
-def _shielded(value: Any) -> Any:
-    """The same texts with a sign that no file holds for each opening brace.
-
-    branca takes what its elements have written for a template once more: a name with two braces would be worked out
-    there, as code.
-    """
-    if isinstance(value, str):
-        return value.replace("{", SHIELD)
-    if isinstance(value, dict):
-        return {_shielded(k): _shielded(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_shielded(v) for v in value]
-    return value
+    return folium.raster_layers.ImageOverlay(
+        f"{ADDRESS}{token}",
+        bounds,
+        pixelated=False,
+        z_index=level,
+        class_name=kind,
+        show=kind == "ground",
+        alt=token,
+    )
 
 
 def _vectors(layer: VectorLayer) -> Any:
+    """A layer that is filled when the page is opened."""
     import folium
     from folium.utilities import JsCode
 
-    features = [
-        {
-            "type": "Feature",
-            "geometry": dict(shape.geometry),
-            "properties": _shielded(
-                {
-                    "title": shape.title,
-                    "rows": list(shape.rows),
-                    "link": shape.link,
-                    "label": shape.label,
-                    # folium lays this over the style of the layer.
-                    "style": shape.style.options() if shape.style else {},
-                }
-            ),
-        }
-        for shape in layer.shapes
-    ]
     style = json.dumps(layer.style.options())
     options: dict[str, Any] = {"style": JsCode(f"function (f) {{ return packpale.style(f, {style}); }}")}
     if layer.style.radius:
         options["point_to_layer"] = JsCode(f"function (f, at) {{ return L.circleMarker(at, {style}); }}")
     return folium.GeoJson(
-        {"type": "FeatureCollection", "features": features},
+        {"type": "FeatureCollection", "features": []},
         on_each_feature=JsCode("packpale.shape"),
         show=layer.show,
         smooth_factor=0.2,
@@ -194,7 +122,32 @@ def _vectors(layer: VectorLayer) -> Any:
     )
 
 
-def _libraries() -> Iterable[tuple[str, str]]:
+def _features(layer: VectorLayer) -> dict[str, Any]:
+    features = [
+        {
+            "type": "Feature",
+            "geometry": dict(shape.geometry),
+            "properties": {
+                "title": shape.title,
+                "rows": list(shape.rows),
+                "link": shape.link,
+                "label": shape.label,
+                "style": shape.style.options() if shape.style else {},
+            },
+        }
+        for shape in layer.shapes
+    ]
+    return {"type": "FeatureCollection", "features": features}
+
+
+def _json(value: Any) -> str:
+    """A value as it may stand in a script, which no text in it can end."""
+    text = json.dumps(value)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _libraries() -> tuple[list[str], list[str]]:
+    """Styles and scripts of a page, in their order."""
     from xstatic.pkg import leaflet
 
     folder = Path(leaflet.BASE_DIR)
@@ -202,11 +155,10 @@ def _libraries() -> Iterable[tuple[str, str]]:
     css = re.sub(r"url\([^)]*\)", "none", (folder / "leaflet.css").read_text(encoding="utf-8"))
     script = re.sub(r"//# sourceMappingURL=.*", "", (folder / "leaflet.js").read_text(encoding="utf-8"))
     own = files("packpale.review") / "static"
-    yield "leaflet_css", f"<style>{css}</style>"
-    yield "own_css", f"<style>{(own / 'map.css').read_text(encoding='utf-8')}</style>"
-    yield "leaflet_js", f"<script>{script}</script>"
-    for name in SCRIPTS:
-        yield f"own_js_{name}", f"<script>{(own / f'{name}.js').read_text(encoding='utf-8')}</script>"
+    return [css, (own / "map.css").read_text(encoding="utf-8")], [
+        script,
+        *((own / f"{name}.js").read_text(encoding="utf-8") for name in SCRIPTS),
+    ]
 
 
 def _data(page: MapPage) -> dict[str, Any]:
@@ -268,17 +220,6 @@ def _panel(
         rooms=[room for room in rooms if room[1] or room[2]],
         pictures=pictures,
     )
-
-
-def _number(element: Any) -> None:
-    counter = iter(range(1_000_000))
-
-    def visit(node: Any) -> None:
-        node._id = f"{next(counter):04d}"
-        for child in node._children.values():
-            visit(child)
-
-    visit(element)
 
 
 def _data_uri(png: bytes) -> str:

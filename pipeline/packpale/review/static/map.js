@@ -18,7 +18,7 @@ var packpale = {};
 // A layer may hold lines as well as areas; only areas are filled.
 packpale.style = function (feature, style) {
   var isLine = feature.geometry.type.indexOf("LineString") >= 0;
-  return isLine ? Object.assign({}, style, {fill: false}) : style;
+  return Object.assign({}, style, isLine ? {fill: false} : {}, feature.properties.style);
 };
 
 // A shape's label, and its figures when it is selected.

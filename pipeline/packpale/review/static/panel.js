@@ -3,6 +3,7 @@
 packpale.start = function (map, data) {
   var panel = document.getElementById("panel"), frame = map.getContainer();
   packpale.data = data;
+  data.shapes.forEach(function (layer) { window[layer[0]].addData(layer[1]); });
   if (packpale.narrow()) panel.open = false;
   // The panel covers the left of a wide screen and the top of a narrow one: what is shown lies beside it.
   packpale.beside = function () {
@@ -59,7 +60,7 @@ packpale.start = function (map, data) {
       showKey(box, box.checked);
       box.closest(".layer").classList.toggle("shown", box.checked);
       // Whatever is switched on last, layers lie over one another as they did at first: points over lines over areas.
-      data.drawn.forEach(function (name) { if (map.hasLayer(window[name])) window[name].bringToFront(); });
+      data.shapes.forEach(function (layer) { if (map.hasLayer(window[layer[0]])) window[layer[0]].bringToFront(); });
     });
     box.closest(".layer").classList.toggle("shown", box.checked);
   });
