@@ -60,4 +60,4 @@ def _rows(rows: Sequence[FieldRow]) -> Iterator[dict[str, Any]]:
             yield {**empty, **first, "geometry": None}
         for k, fit in enumerate(row.fits, start=1):
             line = fence_line_row(k, fit.egg, fit)
-            yield {**first, **line, "geometry": line["geometry"].wkb}
+            yield {**first, **line}

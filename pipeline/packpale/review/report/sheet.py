@@ -64,6 +64,7 @@ def main_figures(source: PlotSource) -> Block:
                 if p.fit
             ),
             ("Fence in plan", show.length(sum(p.line.perimeter for p in packs))),
+            ("of it over limits", show.length(sum(p.over_limits_m for p in packs))),
             ("Fence on the ground", show.length(sum(p.length_3d for p in packs))),
             ("Dug out, as drawn", show.volume(sum(v.cut for v in works.volumes))),
             ("of it rock, as drawn", show.volume(sum(v.rock for v in works.volumes))),
