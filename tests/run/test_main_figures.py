@@ -34,7 +34,7 @@ DEFAULTS = {
     "working_strip_m": 3.0,
     "line_over_limits": 0.1,
 }
-"""Typed from README's settings tables: what holds where the settings file is silent."""
+"""Typed from config/SETTINGS.md: what holds where the settings file is silent."""
 
 
 @pytest.fixture(params=RUNS)

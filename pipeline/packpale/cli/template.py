@@ -1,4 +1,4 @@
-"""The settings written out for people: a commented file to start from, and the table in README."""
+"""The settings written out for people: a commented file to start from, and the table in config/SETTINGS.md."""
 
 import json
 import re
@@ -99,7 +99,7 @@ def settings_file(given: dict[str, Any]) -> str:
 
 
 def settings_table() -> str:
-    """Markdown tables of every key, one for each section, as README shows them."""
+    """Markdown tables of every key, one for each section, as config/SETTINGS.md shows them."""
     parts = []
     for name, field in Project.model_fields.items():
         model = field.annotation
