@@ -10,6 +10,7 @@ from packpale.review.crossings import crossing_layers, crossing_rows
 from packpale.review.projecting import to_degrees
 from packpale.review.report import water
 from packpale.review.words import Wording, plain
+from packpale.values.cautions import advised
 from review import factory, pages
 from review.factory import SAID
 
@@ -56,8 +57,9 @@ def test_rows_with_an_opening(fitting):
 def test_the_plots_page_lists_them_and_says_what_is_missing(run):
     page = pages.read(run.folder / "plots/plot-0/index.html")
     for c in run.plots[0].care.crossings:
-        assert f"{SAID.length(c.chainage)} {'in' if c.inward else 'out'} at least {SAID.area(c.area)}" in page.text
-        assert f"{c.concentration_min:.1f} min" in page.text
+        way = "into the enclosure" if c.inward else "out of the enclosure"
+        assert f"{SAID.length(c.chainage)} {way} at least {SAID.area(c.area)}" in page.text
+        assert f"at least {SAID.duration(60 * c.concentration_min)}" in page.text
     assert "No design flow and no opening" in page.text
     assert "Design flow Opening" not in page.text
     assert "with the consent of the authority for the water" in page.text
@@ -75,7 +77,7 @@ def test_the_plots_page_tells_flow_and_opening(fitting, tmp_path):
 def test_map_marks_each_and_tells_what_is_known(fitting):
     layer = shown(fitting)
     assert len(layer.shapes) == len(fitting.care.crossings) + len(fitting.care.streams)
-    assert "Licensed people design it" in layer.explanation
+    assert advised("crossings authority") in layer.explanation
     rows = dict(layer.shapes[0].rows)
     first = fitting.care.crossings[0]
     assert rows["Ground that drains here"] == f"at least {METRIC.area(first.area)}"

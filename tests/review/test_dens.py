@@ -40,7 +40,7 @@ def test_map_and_page_tell_the_sites(run, fitting):
     assert "Places for dens" in text
     for den in fitting.care.dens:
         passage = den.passage
-        assert f"{passage.length:.2f} m, {passage.fall:.2f} m, {passage.roof:.2f} m" in text
+        assert f"{passage.length:.2f} m {passage.fall:.2f} m {passage.roof:.2f} m" in text
 
 
 def test_no_dens_no_table(tmp_path):

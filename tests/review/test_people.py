@@ -116,7 +116,7 @@ def test_each_pack_is_heard_at_the_other_and_at_the_dwelling(two, settings, text
     for r in rows:
         heard = f"{SAID.length(r['distance_m'])} {r['level_db']:.0f} dB {r['excess_db']:.0f} dB"
         assert f"{r['kind']} {r['number']} {r['pack']} {heard}" in text.replace(" (flat ground assumed)", "")
-    assert "on a still night of -10 °C against a background of 10 dB" in text
+    assert "on a still night of \u221210 °C against a background of 10 dB" in text
 
 
 def test_dens_keep_away_from_the_other_pack(two):
@@ -163,8 +163,8 @@ def test_trees_and_boulders_near_a_fence_are_listed(two, settings, text):
     assert rows[0]["left_m"] == pytest.approx(ground[1] + settings.fence.height_m - ground[0] - 1.5, abs=0.02)
     assert "2 trees, boulders or other things stand within 5.00 m of a fence." in text
     chainages = [SAID.length(r["chainage_m"]) for r in rows]
-    assert f"2 1, {chainages[0]} 2.00 m outside 1.50 m {SAID.dimension(rows[0]['left_m'])} yes" in text
-    assert f"4 1, {chainages[1]} 3.00 m inside not given not known perhaps" in text
+    assert f"2, pack 1 {chainages[0]} 2.00 m outside 1.50 m {SAID.dimension(rows[0]['left_m'])} yes" in text
+    assert f"4, pack 1 {chainages[1]} 3.00 m inside not given not known perhaps" in text
     layer = aid_layer(two, settings, METRIC, to_degrees(factory.CRS))
     assert len(layer.shapes) == 2
 

@@ -131,3 +131,15 @@ def test_quantity_times_rate_is_the_same_price_in_both_systems(unit):
 
     prices = [number(w.quantity(1e6, unit)) * number(w.rate(1234.0, unit)) for w in (METRIC, IMPERIAL)]
     assert prices[1] == pytest.approx(prices[0], rel=1e-4)
+
+
+def test_sentences_begin_with_a_capital_and_a_users_own_text_stays_as_it_is():
+    values = {"share": Quantity(0.004, "share"), "file": "dem.tif"}
+    note = Note(
+        "corners", "{share} of {file}", "{setting:land.margin_m} is set. {file} is read. {share} is little.", values
+    )
+    assert plain(METRIC.note(note).text) == (
+        "Under 1 % of dem.tif. The margin of ground read round the plot is set. dem.tif is read. Under 1 % is little."
+    )
+    assert plain(METRIC.note(dataclasses.replace(note, packs=(1,))).lead) == "Pack 1: under 1 % of dem.tif"
+    assert plain(Wording(False, "EUR", by_key=True).note(note).rest).startswith("land.margin_m is set. dem.tif is")

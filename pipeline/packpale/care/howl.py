@@ -14,6 +14,7 @@ from packpale.care.propagation import divergence, ground_effect, leaves, screen
 from packpale.enclosure.model import Pack
 from packpale.settings import HowlSettings
 from packpale.site import Array, Grid, Mask, Site
+from packpale.values.howl_reach import howl_reach
 from packpale.values.notes import Note
 
 BEARINGS = 72
@@ -22,8 +23,8 @@ PLACES = 24
 """Points along a fence line that a howl may come from, beside the middle of the enclosure."""
 LADDER = np.geomspace(10.0, 40_000.0, 420)
 """Distances at which the reach is sought; it lies between two of them, 2 % apart. [m]"""
-OPEN_M, FOREST_M = 16_000.0, 9_000.0
-"""How far howls are heard over open ground and in dense forest: common practice, no source. [m]"""
+OPEN_M, FOREST_M = ((howl_reach()[k].low + howl_reach()[k].high) / 2 for k in ("open ground", "dense forest"))
+"""How far howls are heard over open ground and in dense forest, the middle of what is told. [m]"""
 STILL_NIGHT = {"temperature_c": -10.0, "background_db": 10.0}
 """Air and quiet in which the method comes to such distances; 10 dB is about the threshold of hearing at 250 Hz."""
 OPEN_GROUND, FOREST_GROUND = 0.0, 0.3

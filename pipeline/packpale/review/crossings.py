@@ -12,14 +12,12 @@ from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.subjects.crossings import CROSSINGS, crossings
 from packpale.review.words import Wording
+from packpale.values.cautions import advised
 
 SHOWN = 12
 """Crossings that the first page lists, those that drain most; the GeoPackage holds all."""
+EXPLAINED = f"Weak points of fence and apron. {advised('crossings authority')}"
 MARK = Style("#0b3c8c", "#7cc4ff", 1.0, width=2.5, radius=7)
-ADVICE = (
-    "Weak points of fence and apron. Common practice: an opening with hinged bars, and stone or concrete under it in "
-    "place of the apron. Licensed people design it; the water authority has to consent."
-)
 
 
 def crossing_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
@@ -34,7 +32,7 @@ def crossing_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> I
         Shape(degrees(Point(found.x, found.y)), found.title, CROSSINGS.popup(found, wording))
         for found in crossings(result)
     ]
-    yield VectorLayer("Pack and people", "Where water crosses the fence", shapes, MARK, explanation=ADVICE)
+    yield VectorLayer("Pack and people", "Where water crosses the fence", shapes, MARK, explanation=EXPLAINED)
 
 
 def _found(result: PlotResult) -> tuple[Crossing, ...]:

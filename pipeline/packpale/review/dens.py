@@ -9,7 +9,7 @@ from packpale.care.model import Care
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
-from packpale.review.subjects.dens import DENS, faces
+from packpale.review.subjects.dens import DENS
 from packpale.review.words import Wording
 
 DEN = Style("#4a2a12", "#e0a458", 1.0, width=2, radius=7)
@@ -19,11 +19,6 @@ def den_rows(care: Care | None) -> Iterable[dict[str, Any]]:
     """Rows of the layer dens, but the plot's name."""
     for den in care.dens if care else ():
         yield {**DENS.row(den), "geometry": Point(den.x, den.y)}
-
-
-def den_details(care: Care | None) -> list[dict[str, Any]]:
-    """What the page tells of each."""
-    return [{**DENS.row(den), "faces": faces(den)} for den in (care.dens if care else ())]
 
 
 def den_layer(result: PlotResult, wording: Wording, degrees: Degrees) -> VectorLayer:

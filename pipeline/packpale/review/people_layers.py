@@ -14,6 +14,7 @@ from packpale.review.projecting import Degrees
 from packpale.review.theme import Theme
 from packpale.review.words import Wording
 from packpale.settings import Project
+from packpale.values.quantity import Quantity, given
 
 REACH = Style("#8a3ffc", width=2.5, halo=True)
 REACH_BOUND = Style("#8a3ffc", width=1.5, dash="3 7", halo=True)
@@ -104,8 +105,9 @@ def _viewpoint(view: Viewpoint, wording: Wording, degrees: Degrees) -> Shape:
 
 
 def _reach(reach: Reach, k: int, project: Project, wording: Wording, degrees: Degrees) -> Shape:
+    level = wording.say(given(project.howl.source_level_db[k], "level"))
     rows = [
-        ("Source level", f"{project.howl.source_level_db[k]:g} dB at {wording.dimension(1.0)} ({LEVELS[k]}, assumed)"),
+        ("Source level", f"{level} at {wording.dimension(1.0)} ({LEVELS[k]}, assumed)"),
         ("Nearest and farthest", f"{wording.length(reach.radius[k].min())}, {wording.length(reach.radius[k].max())}"),
         ("Bearings on assumed flat ground", wording.percent(1 - float(reach.surveyed[k].mean()))),
     ]
@@ -116,9 +118,12 @@ def _reach(reach: Reach, k: int, project: Project, wording: Wording, degrees: De
 def _heard(heard: Heard, wording: Wording, degrees: Degrees) -> Shape:
     rows = [
         ("Distance", wording.length(heard.distance)),
-        ("Level", f"{heard.level:.0f} dB"),
-        ("Above the background", f"{heard.excess:.0f} dB"),
-        ("Taken by ridges, by leaves", f"{heard.screened:.0f} dB, {heard.leaves:.0f} dB"),
+        ("Level", wording.say(Quantity(heard.level, "level"))),
+        ("Above the background", wording.say(Quantity(heard.excess, "level"))),
+        (
+            "Taken by ridges, by leaves",
+            wording.say((Quantity(heard.screened, "level"), Quantity(heard.leaves, "level"))),
+        ),
         ("Ground", "surveyed" if heard.surveyed else "flat ground assumed beyond the elevation model"),
     ]
     title = f"Howl of pack {heard.pack} at dwelling {heard.number}"

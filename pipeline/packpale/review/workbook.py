@@ -11,6 +11,7 @@ from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Rankin
 from packpale.review.spreadsheet import COUNT, MONEY, RATE, TENTH, THOUSANDTH, Book, Column, Formula, Page, address
 from packpale.review.words import Wording
 from packpale.settings import Project, RateSettings
+from packpale.values.cautions import cautions_for
 from packpale.values.notes import COST, HURT, ordered
 
 MOST_BILLS = 200
@@ -23,13 +24,6 @@ RATES, PRICES, MORE = 4, 7, 10
 OF_A_BILL = (HURT, COST)
 """What the notes below a bill are about: what it costs, and who may be hurt when it is built."""
 UNITS = {"m2": "m²", "m3": "m³", "each": "no."}
-CAUTIONS = (
-    "Rates are the project's own guesses until a contractor and suppliers have priced the bill.",
-    "Not in the prices: tax, permits, structural design, surveys, pits, moving services, supervision, contingency.",
-    "Volumes hold as far as the elevation model and the depths to rock and water do: dig pits before ordering.",
-    "Deep trenches kill: follow local excavation rules. Have services located before any digging.",
-    "A fence for large carnivores needs a licence and structural design by people qualified for it.",
-)
 
 
 @dataclass(frozen=True)
@@ -137,7 +131,7 @@ def _end_of_comparison(page: Page, record: Mapping[str, Any]) -> None:
         if outcome["status"] == "failed":
             page.add([None, name, *[None] * 12, "", f"not computed: {outcome['reason']}"])
     page.row += 1
-    for text in CAUTIONS:
+    for text in cautions_for("prices"):
         page.note(text)
     page.finish()
 
@@ -217,7 +211,7 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
     several = len(summary.earthworks) > 1
     wording = Wording.of(project)
     notes = (wording.note(n, several_packs=several).text for n in ordered(summary.notes) if n.severity in OF_A_BILL)
-    for text in (*notes, *CAUTIONS):
+    for text in (*notes, *cautions_for("prices")):
         page.note(text)
     page.finish()
     return _Total(page, total)

@@ -10,7 +10,9 @@ from packpale.care.guidance import speaks_of_climbing, verdicts_at_height
 from packpale.earthworks.stretches import total
 from packpale.review.report.blocks import Block, Section, Table, Words, link, paragraph, small, table, words
 from packpale.review.report.guidance import GuidanceRow, guidance_rows
+from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
+from packpale.review.subjects.climbing import CLIMBING_AIDS
 from packpale.values.guidance import guidance
 
 MOST_AIDS = 40
@@ -99,27 +101,18 @@ def _aids(source: PlotSource) -> Iterator[Block]:
         return
     things = "tree, boulder or other thing stands" if len(aids) == 1 else "trees, boulders or other things stand"
     yield paragraph(f"{len(aids)} {things} within {show.dimension(source.project.checks.tree_distance_m)} of a fence.")
-    heads = (
-        ("Thing", "name"),
-        ("Fence of pack, chainage", "words"),
-        ("Distance", "words"),
-        ("Its height", "figure"),
-        ("Left of the fence", "figure"),
-        ("Lowers the fence", "words"),
+    yield listing(
+        source,
+        "Things within a leap of the fence",
+        CLIMBING_AIDS,
+        aids[:MOST_AIDS],
+        further=(("Lowers the fence", lambda aid: _lowers(source, aid)),),
     )
-    yield table("Things within a leap of the fence", heads, [_aid(source, aid) for aid in aids[:MOST_AIDS]])
     if len(aids) > MOST_AIDS:
         yield small(f"The first {MOST_AIDS} are shown; the layer climbing_aids of packpale.gpkg holds all.")
 
 
-def _aid(source: PlotSource, aid: ClimbingAid) -> tuple[str, ...]:
-    show = source.show
-    known = not np.isnan(aid.left)
-    return (
-        str(aid.number),
-        f"{aid.pack}, {show.length(aid.chainage)}",
-        aid.side if aid.side == "on the line" else f"{show.dimension(aid.distance)} {aid.side}",
-        "not given" if np.isnan(aid.height) else show.dimension(aid.height),
-        "not known" if not known else show.dimension(aid.left) if aid.left > 0 else "none",
-        ("yes" if known else "perhaps") if weakening(aid, source.project) else "no",
-    )
+def _lowers(source: PlotSource, aid: ClimbingAid) -> str:
+    if not weakening(aid, source.project):
+        return "no"
+    return "perhaps" if np.isnan(aid.left) else "yes"

@@ -22,12 +22,13 @@ from packpale.review.report.blocks import (
     table,
     words,
 )
-from packpale.review.report.cautions import LEFT_OUT, before_digging
+from packpale.review.report.cautions import before_digging
 from packpale.review.report.charts import place_sketch, score_bars
 from packpale.review.report.notes import notes_section
 from packpale.review.report.price import price_range
 from packpale.review.words.wording import Wording
 from packpale.settings import RANKING_CRITERIA, Project
+from packpale.values.cautions import caution
 from packpale.values.notes import Note
 
 PAGE = "index.html"
@@ -315,7 +316,7 @@ def _places(source: RunSource) -> Block:
 
 def left_out() -> Section:
     """What no price holds."""
-    return Section("What the prices leave out", (paragraph(LEFT_OUT),), f"{PAGE}#left-out")
+    return Section("What the prices leave out", (paragraph(caution("left_out")),), f"{PAGE}#left-out")
 
 
 def cautions() -> Section:

@@ -6,9 +6,14 @@ from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M
 from packpale.care.howl import FOREST_GROUND, FOREST_M, LADDER, OPEN_GROUND, OPEN_M, STILL_NIGHT, Howl, Reach
 from packpale.care.patrol import Round
 from packpale.care.viewing import Viewing
-from packpale.review.dens import den_details
 from packpale.review.report.blocks import Block, Section, link, paragraph, small, table
+from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
+from packpale.review.subjects.dens import DENS
+from packpale.values.cautions import advised
+from packpale.values.howl_reach import howl_reach
+from packpale.values.notes import phrase
+from packpale.values.quantity import Kind, Quantity, given, printed
 
 
 def round_section(source: PlotSource) -> Section | None:
@@ -108,12 +113,13 @@ def _heard(source: PlotSource, howl: Howl) -> Block:
         ("Taken by leaves", "figure"),
         ("Heard", "words"),
     )
+    show = source.show
     rows = [
         (
             f"{h.kind} {h.number}{'' if h.surveyed else ' (flat ground assumed)'}",
             str(h.pack),
-            source.show.length(h.distance),
-            *(f"{v:.0f} dB" for v in (h.level, h.excess, h.screened, h.leaves)),
+            show.length(h.distance),
+            *(show.say(Quantity(v, "level")) for v in (h.level, h.excess, h.screened, h.leaves)),
             "yes" if h.excess >= 0 else "no",
         )
         for h in howl.heard
@@ -123,25 +129,47 @@ def _heard(source: PlotSource, howl: Howl) -> Block:
 
 def _loudness(source: PlotSource, howl: Howl) -> Iterator[Block]:
     show, settings = source.show, source.project.howl
-    yield small(
-        f"Nobody has published how loud a howl is: {settings.source_level_db[1]:g} dB at {show.dimension(1.0)} is an "
-        "assumption, and every level and distance moves with it. Levels are those downwind or on a clear calm night "
-        f"(ISO 9613-2, accuracy stated up to {show.length(1000)} only), {settings.temperature_c:g} °C, "
-        f"{settings.humidity_percent:g} % humidity, a background of {settings.background_db:g} dB in each band, and "
-        f"ground with factor {settings.ground_factor:g}."
+    night = {name: given(value, _KINDS[name]) for name, value in STILL_NIGHT.items()}
+    told = phrase(
+        "Nobody has published how loud a howl is: {level} at {away} is an assumption, and every level and "
+        "distance moves with it. Levels are those downwind or on a clear calm night (ISO 9613-2, accuracy "
+        "stated up to {stated} only), {temperature}, {humidity} humidity, a background of {background} in "
+        "each band, and ground with factor {ground}.",
+        level=given(settings.source_level_db[1], "level"),
+        away=given(1.0, "dimension"),
+        stated=printed(1000, "m"),
+        temperature=given(settings.temperature_c, "temperature"),
+        humidity=given(settings.humidity_percent / 100, "share"),
+        background=given(settings.background_db, "level"),
+        ground=given(settings.ground_factor, "number"),
     )
-    still_open, still_forest = (show.length(round(v, -2)) for v in howl.still_night)
-    yield small(
-        f"Common practice, without a source, has howls heard at about {show.length(OPEN_M)} over open ground and "
-        f"{show.length(8000)} to {show.length(10000)} through dense forest. Under the conditions above that asks for "
-        f"{howl.open_needs:.0f} dB at that distance from the animal over open flat ground, and for "
-        f"{howl.forest_needs:.0f} dB over {show.length(FOREST_M)} of forest. The method comes to such distances for "
-        f"the high level ({settings.source_level_db[2]:g} dB) on a still night of {STILL_NIGHT['temperature_c']:g} °C "
-        f"against a background of {STILL_NIGHT['background_db']:g} dB: {still_open} over open ground as hard as ice "
-        f"or crusted snow (factor {OPEN_GROUND:g}), {still_forest} through forest on ground frozen in part (factor "
-        f"{FOREST_GROUND:g}). Layers of air that lead sound along, or a call from a height, carry farther than this "
-        "method tells."
+    yield small(show.say(told))
+    still_open, still_forest = (Quantity(round(v, -2), "distance") for v in howl.still_night)
+    told = phrase(
+        "Common practice, without a source, has howls heard at about {over_open} over open ground and "
+        "{in_forest} through dense forest. Under the conditions above that asks for {open_needs} at that "
+        "distance from the animal over open flat ground, and for {forest_needs} over {forest} of forest. The "
+        "method comes to such distances for the high level ({high}) on a still night of {cold} against a "
+        "background of {quiet}: {still_open} over open ground as hard as ice or crusted snow (factor "
+        "{open_factor}), {still_forest} through forest on ground frozen in part (factor {forest_factor}). "
+        "Layers of air that lead sound along, or a call from a height, carry farther than this method tells.",
+        over_open=given(OPEN_M, "distance"),
+        in_forest=howl_reach()["dense forest"],
+        open_needs=Quantity(howl.open_needs, "level"),
+        forest_needs=Quantity(howl.forest_needs, "level"),
+        forest=given(FOREST_M, "distance"),
+        high=given(settings.source_level_db[2], "level"),
+        cold=night["temperature_c"],
+        quiet=night["background_db"],
+        still_open=still_open,
+        still_forest=still_forest,
+        open_factor=given(OPEN_GROUND, "number"),
+        forest_factor=given(FOREST_GROUND, "number"),
     )
+    yield small(show.say(told))
+
+
+_KINDS: dict[str, Kind] = {"temperature_c": "temperature", "background_db": "level"}
 
 
 def views(source: PlotSource) -> Section | None:
@@ -215,7 +243,7 @@ def between_packs(source: PlotSource) -> Section | None:
             "yes" if n.keeps_separation else "no",
             show.length(n.facing),
             ", ".join(show.percent(v) for v in n.sees),
-            ", ".join(f"{v:.0f} dB" for v in n.excess),
+            ", ".join(show.say(Quantity(v, "level")) for v in n.excess),
             ", ".join(show.percent(v) for v in n.refuge),
         )
         for n in source.care.neighbours
@@ -231,40 +259,13 @@ def between_packs(source: PlotSource) -> Section | None:
 
 def dens(source: PlotSource) -> Section | None:
     """Where dens could go."""
-    show = source.show
-    found = den_details(source.care)
+    show, found = source.show, source.care.dens
     if not found:
         return None
-    heads = (
-        ("Den site", "name"),
-        ("Score of 100", "figure"),
-        ("Built", "words"),
-        ("Passage, fall to the entrance, roof", "figure"),
-        ("Faces", "words"),
-        ("Slope", "figure"),
-        ("Fence", "figure"),
-        ("Viewpoints", "figure"),
-        ("Dwellings", "figure"),
-        ("Other pack", "figure"),
-    )
-    rows = [
-        (
-            str(d["den"]) + (f" of pack {d['pack']}" if source.several else ""),
-            show.score(100 * d["score"]),
-            d["build"],
-            ", ".join(show.dimension(d[k]) for k in ("passage_m", "fall_m", "roof_m")),
-            d["faces"],
-            show.slope(d["slope_deg"]),
-            *(show.length(d[f"to_{k}_m"]) for k in ("fence", "viewpoints", "dwellings", "other_pack")),
-        )
-        for d in found
-    ]
     note = small(
-        "The last four columns are distances; a dash stands where the input was not given. Of wild dens only popular "
-        f"pages give sizes: an entrance about {show.dimension(ENTRANCE_WIDTH_M)} wide, a chamber of "
-        f"{show.dimension(CHAMBER_M[0])} by {show.dimension(CHAMBER_M[1])} and {show.dimension(CHAMBER_M[2])} high; "
-        "tight and dark, for one animal (common practice, no source). Slope and aspect weigh little, since 35 wild "
-        "dens showed no preference. The pack chooses for itself. A passage can fall in on whoever digs or lies in it: "
-        "have roof and walls judged by somebody qualified, and dig in no den that is in use."
+        "A dash stands where the input was not given. "
+        f"{advised('den size')} An entrance is taken as {show.dimension(ENTRANCE_WIDTH_M)} wide, a chamber as "
+        f"{show.dimension(CHAMBER_M[0])} by {show.dimension(CHAMBER_M[1])} and {show.dimension(CHAMBER_M[2])} high. "
+        f"{advised('den preference')} The pack chooses for itself. {advised('den danger')}"
     )
-    return Section("Places for dens", (table("Places for dens", heads, rows), note), source.section("dens"))
+    return Section("Places for dens", (listing(source, "Places for dens", DENS, found), note), source.section("dens"))

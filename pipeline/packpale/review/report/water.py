@@ -1,9 +1,11 @@
 """Where water crosses the fence."""
 
-from packpale.care.crossings import Crossing
 from packpale.care.streams import StreamCrossing
-from packpale.review.report.blocks import Block, Section, link, paragraph, points, small, table
+from packpale.review.report.blocks import Block, Section, link, paragraph, points, small
+from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
+from packpale.review.subjects import crossings as subject
+from packpale.values.cautions import advised
 
 SHOWN = 12
 """Crossings that the page lists, those that drain most; the GeoPackage holds all."""
@@ -11,8 +13,8 @@ SHOWN = 12
 
 def crossings(source: PlotSource) -> Section:
     """The places, what drains to them, and the openings if a rain is set."""
-    found = sorted(source.care.crossings, key=lambda c: -c.area)
-    blocks = _places(source, found) if found else [_none(source)]
+    paths = [found for found in subject.crossings(source.result) if found.path]
+    blocks = _places(source, paths) if paths else [_none(source)]
     blocks += _mapped(source)
     return Section("Where water crosses the fence", tuple(blocks), source.section("crossings"))
 
@@ -45,19 +47,11 @@ def _none(source: PlotSource) -> Block:
     return paragraph(f"No flow path that drains {area} or more crosses the fence line.")
 
 
-def _places(source: PlotSource, found: list[Crossing]) -> list[Block]:
+def _places(source: PlotSource, found: list[subject.Found]) -> list[Block]:
     show, settings = source.show, source.project.crossings
-    shown = sorted(found[:SHOWN], key=lambda c: (c.pack, c.number))
+    most = sorted(found, key=lambda f: -f.area)[:SHOWN]
+    shown = [f for f in found if f in most]
     rain = settings.rain_source is not None
-    heads = [
-        ("Chainage", "name"),
-        ("Water flows", "words"),
-        ("Ground that drains here", "figure"),
-        ("Longest flow path", "figure"),
-        ("Time of concentration", "figure"),
-    ]
-    if rain:
-        heads += [("Design flow", "figure"), ("Opening, wide by high", "figure"), ("Bars", "figure")]
     places = "1 place" if len(found) == 1 else f"{len(found)} places"
     more = (f"; the {SHOWN} that drain most are listed, ", link("packpale.gpkg", "packpale.gpkg"), " has all")
     said = (
@@ -73,39 +67,18 @@ def _places(source: PlotSource, found: list[Crossing]) -> list[Block]:
             ". Each is a weak point: mesh catches what floats, bends or is undermined, and the first flood opens the "
             "fence.",
         ),
-        table("Where water crosses the fence", heads, [_row(source, c, rain) for c in shown]),
+        listing(
+            source,
+            "Where water crosses the fence",
+            subject.CROSSINGS,
+            shown,
+            without=() if rain else ("design_flow_m3_per_s", "opening_width_m", "bars"),
+        ),
         small(f"Rainfall: {settings.rain_source}. {said}")
         if rain
         else small(
             f"No design flow and no opening: both follow from {show.setting('crossings.rain_mm_per_h')}, and none is "
             "given. The weather service has the intensity of a storm that lasts as long as the time of concentration."
         ),
-        small(
-            "Common practice, no source: bars hinged at the top that give way to debris and fall shut again, so heavy "
-            "or so held that no animal pushes them open, or a fixed rack that is cleaned after every storm, so low "
-            "and close that no animal passes under or between; under them stone or concrete in place of buried mesh, "
-            "carried as deep and as far as the apron and into the banks on both sides; fence posts kept out of the "
-            "channel. Structural and flood design by licensed people, with the consent of the authority for the "
-            "water. Have these places looked at on every round and after every storm. Paths in filled hollows and on "
-            "flats are arbitrary: walk the line in the rain before deciding."
-        ),
+        small(" ".join(advised(name) for name in ("crossings", "crossings authority", "crossings walk"))),
     ]
-
-
-def _row(source: PlotSource, c: Crossing, rain: bool) -> list[str]:
-    show = source.show
-    row = [
-        show.length(c.chainage) + (f", pack {c.pack}" if source.several else ""),
-        "in" if c.inward else "out",
-        ("at least " if c.is_lower_bound else "") + show.area(c.area),
-        show.length(c.path_length),
-        f"{c.concentration_min:.1f} min",
-    ]
-    if rain:
-        o = c.opening
-        row += (
-            [show.discharge(o.flow), f"{show.dimension(o.width)} by {show.dimension(o.height)}", str(o.bars)]
-            if o
-            else ["–", "–", "–"]
-        )
-    return row

@@ -1,5 +1,6 @@
 """Where water crosses the fence."""
 
+import math
 from dataclasses import dataclass
 
 from packpale.care.crossings import Crossing
@@ -23,6 +24,11 @@ class Found:
     mapped: bool
     mapped_width: float = 0.0
     """Of mapped water along the fence; 0 where it is mapped as a line. [m]"""
+
+    @property
+    def area(self) -> float:
+        """That drains through here; NaN where it is not known. [m2]"""
+        return self.path.area if self.path else math.nan
 
     @property
     def title(self) -> str:
@@ -89,7 +95,7 @@ CROSSINGS = Subject(
     (
         PLOT,
         Field("pack", "Pack", "number of it", lambda f: f.pack),
-        Field("crossing", "Number along the line", "number of it", lambda f: f.path and f.path.number, page=True),
+        Field("crossing", "Number along the line", "number of it", lambda f: f.path and f.path.number),
         Field("chainage_m", "Chainage", "length", lambda f: f.chainage, popup=True, page=True),
         Field(
             "direction",

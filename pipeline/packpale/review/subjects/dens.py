@@ -22,7 +22,7 @@ def _degree(name: str) -> Field:
 
 
 def _to(key: str, kind: str, title: str) -> Field:
-    return Field(key, f"Distance to {title}", "length", lambda den: den.distances.get(kind), popup=True)
+    return Field(key, f"Distance to {title}", "length", lambda den: den.distances.get(kind), popup=True, page=True)
 
 
 DENS = Subject(
@@ -69,6 +69,6 @@ DENS = Subject(
             popup=True,
             page=True,
         ),
-        Field("roof_m", "Ground over the chamber", "dimension", lambda den: den.passage.roof),
+        Field("roof_m", "Ground over the chamber", "dimension", lambda den: den.passage.roof, page=True),
     ),
 )

@@ -1,6 +1,6 @@
 """What is known of a subject: a list of fields that makes its columns, its popup and its table."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -116,15 +116,6 @@ class Subject:
         """What a click on an item tells: titles and words."""
         said = ((field.title, field.say(item)) for field in self.fields if field.popup)
         return [(title, wording.say(value)) for title, value in said if value is not None]
-
-    def heads(self) -> list[str]:
-        """Heads of the table's columns."""
-        return [field.title for field in self.fields if field.page]
-
-    def cells(self, items: Iterable[Any]) -> list[list[Value]]:
-        """The table's cells, item by item: quantities and words; an empty text where nothing is known."""
-        shown = [field for field in self.fields if field.page]
-        return [["" if (value := field.say(item)) is None else value for field in shown] for item in items]
 
 
 PLOT = Field("plot_id", "Plot", "text")

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from string import Formatter
-from typing import Any
 
 from packpale.review.words import quantities
 from packpale.review.words.quantities import (
@@ -74,16 +73,27 @@ class Wording:
             case _:
                 return ", ".join(self.say(one) for one in value)
 
-    def fill(self, template: str, values: Mapping[str, Value]) -> str:
-        """A template of a phrase with its values in words."""
-        return _Filling(self).vformat(template, (), values)
+    def fill(self, template: str, values: Mapping[str, Value], *, begins: bool = False) -> str:
+        """A template of a phrase with its values in words.
+
+        A sentence begins with a capital, at the start too if the template ``begins`` one; a text is left as it is.
+        """
+        said = ""
+        for before, name, spec, _ in Formatter().parse(template):
+            said += _begun(before) if begins and not said else before
+            if name is None:
+                continue
+            value = self.setting(spec or "") if name == SETTING else self.say(values[name])
+            starts = said.endswith(". ") or (begins and not said)
+            as_it_is = self.by_key if name == SETTING else _is_text(values[name])
+            said += _begun(value) if starts and not as_it_is else value
+        return said
 
     def note(self, note: Note, *, several_packs: bool = True) -> Told:
         """A note in words; it says which pack it concerns where there are several."""
         named = f"{_packs(note.packs)}: " if note.packs and several_packs else ""
-        # Of the template, since what stands in it may be a user's own text.
-        lead = note.lead if named else f"{note.lead[:1].upper()}{note.lead[1:]}"
-        return Told(named + self.fill(lead, note.values), self.fill(note.rest, note.values))
+        lead = self.fill(note.lead, note.values, begins=not named)
+        return Told(named + lead, self.fill(note.rest, note.values, begins=True))
 
     def setting(self, key: str) -> str:
         """What a setting is called."""
@@ -197,23 +207,18 @@ class Wording:
 
 FILES = Wording(imperial=False, currency="", by_key=True)
 """The same where nothing is told in money; put ``quantities.plain`` round it."""
-_NAMED = object()
-
-
-class _Filling(Formatter):
-    """Puts values in words into a template."""
-
-    def __init__(self, wording: Wording) -> None:
-        self.wording = wording
-
-    def get_value(self, key: int | str, args: Any, kwargs: Mapping[str, Any]) -> Any:
-        return _NAMED if key == SETTING else kwargs[str(key)]
-
-    def format_field(self, value: Any, format_spec: str) -> str:
-        return self.wording.setting(format_spec) if value is _NAMED else self.wording.say(value)
 
 
 def _packs(numbers: tuple[int, ...]) -> str:
     if len(numbers) == 1:
         return f"Pack {numbers[0]}"
     return f"Packs {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
+
+
+def _begun(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def _is_text(value: Value) -> bool:
+    """Whether a value is a text, such as a user's own, or begins with one."""
+    return isinstance(value, str) or (isinstance(value, Phrase) and value.template.startswith("{"))

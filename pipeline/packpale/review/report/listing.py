@@ -1,0 +1,35 @@
+"""A table of the items of a subject, from its fields."""
+
+from collections.abc import Callable, Collection, Iterable, Sequence
+from typing import Any
+
+from packpale.review.report.blocks import Table, table
+from packpale.review.report.source import PlotSource
+from packpale.review.subjects.field import TEXT, Subject
+from packpale.review.words import MISSING
+
+Further = tuple[str, Callable[[Any], str]]
+"""Head of a column that only the run's settings can fill, and its words for an item."""
+
+
+def listing(
+    source: PlotSource,
+    title: str,
+    subject: Subject,
+    items: Iterable[Any],
+    *,
+    without: Collection[str] = (),
+    further: Sequence[Further] = (),
+) -> Table:
+    """The fields that the subject shows on pages, but those in ``without``; the first names each item, and its pack."""
+    fields = [field for field in subject.fields if field.page and field.key not in without]
+    looks = ["name", *("words" if field.column == TEXT or field.told else "figure" for field in fields[1:])]
+    heads = [*zip((field.title for field in fields), looks, strict=True), *((head, "words") for head, _ in further)]
+    rows = []
+    for item in items:
+        said = [field.say(item) for field in fields]
+        cells = [MISSING if value is None else source.show.say(value) for value in said]
+        if source.several:
+            cells[0] = f"{cells[0]}, pack {item.pack}"
+        rows.append([*cells, *(fill(item) for _, fill in further)])
+    return table(title, heads, rows)
