@@ -4,6 +4,7 @@ import errno
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 LONGEST_LINE = 900
 """Characters of a fault: what is longer repeats a hostile input, and loses its middle."""
@@ -27,6 +28,11 @@ def one_line(text: str) -> str:
     if len(text) > LONGEST_LINE:
         text = f"{text[: LONGEST_LINE // 2]} ... {text[-LONGEST_LINE // 3 :]}"
     return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def damaged(file: Path, error: Exception) -> str:
+    """The fault of a file of a plot that cannot be read back: without its folder the plot is computed again."""
+    return f"{file}: cannot be read back ({error}); remove the folder {file.parent} and start the same command again"
 
 
 class Faults(Exception):  # noqa: N818 - it carries several, and each is called a fault throughout

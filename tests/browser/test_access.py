@@ -41,15 +41,23 @@ def everything_shown(page):
 
 @pytest.mark.parametrize("watched", [(1280, 800), (390, 844)], ids=["desktop", "phone"], indirect=True)
 def test_no_serious_finding(watched, run):
-    for name in ("index.html", "map.html", PLOT):
+    for name in ("index.html", "basis.html", "plots/plot-0/index.html", "map.html", PLOT):
         page = watched.open(run / name)
-        if name != "index.html":
+        if name.endswith("map.html"):
             everything_shown(page)
+        else:
+            page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
         assert [f for f in findings(page) if f[0] in NO_FINDING_OF] == [], name
 
 
+TOLD = ("index.html", "basis.html", "plots/plot-1/index.html", "plots/plot-0/index.html")
+"""Pages made from the report's blocks."""
+STOPS = """() => [...document.querySelectorAll('[tabindex="0"]')].map(box => box.scrollWidth > box.clientWidth)"""
+
+
+@pytest.mark.parametrize("watched", [(390, 844)], ids=["phone"], indirect=True)
 def test_every_region_has_a_name_of_its_own(watched, run):
-    page = watched.open(run / "index.html")
+    page = watched.open(run / "plots/plot-0/index.html")
     # Of less than serious impact for axe, but five regions called alike leave nobody knowing where they are.
     assert findings(page, "landmark-unique", "region") == []
     page.evaluate(
@@ -59,6 +67,54 @@ def test_every_region_has_a_name_of_its_own(watched, run):
         }"""
     )
     assert [rule for _, rule, _ in findings(page, "landmark-unique")] == ["landmark-unique"]
+
+
+@pytest.mark.parametrize("watched", [(1280, 800)], ids=["desktop"], indirect=True)
+def test_nothing_is_a_stop_that_does_not_scroll(watched, run):
+    for name in TOLD:
+        page = watched.open(run / name)
+        assert all(page.evaluate(STOPS)), name
+    # On a narrow screen tables are wider than it: then the keyboard has to reach them.
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.wait_for_timeout(100)
+    stops = page.evaluate(STOPS)
+    assert stops
+    assert all(stops)
+
+
+@pytest.mark.parametrize("watched", [(390, 844)], ids=["phone"], indirect=True)
+def test_on_a_phone_nothing_lies_off_the_side(watched, run):
+    for name in TOLD:
+        page = watched.open(run / name)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, name
+    page = watched.open(run / "index.html")
+    ranking = page.locator("table.cards")
+    box = ranking.bounding_box()
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= 390
+    assert ranking.evaluate("table => table.parentElement.scrollWidth <= table.parentElement.clientWidth")
+    # Each figure stands beside what it is.
+    shown = ranking.locator("td").first.evaluate("cell => getComputedStyle(cell, '::before').content")
+    assert "Rank" in shown
+
+
+@pytest.mark.parametrize("watched", [(1280, 800)], ids=["desktop"], indirect=True)
+def test_the_keyboard_gets_past_the_links_and_into_what_is_folded(watched, run):
+    page = watched.open(run / "basis.html")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "content"
+    page = watched.open(run / "index.html")
+    folded = page.locator("details").first
+    assert not folded.evaluate("one => one.open")
+    folded.locator("summary").focus()
+    page.keyboard.press("Enter")
+    assert folded.evaluate("one => one.open")
+    # A link to a section inside opens it too.
+    page.evaluate("() => { document.querySelector('details').open = false; location.hash = '#figures'; }")
+    page.wait_for_timeout(100)
+    assert folded.evaluate("one => one.open")
 
 
 def test_a_serious_finding_is_found(watched, run):

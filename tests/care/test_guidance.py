@@ -128,7 +128,7 @@ def test_no_figure_from_memory_is_in_the_table():
 
 
 def test_settings_that_nobody_speaks_of():
-    rules = [Rule("r", ((Part("fence.height_m", "at least", 1.0, "m"),),), "t", "a", "", "s", "e", "read")]
+    rules = [Rule("r", ((Part("fence.height_m", "at least", 1.0, "m"),),), "t", "a", "", "s", "e", "read", "wolves")]
     found = unspoken(rules)
     assert "fence.post_spacing_m" in found
     assert "fence.height_m" not in found
@@ -137,7 +137,7 @@ def test_settings_that_nobody_speaks_of():
 
 
 def test_at_most_and_is():
-    rule = Rule("r", ((Part("fence.height_m", "at most", 2.0, "m"),),), "t", "a", "", "s", "e", "read")
+    rule = Rule("r", ((Part("fence.height_m", "at most", 2.0, "m"),),), "t", "a", "", "s", "e", "read", "wolves")
     for height, verdict in ((2.0, "meets"), (2.1, "falls short")):
         (one,) = compare(project_of(fence={"height_m": height}), [rule])
         assert one.verdict == verdict

@@ -6,7 +6,15 @@ import pytest
 
 from review import factory
 
-Run = namedtuple("Run", "folder plots ranking settings")
+
+class Run(namedtuple("Run", "folder plots ranking settings")):
+    """A finished run of invented plots."""
+
+    def report(self, number):
+        """What is told of the plot with this number, as its folder holds it."""
+        from packpale.review.plot import read_report
+
+        return read_report(self.folder / f"plots/plot-{number}")
 
 
 @pytest.fixture(scope="session")

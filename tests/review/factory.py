@@ -182,6 +182,24 @@ def nothing_fits(plot_id="south field", **place):
     return PlotResult(ground, assess_land(ground, project()), Enclosure((), phrase(reason)), None, None)
 
 
+def source(plot, settings=None, wording=None):
+    """What the sections of the plot's report are made from; its folder is plot-0."""
+    from packpale.review.report.source import PlotSource
+    from packpale.review.words import Wording
+
+    settings = settings or project()
+    wording = wording or Wording(imperial=settings.units == "imperial", currency=settings.currency)
+    return PlotSource(plot, settings, wording, "plot-0")
+
+
+def words_of(block):
+    """All words of a block of the report, with common spaces and signs."""
+    from packpale.review.report.blocks import text_of
+    from packpale.review.words import plain
+
+    return plain(text_of(block))
+
+
 def renamed(plot, plot_id):
     """The same plot under another id."""
     return dataclasses.replace(plot, site=dataclasses.replace(plot.site, plot_id=plot_id))
@@ -193,6 +211,18 @@ def finished(summaries):
 
     whole = {s.plot_id: s for s in summaries}
     return FinishedPlots({s.plot_id: s.brief for s in summaries}, whole.__getitem__, (OF_THE_RUN,))
+
+
+def write_layers(folder: Path, plots, settings=None):
+    """The layers of plots, as their workers leave them in ``folder``."""
+    from packpale.review.geopackage import PLOT_LAYERS, write_plot_layers
+    from packpale.review.summary import layer_rows
+
+    for k, plot in enumerate(plots):
+        home = folder / f"plot-{k}"
+        home.mkdir(parents=True)
+        write_plot_layers(layer_rows(plot, settings or project()), plot.site.crs, home / PLOT_LAYERS)
+    return folder
 
 
 def run_folder(folder: Path, plots, settings=None):

@@ -7,16 +7,8 @@ from pdfminer.pdfpage import PDFPage
 from pdfminer.pdfparser import PDFParser
 from pdfminer.pdftypes import resolve1
 
-HEADS = (
-    "Main figures",
-    "What limits this plot",
-    "Section",
-    "Profile along the fence",
-    "Price and its spread",
-    "Crossings of water",
-    "Warnings",
-)
-"""What stands on a plot's own page, in this order."""
+HEADS = ("Will it hold?", "The gravest notes")
+"""What stands on a plot's sheet, in this order."""
 
 
 def outline(raw):
@@ -26,24 +18,21 @@ def outline(raw):
     return [(level, title, numbers[resolve1(to)[0].objid]) for level, title, to, *_ in document.get_outlines()]
 
 
-def headings_by_plot(raw, names):
-    """For each plot the number of its page, and the headings below its name with theirs."""
+def sheets(raw, names):
+    """For each plot the number of the page with its sheet, and the headings on the sheet with theirs."""
     found, current = {}, None
     for level, title, number in outline(raw):
-        name = next((n for n in names if "".join(title.split()).endswith("".join(n.split()))), None)
         if level <= 2:
-            current = name
-            if name:
-                found[name] = (number, [])
+            # The sheet's heading is a rank and the name; the details' goes on after it.
+            current = next((n for n in names if "".join(title.split()).endswith("".join(n.split()))), None)
+            if current:
+                found[current] = (number, [])
         elif current:
             found[current][1].append((title, number))
     return found
 
 
 def off_their_page(raw, names):
-    """Plots whose own page lacks a heading, has them in another order, or is not followed by the warnings in full."""
-    return [
-        (name, number, heads)
-        for name, (number, heads) in headings_by_plot(raw, names).items()
-        if heads[: len(HEADS) + 1] != [*((head, number) for head in HEADS), ("Warnings in full", number + 1)]
-    ]
+    """Plots whose sheet lacks a heading, has them in another order, or runs over to another page."""
+    found = sheets(raw, names)
+    return [n for n in names if n not in found or found[n][1] != [(head, found[n][0]) for head in HEADS]]

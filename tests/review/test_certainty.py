@@ -55,11 +55,11 @@ def test_what_would_turn_the_first_two_round():
 
 def test_page_tells_usual_places_and_shares(run):
     page = (run.folder / "index.html").read_text(encoding="utf-8")
-    table = page.split('<table class="places">')[1].split("</table>")[0]
+    table = page.split("Usual places of each plot</caption>")[1].split("</table>")[0]
     first = run.ranking.rows[0]
     assert [r.plot_id for r in run.ranking.rows if r.rank is not None and str(escape(r.plot_id)) in table] == [
         r.plot_id for r in run.ranking.rows if r.rank is not None
     ]
     assert factory.HOSTILE not in table
-    assert f"<td>{100 * first.first_place_share_any:.0f}\u00a0%</td>" in table
+    assert f">{100 * first.first_place_share_any:.0f}\u00a0%</td>" in table
     assert table.count("<svg") == 2

@@ -6,10 +6,13 @@ import fiona
 import numpy as np
 import pytest
 
-from packpale.review.climb import climb_details, climb_layers
-from packpale.review.guidance import guidance_table
+from packpale.care.guidance import verdicts_at_height
+from packpale.earthworks.stretches import total
+from packpale.review.climb import climb_layers
 from packpale.review.projecting import to_degrees
+from packpale.review.report.guidance import guidance_rows
 from packpale.review.words import Wording, plain
+from packpale.values.guidance import guidance
 from review import factory, pages
 from review.factory import SAID
 
@@ -30,18 +33,20 @@ def test_rows_of_the_geopackage(run):
     assert rows
 
 
-def test_first_page(run):
-    (c,) = climb_details(run.plots[0], run.settings)
-    text = pages.read(run.folder / "index.html").text
-    lowest = f"stands {SAID.dimension(c['least_m'])} high from inside at its lowest place, chainage "
-    assert lowest + SAID.length(c["weakest_chainage_m"]) in text
-    assert f"over {SAID.length(c['banks_inside_m'])} inside" in text
+def test_the_plots_page(run):
+    (c,) = run.plots[0].care.climbs
+    text = pages.read(run.folder / "plots/plot-0/index.html").text
+    lowest = f"stands {SAID.dimension(c.least)} high from inside at its lowest place, chainage "
+    assert lowest + SAID.length(c.weakest_chainage) in text
+    assert f"over {SAID.length(total(c.banks_inside))} inside" in text
     # Published figures stand beside: what is asked, the verdict as set, the verdict at the lowest place.
-    rows = {row.rule: row for row in guidance_table(run.settings, METRIC).rows if row.of_climbing}
-    assert rows.keys() == c["at_lowest"].keys()
+    rows = {row.rule: row for row in guidance_rows(run.settings, METRIC) if row.of_climbing}
+    rules = [rule for rule in guidance() if rule.name in rows]
+    assert len(rules) == len(rows) > 5
+    at_lowest = dict(zip([r.name for r in rules], verdicts_at_height(run.settings, rules, c.least), strict=True))
     shown = 0
     for name, row in rows.items():
-        verdicts = (row.verdict, c["at_lowest"][name])
+        verdicts = (row.verdict, at_lowest[name])
         told = f"for {row.animals} {plain(row.asked)} {' '.join(verdicts)}" in text
         assert told == ("falls short" in verdicts), name
         shown += told

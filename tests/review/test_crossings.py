@@ -6,8 +6,9 @@ import fiona
 import pytest
 
 from packpale.care.crossings import Opening
-from packpale.review.crossings import SHOWN, crossing_details, crossing_layers, crossing_rows
+from packpale.review.crossings import crossing_layers, crossing_rows
 from packpale.review.projecting import to_degrees
+from packpale.review.report import water
 from packpale.review.words import Wording, plain
 from review import factory, pages
 from review.factory import SAID
@@ -52,8 +53,8 @@ def test_rows_with_an_opening(fitting):
     assert (first["bars"], first["intensity_mm_per_h"]) == (5, 90.0)
 
 
-def test_first_page_lists_them_and_says_what_is_missing(run):
-    page = pages.read(run.folder / "index.html")
+def test_the_plots_page_lists_them_and_says_what_is_missing(run):
+    page = pages.read(run.folder / "plots/plot-0/index.html")
     for c in run.plots[0].care.crossings:
         assert f"{SAID.length(c.chainage)} {'in' if c.inward else 'out'} at least {SAID.area(c.area)}" in page.text
         assert f"{c.concentration_min:.1f} min" in page.text
@@ -62,10 +63,10 @@ def test_first_page_lists_them_and_says_what_is_missing(run):
     assert "with the consent of the authority for the water" in page.text
 
 
-def test_first_page_tells_flow_and_opening(fitting, tmp_path):
+def test_the_plots_page_tells_flow_and_opening(fitting, tmp_path):
     settings = factory.project(crossings=RAIN)
     factory.run_folder(tmp_path, [wet(fitting)], settings)
-    text = pages.read(tmp_path / "index.html").text
+    text = pages.read(tmp_path / "plots/plot-0/index.html").text
     assert "Rainfall: invented storm of 50 years." in text
     assert "0.07 m³/s 0.44 m by 0.50 m 5" in text
     assert "both follow from the rainfall, and none is given" not in text
@@ -85,7 +86,9 @@ def test_map_marks_each_and_tells_what_is_known(fitting):
 
 def test_the_page_lists_those_that_drain_most(fitting):
     one = fitting.care.crossings[0]
-    many = [dataclasses.replace(one, number=k + 1, area=1000.0 * (k + 1)) for k in range(SHOWN + 3)]
-    told = crossing_details(with_crossings(fitting, many), factory.project())
-    assert told["all"] == SHOWN + 3
-    assert [c["crossing"] for c in told["shown"]] == list(range(4, SHOWN + 4))
+    many = [dataclasses.replace(one, number=k + 1, area=1000.0 * (k + 1)) for k in range(water.SHOWN + 3)]
+    section = water.crossings(factory.source(with_crossings(fitting, many)))
+    (listed,) = [block for block in section.blocks if block.kind == "table"]
+    assert f"at {water.SHOWN + 3} places" in factory.words_of(section)
+    shown = [f"at least {SAID.area(c.area)}" for c in many[3:]]
+    assert [factory.words_of(row[2]) for row in listed.rows] == shown

@@ -36,7 +36,7 @@ def test_layer_of_the_geopackage(run, fitting):
 def test_map_and_page_tell_the_sites(run, fitting):
     layer = den_layer(fitting, METRIC, to_degrees(fitting.site.crs))
     assert [s.label for s in layer.shapes] == [f"den {d.rank}" for d in fitting.care.dens]
-    text = pages.read(run.folder / "index.html").text
+    text = pages.read(run.folder / "plots/plot-0/index.html").text
     assert "Places for dens" in text
     for den in fitting.care.dens:
         passage = den.passage
@@ -48,4 +48,4 @@ def test_no_dens_no_table(tmp_path):
     result = factory.result(settings=settings)
     assert result.care.dens == ()
     factory.run_folder(tmp_path, [result], settings)
-    assert "Places for dens" not in pages.read(tmp_path / "index.html").text
+    assert "Places for dens" not in pages.read(tmp_path / "plots/plot-0/index.html").text

@@ -32,22 +32,22 @@ def drawn(tmp_path_factory):
     return folder, result, settings
 
 
-def test_index_says_that_the_line_was_given(drawn):
+def test_page_says_that_the_line_was_given(drawn):
     folder, *_ = drawn
-    text = pages.read(folder / "index.html").text
+    text = pages.read(folder / "plots/plot-0/index.html").text
     assert "The fence line was given and is used as it is; nothing was fitted." in text
-    assert text.count("line as drawn") == 2
-    for word in ("roven upper limit", "held by", "room on all sides", "None", "nan"):
+    for word in ("o larger one fits", "held by", "room on all sides", "None", "nan"):
         assert word not in text, word
     # What is assumed for a search that did not take place is not listed.
+    text = pages.read(folder / "basis.html").text
     names = set(re.findall(r"enclosure\.\w+", text))
-    assert names <= {"enclosure.separation_m", "enclosure.min_radius_m"}
+    assert names <= {"enclosure.separation_m", "enclosure.min_radius_m", "enclosure.packs"}
     assert "enclosure.taper" not in text
 
 
-def test_index_tells_what_the_fence_takes(drawn):
+def test_page_tells_what_the_fence_takes(drawn):
     folder, result, settings = drawn
-    text = pages.read(folder / "index.html").text
+    text = pages.read(folder / "plots/plot-0/index.html").text
     show = SAID
     fences = result.earthworks.fences
     for kind, name in (("line", "Line posts"), ("bend", "Posts at bends"), ("steep", "Posts on steep ground")):

@@ -5,7 +5,7 @@ import pytest
 from pyproj import CRS
 from shapely.geometry import shape
 
-from packpale.review.geopackage import write_geopackage
+from packpale.review.geopackage import read_layer, write_geopackage
 from packpale.review.summary import read_summary
 from review import factory
 from told import say
@@ -151,14 +151,16 @@ def test_plots_carry_their_place(run):
 
 def test_same_run_gives_the_same_bytes(run, tmp_path):
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
-    write_geopackage(factory.finished(summaries), run.ranking, factory.CRS, tmp_path / "packpale.gpkg")
+    path = tmp_path / "packpale.gpkg"
+    write_geopackage(factory.finished(summaries), run.ranking, factory.CRS, path, plots=run.folder / "plots")
     assert (tmp_path / "packpale.gpkg").read_bytes() == (run.folder / "packpale.gpkg").read_bytes()
 
 
 def test_layers_without_rows_are_there(run, tmp_path):
     summary = read_summary(run.folder / "plots/plot-2/result.json")
     (row,) = [r for r in run.ranking.rows if r.plot_id == summary.plot_id]
-    write_geopackage(factory.finished([summary]), type(run.ranking)((row,)), factory.CRS, tmp_path / "packpale.gpkg")
+    path, ranking = tmp_path / "packpale.gpkg", type(run.ranking)((row,))
+    write_geopackage(factory.finished([summary]), ranking, factory.CRS, path, plots=run.folder / "plots")
     with fiona.open(tmp_path / "packpale.gpkg", layer="fence_lines") as file:
         assert len(file) == 0
         assert list(file.schema["properties"]) == FENCE_LINE
@@ -195,3 +197,25 @@ def test_advised_pits_stand_on_the_fence_line(run):
         (k, p.flank) for k, p in enumerate(advised, start=1)
     ]
     assert all(line.distance(shape(f.geometry)) < 0.01 for f in pits)
+
+
+def test_the_layers_of_a_plot_are_those_of_the_run(run):
+    """Each plot's own file opens in a GIS, with the same rows and figures as the file of all plots."""
+    own = run.folder / "plots/plot-0/layers.gpkg"
+    there = fiona.listlayers(own)
+    assert {"plots", "fence_lines", "stations", "posts", "gates", "patrol", "dens"} <= set(there) <= set(LAYERS)
+    for layer in there:
+        with fiona.open(own, layer=layer) as file:
+            assert CRS.from_wkt(file.crs_wkt) == CRS.from_user_input(factory.CRS)
+            mine = [(dict(f.properties), f.geometry) for f in file]
+        assert mine
+        whole = [(f.properties, f.geometry) for f in of_first(run, layer)]
+        assert [g for _, g in mine] == [g for _, g in whole], layer
+        assert [p for p, _ in mine] == [{k: p[k] for k in mine[0][0]} for p, _ in whole], layer
+    barren = run.folder / "plots/plot-2/layers.gpkg"
+    assert sorted(fiona.listlayers(barren)) == ["limits", "plots", "usable_land"]
+
+
+def test_a_layer_that_is_not_there_has_no_rows(run):
+    assert len(read_layer(run.folder / "plots/plot-2/layers.gpkg", "fence_lines")) == 0
+    assert len(read_layer(run.folder / "plots/plot-0/layers.gpkg", "fence_lines")) == 1

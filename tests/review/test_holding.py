@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from packpale.earthworks.model import Stretch
-from packpale.review.holding import ABOVE_WEAKEST, holding_details, holding_layers, holding_rows
+from packpale.review.holding import ABOVE_WEAKEST, holding_layers, holding_rows
 from packpale.review.projecting import to_degrees
-from packpale.review.templating import render
-from packpale.review.words import Wording, plain
+from packpale.review.report.holding import digging_out
+from packpale.review.words import Wording
 from review import factory, pages
 
 METRIC = Wording(imperial=False, currency="EUR")
@@ -62,11 +62,13 @@ def test_map_colours_the_line_by_rate_and_by_margin(fitting):
 
 def told(plot, **checks):
     project = factory.project(checks=checks)
-    return plain(render("holding.html", d={"holding": holding_details(plot)}, project=project, show=METRIC))
+    return factory.words_of(digging_out(factory.source(plot, project)))
 
 
-def test_first_page(run, fitting):
-    assert "has not been measured in print, so none is assumed" in pages.read(run.folder / "index.html").text
+def test_the_plots_page(run, fitting):
+    assert (
+        "has not been measured in print, so none is assumed" in pages.read(run.folder / "plots/plot-0/index.html").text
+    )
     given = {"dig_rate_m_per_h": 0.3, "dig_rate_source": "invented trial"}
     text = told(with_margin(fitting), **given)
     assert "At 0.30 m per hour (invented trial) the mesh is dug under over 100 m of the fence" in text

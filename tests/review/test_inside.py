@@ -4,12 +4,11 @@ import dataclasses
 
 import fiona
 import pytest
-from lxml.html import fragment_fromstring
 from shapely.geometry import shape
 
-from packpale.review.inside import SHARES, inside_details
-from packpale.review.templating import render
-from packpale.review.words import Wording, plain
+from packpale.review.inside import SHARES
+from packpale.review.report.inside import inside
+from packpale.review.words import Wording
 from review import factory, pages
 
 METRIC, IMPERIAL = (
@@ -22,9 +21,9 @@ def told(plot, show=METRIC, **changes):
     (found,) = plot.care.insides
     new = dataclasses.replace(plot.care, insides=(dataclasses.replace(found, **changes),))
     units = "imperial" if show.imperial else "metric"
-    details = inside_details(dataclasses.replace(plot, care=new), factory.project(units=units))
-    page = fragment_fromstring(render("inside.html", d={"inside": details}, show=show), create_parent=True)
-    return {plain(row.findtext("dt")): row.findtext("dd") for row in page.iter("div") if row.find("dt") is not None}
+    section = inside(factory.source(dataclasses.replace(plot, care=new), factory.project(units=units)))
+    (listed,) = [block for block in section.blocks if block.kind == "figures"]
+    return {factory.words_of(name): factory.words_of(value) for name, value in listed.rows}
 
 
 def test_layer_has_a_polygon_for_each_pack_with_its_areas(run, fitting):
@@ -44,7 +43,7 @@ def test_layer_has_a_polygon_for_each_pack_with_its_areas(run, fitting):
 
 
 def test_page_has_a_line_for_each_kind_of_ground(run, fitting):
-    assert "What the enclosure holds" in pages.read(run.folder / "index.html").text
+    assert "What the enclosure holds" in pages.read(run.folder / "plots/plot-0/index.html").text
     lines = told(fitting, area=20_000.0, wood=0.25, hollows=0.004, streams=31.6, lowest=300.0, highest=312.4)
     assert lines["Woodland"] == "0.50 ha, 25 %"
     assert lines["Hollows that can stand more than 0.3 m deep in water"] == "0.01 ha, under 1 %"
@@ -72,7 +71,8 @@ def test_what_is_not_known_says_why_and_is_not_none_of_it(fitting):
 def test_two_packs_have_a_list_each(fitting):
     (found,) = fitting.care.insides
     two = dataclasses.replace(fitting.care, insides=(found, dataclasses.replace(found, pack=2, area=12_345.0)))
-    details = inside_details(dataclasses.replace(fitting, care=two), factory.project())
-    page = fragment_fromstring(render("inside.html", d={"inside": details}, show=METRIC), create_parent=True)
-    assert len(page.findall("dl")) == 2
-    assert "Pack 2, 1.23 ha:" in page.text_content()
+    packs = (*fitting.enclosure.packs, *fitting.enclosure.packs)
+    plot = dataclasses.replace(fitting, care=two, enclosure=dataclasses.replace(fitting.enclosure, packs=packs))
+    section = inside(factory.source(plot))
+    assert len([block for block in section.blocks if block.kind == "figures"]) == 2
+    assert "Pack 2, 1.23 ha:" in factory.words_of(section)

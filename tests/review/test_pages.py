@@ -4,17 +4,24 @@ import dataclasses
 import itertools
 import json
 import re
+import shutil
 from collections import Counter
 
 import pytest
 
-from packpale.earthworks.work_out import work_out
-from packpale.review.assumed import assumptions
+from packpale.faults import Faults
+from packpale.review.assumed import settings_used
+from packpale.review.pages import render
+from packpale.review.report.limits import limits
+from packpale.settings import RateSettings
 from packpale.values.notes import Note
 from review import factory, pages
 from review.factory import SAID
 
-PAGES = ("index.html", "map.html", "plots/plot-0/map.html", "plots/plot-1/map.html", "plots/plot-2/map.html")
+OF_PLOTS = tuple(f"plots/plot-{k}/{name}.html" for k in range(3) for name in ("index", "map"))
+PAGES = ("index.html", "basis.html", "map.html", *OF_PLOTS)
+TOLD = ("index.html", "basis.html", "plots/plot-0/index.html", "plots/plot-1/index.html", "plots/plot-2/index.html")
+"""Pages made from the report's blocks."""
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -31,10 +38,12 @@ def test_links_lead_to_files_of_the_run(run, name):
     links = [attributes["href"] for attributes in page.named("a")]
     assert links
     for link in links:
-        if link.startswith("#"):
-            assert link[1:] in ids
-        else:
-            assert ((run.folder / name).parent / link).exists(), link
+        file, _, section = link.partition("#")
+        there = (run.folder / name).parent / file if file else run.folder / name
+        assert there.exists(), link
+        if section:
+            of_page = ids if not file else {a.get("id") for _, a in pages.read(there).elements}
+            assert section in of_page, link
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -70,16 +79,34 @@ def test_language_title_and_zoom(run, name):
     assert "maximum-scale" not in viewport
 
 
-def test_headings_do_not_skip_a_level_and_pictures_have_texts(run):
-    page = pages.read(run.folder / "index.html")
+@pytest.mark.parametrize("name", TOLD)
+def test_headings_do_not_skip_a_level_and_pictures_have_texts(run, name):
+    page = pages.read(run.folder / name)
     levels = [int(tag[1]) for tag, _ in page.elements if re.fullmatch(r"h[1-6]", tag)]
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(b <= a + 1 for a, b in itertools.pairwise(levels))
     alts = [a["alt"] for a in page.named("img")]
-    # Map, section and profile of the two plots that fit; the map alone of the third.
-    assert len(alts) == 7
+    # The map of each plot; on the page of one that fits section and profile too.
+    expected = {"index.html": 3, "basis.html": 0, "plots/plot-2/index.html": 1}
+    assert len(alts) == expected.get(name, 3)
     assert all(len(alt) > 20 for alt in alts)
+
+
+@pytest.mark.parametrize("name", TOLD)
+def test_a_page_can_be_found_the_way_in(run, name):
+    page = pages.read(run.folder / name)
+    ids = [a["id"] for _, a in page.elements if "id" in a]
+    assert len(ids) == len(set(ids))
+    assert len(page.named("nav")) == 1
+    # The first stop leads over all that pages have in common.
+    assert page.named("a")[0] == {"class": "skip", "href": "#content"}
+    assert "content" in ids
+    # Whether something has to be scrolled is seen when the page is shown; nothing is a stop before that.
+    assert [tag for tag, a in page.elements if a.get("tabindex", "-1") != "-1"] == []
+    titles = [a["data-title"] for _, a in page.elements if "data-title" in a]
+    assert len(titles) == len(set(titles)), [n for n, many in Counter(titles).items() if many > 1]
+    assert all(len(title) > 4 for title in titles)
 
 
 def luminance(colour):
@@ -89,15 +116,11 @@ def luminance(colour):
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
-def test_every_region_has_a_name_of_its_own(run):
-    for page in (run.folder / "index.html", run.folder / "map.html"):
-        regions = [e for _, e in pages.read(page).elements if e.get("role") == "region"]
-        names = [e["aria-label"] for e in regions]
-        assert len(names) == len(set(names)), [n for n, many in Counter(names).items() if many > 1]
-        assert not {"Table", "Chart", ""} & set(names)
-    # Those of a plot say which; the fixture has two plots with enclosures.
-    named = [e["aria-label"] for _, e in pages.read(run.folder / "index.html").elements if e.get("role") == "region"]
-    assert sum(name.startswith(f"Plot {factory.HOSTILE}: ") for name in named) > 8
+def test_every_region_of_a_map_has_a_name_of_its_own(run):
+    regions = [e for _, e in pages.read(run.folder / "map.html").elements if e.get("role") == "region"]
+    names = [e["aria-label"] for e in regions]
+    assert len(names) == len(set(names))
+    assert "" not in names
 
 
 def test_contrast_of_all_text_colours():
@@ -105,7 +128,7 @@ def test_contrast_of_all_text_colours():
     from importlib.resources import files
 
     room = files("packpale.review")
-    for name, paper in (("templates/index.css", "#fffdf8"), ("static/map.css", "#fffdf8")):
+    for name, paper in (("pages/page.css", "#fffdf8"), ("static/map.css", "#fffdf8")):
         css = (room / name).read_text(encoding="utf-8")
         variables = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", css))
         used = re.findall(r"[ {;]color: (#[0-9a-f]{6}|var\(--\w+\))", css)
@@ -118,39 +141,72 @@ def test_contrast_of_all_text_colours():
 
 
 def test_index_holds_the_decision_and_the_figures(run):
-    text = pages.read(run.folder / "index.html").text
-    show = SAID
+    page = pages.read(run.folder / "index.html")
     plot = run.plots[0]
-    assert show.area(plot.enclosure.packs[0].fit.egg.area) in text
-    assert show.money(plot.earthworks.cost["p50"]) in text
-    assert show.dimension(plot.care.dig_out[0].shortest) in text
-    assert SAID.say(run.plots[2].enclosure.reason) in text
-    assert "A warning." in text
-    for item in plot.earthworks.items:
-        assert item.text in text
-    # The cautions that every report carries.
-    for word in ("bury people", "pipes", "licence", "local authority", "trial pit", "survey"):
-        assert word in text
+    area, middle = plot.enclosure.packs[0].fit.egg.area, plot.earthworks.cost["p50"]
+    found = plot.earthworks.uncertainty
+    low, high = middle * (1 + found.class_low[1]), middle * (1 + found.class_high[1])
+    assert f"Reckon with {SAID.money(low)} to {SAID.price(high)} , a class {found.estimate_class} estimate" in page.text
+    assert f"{SAID.money(middle / area * 1e4)} for each hectare" in page.text
+    assert "Its rates are invented until you set yours." in page.text
+    for said in (SAID.area(area), SAID.money(middle), SAID.dimension(plot.care.dig_out[0].shortest)):
+        assert said in page.text
+    assert SAID.say(run.plots[2].enclosure.reason) in page.text
+    assert "A warning." in page.text
+    assert "contingency" in page.text
+    # The cautions that every report carries, and each plot's page too.
+    for name in ("index.html", "plots/plot-0/index.html"):
+        for word in ("bury people", "pipes", "licence", "local authority", "trial pit", "survey"):
+            assert word in pages.read(run.folder / name).text
 
 
-def test_index_says_what_holds_each_line(run, fitting, tmp_path):
+def test_rates_that_are_set_are_not_called_invented(fitting, tmp_path):
+    some = factory.project(rates={"mesh_per_m2": [1, 2, 4]})
+    factory.run_folder(tmp_path / "some", [fitting], some)
+    count = len(RateSettings.model_fields)
+    told = pages.read(tmp_path / "some/index.html").text
+    assert f"{count - 1} of its {count} rates are invented" in told
+    rates = {name: [1, 2, 4] for name in RateSettings.model_fields}
+    factory.run_folder(tmp_path / "all", [fitting], factory.project(rates=rates))
+    assert "rates are invented" not in pages.read(tmp_path / "all/index.html").text
+
+
+def test_a_sheet_answers_whether_it_will_hold(run):
     text = pages.read(run.folder / "index.html").text
+    for way in ("Under it", "Over it", "Through it", "By a gate", "With the water", "Unwatched"):
+        # On the sheets of the two plots that fit.
+        assert text.count(way) == 2, way
+    hours = run.settings.checks.unattended_h
+    dug = run.plots[0].care.dig_out[0]
+    assert f"if it digs faster than {SAID.speed(dug.shortest / hours)} for the {hours:g} h of night" in text
+    # By day the gap is longer than by night.
+    assert f"if nobody is about by day, {SAID.speed(dug.shortest / (24 - hours))} is enough." in text
+
+
+def test_a_plots_page_holds_its_bill_and_its_files(run):
+    text = pages.read(run.folder / "plots/plot-0/index.html").text
+    for item in run.plots[0].earthworks.items:
+        assert item.text in text
+    files = {a["href"] for a in pages.read(run.folder / "plots/plot-0/index.html").named("a")}
+    there = {f.name for f in (run.folder / "plots/plot-0").iterdir()}
+    small = {"section_small.svg", "profile_small.svg", "picture.png", "index.html", "report.json", "result.json"}
+    assert there - small <= files
+
+
+def test_the_page_says_what_holds_each_line(run, fitting):
     sentence = (
         "The line is held by: plot boundary setback of 3 m (2 places), "
         f"steeper than 20 degrees and {factory.HOSTILE} (1 place)."
     )
-    # On the two plots that fit, and on no other.
-    assert text.count(sentence) == 2
-    assert text.count("held by") == 2
+    assert sentence in pages.read(run.folder / "plots/plot-0/index.html").text
+    assert "held by" not in pages.read(run.folder / "plots/plot-2/index.html").text
     (pack,) = fitting.enclosure.packs
     free, nameless = (
         dataclasses.replace(pack, number=n, touches=touches)
         for n, touches in ((1, ()), (2, (dataclasses.replace(pack.touches[0], limits=()),)))
     )
     enclosure = dataclasses.replace(fitting.enclosure, packs=(free, nameless))
-    works = work_out(fitting.site, enclosure, factory.project())
-    factory.run_folder(tmp_path, [dataclasses.replace(fitting, enclosure=enclosure, earthworks=works)])
-    text = pages.read(tmp_path / "index.html").text
+    text = factory.words_of(limits(factory.source(dataclasses.replace(fitting, enclosure=enclosure))))
     assert "Pack 1: the line has room on all sides." in text
     assert "Pack 2: the line is held by: edge of the usable land (1 place)." in text
 
@@ -158,20 +214,21 @@ def test_index_says_what_holds_each_line(run, fitting, tmp_path):
 def test_imperial_pages_show_no_metric_figures(fitting, tmp_path):
     settings = factory.project(units="imperial")
     factory.run_folder(tmp_path, [fitting], settings)
-    text = pages.read(tmp_path / "index.html").text.split("What was assumed")[0]
+    text = " ".join(pages.read(tmp_path / name).text for name in ("index.html", "plots/plot-0/index.html"))
     assert re.search(r"\d acres\b", text)
     assert re.search(r"\d ft\b", text)
     assert re.search(r"\d yd³", text)
     assert "plot boundary setback of 9.8 ft" in text
-    # Published rules stand in the unit they were printed in.
-    shown = re.sub(
-        r"The settings beside published guidance.*?(?=Before anybody digs|Warnings of this run)", "", text, flags=re.S
-    )
+    # A rule's own figure stands in the unit it was printed in, with the reader's beside it.
+    shown = re.sub(r"\d+(?:\.\d+)? c?m \([\d.]+ (?:ft|in)\)", "", text)
     assert re.findall(r".{30}\d (?:m|m2|m3|m²|m³|ha|km|cm|mm)\b", shown) == []
 
 
 def test_assumptions_are_the_defaults_nobody_set():
-    keys = {a.key for a in assumptions(factory.project())}
+    def assumed(project):
+        return {s.key for s in settings_used(project) if s.status == "assumption"}
+
+    keys = assumed(factory.project())
     assert {"enclosure.min_radius_m", "land.keep_away_m.watercourses", "land.weights.slope"} <= keys
     # No such input is given; and a published default is no assumption.
     assert "land.keep_away_m.keep_out" not in keys
@@ -179,8 +236,7 @@ def test_assumptions_are_the_defaults_nobody_set():
     settings = factory.project(
         enclosure={"min_radius_m": 15.0}, land={"weights": {"slope": 1.0}, "keep_away_m": {"watercourses": 10.0}}
     )
-    left = {a.key for a in assumptions(settings)}
-    assert keys - left == {
+    assert keys - assumed(settings) == {
         "enclosure.min_radius_m",
         "land.keep_away_m.watercourses",
         "land.weights.slope",
@@ -200,64 +256,76 @@ def test_the_same_run_gives_the_same_files(run, tmp_path):
     summaries = [write_plot(run.plots[0], run.settings, home)]
     summaries += [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in (1, 2)]
     record = json.loads((run.folder / "run.json").read_text())
-    write_run(factory.finished(summaries), run.ranking, run.settings, record, tmp_path, plots=run.folder / "plots")
+    finished = dataclasses.replace(factory.finished(summaries), notes=(factory.OF_THE_RUN,))
+    write_run(finished, run.ranking, run.settings, record, tmp_path, plots=run.folder / "plots")
     names = [p.relative_to(tmp_path) for p in tmp_path.rglob("*") if p.is_file()]
     assert len(names) > 15
     for name in names:
         assert (tmp_path / name).read_bytes() == (run.folder / name).read_bytes(), name
 
 
-def test_pictures_that_are_not_there_are_linked_to(run, tmp_path):
-    from packpale.review.run import write_run
-    from packpale.review.summary import read_summary
+def test_pictures_are_put_into_the_page_as_far_as_there_is_room(run):
+    file = run.folder / "plots/plot-0/picture.png"
+    size = file.stat().st_size
 
-    summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
-    record = {"version": "0", "seed": 1, "crs": factory.CRS}
-    write_run(factory.finished(summaries), run.ranking, run.settings, record, tmp_path)
-    sources = {a["src"] for a in pages.read(tmp_path / "index.html").named("img")}
-    assert "plots/plot-0/picture.png" in sources
-    (tmp_path / "embedded").mkdir()
-    write_run(
-        factory.finished(summaries),
-        run.ranking,
-        run.settings,
-        record,
-        tmp_path / "embedded",
-        plots=run.folder / "plots",
-    )
-    sources = {a["src"] for a in pages.read(tmp_path / "embedded/index.html").named("img")}
-    assert all(s.startswith(("data:image/png", "data:image/svg+xml")) for s in sources)
-    assert json.loads((tmp_path / "run.json").read_text()) == record
+    page = render.Page("index.html", "T", "K", (), pictures={"plots/plot-0/picture.png": file})
+    page.left = size
+    first, second = (page.source("plots/plot-0/picture.png") for _ in range(2))
+    assert first.startswith("data:image/png;base64,")
+    assert second == "plots/plot-0/picture.png"
+    assert page.source("plots/plot-9/section small.svg") == "plots/plot-9/section%20small.svg"
 
 
-def test_plots_beyond_those_told_in_full_stand_in_the_tables_only(run, tmp_path):
+def test_a_page_finds_its_way_to_others():
+    page = render.Page("plots/a b/index.html", "T", "K", ())
+    assert page.way_to("plots/a b/pegs.csv") == "pegs.csv"
+    assert page.way_to("plots/a b/index.html#bill") == "#bill"
+    assert page.way_to("basis.html#method") == "../../basis.html#method"
+    assert page.way_to("plots/c/index.html") == "../c/index.html"
+    assert render.Page("index.html", "T", "K", ()).way_to("plots/a b/index.html#x") == "plots/a%20b/index.html#x"
+
+
+def test_plots_beyond_those_told_in_full_have_a_row_and_a_link(run, tmp_path):
     from packpale.review.run import write_run
     from packpale.review.summary import read_summary
 
     settings = factory.project(ranking={"told_in_full": 1})
     summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
+    folders = {s.plot_id: s.folder for s in summaries}
     first, second, last = (row.plot_id for row in run.ranking.rows)
     of_the_run = (Note("coordinates", "of all"), Note("coordinates", "of the first", plot=first))
     summaries = [
         dataclasses.replace(s, notes=(Note("corners", "all the same"), Note("corners", f"own {n}")))
         for n, s in enumerate(summaries)
     ]
-    own = {s.plot_id: f"Own {n}." for n, s in enumerate(summaries)}
+    own = {s.plot_id: f"Own {n}" for n, s in enumerate(summaries)}
     record = {"version": "0", "seed": 1, "crs": factory.CRS}
     finished = dataclasses.replace(factory.finished(summaries), notes=of_the_run)
     write_run(finished, run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
     page = pages.read(tmp_path / "index.html")
     assert [a["aria-labelledby"] for a in page.named("article")] == ["plot-1"]
     links = {a["href"] for a in page.named("a")}
-    assert "#plot-1" in links
+    assert {"#plot-1", "#others", f"plots/{folders[second]}/index.html", f"plots/{folders[last]}/index.html"} <= links
     assert not {"#plot-2", "#plot-3"} & links
-    assert {f"plots/{s.folder}/map.html" for s in summaries} <= links
-    text = (tmp_path / "index.html").read_text(encoding="utf-8")
-    assert "The 2 others stand in the tables" in text
+    assert "Sheets are made for 1 plots" in page.text
     # What concerns all plots is said once, whether the run says it or each of them.
-    assert text.count("Of all.") == 1
-    assert text.count("All the same.") == 1
-    assert "Of the first." in text
-    assert own[first] in text
-    assert own[second] not in text
-    assert own[last] not in text
+    assert page.text.count("Of all.") == 1
+    assert page.text.count("All the same.") == 1
+    assert "Of the first" in page.text
+    assert own[first] in page.text
+    assert own[second] not in page.text
+    assert own[last] not in page.text
+
+
+def test_a_report_of_a_plot_that_cannot_be_read_back_is_a_fault(run, tmp_path):
+    from packpale.review.run import write_run
+    from packpale.review.summary import read_summary
+
+    summaries = [read_summary(run.folder / f"plots/plot-{k}/result.json") for k in range(3)]
+    record = {"version": "0", "seed": 1, "crs": factory.CRS}
+    for name in ("layers.gpkg", "report.json"):
+        with pytest.raises(Faults, match=rf"{name}: cannot be read back .*; remove the folder "):
+            write_run(factory.finished(summaries), run.ranking, run.settings, record, tmp_path)
+        for k in range(3):
+            (tmp_path / f"plots/plot-{k}").mkdir(parents=True, exist_ok=True)
+            shutil.copy(run.folder / f"plots/plot-{k}/layers.gpkg", tmp_path / f"plots/plot-{k}")

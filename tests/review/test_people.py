@@ -10,13 +10,13 @@ from shapely.geometry import Point
 
 from packpale.enclosure.egg import Egg
 from packpale.review.aids import aid_layer, aid_rows
-from packpale.review.page import write_page
+from packpale.review.pages.plot import write_plot_page
 from packpale.review.people import layers
 from packpale.review.people_layers import people_layers, seen_themes
 from packpale.review.projecting import to_degrees
 from packpale.review.rasters import rasters
+from packpale.review.report.plot import plot_report
 from packpale.review.stations import station_rows
-from packpale.review.summary import summarise
 from packpale.review.words import Wording
 from packpale.site import Standing
 from review import factory, pages
@@ -59,17 +59,11 @@ def two(settings):
 
 @pytest.fixture(scope="module")
 def text(two, settings, tmp_path_factory):
-    """The first page of a run of this plot alone."""
-    from packpale.run.ranking import rank
-
-    summary = summarise(two, settings, "plot-0", None)
-    ranking = rank([summary], settings.ranking.weights, draws=200, seed=1)
+    """The plot's own page."""
     folder = tmp_path_factory.mktemp("two-packs")
-    record = {"version": "0.0", "settings_hash": "0", "crs": factory.CRS, "input_hashes": {}, "seed": 1}
-    record |= {"plots": {}, "warnings": []}
-    path = folder / "index.html"
-    write_page(factory.finished([summary]), ranking, settings, METRIC, record=record, path=path, plots=folder)
-    return pages.read(path).text
+    source = factory.source(two, settings)
+    write_plot_page(source, plot_report(source), folder)
+    return pages.read(folder / "index.html").text
 
 
 def rings():
@@ -121,7 +115,7 @@ def test_each_pack_is_heard_at_the_other_and_at_the_dwelling(two, settings, text
     ]
     for r in rows:
         heard = f"{SAID.length(r['distance_m'])} {r['level_db']:.0f} dB {r['excess_db']:.0f} dB"
-        assert f"{r['pack']} {r['kind']} {r['number']} {heard}" in text.replace(" (flat ground assumed)", "")
+        assert f"{r['kind']} {r['number']} {r['pack']} {heard}" in text.replace(" (flat ground assumed)", "")
     assert "on a still night of -10 °C against a background of 10 dB" in text
 
 
@@ -143,7 +137,7 @@ def test_every_pack_has_its_round_its_margin_and_its_rock(two, text):
         assert f"Pack {walk.pack}: A round is {SAID.length(walk.length)} long" in text
     for found in two.care.holdings:
         assert f"Pack {found.pack}: At 0.40 m per hour (invented trial) the mesh is dug under over" in text
-    assert "before the morning round. Over" in text
+    assert "of the fence in that time. Over" in text
     assert "the skirt ends on rock" in text
 
 

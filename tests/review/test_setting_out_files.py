@@ -21,7 +21,7 @@ from packpale.review.gpx import write_gpx
 from packpale.review.landxml import write_landxml
 from packpale.review.pegging import write_pegging
 from packpale.review.setting_out import arcs, peg_rows, setting_out
-from packpale.review.summary import summarise
+from packpale.review.summary import layer_rows
 from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
 from review import factory
 
@@ -54,8 +54,8 @@ def drawn(tmp_path_factory):
     result = factory.result("old fence & field", settings=settings, lines=(drawn_line(factory.site()),))
     folder = tmp_path_factory.mktemp("drawn")
     files_of(result, folder, settings)
-    layers = summarise(result, settings, "p", None).layers
-    return Files(folder, result, [shapely.from_wkb(row["geometry"]) for row in layers["fence_lines"]])
+    layers = layer_rows(result, settings)
+    return Files(folder, result, [row["geometry"] for row in layers["fence_lines"]])
 
 
 @pytest.fixture(scope="module")

@@ -8,25 +8,24 @@ import pytest
 from pdfminer.high_level import extract_text
 
 import packpale
-from packpale.review.page_tree import parse
-from packpale.review.words.settings import NAMES, all_keys, called, named_settings
-from review import factory
+from packpale.review.report.blocks import Table, text_of, walk
+from packpale.review.report.settings import settings_section
+from packpale.review.words import Wording, plain
+from packpale.review.words.settings import NAMES, all_keys, called
+from review import factory, pages
 
 ROOMS = ("land", "enclosure", "earthworks", "care")
 KEY = re.compile(r"\b[a-z_]+\.[a-z]+(?:_[a-z0-9]+)*\b")
 BARE = {key.rpartition(".")[2] for key in all_keys() if re.search(r"_(m|m2|m3|ha|deg|h|s|db)$", key)}
-HEADS = ("What was assumed, and what the settings are called", "What others have published or do")
+HEADS = ("What the run rests on", "The settings beside published rules")
+METRIC = Wording(imperial=False, currency="EUR")
+FEET = Wording(imperial=True, currency="USD")
 
 
 def keys_in(text):
     """Keys of the settings that a text names, and names of keys without their section."""
     dotted = [found for found in KEY.findall(text) if found in all_keys()]
     return sorted({*dotted, *(BARE & set(re.findall(r"(?<!\.)\b[a-z_0-9]+\b", text)))})
-
-
-def words_of(element):
-    """All its text, what stands in one element apart from the next."""
-    return " ".join(c if isinstance(c, str) else words_of(c) for c in element.children)
 
 
 @pytest.mark.parametrize("key", all_keys())
@@ -54,30 +53,57 @@ def test_what_the_rooms_speak_of_has_words_of_its_own():
     assert {key for key in spoken_of if "." not in key} - {key.rpartition(".")[2] for key in spoken_of} == set()
 
 
-def test_the_named_settings_have_their_values():
-    settings = factory.project(trench={"working_strip_m": 2.5})
-    named = {one.key: one for one in named_settings(["trench.working_strip_m", "crossings.rain_mm_per_h"], settings)}
-    assert named.keys() == {"trench.working_strip_m", "crossings.rain_mm_per_h"}
-    assert named["trench.working_strip_m"].value == "2.5"
-    assert named["crossings.rain_mm_per_h"].value == "not set"
+def in_force(project, wording=METRIC):
+    """Words, value and key of each setting on the page of what a run rests on."""
+    rows = {}
+    for one in walk(settings_section(project, wording)):
+        if isinstance(one, Table):
+            for name, *values, key in one.rows:
+                rows[text_of(key)] = (text_of(name), *(plain(text_of(v)) for v in values))
+    return rows
 
 
-def test_index_names_keys_in_one_section_alone(run):
-    (body,) = parse((run.folder / "index.html").read_text(encoding="utf-8")).all("body")
-    (section,) = [s for s in body.all("section") if s.attributes.get("aria-labelledby") == "assumptions"]
-    named = keys_in(words_of(section))
-    assert {"trench.working_strip_m", "crossings.rain_mm_per_h", "checks.dig_rate_m_per_h"} <= set(named)
-    section.children.clear()
-    assert keys_in(words_of(body)) == []
-    assert "the working strip" in words_of(body)
+def test_settings_are_told_with_words_value_and_unit():
+    rows = in_force(factory.project(trench={"working_strip_m": 2.5}))
+    assert rows["trench.working_strip_m"][0].startswith("The working strip. ")
+    assert rows["trench.working_strip_m"][1] == "2.5 m"
+    assert rows["crossings.rain_mm_per_h"] == ("The design rain",)
+    assert rows["rates.excavate_soil_per_m3"][1] == "EUR 5.00 to 14.00, likely 8.00, for each m³ in the ground"
+    assert rows["rates.gate_each"][1].endswith(" each")
+    assert rows["enclosure.taper"][1] == "0.5 to 0.9"
+    assert rows["run.draws"][1] == "10,000"
+    assert rows["trench.end_on_rock"][1] == "no"
+    feet = in_force(factory.project(units="imperial", currency="USD"), FEET)
+    assert feet["rates.excavate_soil_per_m3"][1].endswith("for each yd³ in the ground")
+    assert feet["enclosure.min_radius_m"][1].endswith(" ft")
 
 
-def test_report_names_keys_in_one_section_alone(run):
+def test_no_value_is_told_as_the_register_has_it():
+    for key, (_, *values) in in_force(factory.project()).items():
+        for value in values:
+            assert not re.search(r"\bFalse\b|\bTrue\b|currency/|currency each|^none\b|/m[23]?\b| / ", value), (
+                key,
+                value,
+            )
+
+
+def test_pages_name_keys_in_one_section_alone(run):
+    for page in ("index.html", "plots/plot-0/index.html", "plots/plot-1/index.html", "plots/plot-2/index.html"):
+        assert keys_in(pages.read(run.folder / page).text) == [], page
+    text = pages.read(run.folder / "basis.html").text
+    start, end = (text.rindex(head) for head in HEADS)
+    before, settings, after = text[:start], text[start:end], text[end:]
+    assert {"trench.working_strip_m", "crossings.rain_mm_per_h", "checks.dig_rate_m_per_h"} <= set(keys_in(settings))
+    assert keys_in(before) == keys_in(after) == []
+
+
+def test_report_names_no_keys_and_every_setting_in_words(run):
     text = " ".join(extract_text(run.folder / "report.pdf").split())
+    assert keys_in(text) == []
     start, end = (text.rindex(head) for head in HEADS)
     assert 0 < start < end
-    assert keys_in(text[start:end])
-    assert keys_in(text[:start] + " " + text[end:]) == []
+    for name, *_ in in_force(run.settings).values():
+        assert "".join(name.split())[:40] in "".join(text[start:end].split()), name
 
 
 def test_maps_name_no_keys(run):

@@ -316,7 +316,7 @@ def test_three_packs_find_room_for_their_tables():
 def test_same_plot_same_bytes(one, tmp_path):
     again = drawn(one.result, one.settings, tmp_path)
     names = sorted(p.name for p in one.folder.iterdir())
-    a4 = ["drawings.pdf", "plan.svg", "profile.png", "profile.svg", "section.png", "section.svg"]
+    a4 = ["drawings.pdf", "plan.svg", "profile.svg", "section.svg"]
     assert names == sorted([*a4, "profile_small.svg", "section_small.svg"])
     for name in names:
         assert (again.folder / name).read_bytes() == (one.folder / name).read_bytes(), name
@@ -324,7 +324,7 @@ def test_same_plot_same_bytes(one, tmp_path):
 
 def test_where_nothing_fits_there_is_the_section_alone(barren, tmp_path):
     drawn(barren, factory.project(), tmp_path)
-    assert {p.name for p in tmp_path.iterdir()} == {"section.svg", "section.png"}
+    assert {p.name for p in tmp_path.iterdir()} == {"section.svg"}
     assert "1 of 1" in Paper(tmp_path / "section.svg").texts
 
 

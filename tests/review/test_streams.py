@@ -36,7 +36,7 @@ def test_layer_says_which_crossings_are_mapped_and_has_those_that_only_the_map_s
     assert unseen.geometry.coordinates == pytest.approx((mapped.care.streams[1].x, mapped.care.streams[1].y))
     known = {"plot_id", "pack", "chainage_m", "is_lower_bound", "mapped"}
     assert {name for name, value in unseen.properties.items() if value is not None} == known
-    text = pages.read(tmp_path / "index.html").text
+    text = pages.read(tmp_path / "plots/plot-0/index.html").text
     assert "Water on the map crosses the fence line at 2 places" in text
     assert "chainage 5 m, 8 m wide along the fence: the ground model has no flow path here" in text
     assert f"chainage {METRIC.length(paths[0].chainage)}: the flow path that the ground model has here" in text
@@ -55,4 +55,4 @@ def test_without_mapped_water_nothing_is_said(fitting, tmp_path):
     dry = dataclasses.replace(fitting, care=dataclasses.replace(fitting.care, streams=()))
     assert not any(row["mapped"] for row in crossing_rows(dry))
     factory.run_folder(tmp_path, [dry], factory.project())
-    assert "Water on the map" not in pages.read(tmp_path / "index.html").text
+    assert "Water on the map" not in pages.read(tmp_path / "plots/plot-0/index.html").text

@@ -13,6 +13,9 @@ import pytest
 from packpale.earthworks.bill import DRAWN_VOLUMES, bill
 from packpale.earthworks.model import Uncertainty
 from packpale.review.assumed import SET, settings_used
+from packpale.review.report.bill import bill_section
+from packpale.review.report.blocks import text_of
+from packpale.review.setting_out import setting_out
 from packpale.review.spreadsheet import Book, Column, Page
 from packpale.review.summary import summarise
 from packpale.review.workbook import write_workbook
@@ -23,7 +26,7 @@ from review import factory
 
 CURRENCY = "=1+1"
 FORBIDDEN = re.compile(r"[\[\]:*?/\\]")
-PRICES = ("K", "L", "M")
+PRICES = ("H", "I", "J")
 
 
 def spread(plot):
@@ -51,11 +54,13 @@ def settings():
         currency=CURRENCY,
         rates={"mesh_per_m2": [1, 2, 4]},
         land={"max_slope_deg": 18},
+        # Few stations: an office program reads them twice.
+        trench={"station_m": 12.0},
     )
 
 
 @pytest.fixture(scope="module")
-def summaries(barren, settings):
+def made(barren, settings):
     """Uncertain ground; a hostile name; one like it but for capitals; a plot with none, named like a formula."""
     fitting = factory.result(settings=settings)
     sure = dataclasses.replace(fitting.earthworks, uncertainty=None)
@@ -66,23 +71,29 @@ def summaries(barren, settings):
         factory.renamed(fitting, factory.HOSTILE.upper()),
         factory.renamed(barren, factory.FORMULA),
     ]
-    made = [summarise(plot, settings, f"plot-{k}", None) for k, plot in enumerate(plots)]
-    # Fewer stations: an office program reads them twice.
-    return [
-        dataclasses.replace(s, layers={**s.layers, "stations": s.layers["stations"][: 40 + k]})
-        for k, s in enumerate(made)
-    ]
+    return [summarise(plot, settings, f"plot-{k}", None) for k, plot in enumerate(plots)], plots
 
 
 @pytest.fixture(scope="module")
-def file(summaries, settings, tmp_path_factory):
-    return written(summaries, settings, tmp_path_factory.mktemp("workbook") / "quantities.xlsx")
+def summaries(made):
+    return made[0]
 
 
-def written(summaries, settings, path):
+@pytest.fixture(scope="module")
+def layers(made, settings, tmp_path_factory):
+    """The plots' folders with their layers."""
+    return factory.write_layers(tmp_path_factory.mktemp("plots"), made[1], settings)
+
+
+@pytest.fixture(scope="module")
+def file(summaries, settings, layers, tmp_path_factory):
+    return written(summaries, settings, layers, tmp_path_factory.mktemp("workbook") / "quantities.xlsx")
+
+
+def written(summaries, settings, layers, path):
     ranking = rank(summaries, settings.ranking.weights, draws=100, seed=1)
     record = {"crs": factory.CRS, "plots": {"+failed": {"status": "failed", "reason": "=no ground"}}}
-    write_workbook(factory.finished(summaries), ranking, settings, record, path)
+    write_workbook(factory.finished(summaries), ranking, settings, record, path, plots=layers)
     return path
 
 
@@ -105,12 +116,12 @@ def cells(book):
 
 
 def total_row(sheet):
-    return next(r for r in range(1, sheet.max_row + 1) if str(sheet.cell(r, 2).value).startswith("All, in"))
+    return next(r for r in range(1, sheet.max_row + 1) if str(sheet.cell(r, 2).value).startswith("As drawn, in"))
 
 
 def test_every_formula_is_ours_and_names_are_texts(formulas, settings):
     ours = re.compile(
-        r"=('[^\[\]:*?/\\]+'!\$[A-Z]+\$\d+|[A-Z]\d+\*[A-Z]\d+|SUM\([K-M]\d+:[K-M]\d+\)|SUMPRODUCT\(D\d+:D\d+,I\d+:I\d+\)"
+        r"=('[^\[\]:*?/\\]+'!\$[A-Z]+\$\d+|D\d+\*[E-G]\d+|SUM\([H-J]\d+:[H-J]\d+\)|SUMPRODUCT\([KL]\d+:[KL]\d+,F\d+:F\d+\)"
         r"|IF\(AND\(C\d+<=D\d+,D\d+<=E\d+\),\"\",\"not in order\"\))"
     )
     count = 0
@@ -172,41 +183,86 @@ def test_values_that_stand_in_the_file_are_the_figures_of_the_run(values, summar
         first = last - len(summary.items)
         for row, item in zip(range(first, last), summary.items, strict=True):
             assert sheet.cell(row, 4).value == pytest.approx(item["quantity"])
-            low, likely, high = (sheet.cell(row, c).value for c in (5, 6, 7))
-            assert low <= likely <= high
             # What is counted is shown whole, what is measured to a tenth.
-            shown = {sheet.cell(row, c).number_format for c in (4, 5, 6, 7)}
-            assert shown == {"#,##0" if item["unit"] == "each" else "#,##0.0"}
-            assert [sheet.cell(row, c).value for c in (8, 9, 10)] == item["rate"]
+            assert sheet.cell(row, 4).number_format == ("#,##0" if item["unit"] == "each" else "#,##0.0")
+            assert [sheet.cell(row, c).value for c in (5, 6, 7)] == item["rate"]
             for k in range(3):
-                assert sheet.cell(row, 11 + k).value == pytest.approx(
-                    sheet.cell(row, 5 + k).value * sheet.cell(row, 8 + k).value
-                )
-        assert sheet.cell(last + 1, 12).value == pytest.approx(summary.details["cost"]["likely"])
-    # Without draws the low, likely and high totals are those of index.html.
+                price = sheet.cell(row, 4).value * sheet.cell(row, 5 + k).value
+                assert sheet.cell(row, 8 + k).value == pytest.approx(price)
+            low, high = (sheet.cell(row, c).value for c in (13, 14))
+            reckoned = item["quantity"] + sheet.cell(row, 11).value + sheet.cell(row, 12).value
+            assert low <= reckoned + 1e-9
+            assert reckoned <= high + 1e-9
+    # Without draws there is no bridge, and the totals are all there is.
     sheet = by_title[f"Bill of quantities: {summaries[1].plot_id}"]
-    row, cost = total_row(sheet), summaries[1].details["cost"]
-    assert [sheet[f"{c}{row}"].value for c in PRICES] == pytest.approx([cost["low"], cost["likely"], cost["high"]])
+    row = total_row(sheet)
+    assert [sheet[f"{c}{row}"].value for c in PRICES] == pytest.approx(summaries[1].bill["total"])
 
 
-def test_bill_takes_the_percentiles_where_there_are_any(fitting):
+def amount(text):
+    """A number as pages print it."""
+    return float(text.replace("\N{MINUS SIGN}", "-").replace(",", ""))
+
+
+def bill_in_print(plot):
+    """Rows of the bill and of its bridge in the report, as (name, likely amount)."""
+    listed, bridge = [b for b in bill_section(factory.source(plot)).blocks if b.kind == "table"]
+    rows = [(text_of(r[0]), amount(text_of(r[4]))) for r in (*listed.rows, *listed.foot)]
+    return rows, [(text_of(name), amount(text_of(cell))) for name, cell in (*bridge.rows, *bridge.foot)]
+
+
+def test_print_and_workbook_hold_the_same_bill(tmp_path, fitting):
+    plot, settings = spread(fitting), factory.project()
+    summary = summarise(plot, settings, "plot-0", None)
+    ranking = rank([summary], settings.ranking.weights, draws=50, seed=1)
+    record = {"version": "0", "seed": 1, "crs": factory.CRS}
+    layers = factory.write_layers(tmp_path / "plots", [plot])
+    write_workbook(factory.finished([summary]), ranking, settings, record, tmp_path / "q.xlsx", plots=layers)
+    (sheet,) = bills(openpyxl.load_workbook(tmp_path / "q.xlsx", data_only=True))
+    last = total_row(sheet)
+    items, bridge = bill_in_print(plot)
+    priced = bill(plot.earthworks)
+    # To the cent where both have cents, and as print rounds them.
+    in_file = [sheet.cell(r, 9).value for r in range(last - len(summary.items), last + 1)]
+    assert in_file == pytest.approx([*(i.item.price[1] for i in priced.lines), priced.total[1]], abs=0.005)
+    assert [price for _, price in items] == [round(v) for v in in_file]
+    steps = [(sheet.cell(r, 2).value, sheet.cell(r, 9).value) for r in range(last + 1, last + 5)]
+    assert [v for _, v in steps] == pytest.approx([s.amount for s in priced.bridge[1:]], abs=0.005)
+    assert [name.removesuffix(", as run") for name, _ in steps] == [name for name, _ in bridge[1:]]
+    assert [v for _, v in bridge] == [round(v) for v in (in_file[-1], *(v for _, v in steps))]
+
+
+def test_the_bridge_leads_from_the_bill_to_the_middle_estimate(fitting):
     plot = spread(fitting)
-    drawn = plot.earthworks.uncertainty.volumes
-    made = bill(plot.earthworks)
+    works, made = plot.earthworks, bill(plot.earthworks)
+    first, over_dig, ground, rates, middle = made.bridge
+    assert first.amount == made.total[1] == pytest.approx(sum(i.price[1] for i in works.items))
+    assert middle.amount == works.uncertainty.price[1]
+    assert first.amount + over_dig.amount + ground.amount + rates.amount == pytest.approx(middle.amount)
+    drawn, cut = works.uncertainty.volumes, sum(v.cut for v in works.volumes)
+    deeper = drawn["cut"][1] / cut - 1
     seen = set()
     for line in made.lines:
         name = DRAWN_VOLUMES.get(line.item.key)
         if name in drawn:
-            assert line.quantity == drawn[name]
+            assert line.reckoned == drawn[name]
+            assert line.over_dig == pytest.approx(deeper * line.item.quantity)
+            assert line.item.quantity + line.over_dig + line.ground == pytest.approx(drawn[name][1])
             seen.add(name)
         else:
-            assert line.quantity == (line.item.quantity,) * 3
-    assert seen == set(drawn)
-    # Hard rock, by hand: 20 at 45, 64 at 80, 151.5 at 160.
-    (rock,) = (line for line in made.lines if line.item.key == "excavate_rock_per_m3")
-    assert rock.price == pytest.approx((900.0, 5120.0, 24240.0))
-    assert made.total[1] == pytest.approx(sum(line.quantity[1] * line.item.rate[1] for line in made.lines))
+            assert (line.over_dig, line.ground) == (0.0, 0.0)
+    assert seen == set(drawn) & set(DRAWN_VOLUMES.values())
+    # What grows with the cut alone has no part in rock and water.
+    (filled,) = (line for line in made.lines if DRAWN_VOLUMES.get(line.item.key) == "cut")
+    assert filled.item.quantity == pytest.approx(cut)
+    assert filled.ground == pytest.approx(0.0, abs=1e-6 * cut)
     assert set(DRAWN_VOLUMES) <= set(RateSettings.model_fields)
+
+
+def test_without_draws_there_is_no_bridge(fitting):
+    works = dataclasses.replace(fitting.earthworks, uncertainty=None)
+    assert bill(works).bridge == ()
+    assert all(line.reckoned == (line.item.quantity,) * 3 for line in bill(works).lines)
 
 
 @pytest.fixture(scope="module")
@@ -251,7 +307,7 @@ def test_an_office_program_works_out_the_same_values(recalculated, values, formu
                 if cell.data_type == "f":
                     ours, theirs = (book[sheet.title][cell.coordinate].value for book in (values, again))
                     if isinstance(theirs, int | float):
-                        assert ours == pytest.approx(theirs, rel=1e-12), (sheet.title, cell.coordinate)
+                        assert ours == pytest.approx(theirs, rel=1e-12, abs=1e-6), (sheet.title, cell.coordinate)
                         compared += 1
                     else:
                         assert (ours or "") == (theirs or "") == ""
@@ -277,10 +333,10 @@ def test_a_rate_changed_once_changes_every_bill_and_the_comparison(recalculated,
     assert after["Rates"][f"F{row}"].value == "not in order"
 
 
-def test_chainage_is_the_setting_out(values, summaries):
+def test_chainage_is_the_setting_out(values, made):
     rows = [r for r in values["Chainage"].iter_rows(values_only=True) if isinstance(r[1], int)]
-    expected = {s.plot_id: s.layers["stations"] for s in summaries}
-    assert len(rows) == sum(map(len, expected.values())) == 40 + 41 + 42
+    expected = {plot.site.plot_id: list(setting_out(plot)) for plot in made[1]}
+    assert len(rows) == sum(map(len, expected.values())) > 100
     for name, stations in expected.items():
         mine = [r for r in rows if r[0] == name]
         for row, station in zip(mine, stations, strict=True):
@@ -320,17 +376,17 @@ def test_pages_are_a4_lying_one_wide_with_heads_repeated(formulas):
             assert cell.value
 
 
-def test_same_figures_same_bytes(file, summaries, settings, tmp_path):
-    assert written(summaries, settings, tmp_path / "again.xlsx").read_bytes() == file.read_bytes()
+def test_same_figures_same_bytes(file, summaries, settings, layers, tmp_path):
+    assert written(summaries, settings, layers, tmp_path / "again.xlsx").read_bytes() == file.read_bytes()
 
 
-def test_long_runs_stay_readable(summaries, settings, tmp_path, monkeypatch):
+def test_long_runs_stay_readable(summaries, settings, layers, tmp_path, monkeypatch):
     """With room for one bill and few stations the rest keeps the run's prices, and what is missing is named."""
     from packpale.review import workbook
 
     monkeypatch.setattr(workbook, "MOST_BILLS", 1)
     monkeypatch.setattr(workbook, "MOST_STATIONS", 45)
-    book = openpyxl.load_workbook(written(summaries, settings, tmp_path / "long.xlsx"))
+    book = openpyxl.load_workbook(written(summaries, settings, layers, tmp_path / "long.xlsx"))
     assert len(bills(book)) == 1
     remarks = [c.value for c in book["Compare"]["P"] if c.value]
     assert sum(str(r).startswith("No bill here") for r in remarks) == 2

@@ -3,18 +3,23 @@
 import csv
 import dataclasses
 import json
+import shutil
 
 import pytest
 from click.testing import CliRunner
 
 from packpale.cli import commands
 from packpale.faults import Faults
+from packpale.review.geopackage import PLOT_LAYERS
+from packpale.review.plot import REPORT
 from packpale.review.run import write_run
 from packpale.review.summary import write_summary
 from packpale.run.compare import FigureChange, compare, read_finished_run
 from packpale.run.ranking import rank
 from packpale.settings import Project
 from review import factory
+
+NOTHING_TOLD = '{"sheet": {"kind": "section", "title": "A plot", "blocks": []}, "sections": []}'
 
 
 @pytest.fixture(scope="module")
@@ -24,8 +29,13 @@ def summary():
     return summarise(factory.result(), factory.project(), "plot-0", None)
 
 
+@pytest.fixture(scope="module")
+def layers(tmp_path_factory):
+    return factory.write_layers(tmp_path_factory.mktemp("plots"), [factory.result()]) / "plot-0" / PLOT_LAYERS
+
+
 @pytest.fixture
-def left(tmp_path, summary):
+def left(tmp_path, summary, layers):
     """Write what a run leaves, from summaries alone."""
 
     def write(name, *changes, plots=(), hashes=None, failed=None, **sections):
@@ -38,6 +48,8 @@ def left(tmp_path, summary):
             )
             (out / "plots" / one.folder).mkdir(parents=True)
             write_summary(one, out / "plots" / one.folder / "result.json")
+            (out / "plots" / one.folder / REPORT).write_text(NOTHING_TOLD, encoding="utf-8")
+            shutil.copy(layers, out / "plots" / one.folder)
             summaries.append(one)
         record = {
             "version": "0.1.0", "crs": factory.CRS, "seed": 1, "warnings": [],
@@ -140,9 +152,9 @@ def test_command_writes_page_map_and_table_with_hostile_names_as_text(left, tmp_
     price = next(r for r in rows if r["figure"] == "cost_p50" and r["plot_id"] == factory.HOSTILE)
     assert (price["first"], price["second"], price["difference"]) == ("100000.00", "123400.00", "23400.00")
     assert {r["plot_id"] for r in rows} == {factory.HOSTILE, "'" + factory.FORMULA}
-    assert "EUR 100,000" in page
-    assert "USD 123,000" in page
-    assert "+USD 23,400 (+23.4 %)" in page
+    assert "EUR\u00a0100,000" in page
+    assert "USD\u00a0123,000" in page
+    assert "+USD\u00a023,400 (+23.4 %)" in page
     assert not (tmp_path / "out" / ".partial").exists()
     # A second comparison into the same folder replaces the first.
     assert command(first, first, "--out", tmp_path / "out").exit_code == 0

@@ -1,11 +1,19 @@
-"""The pages of the demo: one page a plot in the report, its warnings in short whole, no setting by its key."""
+"""The pages of the demo: short enough to be read, sheets whole in the report, no setting by its key."""
 
 import csv
+import io
 import re
 
-from packpale.review.page_tree import parse
+from pdfminer.high_level import extract_text
+from pdfminer.pdfpage import PDFPage
+
 from packpale.review.words.settings import all_keys
-from review.pdf_pages import headings_by_plot, off_their_page
+from review import pages
+from review.pdf_pages import off_their_page, sheets
+
+MOST_PAGES = 26
+FEWEST_LETTERS = 250
+"""Of a page of the report that is not nearly empty."""
 
 
 def fitting(demo):
@@ -13,22 +21,26 @@ def fitting(demo):
         return [row["plot_id"] for row in csv.DictReader(lines) if row["feasible"] == "true"]
 
 
-def test_each_plot_keeps_to_its_page(demo):
+def test_sheets_stay_whole(demo):
     raw, names = (demo / "report.pdf").read_bytes(), fitting(demo)
-    assert len(names) == len(headings_by_plot(raw, names)) == 6
-    assert off_their_page(raw, names) == []
+    assert len(names) == 6
+    assert len(sheets(raw, names)) == 3
+    assert off_their_page(raw, names[:3]) == []
 
 
-def test_warnings_in_short_are_whole_and_settings_are_named_in_words(demo):
-    (body,) = parse((demo / "index.html").read_text(encoding="utf-8")).all("body")
-    short = [li.text for ul in body.all("ul") if "short" in ul.classes for li in ul.all("li")]
-    assert len(short) > 20
-    assert [line for line in short if "…" in line] == []
-    (section,) = [s for s in body.all("section") if s.attributes.get("aria-labelledby") == "assumptions"]
-    assert "land.margin_m" in section.text
-    section.children.clear()
-    said = body.text
-    assert [key for key in all_keys() if key in said and re.search(rf"\b{re.escape(key)}\b", said)] == []
+def test_the_report_is_short_and_no_page_is_nearly_empty(demo):
+    raw = (demo / "report.pdf").read_bytes()
+    count = len(list(PDFPage.get_pages(io.BytesIO(raw))))
+    assert 10 < count <= MOST_PAGES
+    texts = [extract_text(io.BytesIO(raw), page_numbers=[k]) for k in range(count)]
+    assert [k + 1 for k, text in enumerate(texts) if len(text) < FEWEST_LETTERS] == []
+
+
+def test_settings_are_named_in_words(demo):
+    for name in ("index.html", *(f"plots/{p}/index.html" for p in fitting(demo))):
+        said = pages.read(demo / name).text
+        assert [key for key in all_keys() if key in said and re.search(rf"\b{re.escape(key)}\b", said)] == []
+    assert "land.margin_m" in pages.read(demo / "basis.html").text
     for page in (demo / "map.html", *demo.glob("plots/*/map.html")):
         text = page.read_text(encoding="utf-8")
         assert [key for key in all_keys() if "_" in key and key in text] == [], page

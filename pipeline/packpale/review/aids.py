@@ -3,13 +3,13 @@
 from collections.abc import Iterable
 from typing import Any
 
-import numpy as np
 import shapely
 
-from packpale.care.aids import ClimbingAid, weakening
+from packpale.care.aids import weakening
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
+from packpale.review.subjects.climbing import CLIMBING_AIDS
 from packpale.review.words import Wording
 from packpale.settings import Project
 
@@ -20,49 +20,18 @@ WEAK = Style("#5c0a2e", "#e3b23c", 1.0, width=2.5, radius=6)
 def aid_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
     """Rows of the layer climbing_aids, but the plot's name."""
     for aid in result.care.aids if result.care else ():
-        yield {**_values(aid), "geometry": shapely.Point(aid.x, aid.y)}
-
-
-def aid_details(result: PlotResult, project: Project) -> list[dict[str, Any]]:
-    """What the first page tells of each."""
-    return [{**_values(aid), "weak": weakening(aid, project)} for aid in (result.care.aids if result.care else ())]
-
-
-def _values(aid: ClimbingAid) -> dict[str, Any]:
-    return {
-        "pack": aid.pack,
-        "number": aid.number,
-        "side": aid.side,
-        "chainage_m": aid.chainage,
-        "distance_m": aid.distance,
-        "height_m": aid.height,
-        "left_m": aid.left,
-    }
-
-
-def _away(aid: ClimbingAid, wording: Wording) -> str:
-    return aid.side if aid.side == "on the line" else f"{wording.dimension(aid.distance)} {aid.side}"
-
-
-def _left(aid: ClimbingAid, wording: Wording) -> str:
-    if np.isnan(aid.left):
-        return "not known"
-    return wording.dimension(aid.left) if aid.left > 0 else "none"
+        yield {**CLIMBING_AIDS.row(aid), "geometry": shapely.Point(aid.x, aid.y)}
 
 
 def aid_layer(result: PlotResult, project: Project, wording: Wording, degrees: Degrees) -> VectorLayer:
     """What stands near the fences, by whether it lowers them."""
     shapes = []
     for aid in result.care.aids if result.care else ():
-        rows = [
-            ("Distance to the fence", _away(aid, wording)),
-            ("Chainage", wording.length(aid.chainage)),
-            ("Height", "not given" if np.isnan(aid.height) else wording.dimension(aid.height)),
-            ("Left of the fence's height", _left(aid, wording)),
-        ]
         style = WEAK if weakening(aid, project) else LOW
         title = f"Thing {aid.number} near the fence of pack {aid.pack}"
-        shapes.append(Shape(degrees(shapely.Point(aid.x, aid.y)), title, rows, style=style))
+        shapes.append(
+            Shape(degrees(shapely.Point(aid.x, aid.y)), title, CLIMBING_AIDS.popup(aid, wording), style=style)
+        )
     return VectorLayer(
         "Pack and people",
         "Trees and boulders near the fence",

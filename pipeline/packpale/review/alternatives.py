@@ -1,35 +1,17 @@
 """The fence lines that could be built instead: their table, their layer, and what the map says of them."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 from packpale.enclosure.model import Alternative
-from packpale.review.columns import NUMBER, TEXT, YES_NO
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
+from packpale.review.subjects import line
 from packpale.review.words import Wording
 
-COLUMNS: Mapping[str, str] = {
-    "plot_id": TEXT,
-    "aim": TEXT,
-    "value": NUMBER,
-    "feasible": YES_NO,
-    "area_m2": NUMBER,
-    "fence_length_m": NUMBER,
-    "over_limits_m": NUMBER,
-    "price_likely": NUMBER,
-    "price_per_ha": NUMBER,
-    "area_bound_m2": NUMBER,
-    "big_x": NUMBER,
-    "big_y": NUMBER,
-    "axis_bearing_deg": NUMBER,
-    "big_radius_m": NUMBER,
-    "small_radius_m": NUMBER,
-    "flank_radius_m": NUMBER,
-    "centre_spacing_m": NUMBER,
-}
-"""Of alternatives.csv and of the layer, in their order, with their kinds. What no line has is empty."""
+COLUMNS = tuple(line.ALTERNATIVES.columns)
+"""Of alternatives.csv. What no line has is empty."""
 CHORD_ERROR_M = 0.005
 """Largest distance between an arc and its chord on the map. [m]"""
 LAYER = "Other lines"

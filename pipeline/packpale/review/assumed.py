@@ -6,29 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from packpale.settings import Project, Settings
-from packpale.values import DefaultValue, register
+from packpale.values import register
 
 SET = "set for this run"
-
-
-@dataclass(frozen=True)
-class Assumption:
-    """A setting that nobody has set and that no publication backs."""
-
-    key: str
-    meaning: str
-    value: str
-    source: str
-
-
-@dataclass(frozen=True)
-class Backed:
-    """A default of the register that this run uses and that a publication or common practice stands behind."""
-
-    meaning: str
-    value: str
-    status: str
-    source: str
 
 
 @dataclass(frozen=True)
@@ -45,21 +25,10 @@ class UsedSetting:
     """Of the register's own value; empty where the run sets another."""
 
 
-def assumptions(project: Project) -> Iterator[Assumption]:
-    """Defaults with the status "assumption" that this run uses, in the order of the register."""
-    for value in register().values():
-        if value.status == "assumption" and _is_default(project, value.key.split(".")):
-            yield Assumption(value.key, meaning(value.key), _shown(value), value.source)
-
-
-def backed(project: Project) -> Iterator[Backed]:
-    """What stands behind figures: defaults that are no assumptions, and rates whose price they are has been said."""
-    for value in register().values():
-        whose = _whose(project, value.key.split("."))
-        if whose and not _is_default(project, value.key.split(".")):
-            yield Backed(meaning(value.key), as_text(_value(project, value.key.split("."))), SET, whose)
-        elif value.status != "assumption" and _is_default(project, value.key.split(".")):
-            yield Backed(meaning(value.key), _shown(value), value.status, value.source)
+def invented_rates(project: Project) -> tuple[int, int]:
+    """How many rates are the programme's own guesses in this run, and how many rates there are."""
+    rates = [s for s in settings_used(project) if s.key.startswith("rates.")]
+    return sum(s.status == "assumption" for s in rates), len(rates)
 
 
 def settings_used(project: Project) -> Iterator[UsedSetting]:
@@ -117,11 +86,6 @@ def meaning(key: str) -> str:
             return f"{whole}: {name.replace('_', ' ')}."
         text, model = field.description or "", field.annotation
     return text.split(" [")[0]
-
-
-def _shown(value: DefaultValue) -> str:
-    text = as_text(value.number)
-    return text if value.unit == "-" else f"{text} {value.unit}"
 
 
 def as_text(value: Any) -> str:

@@ -6,16 +6,14 @@ from typing import Any
 import numpy as np
 
 from packpale.care.climb import Climb
-from packpale.care.guidance import speaks_of_climbing, verdicts_at_height
 from packpale.earthworks.model import Stretch
-from packpale.earthworks.stretches import stretches, total
+from packpale.earthworks.stretches import stretches
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import BAND, from_to, stretch_line
 from packpale.review.words import Wording
 from packpale.settings import Project
-from packpale.values.guidance import guidance
 
 INSIDE, OUTSIDE, TREES = "bank inside", "bank outside", "woodland near"
 CLASSES = (
@@ -43,25 +41,6 @@ def climb_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
             "worst_m": stretch.worst,
             "geometry": stretch_line(packs[c.pack], stretch),
         }
-
-
-def climb_details(result: PlotResult, project: Project) -> list[dict[str, Any]]:
-    """What the first page tells of each pack; ``at_lowest`` has the verdict of each rule on height or overhang."""
-    rules = [rule for rule in guidance() if speaks_of_climbing(rule)]
-    names = [rule.name for rule in rules]
-    return [
-        {
-            "pack": c.pack,
-            "least_m": c.least,
-            "weakest_chainage_m": c.weakest_chainage,
-            "outside_least_m": float(np.nanmin(c.outside)) if not np.isnan(c.outside).all() else None,
-            "banks_inside_m": total(c.banks_inside),
-            "banks_outside_m": total(c.banks_outside),
-            "near_trees_m": total(c.near_trees),
-            "at_lowest": dict(zip(names, verdicts_at_height(project, rules, c.least), strict=True)),
-        }
-        for c in _found(result)
-    ]
 
 
 def climb_layers(result: PlotResult, project: Project, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:

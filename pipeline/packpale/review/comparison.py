@@ -8,9 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import shapely
-
 from packpale.review.differences import Comparison, FigureChange, FinishedRun
+from packpale.review.geopackage import PLOT_LAYERS, read_layer
 from packpale.review.leaflet import write_map
 from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
 from packpale.review.overview_map import GROUNDS, TOLERANCE_M, view_of
@@ -55,7 +54,7 @@ def write_comparison(found: Comparison, folder: Path) -> None:
     building.mkdir(parents=True)
     shown = [_wording(run) for run in (found.first, found.second)]
     page = render(
-        "comparison.html",
+        "pages/comparison.html",
         found=found,
         names=[run_name(run) for run in (found.first, found.second)],
         show=shown,
@@ -138,19 +137,19 @@ def _map(found: Comparison) -> MapPage:
         show = _wording(run)
         for plot_id, summary in run.summaries.items():
             degrees = to_degrees(summary.crs)
-            for row in summary.layers["plots"]:
-                outline = shapely.from_wkb(row["geometry"])
+            layers_of = run.folder / "plots" / summary.folder / PLOT_LAYERS
+            for outline in read_layer(layers_of, "plots").geometry:
                 boxes.append(degrees(outline.envelope)["coordinates"][0])
                 if plot_id not in seen:
                     outlines.append(Shape(degrees(outline.simplify(TOLERANCE_M)), plot_id, (), "", plot_id))
                     seen.add(plot_id)
-                    ground = summary.details.get("ground")
+                    ground = summary.ground
                     if ground and len(found.plots) <= GROUNDS:
                         grounds.append((base64.b64decode(ground["png"]), ground["bounds"]))
-            for row in summary.layers["fence_lines"]:
-                line = shapely.from_wkb(row["geometry"]).simplify(TOLERANCE_M / 10)
-                rows = [("Area", show.area(row["area_m2"])), ("Length in plan", show.length(row["perimeter_m"]))]
-                into.append(Shape(degrees(line), f"{plot_id}, pack {row['pack']}: {run_name(run)}", rows))
+            for row in read_layer(layers_of, "fence_lines").itertuples():
+                line = row.geometry.simplify(TOLERANCE_M / 10)
+                rows = [("Area", show.area(row.area_m2)), ("Length in plan", show.length(row.perimeter_m))]
+                into.append(Shape(degrees(line), f"{plot_id}, pack {row.pack}: {run_name(run)}", rows))
     layers = (
         VectorLayer("Ground", "Outlines of the plots", outlines, OUTLINE),
         VectorLayer("Enclosure", f"First: {run_name(found.first)}", lines[0], FIRST),

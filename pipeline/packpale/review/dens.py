@@ -1,62 +1,29 @@
 """Places for dens, as layers, map and page show them."""
 
-import math
 from collections.abc import Iterable
 from typing import Any
 
 from shapely.geometry import Point
 
-from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M, DenSite
 from packpale.care.model import Care
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
+from packpale.review.subjects.dens import DENS, faces
 from packpale.review.words import Wording
 
 DEN = Style("#4a2a12", "#e0a458", 1.0, width=2, radius=7)
-COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 def den_rows(care: Care | None) -> Iterable[dict[str, Any]]:
     """Rows of the layer dens, but the plot's name."""
     for den in care.dens if care else ():
-        yield {**_row(den), "geometry": Point(den.x, den.y)}
+        yield {**DENS.row(den), "geometry": Point(den.x, den.y)}
 
 
-def _row(den: DenSite) -> dict[str, Any]:
-    return {
-        "pack": den.pack,
-        "den": den.rank,
-        "score": den.score,
-        **{f"degree_{name}": degree for name, degree in den.degrees.items()},
-        "slope_deg": math.degrees(math.atan(den.slope)),
-        "faces_deg": den.downhill_deg if math.isfinite(den.downhill_deg) else None,
-        "wetness": den.wetness,
-        "position_m": den.position,
-        "to_fence_m": den.distances["fence"],
-        "to_viewpoints_m": den.distances.get("viewpoints"),
-        "to_dwellings_m": den.distances.get("dwellings"),
-        "to_other_pack_m": den.distances.get("other pack"),
-        "build": den.passage.build,
-        "passage_m": den.passage.length,
-        "fall_m": den.passage.fall,
-        "roof_m": den.passage.roof,
-    }
-
-
-def details(care: Care | None) -> dict[str, Any]:
-    """What the page tells of dens."""
-    return {
-        "dens": [{**_row(den), "faces": _faces(den)} for den in (care.dens if care else ())],
-        "den_entrance_m": ENTRANCE_WIDTH_M,
-        "den_chamber_m": list(CHAMBER_M),
-    }
-
-
-def _faces(den: DenSite) -> str:
-    if not math.isfinite(den.downhill_deg):
-        return "any way, the ground is level"
-    return COMPASS[round(den.downhill_deg / 45) % 8]
+def den_details(care: Care | None) -> list[dict[str, Any]]:
+    """What the page tells of each."""
+    return [{**DENS.row(den), "faces": faces(den)} for den in (care.dens if care else ())]
 
 
 def den_layer(result: PlotResult, wording: Wording, degrees: Degrees) -> VectorLayer:
@@ -65,15 +32,7 @@ def den_layer(result: PlotResult, wording: Wording, degrees: Degrees) -> VectorL
         Shape(
             degrees(Point(den.x, den.y)),
             f"Den site {den.rank} of pack {den.pack}",
-            [
-                ("Score of 100", wording.score(100 * den.score)),
-                ("Built", den.passage.build),
-                ("Passage", wording.dimension(den.passage.length)),
-                ("Fall of its floor to the entrance", wording.dimension(den.passage.fall)),
-                ("Entrance faces", _faces(den)),
-                ("Slope", wording.slope(math.degrees(math.atan(den.slope)))),
-                *((f"Distance to {kind}", wording.length(away)) for kind, away in den.distances.items()),
-            ],
+            DENS.popup(den, wording),
             label=f"den {den.rank}",
         )
         for den in (result.care.dens if result.care else ())

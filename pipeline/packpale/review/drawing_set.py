@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from packpale.review.model import PlotResult
-from packpale.review.paper import write_pdf, write_png, write_svg
+from packpale.review.paper import write_pdf, write_svg
 from packpale.review.plan_sheet import plan_sheet
 from packpale.review.profile_sheet import profile_sheet
 from packpale.review.section_sheet import section_sheet
@@ -26,9 +26,6 @@ def write_drawings(result: PlotResult, project: Project, wording: Wording, folde
     sheets = dict(_sheets(result, project, wording))
     for name, sheet in sheets.items():
         write_svg(sheet, folder / f"{name}.svg")
-    for name in ("section", "profile"):
-        if name in sheets:
-            write_png(sheets[name], folder / f"{name}.png")
     for name, sheet in _small(result, project, wording):
         write_svg(sheet, folder / f"{name}_small.svg")
     if len(sheets) == len(DRAWINGS):

@@ -1,212 +1,110 @@
-"""The layers of a run as one GeoPackage."""
+"""The layers of a plot as its worker writes them, and those of a run put together from them."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-import shapely
+from packpale.faults import Faults, damaged
+from packpale.review import subjects
+from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
 
-from packpale.review import alternatives, crossings, inside, people, stations
-from packpale.review.columns import NUMBER, TEXT, WHOLE, YES_NO
-from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
-from packpale.settings import DEN_CRITERIA
+if TYPE_CHECKING:
+    import geopandas
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
-WAITING_BYTES = 20_000_000
-"""Rows of a layer wait in memory until they take this much: each addition to a layer takes time, whatever it adds."""
-ROW_BYTES = 2_000
-"""About what a row takes in memory beside its geometry."""
-STRETCH = {
-    "plot_id": TEXT,
-    "pack": WHOLE,
-    "kind": TEXT,
-    "start_chainage_m": NUMBER,
-    "end_chainage_m": NUMBER,
-    "length_m": NUMBER,
-}
-"""Columns of every layer of stretches along a fence line, but for the value farthest beyond the limit."""
+WAITING_ROWS = 10_000
+"""Rows of a layer wait in memory until there are so many: each addition to a layer takes time, whatever it adds."""
+PLOT_LAYERS = "layers.gpkg"
+"""The layers of one plot, in its folder."""
 LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
-    "plots": (
-        "MultiPolygon",
-        {
-            "plot_id": TEXT,
-            "rank": WHOLE,
-            "score": NUMBER,
-            "first_place_share": NUMBER,
-            "feasible": YES_NO,
-            "reason": TEXT,
-            "area_m2": NUMBER,
-        },
-    ),
-    "usable_land": ("MultiPolygon", {"plot_id": TEXT, "area_m2": NUMBER}),
-    "limits": ("MultiPolygon", {"plot_id": TEXT, "kind": TEXT, "name": TEXT, "may_lie_inside": YES_NO}),
-    "fence_lines": (
-        "Polygon",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "big_x": NUMBER,
-            "big_y": NUMBER,
-            "axis_bearing_deg": NUMBER,
-            "big_radius_m": NUMBER,
-            "small_radius_m": NUMBER,
-            "flank_radius_m": NUMBER,
-            "centre_spacing_m": NUMBER,
-            "area_m2": NUMBER,
-            "perimeter_m": NUMBER,
-            "area_bound_m2": NUMBER,
-            "fit_s": NUMBER,
-            "origin": TEXT,
-        },
-    ),
-    "alternatives": ("Polygon", alternatives.COLUMNS),
-    "aprons": ("Polygon", {"plot_id": TEXT, "pack": WHOLE, "reach_m": NUMBER, "side": TEXT}),
-    "stations": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "chainage_m": NUMBER,
-            "ground_m": NUMBER,
-            "invert_m": NUMBER,
-            "bearing_deg": NUMBER,
-            "arc": TEXT,
-            "radius_m": NUMBER,
-            **stations.COLUMNS,
-        },
-    ),
-    "posts": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "post": WHOLE,
-            "chainage_m": NUMBER,
-            "ground_m": NUMBER,
-            "deflection_deg": NUMBER,
-            "kind": TEXT,
-        },
-    ),
-    "gates": ("Point", {"plot_id": TEXT, "pack": WHOLE, "gate": WHOLE, "chainage_m": NUMBER, "width_m": NUMBER}),
-    "stakes": ("Point", {"plot_id": TEXT, "pack": WHOLE, "stake": TEXT, "what": TEXT}),
-    "touches": ("Point", {"plot_id": TEXT, "pack": WHOLE, "chainage_m": NUMBER, "limit": TEXT}),
-    "over_limits": (
-        "LineString",
-        {"plot_id": TEXT, "pack": WHOLE, "kind": TEXT, "from_m": NUMBER, "to_m": NUMBER},
-    ),
-    "trench_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
-    "climb_stretches": ("LineString", {**STRETCH, "worst_m": NUMBER}),
-    "climbing_aids": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "number": WHOLE,
-            "side": TEXT,
-            "chainage_m": NUMBER,
-            "distance_m": NUMBER,
-            "height_m": NUMBER,
-            "left_m": NUMBER,
-        },
-    ),
-    "dig_stretches": ("LineString", {**STRETCH, "worst": NUMBER, "unit": TEXT}),
-    "crossings": ("Point", {"plot_id": TEXT, **crossings.COLUMNS}),
-    "inside": ("Polygon", {"plot_id": TEXT, **inside.COLUMNS}),
-    "advised_pits": (
-        "Point",
-        {"plot_id": TEXT, "pack": WHOLE, "pit": WHOLE, "flank": TEXT, "chainage_m": NUMBER},
-    ),
-    "dens": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "den": WHOLE,
-            "score": NUMBER,
-            **{f"degree_{name}": NUMBER for name in DEN_CRITERIA},
-            "slope_deg": NUMBER,
-            "faces_deg": NUMBER,
-            "wetness": NUMBER,
-            "position_m": NUMBER,
-            "to_fence_m": NUMBER,
-            "to_viewpoints_m": NUMBER,
-            "to_dwellings_m": NUMBER,
-            "to_other_pack_m": NUMBER,
-            "build": TEXT,
-            "passage_m": NUMBER,
-            "fall_m": NUMBER,
-            "roof_m": NUMBER,
-        },
-    ),
-    "patrol": (
-        "LineString",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "offset_m": NUMBER,
-            "length_m": NUMBER,
-            "length_on_ground_m": NUMBER,
-            "climb_m": NUMBER,
-            "walking_s": NUMBER,
-            "total_s": NUMBER,
-        },
-    ),
-    "patrol_checks": (
-        "Point",
-        {
-            "plot_id": TEXT,
-            "pack": WHOLE,
-            "check": WHOLE,
-            "kind": TEXT,
-            "what": TEXT,
-            "chainage_m": NUMBER,
-            "along_m": NUMBER,
-            "leg_m": NUMBER,
-            "leg_s": NUMBER,
-        },
-    ),
-    **people.LAYERS,
+    subject.name: (subject.geometry, subject.columns) for subject in subjects.LAYERS
 }
 """Geometry type and columns of each layer, in the order in which they are written."""
 
 
-def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path) -> None:
-    """Write all layers in the run's CRS, plots in the order of the ranking. A layer without rows is there, empty."""
-    waiting = {layer: _Waiting() for layer in LAYERS}
+def write_plot_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs: str, path: Path) -> None:
+    """Write the layers of one plot that have rows, as a GeoPackage; ``geometry`` of a row is a shapely one.
+
+    What only the ranking knows of a plot is left out.
+    """
+    begun = False
+    for layer, (geometry_type, columns) in LAYERS.items():
+        rows = layers.get(layer, ())
+        if rows:
+            known = {name: kind for name, kind in columns.items() if name in rows[0]}
+            write_layer(path, layer, geometry_type, known, rows=rows, crs=crs, append=begun)
+            begun = True
+
+
+def read_layer(path: Path, layer: str) -> "geopandas.GeoDataFrame":
+    """A layer of a plot as it was written, in the order of its rows; without rows where there is none of that name."""
+    import geopandas
+    import pyogrio
+
+    if layer not in _names(path):
+        return geopandas.GeoDataFrame({"plot_id": []}, geometry=[])
+    return pyogrio.read_dataframe(path, layer=layer)
+
+
+def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path, *, plots: Path) -> None:
+    """Put together the layers of all plots in the run's CRS, plots in the order of the ranking.
+
+    ``plots`` holds the plots' folders. A layer without rows is there, empty.
+    """
+    waiting: dict[str, list[Any]] = {layer: [] for layer in LAYERS}
     begun = False
     for place in ranking.rows:
-        plot = finished[place.plot_id]
-        for layer, rows in waiting.items():
-            rows.take(_with_place(r, place, plot) if layer == "plots" else r for r in plot.layers.get(layer, ()))
-        if any(rows.size >= WAITING_BYTES for rows in waiting.values()):
+        brief = finished.briefs[place.plot_id]
+        for layer, frame in _layers_of(plots / brief.folder / PLOT_LAYERS):
+            waiting[layer].append(_with_place(frame, place, brief) if layer == "plots" else frame)
+        full = {k: v for k, v in waiting.items() if sum(map(len, v)) >= WAITING_ROWS}
+        if full:
             # The first time all of them, so that layers stand in one order in every file.
-            _write_waiting({k: v for k, v in waiting.items() if not begun or v.size >= WAITING_BYTES}, crs, path, begun)
+            _write_waiting(full if begun else waiting, crs, path, begun)
             begun = True
-    _write_waiting({k: v for k, v in waiting.items() if not begun or v.rows}, crs, path, begun)
+    _write_waiting({k: v for k, v in waiting.items() if v or not begun}, crs, path, begun)
 
 
-@dataclass
-class _Waiting:
-    """Rows of a layer that are not written yet, and about how much memory they take."""
+def _names(path: Path) -> set[str]:
+    import pyogrio
 
-    rows: list[Mapping[str, Any]] = field(default_factory=list)
-    size: int = 0
-
-    def take(self, rows: Iterable[Mapping[str, Any]]) -> None:
-        for row in rows:
-            self.rows.append(row)
-            self.size += ROW_BYTES + len(row["geometry"] or "")
+    try:
+        return set(pyogrio.list_layers(path)[:, 0])
+    except pyogrio.errors.DataSourceError as error:
+        raise Faults(damaged(path, error)) from error
 
 
-def _write_waiting(waiting: Mapping[str, _Waiting], crs: str, path: Path, append: bool) -> None:
-    for layer, there in waiting.items():
+def _layers_of(path: Path) -> Iterator[tuple[str, Any]]:
+    import pyogrio
+
+    there = _names(path)
+    for layer in LAYERS:
+        if layer in there:
+            yield layer, pyogrio.read_dataframe(path, layer=layer)
+
+
+def _write_waiting(waiting: Mapping[str, list[Any]], crs: str, path: Path, append: bool) -> None:
+    import pandas as pd
+
+    for layer, frames in waiting.items():
         geometry_type, columns = LAYERS[layer]
-        write_layer(path, layer, geometry_type, columns, rows=there.rows, crs=crs, append=append)
-        there.rows, there.size = [], 0
+        table = pd.concat([_typed(frame, columns) for frame in frames], ignore_index=True) if frames else None
+        geometry = [] if table is None else table.pop("geometry").to_list()
+        if table is None:
+            table = pd.DataFrame({name: pd.Series([], dtype=kind) for name, kind in columns.items()})
+        _write_frame(path, layer, geometry_type, table, geometry=geometry, crs=crs, append=append)
+        frames.clear()
+
+
+def _typed(frame: Any, columns: Mapping[str, str]) -> Any:
+    """The same rows with every column of the layer in its kind; a GeoPackage knows no whole numbers that may lack."""
+    import pandas as pd
+
+    table = pd.DataFrame({name: frame[name].astype(kind) for name, kind in columns.items()})
+    table["geometry"] = frame.geometry.to_list()
+    return table
 
 
 def write_layer(
@@ -219,13 +117,19 @@ def write_layer(
     crs: str,
     append: bool = False,
 ) -> None:
-    """Write one layer of a GeoPackage, or ``append``; ``geometry`` of a row is WKB (bytes or hexadecimal) or None."""
-    import geopandas
+    """Write one layer of a GeoPackage, or ``append``; ``geometry`` of a row is a shapely one or None."""
     import pandas as pd
 
     table = pd.DataFrame({name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in columns.items()})
-    geometry = shapely.from_wkb(np.array([row["geometry"] for row in rows], dtype=object))
-    frame = geopandas.GeoDataFrame(table, geometry=geometry, crs=crs)
+    _write_frame(path, layer, geometry_type, table, geometry=[row["geometry"] for row in rows], crs=crs, append=append)
+
+
+def _write_frame(
+    path: Path, layer: str, geometry_type: str, table: Any, *, geometry: Sequence[Any], crs: str, append: bool
+) -> None:
+    import geopandas
+
+    frame = geopandas.GeoDataFrame(table, geometry=list(geometry), crs=crs)
     with _fixed_date():
         frame.to_file(
             path,
@@ -238,15 +142,14 @@ def write_layer(
         )
 
 
-def _with_place(row: Mapping[str, Any], place: RankedPlot, summary: PlotSummary) -> dict[str, Any]:
-    return {
-        **row,
-        "rank": place.rank,
-        "score": place.score,
-        "first_place_share": place.first_place_share,
-        "feasible": place.feasible,
-        "reason": summary.figures["reason"],
-    }
+def _with_place(frame: Any, place: RankedPlot, brief: PlotBrief) -> Any:
+    return frame.assign(
+        rank=place.rank,
+        score=place.score,
+        first_place_share=place.first_place_share,
+        feasible=place.feasible,
+        reason=brief.figures["reason"],
+    )
 
 
 @contextmanager

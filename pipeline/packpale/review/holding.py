@@ -8,7 +8,7 @@ import numpy as np
 
 from packpale.care.holding import Holding
 from packpale.earthworks.model import Stretch
-from packpale.earthworks.stretches import stretches, total
+from packpale.earthworks.stretches import stretches
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
@@ -49,20 +49,6 @@ def holding_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
                     "unit": unit,
                     "geometry": stretch_line(packs[found.pack], s),
                 }
-
-
-def holding_details(result: PlotResult) -> list[dict[str, Any]]:
-    """What the first page tells of each pack."""
-    return [
-        {
-            "pack": found.pack,
-            "least_margin_h": None if found.margin_h is None else float(found.margin_h.min()),
-            "too_short_m": total(found.too_short),
-            "on_rock_m": total(found.on_rock),
-            "least_depth_m": float(found.skirt_depth.min()),
-        }
-        for found in _found(result)
-    ]
 
 
 def holding_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:

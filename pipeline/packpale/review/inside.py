@@ -5,7 +5,6 @@ from typing import Any
 
 from packpale.care.inside import WET_TABLE_M
 from packpale.land.water import EDGE_M
-from packpale.review.columns import NUMBER, WHOLE
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -21,15 +20,6 @@ SHARES: Mapping[str, str] = {
     "wet": "wet_m2",
 }
 """Column of each kind of ground in the layer, by the name of its share."""
-COLUMNS: Mapping[str, str] = {
-    "pack": WHOLE,
-    "area_m2": NUMBER,
-    **dict.fromkeys(SHARES.values(), NUMBER),
-    "streams_m": NUMBER,
-    "lowest_m": NUMBER,
-    "highest_m": NUMBER,
-}
-"""Columns of the layer but the plot's name; a figure that is not known is empty."""
 NO_WOODLAND, NO_WATER = "no woodland is given", "no watercourses are given"
 NO_SOIL, NO_GROUND = "nothing is given of the soil", "ground level is missing inside"
 

@@ -263,7 +263,7 @@ def _panel(
         for room in ROOMS
     ]
     return render(
-        "panel.html",
+        "maps/panel.html",
         page=page,
         rooms=[room for room in rooms if room[1] or room[2]],
         pictures=pictures,

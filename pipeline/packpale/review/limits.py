@@ -4,6 +4,8 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from shapely.geometry import LineString
+
 from packpale.earthworks.model import Stretch
 from packpale.enclosure.model import Pack
 from packpale.enclosure.over_limits import Stretch as OverLimit
@@ -36,8 +38,13 @@ def over_limit_rows(result: PlotResult) -> Iterable[dict[str, Any]]:
                 "kind": over.kind,
                 "from_m": over.from_m,
                 "to_m": over.to_m,
-                "geometry": stretch_line(pack, _plain(pack, over)),
+                "geometry": over_limit_line(pack, over),
             }
+
+
+def over_limit_line(pack: Pack, over: OverLimit) -> LineString:
+    """A stretch over a limit on the ground."""
+    return stretch_line(pack, _plain(pack, over))
 
 
 def over_limits_layer(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:

@@ -2,10 +2,8 @@
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
-
-import shapely
 
 from packpale.care.model import Care
 from packpale.earthworks.model import Earthworks
@@ -30,54 +28,59 @@ class PlotResult:
 
 
 @dataclass(frozen=True)
-class Phrases:
-    """What of a plot is told in words beside its notes."""
+class Estimate:
+    """The published class of a plot's price."""
 
-    reason: Phrase | None = None
-    """Why nothing fits; None where something does."""
-    limits: tuple[tuple[Phrase, float], ...] = ()
-    """What takes land away, and which part of the plot, 0 to 1."""
-    touched: tuple[tuple[int, Phrase], ...] = ()
-    """What a fence line touches, place by place, with the number of its pack."""
+    number: int
+    """From 5, the roughest, to 1."""
+    low: float
+    """How far the truth may lie below the middle estimate, a negative fraction of it."""
+    high: float
+    """The same above it, positive."""
 
 
 @dataclass(frozen=True)
 class PlotSummary:
-    """What the files of a whole run need of one plot; plain numbers, texts and WKB, so that it goes into JSON.
-
-    ``figures`` holds the plot's columns of ranking.csv but rank, score and first_place_share, by name (None where
-    there is no figure); ``earthworks`` the rows of earthworks.csv; ``items`` the priced list; ``layers`` the rows of
-    each layer of packpale.gpkg, geometry as hexadecimal WKB under ``geometry``; ``notes`` the plot's own.
-    ``details`` holds what only the pages show: limits, packs, digging out, price range, a small picture of the ground.
-    """
+    """What the files of a whole run need of one plot beside its layers and its report; goes into JSON."""
 
     plot_id: str
     folder: str
     """Name of the plot's folder under plots/, safe as a file name."""
     figures: Mapping[str, Any]
+    """The plot's columns of ranking.csv but those that the ranking makes, by name; None where there is no figure."""
     earthworks: tuple[Mapping[str, Any], ...]
+    """Rows of earthworks.csv, one for each pack."""
     items: tuple[Mapping[str, Any], ...]
-    layers: Mapping[str, tuple[Mapping[str, Any], ...]]
+    """The priced list."""
     notes: tuple[Note, ...]
+    """The plot's own."""
     crs: str = ""
     """The run's CRS, as in Site."""
-    details: Mapping[str, Any] = field(default_factory=dict)
-    phrases: Phrases = Phrases()
+    bounds: tuple[float, ...] = (math.nan,) * 4
+    """West, south, east, north of the plot; NaN if it has no outline. [m]"""
+    bill: Mapping[str, Any] | None = None
+    """``total``, low, likely, high, and ``bridge``, text and amount of each step; None where nothing fits."""
+    estimate: Estimate | None = None
+    """None where nothing fits."""
+    reason: Phrase | None = None
+    """Why nothing fits; None where something does."""
+    alternatives: tuple[Mapping[str, Any], ...] = ()
+    """Rows of alternatives.csv."""
+    ground: Mapping[str, Any] | None = None
+    """``png``, in base64, and ``bounds`` in degrees of a small picture of the ground."""
 
     @property
     def brief(self) -> "PlotBrief":
-        outlines = [row["geometry"] for row in self.layers.get("plots", ())]
-        bounds = tuple(shapely.total_bounds(shapely.from_wkb(outlines)).tolist()) if outlines else (math.nan,) * 4
-        menu = tuple({k: v for k, v in row.items() if k != "geometry"} for row in self.layers.get("alternatives", ()))
         return PlotBrief(
             self.plot_id,
             self.folder,
             self.figures,
             self.earthworks,
             self.notes,
-            bounds,
-            menu,
-            Phrases(self.phrases.reason),
+            self.bounds,
+            self.estimate,
+            self.reason,
+            self.alternatives,
         )
 
 
@@ -95,10 +98,10 @@ class PlotBrief:
     notes: tuple[Note, ...]
     bounds: tuple[float, ...]
     """West, south, east, north of the plot; NaN if it has no outline. [m]"""
+    estimate: Estimate | None = None
+    reason: Phrase | None = None
     alternatives: tuple[Mapping[str, Any], ...] = ()
     """Rows of alternatives.csv."""
-    phrases: Phrases = Phrases()
-    """Its reason alone."""
 
 
 @dataclass(frozen=True)
@@ -133,6 +136,8 @@ class RankedPlot:
     """Best and worst place in the middle eight tenths of the draws around the chosen weights."""
     usual_places_any: tuple[int, int] | None = None
     """The same for any weights."""
+    parts: tuple[float, ...] = ()
+    """Points of the score that each of RANKING_CRITERIA brings; they add up to it."""
 
 
 @dataclass(frozen=True)

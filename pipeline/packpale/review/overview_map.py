@@ -8,9 +8,9 @@ from pathlib import Path
 from urllib.parse import quote
 
 import numpy as np
-import shapely
 
 from packpale.review.enclosure_layers import FENCE
+from packpale.review.geopackage import PLOT_LAYERS, read_layer
 from packpale.review.land_layers import USABLE
 from packpale.review.leaflet import write_map
 from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
@@ -34,12 +34,14 @@ FITS = Style("#1d2a2a", "#3f7f9a", 0.12, width=2)
 FITS_NOT = Style("#6b6b6b", "#8a8a8a", 0.35, width=2, dash="4 5")
 
 
-def write_overview(finished: FinishedPlots, ranking: Ranking, project: Project, wording: Wording, path: Path) -> None:
-    """Write map.html of a run."""
-    write_map(overview(finished, ranking, project, wording), path)
+def write_overview(
+    finished: FinishedPlots, ranking: Ranking, project: Project, wording: Wording, path: Path, *, plots: Path
+) -> None:
+    """Write map.html of a run; ``plots`` holds the plots' folders."""
+    write_map(overview(finished, ranking, project, wording, plots=plots), path)
 
 
-def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wording: Wording) -> MapPage:
+def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wording: Wording, *, plots: Path) -> MapPage:
     """Everything the map of a run shows."""
     fits: list[Shape] = []
     fits_not: list[Shape] = []
@@ -53,21 +55,21 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
         summary, brief = finished[place.plot_id], finished.briefs[place.plot_id]
         crs = crs or summary.crs
         degrees = to_degrees(summary.crs)
-        for row in summary.layers["plots"]:
-            outline = shapely.from_wkb(row["geometry"])
+        layers_of = plots / brief.folder / PLOT_LAYERS
+        for outline in read_layer(layers_of, "plots").geometry:
             (fits if place.feasible else fits_not).append(
                 _plot(degrees(outline.simplify(tolerance)), place, brief, wording)
             )
             boxes.append(degrees(outline.envelope)["coordinates"][0])
-        for row in summary.layers["usable_land"]:
-            land = shapely.from_wkb(row["geometry"]).simplify(tolerance, preserve_topology=False)
+        for whole in read_layer(layers_of, "usable_land").geometry:
+            land = whole.simplify(tolerance, preserve_topology=False)
             if not land.is_empty:
                 usable.append(replace(_plot(degrees(land), place, brief, wording), label=""))
-        for row in summary.layers["fence_lines"]:
-            line = shapely.from_wkb(row["geometry"]).simplify(tolerance / 10)
-            rows = [("Area", wording.area(row["area_m2"])), ("Length in plan", wording.length(row["perimeter_m"]))]
-            fences.append(Shape(degrees(line), f"{place.plot_id}: fence line of pack {row['pack']}", rows))
-        ground = summary.details.get("ground")
+        for row in read_layer(layers_of, "fence_lines").itertuples():
+            line = row.geometry.simplify(tolerance / 10)
+            rows = [("Area", wording.area(row.area_m2)), ("Length in plan", wording.length(row.perimeter_m))]
+            fences.append(Shape(degrees(line), f"{place.plot_id}: fence line of pack {row.pack}", rows))
+        ground = summary.ground
         if ground and len(ranking.rows) <= GROUNDS:
             grounds.append((base64.b64decode(ground["png"]), ground["bounds"]))
     layers = (
@@ -115,7 +117,7 @@ def _plot(geometry: dict[str, object], place: RankedPlot, brief: PlotBrief, word
         ]
         label, title = f"{place.rank}. {place.plot_id}", f"{place.plot_id}: rank {place.rank}"
     else:
-        rows = [("Nothing fits", wording.say(brief.phrases.reason or ""))]
+        rows = [("Nothing fits", wording.say(brief.reason or ""))]
         label, title = place.plot_id, place.plot_id
     return Shape(geometry, title, rows, plot_map_address(brief.folder), label)
 

@@ -11,7 +11,6 @@ import numpy.typing as npt
 from packpale.review.lettering import FAMILY, MM_PER_POINT, face, printable, typeset_in
 from packpale.review.sheet import HEIGHT_MM, PAPER, WIDTH_MM, Box, Line, Sheet, Text
 
-PIXELS_PER_INCH = 130
 DOCUMENT = """
 #let sheets = json(bytes(sys.inputs.sheets))
 #set document(title: sheets.title, date: none)
@@ -30,11 +29,6 @@ def write_svg(sheet: Sheet, path: Path) -> None:
 def write_pdf(sheets: Sequence[Sheet], path: Path, *, title: str) -> None:
     """Write sheets as the pages of one PDF: vectors, searchable text in an embedded font, no date."""
     path.write_bytes(_compiled(sheets, title, format="pdf"))
-
-
-def write_png(sheet: Sheet, path: Path) -> None:
-    """Write a sheet as a picture for a screen."""
-    path.write_bytes(_compiled([sheet], sheet.name, format="png", ppi=PIXELS_PER_INCH))
 
 
 def _compiled(sheets: Sequence[Sheet], title: str, **output: Any) -> bytes:

@@ -13,6 +13,7 @@ from packpale.review.gpx import gpx_document
 from packpale.review.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
+from packpale.review.subjects.patrol import PATROL, PATROL_CHECKS, OnRound
 from packpale.review.words import Wording
 from packpale.review.xml_file import child, write
 
@@ -20,67 +21,17 @@ PATH = Style("#0b5c6b", width=2.5, dash="7 5", halo=True)
 CHECK = Style("#0b5c6b", "#ffffff", 1.0, width=2, radius=5)
 
 
-def details(care: Care | None) -> dict[str, Any]:
-    """What the page tells of the rounds."""
-    if care is None:
-        return {"rounds": []}
-    return {
-        "rounds": [
-            {
-                "pack": walk.pack,
-                "length_m": walk.length,
-                "climb_m": walk.climb,
-                "walking_s": walk.walking_s,
-                "other_way_s": walk.other_way_s,
-                "stops_s": walk.stops_s,
-                "total_s": walk.total_s,
-                "longest_leg_m": walk.longest_leg,
-                "last_leg_m": walk.last_leg,
-                "checks": [{key: value for key, value in row.items() if key != "geometry"} for row in _checks_of(walk)],
-            }
-            for walk in care.rounds
-        ],
-        "rounds_s": care.rounds_s,
-        "rounds_a_day_s": care.rounds_a_day_s,
-        "unseen_h": care.unseen_h,
-        "dig_rate_unseen_m_per_h": care.dig_rate_unseen,
-    }
-
-
 def path_rows(care: Care | None) -> Iterable[dict[str, Any]]:
     """Rows of the layer patrol, but the plot's name."""
     for walk in care.rounds if care else ():
-        yield {
-            "pack": walk.pack,
-            "offset_m": walk.offset,
-            "length_m": walk.length,
-            "length_on_ground_m": walk.length_on_ground,
-            "climb_m": walk.climb,
-            "walking_s": walk.walking_s,
-            "total_s": walk.total_s,
-            "geometry": LineString(walk.path),
-        }
+        yield {**PATROL.row(walk), "geometry": LineString(walk.path)}
 
 
 def check_rows(care: Care | None) -> Iterable[dict[str, Any]]:
     """Rows of the layer patrol_checks, but the plot's name."""
     for walk in care.rounds if care else ():
-        yield from _checks_of(walk)
-
-
-def _checks_of(walk: Round) -> Iterable[dict[str, Any]]:
-    for check in walk.checks:
-        yield {
-            "pack": walk.pack,
-            "check": check.number,
-            "kind": check.mark.kind,
-            "what": check.mark.what,
-            "chainage_m": check.mark.chainage,
-            "along_m": check.along,
-            "leg_m": check.leg,
-            "leg_s": check.leg_s,
-            "geometry": Point(check.x, check.y),
-        }
+        for check in walk.checks:
+            yield {**PATROL_CHECKS.row(OnRound(walk, check)), "geometry": Point(check.x, check.y)}
 
 
 def write_patrol(result: PlotResult, path: Path) -> None:
@@ -108,12 +59,7 @@ def patrol_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Ite
         Shape(
             degrees(LineString(walk.path)),
             f"Round along the fence of pack {walk.pack}",
-            [
-                ("Length", wording.length(walk.length)),
-                ("Climb", wording.length(walk.climb)),
-                ("Walking, without stops", wording.duration(walk.walking_s)),
-                ("With stops", wording.duration(walk.total_s)),
-            ],
+            PATROL.popup(walk, wording),
         )
         for walk in walks
     ]
@@ -126,11 +72,6 @@ def _check(walk: Round, check: Check, wording: Wording, degrees: Degrees) -> Sha
     return Shape(
         degrees(Point(check.x, check.y)),
         f"Check point {check.number} of pack {walk.pack}",
-        [
-            ("Look at", check.mark.what),
-            ("Chainage", wording.length(check.mark.chainage)),
-            ("From the start of the round", wording.length(check.along)),
-            ("Fence since the point before", wording.length(check.leg)),
-        ],
+        PATROL_CHECKS.popup(OnRound(walk, check), wording),
         label=str(check.number),
     )

@@ -5,9 +5,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from packpale.enclosure.model import Pack
 from packpale.review.construction import TOUCH
 from packpale.review.enclosure_layers import APRON, FENCE, GATE
 from packpale.review.land_layers import OUTLINE, SURROUNDINGS, USABLE
+from packpale.review.limits import OVER, over_limit_line
 from packpale.review.model import PlotResult
 from packpale.review.spread import spread
 from packpale.review.summary import apron
@@ -33,6 +35,7 @@ MOST_CELLS = 4_000_000
 """Cells of the ground that the picture is made from; of larger windows some cells, evenly spread."""
 MARGIN = 0.08
 """Ground shown round the plot, as a part of its longer side."""
+OVER_LIMIT: Any = {"color": OVER.colour, "linewidth": 5.0, "zorder": 5.5, "solid_capstyle": "butt"}
 TOUCH_MARK: Any = {
     "color": TOUCH.fill,
     "markeredgecolor": TOUCH.colour,
@@ -138,23 +141,31 @@ def _layers(axes: "Axes", result: PlotResult, project: Project, window: "BaseGeo
     _lines(axes, site.outline.boundary, color=OUTLINE.colour, linewidth=1.3, linestyle=(0, (5, 3)), zorder=4)
     handles.append(Line2D([], [], color=OUTLINE.colour, linewidth=1.3, linestyle=(0, (5, 3)), label="plot boundary"))
     for pack in packs:
-        line = pack.line.polygon(0.05)
-        _fill(axes, apron(pack, project.trench, 0.05), facecolor=APRON.fill, alpha=0.9, zorder=5)
-        _lines(axes, line.boundary, color=FENCE.colour, linewidth=1.6, zorder=6)
-        held = [(t.limit_x, t.limit_y) for t in pack.touches]
-        axes.plot(*np.reshape(held, (-1, 2)).T, "o", **TOUCH_MARK)
-        axes.plot(pack.gates.x, pack.gates.y, "o", color=GATE.fill, markeredgecolor=INK, markersize=4.5, zorder=7)
-        if len(packs) > 1:
-            axes.annotate(str(pack.number), (line.centroid.x, line.centroid.y), ha="center", weight="bold", zorder=8)
+        _enclosure(axes, pack, project, numbered=len(packs) > 1)
     if packs:
         handles += [
             Line2D([], [], color=FENCE.colour, linewidth=1.6, label="fence line"),
             Patch(facecolor=APRON.fill, label="buried apron"),
             Line2D([], [], color=GATE.fill, marker="o", markeredgecolor=INK, linestyle="", label="gate"),
         ]
+    if any(pack.over_limits for pack in packs):
+        handles.append(Line2D([], [], label="line over a limit", **OVER_LIMIT))
     if any(pack.touches for pack in packs):
         handles.append(Line2D([], [], linestyle="", marker="o", label="held by a limit", **TOUCH_MARK))
     return handles
+
+
+def _enclosure(axes: "Axes", pack: Pack, project: Project, *, numbered: bool) -> None:
+    line = pack.line.polygon(0.05)
+    _fill(axes, apron(pack, project.trench, 0.05), facecolor=APRON.fill, alpha=0.9, zorder=5)
+    for over in pack.over_limits:
+        _lines(axes, over_limit_line(pack, over), **OVER_LIMIT)
+    _lines(axes, line.boundary, color=FENCE.colour, linewidth=1.6, zorder=6)
+    held = [(t.limit_x, t.limit_y) for t in pack.touches]
+    axes.plot(*np.reshape(held, (-1, 2)).T, "o", **TOUCH_MARK)
+    axes.plot(pack.gates.x, pack.gates.y, "o", color=GATE.fill, markeredgecolor=INK, markersize=4.5, zorder=7)
+    if numbered:
+        axes.annotate(str(pack.number), (line.centroid.x, line.centroid.y), ha="center", weight="bold", zorder=8)
 
 
 def _surrounding(axes: "Axes", shape: "BaseGeometry", colour: str) -> None:

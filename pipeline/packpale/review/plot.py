@@ -1,25 +1,32 @@
 """All files of one plot."""
 
 import base64
+import json
 from pathlib import Path
 
 from packpale.review.drawing_set import write_drawings
+from packpale.review.geopackage import PLOT_LAYERS, write_plot_layers
 from packpale.review.gpx import write_gpx
 from packpale.review.landxml import write_landxml
 from packpale.review.model import PlotResult, PlotSummary
+from packpale.review.pages.plot import write_plot_page
 from packpale.review.patrol import write_patrol
 from packpale.review.pegging import write_pegging
 from packpale.review.picture import write_picture
 from packpale.review.plot_map import ground_picture, write_plot_map
 from packpale.review.rasters import write_rasters
+from packpale.review.report.plot import PlotReport, plot_report, report_from_plain
+from packpale.review.report.source import PlotSource
 from packpale.review.setting_out import arcs, peg_rows, setting_out
-from packpale.review.summary import summarise, write_summary
+from packpale.review.summary import layer_rows, summarise, write_summary
 from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
 from packpale.review.words import Wording
 from packpale.settings import Project
 
 OVERVIEW_SIDE = 260
 """Longer side of the picture of the ground that the map of all plots shows. [px]"""
+REPORT = "report.json"
+"""A plot's part of the report, as the run reads it back."""
 
 
 def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummary:
@@ -43,6 +50,20 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     write_plot_map(result, project, wording, folder / "map.html")
     png, bounds = ground_picture(result, largest_side=OVERVIEW_SIDE)
     ground = {"png": base64.b64encode(png).decode("ascii"), "bounds": bounds}
+    source = PlotSource(result, project, wording, folder.name)
+    report = plot_report(source)
+    write_plot_page(source, report, folder)
+    text = json.dumps(report.to_plain(), sort_keys=True, ensure_ascii=False, allow_nan=False)
+    (folder / REPORT).write_bytes((text + "\n").encode("utf-8"))
+    write_plot_layers(layer_rows(result, project), result.site.crs, folder / PLOT_LAYERS)
     summary = summarise(result, project, folder.name, ground)
     write_summary(summary, folder / "result.json")
     return summary
+
+
+def read_report(folder: Path) -> PlotReport:
+    """Read back a plot's part of the report.
+
+    Raises OSError, ValueError, KeyError or TypeError if it is not there or damaged.
+    """
+    return report_from_plain(json.loads((folder / REPORT).read_text(encoding="utf-8")))

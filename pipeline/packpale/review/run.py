@@ -1,15 +1,22 @@
 """All files of a whole run but the plots' own."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from packpale.faults import Faults, damaged
 from packpale.review.alternatives import COLUMNS as ALTERNATIVES
-from packpale.review.geopackage import write_geopackage
+from packpale.review.geopackage import PLOT_LAYERS, read_layer, write_geopackage
 from packpale.review.model import FinishedPlots, Ranking
 from packpale.review.overview_map import write_overview
-from packpale.review.page import write_page
+from packpale.review.pages.run import write_basis, write_index
+from packpale.review.pdf.report import write_report
+from packpale.review.plot import REPORT, read_report
+from packpale.review.report.front import RunSource
+from packpale.review.report.overview import PlotShape, overview
+from packpale.review.report.plot import PlotReport
+from packpale.review.report.run import run_report
 from packpale.review.tables import EARTHWORKS_COLUMNS, RANKING_COLUMNS, write_table
 from packpale.review.words import Wording
 from packpale.review.workbook import write_workbook
@@ -28,8 +35,10 @@ def write_run(
     """Write the run's tables, GeoPackage, workbook, pages and record into ``folder``.
 
     Of no more than some plots at once is more than the least in memory, however many there are.
-    ``plots`` holds the finished folders of the plots, whose pictures go into index.html; by default ``plots`` inside
-    ``folder``. A picture that is not there is linked to instead.
+    ``plots`` holds the finished folders of the plots, whose reports and pictures go into index.html; by default
+    ``plots`` inside ``folder``. A picture that is not there is linked to instead.
+
+    Raises Faults if the report of a plot that is told in full cannot be read back.
     """
     wording = Wording.of(project)
     ranked = [
@@ -51,10 +60,34 @@ def write_run(
     write_table(folder / "alternatives.csv", tuple(ALTERNATIVES), menus)
     works = [row for place in ranking.rows for row in finished.briefs[place.plot_id].earthworks]
     write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
-    write_workbook(finished, ranking, project, record, folder / "quantities.xlsx")
-    write_geopackage(finished, ranking, record["crs"], folder / "packpale.gpkg")
-    write_overview(finished, ranking, project, wording, folder / "map.html")
-    page = folder / "index.html"
-    write_page(finished, ranking, project, wording, record=record, path=page, plots=plots or folder / "plots")
+    of_plots = plots or folder / "plots"
+    write_geopackage(finished, ranking, record["crs"], folder / "packpale.gpkg", plots=of_plots)
+    write_workbook(finished, ranking, project, record, folder / "quantities.xlsx", plots=of_plots)
+    write_overview(finished, ranking, project, wording, folder / "map.html", plots=of_plots)
+    _write_report(RunSource(finished, ranking, project, wording, record), folder, of_plots)
     text = json.dumps(record, sort_keys=True, ensure_ascii=False, allow_nan=False, indent=2)
     (folder / "run.json").write_bytes((text + "\n").encode("utf-8"))
+
+
+def _write_report(source: RunSource, folder: Path, plots: Path) -> None:
+    told = {place.plot_id: _read_back(plots / source.brief(place).folder) for place in source.told}
+    report = run_report(source, told, overview(list(_shapes(source, plots)), source.show))
+    write_index(source, report.head, report.index, folder / "index.html", plots=plots)
+    write_basis(source, report.basis, folder / "basis.html")
+    write_report(report.printed, folder / "report.pdf", title=source.project.title, plots=plots)
+
+
+def _read_back(folder: Path) -> PlotReport:
+    try:
+        return read_report(folder)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise Faults(damaged(folder / REPORT, error)) from error
+
+
+def _shapes(source: RunSource, plots: Path) -> Iterator[PlotShape]:
+    """Outlines and fence lines of all plots, the last in the ranking first, so that the best are drawn on top."""
+    for place in reversed(source.ranking.rows):
+        file = plots / source.brief(place).folder / PLOT_LAYERS
+        outlines, lines = (read_layer(file, layer).geometry.to_list() for layer in ("plots", "fence_lines"))
+        if outlines:
+            yield PlotShape(place.plot_id, place.rank, outlines[0], lines)

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from packpale.review.columns import NUMBER
 from packpale.review.model import PlotResult
 from packpale.review.setting_out import setting_out
 from packpale.site import Array
@@ -14,7 +13,6 @@ from packpale.site import Array
 HOLDING_COLUMNS = ("tunnel_m", "dig_rate_m_per_h", "margin_h", "height_inside_m", "height_outside_m")
 """Shortest way under the mesh, the digging rate that gets out in time, the hours to spare at the rate given, and the
 fence's top above the highest ground near it on either side."""
-COLUMNS = dict.fromkeys(HOLDING_COLUMNS, NUMBER)
 
 
 def station_rows(result: PlotResult) -> Iterable[dict[str, Any]]:

@@ -14,20 +14,19 @@ from pydantic import TypeAdapter
 from shapely.geometry.base import BaseGeometry
 
 from packpale.earthworks.bill import Bill, bill
-from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.earthworks.stretches import total
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Fit, Pack, Touch
 from packpale.review import dens, digging, patrol, people
-from packpale.review.aids import aid_details, aid_rows
+from packpale.review.aids import aid_rows
 from packpale.review.alternatives import alternative_rows
-from packpale.review.climb import climb_details, climb_rows
-from packpale.review.crossings import crossing_details, crossing_rows
-from packpale.review.holding import holding_details, holding_rows
-from packpale.review.inside import inside_details, inside_rows
+from packpale.review.climb import climb_rows
+from packpale.review.crossings import crossing_rows
+from packpale.review.holding import holding_rows
+from packpale.review.inside import inside_rows
 from packpale.review.limits import limit_rows, over_limit_rows
-from packpale.review.model import Phrases, PlotResult, PlotSummary
+from packpale.review.model import Estimate, PlotResult, PlotSummary
 from packpale.review.setting_out import stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
@@ -42,7 +41,7 @@ CHORD_ERROR_M = 0.001
 
 
 def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping[str, Any] | None) -> PlotSummary:
-    """Figures, table rows and layers of one plot.
+    """Figures and table rows of one plot.
 
     ``folder`` is the name of the plot's folder; ``ground`` a small picture of the ground for the overview map.
     """
@@ -53,15 +52,14 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         figures=_figures(result, project),
         earthworks=_earthworks(result),
         items=_items(priced),
-        layers=_layers(result, project),
         notes=notes(result),
-        phrases=_phrases(result),
         crs=result.site.crs,
-        details=_details(result, ground, priced)
-        | _row({"crossings": crossing_details(result, project), "climb": climb_details(result, project)})
-        | _row({"aids": aid_details(result, project)})
-        | _row({"holding": holding_details(result)})
-        | _row({"inside": inside_details(result, project)}),
+        bounds=result.site.outline.bounds,
+        bill=_bill(priced),
+        estimate=_estimate(result),
+        reason=result.enclosure.reason,
+        alternatives=_alternatives(result),
+        ground=ground,
     )
 
 
@@ -90,18 +88,18 @@ def read_summary(path: Path) -> PlotSummary:
     names = {field.name for field in dataclasses.fields(PlotSummary)}
     if not isinstance(raw, dict) or raw.keys() != names:
         raise ValueError(f"{path} is no summary of a plot")
-    for name in ("earthworks", "items"):
+    for name in ("earthworks", "items", "alternatives", "bounds"):
         raw[name] = tuple(raw[name])
     for name, adapter in _adapters().items():
         raw[name] = adapter.validate_python(raw[name])
-    raw["layers"] = {name: tuple(rows) for name, rows in raw["layers"].items()}
     return PlotSummary(**raw)
 
 
 @functools.cache
 def _adapters() -> dict[str, TypeAdapter[Any]]:
-    """What turns fields that hold phrases into JSON and back."""
-    return {"notes": TypeAdapter(tuple[Note, ...]), "phrases": TypeAdapter(Phrases)}
+    """What turns fields that hold values of our own into JSON and back."""
+    kinds: dict[str, Any] = {"notes": tuple[Note, ...], "reason": Phrase | None, "estimate": Estimate | None}
+    return {name: TypeAdapter(kind) for name, kind in kinds.items()}
 
 
 def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometry:
@@ -116,14 +114,6 @@ def touched(touch: Touch) -> Phrase:
     if not touch.limits:
         return phrase("edge of the usable land")
     return listed(touch.limits, " and ")
-
-
-def _phrases(result: PlotResult) -> Phrases:
-    return Phrases(
-        result.enclosure.reason,
-        tuple((limit.name, limit.share) for limit in result.land.limits),
-        tuple((pack.number, touched(touch)) for pack in result.enclosure.packs for touch in pack.touches),
-    )
 
 
 def in_files(found: Phrase) -> str:
@@ -203,67 +193,40 @@ def _items(works: Bill | None) -> tuple[dict[str, Any], ...]:
                 "quantity": line.item.quantity,
                 "rate": list(line.item.rate),
                 "price": list(line.item.price),
-                "quantity_range": list(line.quantity),
-                "price_range": list(line.price),
+                "over_dig": line.over_dig,
+                "ground": line.ground,
+                "reckoned": list(line.reckoned),
             }
         )
         for line in (works.lines if works else ())
     )
 
 
-def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill | None) -> dict[str, Any]:
-    works, care = result.earthworks, result.care
-    return _row(
-        {
-            "ground": ground,
-            "limits": [{"name": in_files(limit.name), "share": limit.share} for limit in result.land.limits],
-            "weights": dict(result.land.weights),
-            "cost": dict(works.cost) if works else None,
-            "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
-            **digging.details(works),
-            **people.details(result),
-            "unattended_h": care.unattended_h if care else None,
-            **patrol.details(care),
-            **dens.details(care),
-            "fences": [_fence(fence) for fence in (works.fences if works else ())],
-            "dig_out": [
-                {
-                    "pack": d.pack,
-                    "shortest_m": d.shortest,
-                    "weakest_chainage_m": d.weakest_chainage,
-                    "dig_rate_m_per_h": d.dig_rate,
-                    "without_lap_m": d.without_lap,
-                    "without_lap_chainage_m": d.without_lap_chainage,
-                    "without_lap_rate_m_per_h": d.without_lap_rate,
-                }
-                for d in (care.dig_out if care else ())
-            ],
-        }
-    )
-
-
-def _fence(fence: FenceTakeOff) -> dict[str, Any]:
-    """What the page tells of one pack's fence."""
+def _bill(priced: Bill | None) -> dict[str, Any] | None:
+    if priced is None:
+        return None
     return {
-        "pack": fence.pack,
-        "hung_m": fence.hung_length,
-        "mesh_m2": {kind: area.with_laps for kind, area in fence.mesh.items()},
-        "posts": dict(fence.posts),
-        "holes": fence.holes,
-        "concrete_m3": fence.concrete,
-        "arms": fence.arms,
-        "wire_m": fence.wire,
-        "gates": fence.gates,
-        "airlocks": fence.airlocks,
-        "deflection_deg": fence.largest_deflection_deg,
-        "deflection_chainage_m": fence.deflection_chainage,
+        "total": list(priced.total),
+        "bridge": [{"text": step.text, "amount": step.amount} for step in priced.bridge],
     }
 
 
-def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, Any], ...]]:
+def _alternatives(result: PlotResult) -> tuple[dict[str, Any], ...]:
+    plot = {"plot_id": result.site.plot_id}
+    rows = alternative_rows(result, CHORD_ERROR_M)
+    return tuple(_row({**plot, **{k: v for k, v in row.items() if k != "geometry"}}) for row in rows)
+
+
+def _estimate(result: PlotResult) -> Estimate | None:
+    found = result.earthworks.uncertainty if result.earthworks else None
+    return Estimate(found.estimate_class, found.class_low[1], found.class_high[1]) if found else None
+
+
+def layer_rows(result: PlotResult, project: Project) -> dict[str, list[dict[str, Any]]]:
+    """Rows of every layer of one plot by layer, with shapely geometry under ``geometry``."""
     site, land, packs, care = result.site, result.land, result.enclosure.packs, result.care
     plot = {"plot_id": site.plot_id}
-    layers: dict[str, list[dict[str, Any]]] = {
+    return {
         "plots": [{**plot, "area_m2": site.outline.area, "geometry": site.outline}],
         "usable_land": [{**plot, "area_m2": land.usable.area, "geometry": land.usable}],
         "limits": [{**plot, **row} for row in limit_rows(result)],
@@ -287,10 +250,6 @@ def _layers(result: PlotResult, project: Project) -> dict[str, tuple[dict[str, A
         "patrol": [{**plot, **row} for row in patrol.path_rows(care)],
         "patrol_checks": [{**plot, **row} for row in patrol.check_rows(care)],
         **{layer: [{**plot, **row} for row in rows] for layer, rows in people.layers(result, project).items()},
-    }
-    return {
-        name: tuple(_row({**row, "geometry": row["geometry"] and row["geometry"].wkb_hex}) for row in rows)
-        for name, rows in layers.items()
     }
 
 

@@ -8,118 +8,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-RANKING_FIGURES = (
-    "feasible",
-    "reason",
-    "plot_area_m2",
-    "usable_area_m2",
-    "enclosed_area_m2",
-    "smallest_enclosure_m2",
-    "fence_length_m",
-    "fence_length_3d_m",
-    "mean_slope_deg",
-    "mean_suitability",
-    "cut_bank_m3",
-    "rock_bank_m3",
-    "wet_bank_m3",
-    "surplus_loose_m3",
-    "cost_p10",
-    "cost_p50",
-    "cost_p90",
-    "escape_dig_rate_m_per_h",
-    "over_limits_m",
-    "price_per_ha",
-)
+from packpale.review.subjects import tables
+
+RANKING_FIGURES = tuple(field.key for field in tables.OF_A_PLOT)
 """Columns of ranking.csv that one plot knows by itself."""
-RANKING_COLUMNS = (
-    "rank",
-    "plot_id",
-    *RANKING_FIGURES[:2],
-    "score",
-    "first_place_share",
-    *RANKING_FIGURES[2:],
-    "first_place_share_any_weights",
-    "usual_rank_best",
-    "usual_rank_worst",
+RANKING_COLUMNS, EARTHWORKS_COLUMNS, SETTING_OUT_COLUMNS, ARC_COLUMNS, PEG_COLUMNS = (
+    tuple(subject.columns)
+    for subject in (tables.RANKING, tables.EARTHWORKS, tables.SETTING_OUT, tables.ARCS, tables.PEGS)
 )
-EARTHWORKS_COLUMNS = (
-    "plot_id",
-    "pack",
-    "fence_length_m",
-    "section_area_m2",
-    "cut_bank_m3",
-    "rock_bank_m3",
-    "wet_bank_m3",
-    "average_end_area_m3",
-    "backfill_compacted_m3",
-    "cut_loose_m3",
-    "surplus_loose_m3",
-    "import_compacted_m3",
-    "soft_rock_bank_m3",
-    "hard_rock_bank_m3",
-    "deepest_m",
-    "wall_protection_m",
-    "way_out_m",
-    "in_water_m",
-)
-SETTING_OUT_COLUMNS = (
-    "pack",
-    "chainage_m",
-    "x",
-    "y",
-    "ground_m",
-    "invert_m",
-    "bearing_deg",
-    "arc",
-    "radius_m",
-)
-ARC_COLUMNS = (
-    "pack",
-    "arc",
-    "centre_x",
-    "centre_y",
-    "radius_m",
-    "turn_deg",
-    "start_chainage_m",
-    "length_m",
-    "start_x",
-    "start_y",
-    "start_bearing_deg",
-    "end_x",
-    "end_y",
-    "end_bearing_deg",
-    "deflection_deg",
-    "long_chord_m",
-    "mid_ordinate_m",
-    "tangent_m",
-    "external_m",
-)
-PEG_COLUMNS = (
-    "pack",
-    "peg",
-    "kind",
-    "post",
-    "chainage_m",
-    "x",
-    "y",
-    "ground_m",
-    "invert_m",
-    "arc",
-    "radius_m",
-    "arc_from_start_of_arc_m",
-    "deflection_deg",
-    "chord_from_start_of_arc_m",
-    "chord_from_previous_peg_m",
-    "along_baseline_1_m",
-    "right_of_baseline_1_m",
-    "first_tie_from",
-    "first_tie_m",
-    "second_tie_from",
-    "second_tie_m",
-    "tie_angle_deg",
-    "over_limit",
-)
-"""Offsets from baseline 2, which runs from stake A to the right of baseline 1, are along_baseline_1_m."""
 DECIMALS = {
     "value": 4,
     "price_likely": 2,

@@ -1,4 +1,4 @@
-"""Pages from the templates beside this module; every value that goes in is escaped."""
+"""Pages from the templates of this room; every value that goes in is escaped."""
 
 import functools
 from typing import Any
@@ -9,7 +9,7 @@ def _environment() -> Any:
     import jinja2
 
     return jinja2.Environment(
-        loader=jinja2.PackageLoader("packpale.review", "templates"),
+        loader=jinja2.PackageLoader("packpale", "review"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,

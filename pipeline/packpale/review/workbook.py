@@ -1,11 +1,12 @@
 """quantities.xlsx: the bill of each plot, live on one sheet of rates, with chainage and what all of it rests on."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from packpale.review.assumed import as_text, meaning, settings_used
+from packpale.review.geopackage import PLOT_LAYERS, read_layer
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.review.spreadsheet import COUNT, MONEY, RATE, TENTH, THOUSANDTH, Book, Column, Formula, Page, address
 from packpale.review.words import Wording
@@ -17,6 +18,8 @@ MOST_BILLS = 200
 MOST_STATIONS = 200_000
 """Rows of the chainage table; what does not fit stands in each plot's setting_out.csv."""
 LEVELS = ("low", "likely", "high")
+RATES, PRICES, MORE = 4, 7, 10
+"""First column of the rates, of the prices, and of what quantities grow by."""
 OF_A_BILL = (HURT, COST)
 """What the notes below a bill are about: what it costs, and who may be hurt when it is built."""
 UNITS = {"m2": "m²", "m3": "m³", "each": "no."}
@@ -51,8 +54,13 @@ def write_workbook(
     project: Project,
     record: Mapping[str, Any],
     path: Path,
+    *,
+    plots: Path,
 ) -> None:
-    """Write the workbook: plots in the order of the ranking, always in metric units, as all files are."""
+    """Write the workbook: plots in the order of the ranking, always in metric units, as all files are.
+
+    ``plots`` holds the plots' folders.
+    """
     with Book(path, title=project.title) as book:
         # The sheet that compares comes first and points at the others, which are written after it.
         front = book.sheet("Compare", _compare_columns(project.currency), head=_compare_head(project))
@@ -66,7 +74,7 @@ def write_workbook(
                 billed += 1
             _compare(front, place, summary, total)
         _end_of_comparison(front, record)
-        _chainage(book, finished, ranking, record["crs"])
+        _chainage(book, finished, ranking, record["crs"], plots)
         _assumptions(book, project)
 
 
@@ -74,7 +82,8 @@ def _compare_head(project: Project) -> list[str]:
     return [
         f"Quantities and prices: {project.title}",
         "One plot a line, the best first. Prices follow the sheet Rates: change a rate there and every bill follows.",
-        "Low, likely, high: all quantities and rates at that end at once. P10, P50, P90: drawn at random by the run.",
+        "Low, likely, high: quantities as drawn, all rates at that end at once. P10, P50, P90: drawn at random by the "
+        "run.",
     ]
 
 
@@ -96,11 +105,11 @@ def _compare_columns(currency: str) -> list[Column]:
 
 
 def _compare(page: Page, place: RankedPlot, summary: PlotSummary, total: _Total | None) -> None:
-    f, priced = summary.figures, summary.details.get("bill")
+    f, priced = summary.figures, summary.bill
     sums: list[Any] = list(priced["total"]) if priced else [None] * 3
     remark = f["reason"]
     if total:
-        sums = [Formula(total.page.reference(total.row, 10 + k), value) for k, value in enumerate(sums)]
+        sums = [Formula(total.page.reference(total.row, PRICES + k), value) for k, value in enumerate(sums)]
     elif priced:
         remark = "No bill here: as the run priced it, whatever the sheet Rates says."
     page.add(
@@ -173,33 +182,37 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
         Column("Item", 46),
         Column("Unit", 6),
         Column("Quantity as drawn", 11, TENTH),
-        *(Column(f"Quantity {level}", 11, TENTH) for level in LEVELS),
         *(Column(f"Rate {level}, {currency}", 10, RATE) for level in LEVELS),
         *(Column(f"Price {level}, {currency}", 12, MONEY) for level in LEVELS),
+        Column("More, dug deeper", 10, TENTH),
+        Column("More, rock and water", 10, TENTH),
+        Column("Quantity, one in ten below", 10, TENTH),
+        Column("Quantity, one in ten above", 10, TENTH),
     ]
     head = [
         f"Bill of quantities: {place.plot_id}",
         project.title,
-        "Quantity low, likely, high: P10, P50, P90 where the ground is uncertain, with what a machine digs too deep; "
-        "else as drawn. Rates come from the sheet Rates.",
+        "Prices are quantities as drawn at the rates of the sheet Rates. Below the sum stands what leads from there "
+        "to the middle estimate.",
     ]
     page = book.sheet(f"{place.rank or ''} {place.plot_id}", columns, head=head)
     first = page.row
     for number, item in enumerate(summary.items, 1):
         row = page.row
         of_rates = [Formula(rates.page.reference(rates.rows[item["key"]], 2 + k), item["rate"][k]) for k in range(3)]
-        prices = [Formula(f"{address(row, 4 + k)}*{address(row, 7 + k)}", item["price_range"][k]) for k in range(3)]
+        prices = [Formula(f"{address(row, 3)}*{address(row, RATES + k)}", item["price"][k]) for k in range(3)]
         unit = UNITS.get(item["unit"], item["unit"])
-        whole = range(3, 7) if item["unit"] == "each" else ()
-        cells = [number, item["text"], unit, item["quantity"], *item["quantity_range"], *of_rates, *prices]
-        page.add(cells, whole=whole)
+        whole = (3, 10, 11, 12, 13) if item["unit"] == "each" else ()
+        more = (item["over_dig"], item["ground"], item["reckoned"][0], item["reckoned"][2])
+        page.add([number, item["text"], unit, item["quantity"], *of_rates, *prices, *more], whole=whole)
     last = page.row - 1
-    sums = summary.details["bill"]
-    totals = [Formula(f"SUM({address(first, 10 + k)}:{address(last, 10 + k)})", sums["total"][k]) for k in range(3)]
-    total = page.add([None, f"All, in {currency}", *[None] * 8, *totals], bold=True, top=1)
-    quantities, likely = (f"{address(first, c)}:{address(last, c)}" for c in (3, 8))
-    as_drawn = Formula(f"SUMPRODUCT({quantities},{likely})", sums["as_drawn"])
-    page.add([None, "Quantities as drawn at likely rates", *[None] * 9, as_drawn, None], italic=True)
+    sums = summary.bill or {}
+    totals = [
+        Formula(f"SUM({address(first, PRICES + k)}:{address(last, PRICES + k)})", sums["total"][k]) for k in range(3)
+    ]
+    empty = [None] * 5
+    total = page.add([None, f"As drawn, in {currency}", *empty, *totals, *[None] * 4], bold=True, top=1)
+    _bridge(page, sums["bridge"], first, last, total)
     page.row += 1
     several = len(summary.earthworks) > 1
     wording = Wording.of(project)
@@ -210,7 +223,25 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
     return _Total(page, total)
 
 
-def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str) -> None:
+def _bridge(page: Page, steps: Sequence[Mapping[str, Any]], first: int, last: int, total: int) -> None:
+    """From the sum of the bill to the middle estimate. It follows the rates but for what their own ranges add."""
+    if not steps:
+        return
+    likely = f"{address(first, RATES + 1)}:{address(last, RATES + 1)}"
+    _, *between, middle = steps
+    formulas: list[Formula | float] = [
+        Formula(f"SUMPRODUCT({address(first, column)}:{address(last, column)},{likely})", step["amount"])
+        for column, step in zip((MORE, MORE + 1), between, strict=False)
+    ]
+    names = [step["text"] for step in between]
+    names[-1] += ", as run"
+    for name, amount in zip(names, [*formulas, between[-1]["amount"]], strict=True):
+        page.add([None, name, *[None] * 6, amount, *[None] * 5], italic=True)
+    whole = f"SUM({address(total, PRICES + 1)}:{address(page.row - 1, PRICES + 1)})"
+    page.add([None, middle["text"], *[None] * 6, Formula(whole, middle["amount"]), *[None] * 5], bold=True, top=1)
+
+
+def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str, plots: Path) -> None:
     columns = [
         Column("Plot", 22),
         Column("Pack", 6, COUNT),
@@ -235,7 +266,7 @@ def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str) -
     page = book.sheet("Chainage", columns, head=head)
     left, missing = MOST_STATIONS, []
     for name in (place.plot_id for place in ranking.rows):
-        rows = finished[name].layers.get("stations", ())
+        rows = _stations(plots / finished.briefs[name].folder / PLOT_LAYERS)
         if len(rows) > left:
             missing.append(name)
             continue
@@ -245,6 +276,14 @@ def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str) -
     if missing:
         page.note(f"No room for {', '.join(missing)}: see setting_out.csv in each plot's folder.")
     page.finish()
+
+
+def _stations(layers: Path) -> list[dict[str, Any]]:
+    """Stations of one plot with their coordinates; None where there is no figure."""
+    found = read_layer(layers, "stations")
+    table = found.drop(columns="geometry").astype(object)
+    table["x"], table["y"] = found.geometry.x, found.geometry.y
+    return [dict(row) for row in table.where(table.notna(), None).to_dict("records")]
 
 
 def _assumptions(book: Book, project: Project) -> None:

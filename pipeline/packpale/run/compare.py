@@ -106,7 +106,12 @@ def _plot(plot_id: str, first: FinishedRun, second: FinishedRun) -> PlotChange:
 
 def _lines(run: FinishedRun, plot_id: str) -> tuple[str, ...]:
     summary = run.summaries.get(plot_id)
-    return () if summary is None else tuple(line["geometry"] for line in summary.layers["fence_lines"])
+    from packpale.review.geopackage import PLOT_LAYERS, read_layer
+
+    if summary is None:
+        return ()
+    lines = read_layer(run.folder / "plots" / summary.folder / PLOT_LAYERS, "fence_lines")
+    return tuple(line.wkb_hex for line in lines.geometry)
 
 
 def _number(row: Mapping[str, float | str | None] | None, name: str) -> float | None:

@@ -54,6 +54,7 @@ def rank(plots: Sequence[Rankable], weights: Mapping[RankingCriterion, float], *
         return Ranking(others)
     degrees = _degrees(fitting)
     chosen = np.array([weights.get(name, 0.0) for name in RANKING_CRITERIA])
+    points = 100 * degrees * chosen / chosen.sum()
     score = 100 * degrees @ chosen / chosen.sum()
     best_first = np.argsort(-score, kind="stable")
     random = np.random.default_rng(seed)
@@ -71,6 +72,7 @@ def rank(plots: Sequence[Rankable], weights: Mapping[RankingCriterion, float], *
             first_place_share_any=float(share_any[i]),
             usual_places=places[i],
             usual_places_any=places_any[i],
+            parts=tuple(points[i].tolist()),
         )
         for place, i in enumerate(best_first, start=1)
     )

@@ -10,6 +10,7 @@ from packpale.values.table import rows_of
 
 Sense = Literal["at least", "more than", "at most", "is"]
 Reading = Literal["read", "second-hand"]
+Group = Literal["wolves", "large canids", "others"]
 UNITS = {
     "m": 1.0,
     "cm": 0.01,
@@ -54,6 +55,16 @@ class Rule:
     source: str
     edition: str
     reading: Reading
+    group: Group
+    """Whose rule it is."""
+    beyond: str = ""
+    """Parts of it that no setting covers; empty for none."""
+
+    @property
+    def has_no_dimension(self) -> bool:
+        """Whether it asks for a thing without saying how large."""
+        parts = [part for way in self.ways for part in way]
+        return bool(parts) and all(part.sense == "more than" and part.number == 0 for part in parts)
 
 
 @functools.cache
@@ -69,6 +80,9 @@ def _rule(name: str, rows: Sequence[dict[str, str]]) -> Rule:
     head = rows[0]
     if head["reading"] not in get_args(Reading) or not all(head[k] for k in ("text", "animals", "source", "edition")):
         raise ValueError(f"guidance.csv, rule {name!r}: text, animals, source, edition or reading is missing")
+    groups = {group: group for group in get_args(Group)}
+    if head["group"] not in groups:
+        raise ValueError(f"guidance.csv, rule {name!r}: no such group: {head['group']!r}")
     ways: dict[str, list[Part]] = {}
     for row in rows:
         if row["key"]:
@@ -78,6 +92,8 @@ def _rule(name: str, rows: Sequence[dict[str, str]]) -> Rule:
         ways=tuple(tuple(parts) for parts in ways.values()),
         **{k: head[k] for k in ("text", "animals", "condition", "source", "edition")},
         reading="read" if head["reading"] == "read" else "second-hand",
+        group=groups[head["group"]],
+        beyond=head["beyond"],
     )
 
 

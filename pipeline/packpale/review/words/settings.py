@@ -2,11 +2,9 @@
 
 import functools
 import re
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from packpale.review.assumed import as_text
 from packpale.settings import Project, Settings
 
 NAMES: Mapping[str, str] = {
@@ -45,19 +43,7 @@ NAMES: Mapping[str, str] = {
     "ranking.told_in_full": "the number of plots that are told of in full",
 }
 """What a sentence calls a setting; others are called by their key's own words."""
-ON_THE_PAGE = ("checks.dig_rate_m_per_h", "crossings.rain_mm_per_h", "ranking.told_in_full")
-"""Settings that the first page itself may speak of, beside the sentences of the rooms."""
 _UNIT = re.compile(r"(?:_per)?_(?:m|m2|m3|ha|deg|h|s|db|hz|kpa|percent|each|currency)(?=_|$)")
-
-
-@dataclass(frozen=True)
-class NamedSetting:
-    """A setting that a page speaks of."""
-
-    words: str
-    value: str
-    """As the run has it."""
-    key: str
 
 
 def called(key: str) -> str:
@@ -72,14 +58,6 @@ def called(key: str) -> str:
     return f"the {words} of the {section.replace('_', ' ')} settings"
 
 
-def named_settings(keys: Iterable[str], project: Project) -> Iterator[NamedSetting]:
-    """The settings of some keys, each once, in the order of the settings file."""
-    found = set(keys)
-    for key in all_keys():
-        if key in found:
-            yield NamedSetting(called(key), _value(project, key), key)
-
-
 @functools.cache
 def all_keys() -> tuple[str, ...]:
     """Every key of the settings file with its section, a table's own before those in it."""
@@ -92,12 +70,3 @@ def _below(model: Any, before: str) -> Iterator[str]:
             yield f"{before}{name}"
         if isinstance(field.annotation, type) and issubclass(field.annotation, Settings):
             yield from _below(field.annotation, f"{before}{name}.")
-
-
-def _value(project: Project, key: str) -> str:
-    value: Any = project
-    for name in key.split("."):
-        value = value.get(name) if isinstance(value, Mapping) else getattr(value, name, None)
-    if value is None:
-        return "not set"
-    return as_text(list(value) if isinstance(value, tuple) else value)

@@ -156,6 +156,10 @@ class Wording:
         found = Quantity(value, "money")
         return rounded(found.value) if found.known and found.value is not None else MISSING
 
+    def per_area(self, price: float, area: float) -> float:
+        """Price for each hectare or acre of an area given in m2; a number."""
+        return price / area * self.unit("area").size
+
     def amount(self, value: float) -> str:
         """Amount in a column of amounts, to the whole unit of currency so that the column adds up."""
         return number(value, 0)

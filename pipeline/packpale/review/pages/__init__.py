@@ -1,0 +1,1 @@
+"""The tree of blocks as HTML pages."""

@@ -1,0 +1,106 @@
+"""Charts as SVG. Names in them are escaped by the writer of the markup, never by hand."""
+
+from collections.abc import Sequence
+from xml.etree.ElementTree import Element, SubElement, tostring
+
+from packpale.review.report.blocks import Chart, words
+
+INK, HAIR, RISES, FALLS = "#1d2a2a", "#d8d4c6", "#b5502a", "#2f78a8"
+WIDTH, NAMES_WIDTH, VALUE_WIDTH, STEP, BAR = 760.0, 330.0, 48.0, 24.0, 15.0
+
+
+def drawing(width: float, height: float) -> Element:
+    """An empty drawing."""
+    return Element("svg", xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {_n(width)} {_n(height)}")
+
+
+def add(parent: Element, tag: str, text: str = "", **attributes: float | str) -> Element:
+    """A part of a drawing; numbers are rounded, so that the same chart has the same bytes everywhere."""
+    made = {k.replace("_", "-"): v if isinstance(v, str) else _n(v) for k, v in attributes.items()}
+    one = SubElement(parent, tag, made)
+    one.text = text or None
+    return one
+
+
+def markup(svg: Element) -> str:
+    return tostring(svg, encoding="unicode")
+
+
+def both_ways(rows: Sequence[tuple[str, float]], *, alt: str, caption: str) -> Chart:
+    """Values to both sides of a zero line, as horizontal bars with their names."""
+    values = [value for _, value in rows]
+    # One scale to both sides, so that bars can be compared by their length.
+    below, above = max(0.0, -min(values)), max(0.0, *values)
+    scale = (WIDTH - NAMES_WIDTH - 2 * VALUE_WIDTH) / max(below + above, 1e-9)
+    zero = NAMES_WIDTH + VALUE_WIDTH + below * scale
+    svg = drawing(WIDTH, len(rows) * STEP + 8)
+    add(svg, "line", x1=zero, x2=zero, y1=0.0, y2=len(rows) * STEP + 4, stroke=INK)
+    told = []
+    for k, (name, value) in enumerate(rows):
+        y, end = 4 + k * STEP, zero + value * scale
+        text = f"{value:+.2f}".replace("-", "\N{MINUS SIGN}")
+        rises = value >= 0
+        add(svg, "rect", x=min(zero, end), y=y, width=abs(value) * scale, height=BAR, fill=RISES if rises else FALLS)
+        add(svg, "text", name, x=0.0, y=y + 12, font_size=13.0, fill=INK)
+        add(
+            svg,
+            "text",
+            text,
+            x=end + (5 if rises else -5),
+            y=y + 12,
+            text_anchor="start" if rises else "end",
+            font_size=13.0,
+            font_weight="bold",
+            fill=INK,
+        )
+        told.append(f"{name} {text}")
+    return Chart(markup(svg), f"{alt}: {'; '.join(told)}.", words(caption))
+
+
+def _n(value: float) -> str:
+    return f"{value:.1f}".removesuffix(".0")
+
+
+PARTS = ("#2f5d50", "#e2c9a4", "#7f9db0")
+"""Fill of the parts of a score; each also carries its letter."""
+LETTERS = "ABC"
+
+
+def score_bars(rows: Sequence[tuple[str, Sequence[float]]], names: Sequence[str]) -> Chart:
+    """Scores of 100 as bars made of parts; what each part is stands under them by its letter."""
+    scale = (WIDTH - NAMES_WIDTH + 60 - VALUE_WIDTH) / 100
+    left = NAMES_WIDTH - 60
+    svg = drawing(WIDTH, len(rows) * STEP + 30)
+    told = []
+    for k, (plot, parts) in enumerate(rows):
+        y, x = 4 + k * STEP, left
+        add(svg, "text", _short(plot), x=0.0, y=y + 12, font_size=13.0, fill=INK)
+        for letter, part, fill in zip(LETTERS, parts, PARTS, strict=False):
+            wide = part * scale
+            add(svg, "rect", x=x, y=y, width=wide, height=BAR, fill=fill, stroke=INK, stroke_width=0.5)
+            if wide > 34:
+                dark = fill == PARTS[0]
+                text = f"{letter} {part:.0f}"
+                add(svg, "text", text, x=x + 4, y=y + 12, font_size=12.0, fill="#ffffff" if dark else INK)
+            x += wide
+        add(svg, "text", f"{sum(parts):.0f}", x=x + 5, y=y + 12, font_size=13.0, font_weight="bold", fill=INK)
+        told.append(
+            f"{plot}: {sum(parts):.0f}, of it " + ", ".join(f"{n} {p:.0f}" for n, p in zip(names, parts, strict=True))
+        )
+    legend = "    ".join(f"{letter}: {name}" for letter, name in zip(LETTERS, names, strict=False))
+    add(svg, "text", legend, x=left, y=len(rows) * STEP + 20, font_size=12.0, fill=INK)
+    return Chart(markup(svg), f"Score of each plot and its parts. {'; '.join(told)}.")
+
+
+def place_sketch(line: tuple[float, float], bar: tuple[float, float], dot: float) -> str:
+    """One row of places from the first, left, to the last."""
+    svg = drawing(240, 22)
+    add(svg, "line", x1=12.0, x2=228.0, y1=11.0, y2=11.0, stroke=HAIR)
+    add(svg, "line", x1=line[0], x2=line[1], y1=11.0, y2=11.0, stroke=INK, stroke_width=2.0)
+    add(svg, "rect", x=bar[0], y=5.0, width=bar[1] - bar[0], height=12.0, fill="#e2c9a4", stroke=INK)
+    add(svg, "circle", cx=dot, cy=11.0, r=3.5, fill="#8f1233")
+    return markup(svg).replace("<svg ", '<svg width="240" height="22" aria-hidden="true" ', 1)
+
+
+def _short(name: str, most: int = 34) -> str:
+    return name if len(name) <= most else f"{name[: most - 1]}…"

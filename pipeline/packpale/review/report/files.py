@@ -1,0 +1,61 @@
+"""The files of one plot, and what each is for."""
+
+from packpale.review.report.blocks import Block, Columns, File, Files, Picture, Section, link, paragraph, words
+from packpale.review.report.source import PlotSource
+
+SETTING_OUT = (
+    ("pegging.txt", "how to peg the line, step by step"),
+    ("pegs.csv", "every peg with its coordinates and ties"),
+    ("arcs.csv", "centres and radii of the arcs"),
+    ("setting_out.csv", "points along the line with ground and bottom of the trench"),
+    ("fence_line.gpx", "the line for a hand-held receiver"),
+    ("alignment.xml", "the line as LandXML 1.2"),
+    ("patrol.gpx", "the round along the fence for a receiver"),
+)
+DRAWN = (
+    ("drawings.pdf", "section, long profile and plan, to scale when printed at 100 % on A4"),
+    ("section.svg", "the section"),
+    ("profile.svg", "the long profile"),
+    ("plan.svg", "the plan with the centres of the arcs"),
+)
+LAYERS = (
+    ("layers.gpkg", "all lines, points and areas of this plot"),
+    ("slope_deg.tif", "slope"),
+    ("wetness.tif", "wetness"),
+    ("ponding_m.tif", "depth of ponding"),
+    ("diggability.tif", "diggability"),
+    ("suitability.tif", "suitability"),
+)
+
+
+def drawings(source: PlotSource) -> Section:
+    """Section and profile, and the files to build from."""
+    small = (
+        ("section", "Section", f"Section through trench, buried mesh and fence of plot {source.plot_id}."),
+        (
+            "profile",
+            "Profile along the fence",
+            f"Profile along the fence line of plot {source.plot_id}: ground, trench, rock and water against chainage.",
+        ),
+    )
+    pictures = tuple(
+        (Picture(source.file(f"{name}_small.svg"), alt, words(title), source.file(f"{name}.svg")),)
+        for name, title, alt in small
+    )
+    blocks: list[Block] = [
+        Columns(pictures),
+        _files(source, DRAWN),
+        paragraph("For setting out. Review them before anybody builds from them; nothing here replaces a surveyor."),
+        _files(source, SETTING_OUT),
+    ]
+    return Section("Drawings and setting out", tuple(blocks), source.section("drawings"))
+
+
+def layers(source: PlotSource) -> Section:
+    """What a GIS opens."""
+    more = paragraph("All plots together: ", link("packpale.gpkg", "packpale.gpkg"), ".")
+    return Section("For a GIS", (_files(source, LAYERS), more), source.section("layers"))
+
+
+def _files(source: PlotSource, files: tuple[tuple[str, str], ...]) -> Files:
+    return Files(tuple(File(source.file(name), words(said)) for name, said in files))

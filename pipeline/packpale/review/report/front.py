@@ -1,0 +1,356 @@
+"""What decides between the plots: the verdict, the ranking, how sure it is, and what the price leaves out."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from packpale.review.assumed import invented_rates
+from packpale.review.certainty import NAMES, overtaking_sentences, place_bars, places_text
+from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
+from packpale.review.report.blocks import (
+    Block,
+    Chart,
+    Columns,
+    Paragraph,
+    Section,
+    Sketch,
+    link,
+    paragraph,
+    points,
+    small,
+    strong,
+    table,
+    words,
+)
+from packpale.review.report.cautions import LEFT_OUT, before_digging
+from packpale.review.report.charts import place_sketch, score_bars
+from packpale.review.report.notes import notes_section
+from packpale.review.report.price import price_range
+from packpale.review.words.wording import Wording
+from packpale.settings import RANKING_CRITERIA, Project
+from packpale.values.notes import Note
+
+PAGE = "index.html"
+
+
+@dataclass(frozen=True)
+class RunSource:
+    """All plots of a run, and how their figures are shown."""
+
+    finished: FinishedPlots
+    ranking: Ranking
+    project: Project
+    show: Wording
+    record: Mapping[str, Any]
+
+    @property
+    def winners(self) -> list[RankedPlot]:
+        """Plots on which an enclosure fits, the first one first."""
+        return [row for row in self.ranking.rows if row.feasible]
+
+    @property
+    def told(self) -> tuple[RankedPlot, ...]:
+        """Plots that have a sheet."""
+        return self.ranking.rows[: self.project.ranking.told_in_full]
+
+    @property
+    def failed(self) -> dict[str, str]:
+        """Plots that could not be computed, and why."""
+        plots = self.record.get("plots", {})
+        return {name: str(p["reason"]) for name, p in plots.items() if p["status"] == "failed"}
+
+    def brief(self, place: RankedPlot) -> PlotBrief:
+        return self.finished.briefs[place.plot_id]
+
+    def way_to(self, place: RankedPlot) -> str:
+        """Where the page of the decision tells of a plot."""
+        told = [row.plot_id for row in self.told]
+        return f"{PAGE}#plot-{told.index(place.plot_id) + 1}" if place.plot_id in told else f"{PAGE}#others"
+
+    def plot_page(self, place: RankedPlot) -> str:
+        return f"plots/{self.brief(place).folder}/index.html"
+
+    def range_of(self, place: RankedPlot) -> str:
+        """The range of the price by the class of the estimate, without the currency."""
+        estimate = self.brief(place).estimate
+        middle = self.brief(place).figures["cost_p50"]
+        if estimate is None or middle is None:
+            return self.show.price(middle)
+        low, high = price_range(middle, estimate.low, estimate.high)
+        return f"{self.show.price(low)} to {self.show.price(high)}"
+
+
+def verdict(source: RunSource) -> tuple[Block, ...]:
+    """The decision in three sentences, and what is missing from it."""
+    return (*_decision(source), *_failed(source))
+
+
+def _decision(source: RunSource) -> Iterator[Block]:
+    winners, show = source.winners, source.show
+    if not winners:
+        if source.ranking.rows:
+            plots = "plots that could be computed" if source.failed else "plots"
+            said = f"On none of the {plots} does an enclosure fit. Each plot below says what stands in the way."
+        else:
+            said = "No plot could be computed."
+        yield Paragraph(words(said), "lead")
+        return
+    first = winners[0]
+    brief = source.brief(first)
+    f = brief.figures
+    among = (
+        f" of the {len(winners)} plots on which an enclosure fits"
+        if len(winners) > 1
+        else ", the only plot that takes one"
+    )
+    yield Paragraph(
+        words(
+            strong(first.plot_id),
+            f" comes first{among}: a fence of {show.length(f['fence_length_m'])} round "
+            f"{show.area(f['enclosed_area_m2'])}.",
+        ),
+        "lead",
+    )
+    estimate = f", a class {brief.estimate.number} estimate" if brief.estimate else ""
+    yield Paragraph(
+        words(
+            "Reckon with ",
+            strong(f"{source.project.currency} {source.range_of(first)}"),
+            f"{estimate}; the middle is {show.money(f['cost_p50'])}, "
+            f"{show.money(show.per_area(f['cost_p50'], f['enclosed_area_m2']))} for each {_area_name(show)}.",
+            *_rates(source.project),
+        ),
+        "lead",
+    )
+    yield Paragraph(words(_not_known(source, first)), "lead")
+
+
+def _rates(project: Project) -> Iterator[str]:
+    invented, all_rates = invented_rates(project)
+    if invented == all_rates:
+        yield " Its rates are invented until you set yours."
+    elif invented:
+        yield f" {invented} of its {all_rates} rates are invented until you set yours."
+
+
+def _not_known(source: RunSource, first: RankedPlot) -> str:
+    said = "Depth to rock and to water is a guess until pits are dug."
+    if len(source.winners) > 1:
+        share = source.show.percent(first.first_place_share)
+        said += (
+            f" It stays first in {share} of the cases tried, in which only the weights of the criteria vary: ground "
+            "and prices were not varied."
+        )
+    return said
+
+
+def _failed(source: RunSource) -> Iterator[Block]:
+    failed = source.failed
+    if not failed:
+        return
+    one = len(failed) == 1
+    yield Paragraph(
+        words(
+            f"{len(failed)} {'plot is' if one else 'plots are'} missing here: computing failed. Nothing below "
+            f"compares with {'it' if one else 'them'}."
+        ),
+        "verdict",
+    )
+    yield points(f"{plot}: {reason}" for plot, reason in failed.items())
+
+
+def ranking(source: RunSource, overview: Chart | None) -> Section:
+    """The ranking beside a picture of all plots."""
+    blocks: list[Block] = []
+    if source.winners:
+        made = _ranking_table(source)
+        blocks.append(Columns(((made,), (overview,)), "first wide") if overview else made)
+        blocks.append(
+            small(
+                "Prices to reckon with: the range that the published class of estimate leaves open about the middle "
+                "estimate. ",
+                link("How each figure is computed", "basis.html#method"),
+                ".",
+            )
+        )
+    elif overview:
+        blocks.append(overview)
+    rest = [row for row in source.ranking.rows if not row.feasible]
+    if rest:
+        blocks.append(paragraph(strong("Nothing fits on:")))
+        blocks.append(
+            points(
+                words(
+                    link(row.plot_id, source.way_to(row)),
+                    f": {source.show.say(source.brief(row).reason or '')}.",
+                )
+                for row in rest
+            )
+        )
+    return Section("The plots", tuple(blocks), f"{PAGE}#ranking")
+
+
+def _ranking_table(source: RunSource) -> Block:
+    show, currency = source.show, source.project.currency
+    heads = (
+        ("Rank", "figure"),
+        ("Plot", "name"),
+        ("Score of 100", "figure"),
+        ("Enclosed", "figure"),
+        (f"Price to reckon with, {currency}", "figure"),
+        (f"Middle, {currency}", "figure"),
+        (f"for each {_area_name(show)}", "figure"),
+    )
+    rows = []
+    for row in source.winners:
+        f = source.brief(row).figures
+        rows.append(
+            (
+                str(row.rank),
+                link(row.plot_id, source.way_to(row)),
+                show.score(row.score),
+                show.area(f["enclosed_area_m2"]),
+                source.range_of(row),
+                show.price(f["cost_p50"]),
+                show.price(show.per_area(f["cost_p50"], f["enclosed_area_m2"])),
+            )
+        )
+    return table("Ranking of the plots", heads, rows, look="cards")
+
+
+def more_figures(source: RunSource) -> Section | None:
+    """Further figures of the ranked plots."""
+    show = source.show
+    if not source.winners:
+        return None
+    heads = (
+        ("Plot", "name"),
+        ("Fence in plan", "figure"),
+        ("Mean slope", "figure"),
+        ("Dug out, as drawn", "figure"),
+        ("of it rock", "figure"),
+        ("of it under water", "figure"),
+        ("Eight in ten draws between", "figure"),
+        ("Gets out if it digs faster than", "figure"),
+    )
+    rows = []
+    for row in source.winners:
+        f = source.brief(row).figures
+        rows.append(
+            (
+                row.plot_id,
+                show.length(f["fence_length_m"]),
+                show.slope(f["mean_slope_deg"]),
+                *(show.volume(f[k]) for k in ("cut_bank_m3", "rock_bank_m3", "wet_bank_m3")),
+                f"{show.price(f['cost_p10'])} to {show.price(f['cost_p90'])}",
+                show.speed(f["escape_dig_rate_m_per_h"]),
+            )
+        )
+    return Section("More figures of each plot", (table("More figures of each plot", heads, rows),), f"{PAGE}#figures")
+
+
+def how_sure(source: RunSource) -> Section | None:
+    """What the score is made of, and how it moves with the weights."""
+    told = source.told
+    rows = [row for row in source.winners if row in told]
+    if len(source.winners) < 2:
+        return None
+    weights = source.project.ranking.weights
+    whole = sum(weights.values())
+    names = [NAMES[name] for name in RANKING_CRITERIA]
+    parts = [(row.plot_id, row.parts) for row in rows]
+    blocks: list[Block] = [
+        paragraph(
+            "The score is the mean of three parts, each as counted: ",
+            "; ".join(
+                f"{name} {source.show.percent(weights.get(key, 0.0) / whole)}"
+                for key, name in zip(RANKING_CRITERIA, names, strict=True)
+            ),
+            ". Suitability goes in as it is, size against the largest plot, price for each unit of area against the "
+            "cheapest.",
+        ),
+        score_bars(parts, names),
+        paragraph("What varies here: the weights, and nothing else. Ground and prices were not varied."),
+        _places(source),
+        small(
+            f"Box: the middle eight tenths of {source.project.run.draws:,} draws of the weights, each between half "
+            "and twice the chosen one. Line: the same if every mixture of weights is as likely as any other. Dot: the "
+            "place with the weights as chosen."
+        ),
+    ]
+    said = list(overtaking_sentences(source.ranking))
+    if said:
+        blocks.append(paragraph(said[0]))
+    if len(said) > 1:
+        blocks.append(points(f"{s[:1].upper()}{s[1:]}" for s in said[1:]))
+    return Section("How sure the ranking is", tuple(blocks), f"{PAGE}#how-sure")
+
+
+def _places(source: RunSource) -> Block:
+    heads = (
+        ("Place", "figure"),
+        ("Plot", "name"),
+        ("First in, weights near the chosen", "figure"),
+        ("Usual places", "figure"),
+        ("First in, any weights", "figure"),
+        ("Usual places, any weights", "figure"),
+        ("From first to last place", "sketch"),
+    )
+    told = source.told
+    rows = [
+        (
+            str(bar.place.rank),
+            bar.place.plot_id,
+            source.show.percent(bar.place.first_place_share),
+            places_text(bar.place.usual_places),
+            source.show.percent(bar.place.first_place_share_any),
+            places_text(bar.place.usual_places_any),
+            Sketch(place_sketch(bar.line, bar.bar, bar.dot)),
+        )
+        for bar in place_bars(source.ranking)
+        if bar.place in told
+    ]
+    return table("Usual places of each plot", heads, rows)
+
+
+def left_out() -> Section:
+    """What no price holds."""
+    return Section("What the prices leave out", (paragraph(LEFT_OUT),), f"{PAGE}#left-out")
+
+
+def cautions() -> Section:
+    return before_digging(f"{PAGE}#cautions")
+
+
+def others(source: RunSource) -> Section | None:
+    """Where plots without a sheet are told of."""
+    rest = source.ranking.rows[len(source.told) :]
+    if not rest:
+        return None
+    rows = [words(link(row.plot_id, source.plot_page(row)), _in_a_row(source, row)) for row in rest]
+    note = small(
+        f"Sheets are made for {source.project.ranking.told_in_full} plots; "
+        f"{source.show.setting('ranking.told_in_full')} may be raised. The others have their own pages all the same."
+    )
+    return Section("The other plots", (points(rows), note), f"{PAGE}#others")
+
+
+def _in_a_row(source: RunSource, row: RankedPlot) -> str:
+    f = source.brief(row).figures
+    if not row.feasible:
+        return ": nothing fits."
+    area = source.show.area(f["enclosed_area_m2"])
+    return f": rank {row.rank}, {area}, {source.project.currency} {source.range_of(row)}."
+
+
+def run_notes(source: RunSource, notes: Sequence[Note]) -> Section | None:
+    """What concerns the whole run, or every plot."""
+    found = notes_section(notes, source.show, several_packs=True, address=f"{PAGE}#notes")
+    if found is None:
+        return None
+    said = paragraph("These concern the whole run; what concerns one plot alone stands with it.")
+    return Section("What holds for every plot", (said, *found.blocks), found.id)
+
+
+def _area_name(show: Wording) -> str:
+    return "acre" if show.imperial else "hectare"

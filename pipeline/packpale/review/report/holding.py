@@ -1,0 +1,124 @@
+"""Whether the fence holds: every way out with its figure and its weakest place."""
+
+from collections.abc import Iterator
+
+from packpale.review.report.blocks import Block, Paragraph, Section, Words, paragraph, small, table, words
+from packpale.review.report.source import PlotSource
+
+
+def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
+    """Each way out, and what was found in one line, with the weakest place."""
+    show, care, project = source.show, source.care, source.project
+    if care.dig_out:
+        dug = min(care.dig_out, key=lambda d: d.dig_rate)
+        yield (
+            words(source.see("Under it", "digging-out")),
+            f"Gets out if it digs faster than {show.speed(dug.dig_rate)} for the {show.hours(care.unattended_h)} of "
+            f"night: {show.dimension(dug.shortest)} at {_at(source, dug.pack, dug.weakest_chainage)}.",
+        )
+    if care.climbs:
+        low = min(care.climbs, key=lambda c: c.least)
+        yield (
+            words(source.see("Over it", "climbing")),
+            f"{show.dimension(low.least)} high at its lowest place, {_at(source, low.pack, low.weakest_chainage)}, of "
+            f"{show.dimension(project.fence.height_m)} set; how high a wolf gets is not published.",
+        )
+    yield words("Through it"), "Not checked: wire, openings, fixing and rust are for the maker of the mesh to prove."
+    gates = sum(pack.gates.x.size for pack in source.result.enclosure.packs)
+    double = sum(fence.airlocks for fence in source.works.fences)
+    single = " A single gate lets out whoever slips past." if double < gates else ""
+    count = "1 gate" if gates == 1 else f"{gates} gates"
+    yield words("By a gate"), f"{count}, {double} with a second one behind; sill and gap are not checked.{single}"
+    yield words(source.see("With the water", "crossings")), _water(source)
+    yield words(source.see("Unwatched", "round")), _unwatched(source)
+
+
+def _water(source: PlotSource) -> str:
+    crossings = source.care.crossings
+    if not crossings:
+        area = source.show.area(source.project.crossings.min_area_m2)
+        return f"No flow path that drains {area} or more crosses the fence line."
+    worst = max(crossings, key=lambda c: c.area)
+    places = "1 place" if len(crossings) == 1 else f"{len(crossings)} places"
+    least = "at least " if worst.is_lower_bound else ""
+    area = source.show.area(worst.area)
+    return f"Crosses at {places}, the largest drains {least}{area}: the first flood opens a mere fence."
+
+
+def _unwatched(source: PlotSource) -> str:
+    show, care = source.show, source.care
+    day = 24 - care.unattended_h
+    said = f"{show.hours(care.unattended_h)} by night and {show.hours(day)} by day"
+    if day > care.unattended_h and care.dig_out:
+        rate = min(d.shortest for d in care.dig_out) / day
+        said += f"; if nobody is about by day, {show.speed(rate)} is enough"
+    return f"{said}."
+
+
+def _at(source: PlotSource, pack: int, chainage: float) -> str:
+    text = f"chainage {source.show.length(chainage)}"
+    return f"pack {pack}, {text}" if source.several else text
+
+
+def holding_section(source: PlotSource) -> Section:
+    """Every way out in one line."""
+    heads = (("A way out", "name"), ("What was found", "words"))
+    made = table(f"Will it hold? Plot {source.plot_id}", heads, answers(source))
+    return Section("Will it hold?", (made,), source.section("holding"))
+
+
+def digging_out(source: PlotSource) -> Section:
+    """The shortest tunnels, and how long the mesh holds."""
+    blocks: list[Block] = [*_tunnels(source), *_margins(source)]
+    if source.project.checks.dig_rate_m_per_h is None:
+        blocks.append(
+            small(
+                "How fast a wolf digs has not been measured in print, so none is assumed: with a rate of your own in "
+                "the settings, and its source, the hours to spare are told along the line."
+            )
+        )
+    return Section("Digging out", tuple(blocks), source.section("digging-out"))
+
+
+def _tunnels(source: PlotSource) -> Iterator[Paragraph]:
+    show, care = source.show, source.care
+    for dug in care.dig_out:
+        lap = ""
+        if source.project.trench.apron_reach_m > 0:
+            lap = (
+                f" Where skirt and apron are not lapped, {show.dimension(dug.without_lap)} (chainage "
+                f"{show.length(dug.without_lap_chainage)}) and {show.speed(dug.without_lap_rate)} would do: look at "
+                "every lap before it is covered."
+            )
+        yield paragraph(
+            f"{source.of_pack(dug.pack)}The shortest way under the mesh is a tunnel of "
+            f"{show.dimension(dug.shortest)}, at chainage {show.length(dug.weakest_chainage)}. An animal gets out "
+            f"within the {care.unattended_h:g} hours that nobody looks if it digs faster than "
+            f"{show.speed(dug.dig_rate)}.{lap}"
+        )
+
+
+def _margins(source: PlotSource) -> Iterator[Paragraph]:
+    from packpale.earthworks.stretches import total
+
+    show, checks = source.show, source.project.checks
+    for found in source.care.holdings:
+        said = []
+        if found.margin_h is not None and checks.dig_rate_m_per_h is not None:
+            least = float(found.margin_h.min())
+            said.append(
+                f"At {show.speed(checks.dig_rate_m_per_h)} ({checks.dig_rate_source}) "
+                + (
+                    f"the mesh holds {least:.1f} hours longer than nobody looks, at its weakest place."
+                    if least >= 0
+                    else f"the mesh is dug under over {show.length(total(found.too_short))} of the fence in that time."
+                )
+            )
+        if total(found.on_rock):
+            said.append(
+                f"Over {show.length(total(found.on_rock))} the skirt ends on rock, "
+                f"{show.dimension(float(found.skirt_depth.min()))} deep at the least; volumes and prices hold the "
+                "full depth."
+            )
+        if said:
+            yield paragraph(source.of_pack(found.pack) + " ".join(said))

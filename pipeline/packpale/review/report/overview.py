@@ -1,0 +1,102 @@
+"""A picture of all plots: where they lie, what is enclosed, which is which."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from packpale.review.report.blocks import Chart, link, words
+from packpale.review.report.charts import HAIR, INK, add, drawing, markup
+from packpale.review.words.wording import Wording
+from packpale.units import FOOT_M
+
+WIDE, HIGH, PAD = 420.0, 400.0, 26.0
+"""Of the whole drawing, and what stays free at its edges."""
+FENCE, LAND = "#8f1233", "#efe8d4"
+EDGE = {"stroke": "#fffdf8", "stroke-width": "4", "stroke-linejoin": "round"}
+"""A light edge round letters, so that they can be read on any line."""
+BOLD = {"font-weight": "bold"}
+NICE = (1, 2, 5)
+
+
+@dataclass(frozen=True)
+class PlotShape:
+    """One plot as it is drawn; geometry in the run's CRS."""
+
+    name: str
+    rank: int | None
+    outline: BaseGeometry
+    lines: Sequence[BaseGeometry]
+
+
+def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
+    """Outlines, fence lines, ranks, a scale and north; None where no plot has an outline."""
+    if not shapes:
+        return None
+    west, south, east, north = shapely.total_bounds([s.outline for s in shapes]).tolist()
+    scale = min((WIDE - 2 * PAD) / (east - west), (HIGH - 2 * PAD - 20) / (north - south))
+    width = WIDE
+    height = (north - south) * scale + 2 * PAD + 24
+    left = (width - (east - west) * scale) / 2
+
+    def at(points: np.ndarray) -> np.ndarray:
+        return np.column_stack([left + (points[:, 0] - west) * scale, PAD + (north - points[:, 1]) * scale])
+
+    svg = drawing(width, height)
+    for shape in shapes:
+        dash = {} if shape.rank is not None else {"stroke_dasharray": "4 3"}
+        for ring in _rings(shape.outline):
+            add(
+                svg,
+                "path",
+                d=_path(at(ring)),
+                fill=LAND if dash == {} else "#ffffff",
+                stroke=INK,
+                stroke_width=1.0,
+                **dash,
+            )
+        for line in shape.lines:
+            for ring in _rings(line):
+                add(svg, "path", d=_path(at(ring)), fill=FENCE, fill_opacity=0.15, stroke=FENCE, stroke_width=2.0)
+    for shape in shapes:
+        (x, y), text = at(np.array([[*shape.outline.centroid.coords[0]]]))[0], _label(shape)
+        x = float(np.clip(x, 4 + 3.6 * len(text), width - 4 - 3.6 * len(text)))
+        for look in (EDGE, {}):
+            add(svg, "text", text, x=x, y=float(y) + 4, text_anchor="middle", font_size=13.0, fill=INK, **BOLD, **look)
+    _scale(svg, scale, height, show)
+    told = "; ".join(_label(s) + ("" if s.rank is not None else ", where nothing fits") for s in shapes)
+    return Chart(
+        markup(svg),
+        f"All plots with their ranks, fence lines inside, north of the grid up: {told}.",
+        words(link("Open the map of all plots", "map.html")),
+    )
+
+
+def _label(shape: PlotShape) -> str:
+    name = shape.name if len(shape.name) <= 24 else f"{shape.name[:23]}…"
+    return f"{shape.rank}. {name}" if shape.rank is not None else name
+
+
+def _rings(geometry: BaseGeometry) -> Iterator[np.ndarray]:
+    for part in shapely.get_parts(geometry):
+        yield shapely.get_coordinates(part.exterior)
+
+
+def _path(points: np.ndarray) -> str:
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points.tolist()) + "Z"
+
+
+def _scale(svg: Element, scale: float, height: float, show: Wording) -> None:
+    unit = FOOT_M if show.imperial else 1.0
+    longest = 0.3 * WIDE / scale / unit
+    power = 10.0 ** np.floor(np.log10(longest))
+    length = max(n * power for n in NICE if n * power <= longest)
+    x, y, wide = PAD, height - 14, length * unit * scale
+    add(svg, "path", d=f"M{x:.1f} {y - 4:.1f}v4h{wide:.1f}v-4", fill="none", stroke=INK, stroke_width=1.5)
+    add(svg, "text", show.length(length * unit), x=x + wide + 6, y=y, font_size=12.0, fill=INK)
+    add(svg, "path", d=f"M{WIDE - 30:.1f} {y:.1f}l6 -16l6 16l-6 -4z", fill=INK)
+    add(svg, "text", "N", x=WIDE - 10, y=y, font_size=12.0, fill=INK)
+    add(svg, "line", x1=0.0, x2=WIDE, y1=height - 34, y2=height - 34, stroke=HAIR)

@@ -1,0 +1,270 @@
+"""The pack and the people: the round, howls, views, the other packs, dens."""
+
+from collections.abc import Iterator
+
+from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M
+from packpale.care.howl import FOREST_GROUND, FOREST_M, LADDER, OPEN_GROUND, OPEN_M, STILL_NIGHT, Howl, Reach
+from packpale.care.patrol import Round
+from packpale.care.viewing import Viewing
+from packpale.review.dens import den_details
+from packpale.review.report.blocks import Block, Section, link, paragraph, small, table
+from packpale.review.report.source import PlotSource
+
+
+def round_section(source: PlotSource) -> Section | None:
+    """The walk along each fence, and how long nobody looks."""
+    care, show = source.care, source.show
+    if not care.rounds:
+        return None
+    blocks: list[Block] = [paragraph(_walk(source, walk)) for walk in care.rounds]
+    together = ""
+    if len(care.rounds) > 1:
+        together = f"All rounds take {show.duration(care.rounds_s)}, the way from one pack to the next left out. "
+    blocks.append(
+        paragraph(
+            f"{together}Evening and morning together that is {show.duration(care.rounds_a_day_s)} a day for one "
+            "person. Walked the same way round both times, no place is unseen for longer than the "
+            f"{show.hours(care.unattended_h)} by night and {show.hours(24 - care.unattended_h)} by day that lie "
+            "between the rounds; walked opposite ways, the places near the start are unseen for "
+            f"{show.hours(care.unseen_h)} by night, and {show.speed(care.dig_rate_unseen)} would be enough to dig out."
+        )
+    )
+    blocks += [_stops(source, walk) for walk in care.rounds if walk.checks]
+    blocks.append(
+        small(
+            "Speed on foot by Tobler’s function on the slope along the path, times "
+            f"{source.project.patrol.pace_factor:g}; snow, dark and undergrowth slow it down. For a receiver: ",
+            link("patrol.gpx", source.file("patrol.gpx")),
+            ". Look at the whole fence, not only at the check points.",
+        )
+    )
+    return Section("The round along the fence", tuple(blocks), source.section("round"))
+
+
+def _walk(source: PlotSource, walk: Round) -> str:
+    show = source.show
+    stops = f" and {show.duration(walk.stops_s)} for {len(walk.checks)} stops" if walk.stops_s else ""
+    return (
+        f"{source.of_pack(walk.pack)}A round is {show.length(walk.length)} long with {show.length(walk.climb)} of "
+        f"climb and takes {show.duration(walk.total_s)}: {show.duration(walk.walking_s)} of walking clockwise "
+        f"({show.duration(walk.other_way_s)} the other way round){stops}. The longest piece between two check points "
+        f"is {show.length(walk.longest_leg)}."
+    )
+
+
+def _stops(source: PlotSource, walk: Round) -> Block:
+    show = source.show
+    heads = (
+        ("Check", "name"),
+        ("Look at", "words"),
+        ("Chainage", "figure"),
+        ("Fence to look at on the way here", "figure"),
+        ("Walking to here", "figure"),
+    )
+    rows = [
+        (str(c.number), c.mark.what, show.length(c.mark.chainage), show.length(c.leg), show.duration(c.leg_s))
+        for c in walk.checks
+    ]
+    rows.append(("Back", "start of the round", "", show.length(walk.last_leg), ""))
+    return table(f"Stops of the round{f' of pack {walk.pack}' if source.several else ''}", heads, rows)
+
+
+def howls(source: PlotSource) -> Section | None:
+    """How far a howl carries, and who hears it."""
+    howl = source.care.howl
+    if howl is None:
+        return None
+    blocks: list[Block] = [paragraph(_reach(source, r)) for r in howl.reach]
+    if howl.heard:
+        blocks.append(_heard(source, howl))
+    else:
+        blocks.append(paragraph("No dwellings are given, so that nobody is known who would hear it."))
+    blocks += _loudness(source, howl)
+    return Section("Howls", tuple(blocks), source.section("howls"))
+
+
+def _reach(source: PlotSource, r: Reach) -> str:
+    show = source.show
+    nearest, farthest = r.radius.min(axis=1), r.radius.max(axis=1)
+    flat = " The elevation model does not reach that far all round: beyond it flat open ground is assumed."
+    capped = " Farther than the last figure nothing is computed."
+    return (
+        f"{source.of_pack(r.pack)}People outdoors hear a howl from the middle of the enclosure up to "
+        f"{show.length(float(nearest[1]))} away in the direction in which it carries least, and up to "
+        f"{show.length(float(farthest[1]))} in the one in which it carries farthest, if a howl is as loud as taken to "
+        f"be likely; {show.length(float(farthest[0]))} to {show.length(float(farthest[2]))} in that direction for the "
+        f"low and the high level.{'' if r.surveyed.all() else flat}{capped if (r.radius >= LADDER[-1]).any() else ''}"
+    )
+
+
+def _heard(source: PlotSource, howl: Howl) -> Block:
+    heads = (
+        ("Heard at", "name"),
+        ("Howl of pack", "figure"),
+        ("Distance", "figure"),
+        ("Level", "figure"),
+        ("Above the background", "figure"),
+        ("Taken by ridges", "figure"),
+        ("Taken by leaves", "figure"),
+        ("Heard", "words"),
+    )
+    rows = [
+        (
+            f"{h.kind} {h.number}{'' if h.surveyed else ' (flat ground assumed)'}",
+            str(h.pack),
+            source.show.length(h.distance),
+            *(f"{v:.0f} dB" for v in (h.level, h.excess, h.screened, h.leaves)),
+            "yes" if h.excess >= 0 else "no",
+        )
+        for h in howl.heard
+    ]
+    return table("Who hears the howls", heads, rows)
+
+
+def _loudness(source: PlotSource, howl: Howl) -> Iterator[Block]:
+    show, settings = source.show, source.project.howl
+    yield small(
+        f"Nobody has published how loud a howl is: {settings.source_level_db[1]:g} dB at {show.dimension(1.0)} is an "
+        "assumption, and every level and distance moves with it. Levels are those downwind or on a clear calm night "
+        f"(ISO 9613-2, accuracy stated up to {show.length(1000)} only), {settings.temperature_c:g} °C, "
+        f"{settings.humidity_percent:g} % humidity, a background of {settings.background_db:g} dB in each band, and "
+        f"ground with factor {settings.ground_factor:g}."
+    )
+    still_open, still_forest = (show.length(round(v, -2)) for v in howl.still_night)
+    yield small(
+        f"Common practice, without a source, has howls heard at about {show.length(OPEN_M)} over open ground and "
+        f"{show.length(8000)} to {show.length(10000)} through dense forest. Under the conditions above that asks for "
+        f"{howl.open_needs:.0f} dB at that distance from the animal over open flat ground, and for "
+        f"{howl.forest_needs:.0f} dB over {show.length(FOREST_M)} of forest. The method comes to such distances for "
+        f"the high level ({settings.source_level_db[2]:g} dB) on a still night of {STILL_NIGHT['temperature_c']:g} °C "
+        f"against a background of {STILL_NIGHT['background_db']:g} dB: {still_open} over open ground as hard as ice "
+        f"or crusted snow (factor {OPEN_GROUND:g}), {still_forest} through forest on ground frozen in part (factor "
+        f"{FOREST_GROUND:g}). Layers of air that lead sound along, or a call from a height, carry farther than this "
+        "method tells."
+    )
+
+
+def views(source: PlotSource) -> Section | None:
+    """What is seen from the viewing points, and what stays out of sight."""
+    viewing = source.care.viewing
+    if viewing is None:
+        return None
+    settings, show = source.project.viewing, source.show
+    blocks: list[Block] = [paragraph(said) for said in _seen(source, viewing)]
+    heads = (
+        ("Viewing point", "name"),
+        ("Distance to the fence", "figure"),
+        ("Of pack", "figure"),
+        ("Keeps the stand-off", "words"),
+        ("Sees of the ground inside", "figure"),
+    )
+    rows = [
+        (
+            str(v.number),
+            show.length(v.fence_distance),
+            str(v.pack),
+            "yes" if v.keeps_off else "no",
+            show.percent(v.seen_share) if v.seen_share is not None else "beyond the elevation model",
+        )
+        for v in viewing.viewpoints
+    ]
+    blocks.append(table("What each viewing point sees", heads, rows))
+    blocks.append(
+        small(
+            f"An animal {show.dimension(settings.target_height_m)} high is looked for with eyes "
+            f"{show.dimension(settings.eye_height_m)} above the ground, up to {show.length(settings.sight_m)} away. "
+            "Only bare ground hides: trees, bushes and mounds hide more, so that more is refuge than is said here. "
+            "How far people must be kept off the fence is for the licensing authority to say."
+        )
+    )
+    return Section("What people see", tuple(blocks), source.section("views"))
+
+
+def _seen(source: PlotSource, viewing: Viewing) -> Iterator[str]:
+    settings, show = source.project.viewing, source.show
+    for p in viewing.packs:
+        met = p.seen_share >= settings.least_seen_share and p.refuge_share >= settings.least_refuge_share
+        yield (
+            f"{source.of_pack(p.pack)}{show.percent(p.seen_share)} of the ground inside the fence is seen from some "
+            f"viewing point, {show.percent(p.refuge_share)} from none. Asked for are "
+            f"{show.percent(settings.least_seen_share)} seen and {show.percent(settings.least_refuge_share)} refuge: "
+            f"{'both are met' if met else 'not both are met'}."
+        )
+
+
+def between_packs(source: PlotSource) -> Section | None:
+    """Every two packs beside each other."""
+    show, project = source.show, source.project
+    if not source.care.neighbours:
+        return None
+    heads = (
+        ("Packs", "name"),
+        ("Least gap between the fences", "figure"),
+        ("What it is", "words"),
+        ("Keeps the separation set", "words"),
+        ("Fence line that faces the other", "figure"),
+        ("Seen of the second by the first, and back", "figure"),
+        ("Howl of the first at the second, and back, above the background", "figure"),
+        ("Refuge from people", "figure"),
+    )
+    rows = [
+        (
+            f"{n.packs[0]} and {n.packs[1]}",
+            show.dimension(n.gap),
+            n.between,
+            "yes" if n.keeps_separation else "no",
+            show.length(n.facing),
+            ", ".join(show.percent(v) for v in n.sees),
+            ", ".join(f"{v:.0f} dB" for v in n.excess),
+            ", ".join(show.percent(v) for v in n.refuge),
+        )
+        for n in source.care.neighbours
+    ]
+    note = small(
+        f"Under {show.dimension(project.neighbours.perimeter_m)} two fences stand too close to count as two; a lane "
+        f"lets a vehicle of {show.dimension(project.fence.vehicle_width_m)} through. What one pack sees of the other "
+        "is looked for from its fence line over bare ground, with eyes "
+        f"{show.dimension(project.viewing.target_height_m)} high."
+    )
+    return Section("Between the packs", (table("Between the packs", heads, rows), note), source.section("between"))
+
+
+def dens(source: PlotSource) -> Section | None:
+    """Where dens could go."""
+    show = source.show
+    found = den_details(source.care)
+    if not found:
+        return None
+    heads = (
+        ("Den site", "name"),
+        ("Score of 100", "figure"),
+        ("Built", "words"),
+        ("Passage, fall to the entrance, roof", "figure"),
+        ("Faces", "words"),
+        ("Slope", "figure"),
+        ("Fence", "figure"),
+        ("Viewpoints", "figure"),
+        ("Dwellings", "figure"),
+        ("Other pack", "figure"),
+    )
+    rows = [
+        (
+            str(d["den"]) + (f" of pack {d['pack']}" if source.several else ""),
+            show.score(100 * d["score"]),
+            d["build"],
+            ", ".join(show.dimension(d[k]) for k in ("passage_m", "fall_m", "roof_m")),
+            d["faces"],
+            show.slope(d["slope_deg"]),
+            *(show.length(d[f"to_{k}_m"]) for k in ("fence", "viewpoints", "dwellings", "other_pack")),
+        )
+        for d in found
+    ]
+    note = small(
+        "The last four columns are distances; a dash stands where the input was not given. Of wild dens only popular "
+        f"pages give sizes: an entrance about {show.dimension(ENTRANCE_WIDTH_M)} wide, a chamber of "
+        f"{show.dimension(CHAMBER_M[0])} by {show.dimension(CHAMBER_M[1])} and {show.dimension(CHAMBER_M[2])} high; "
+        "tight and dark, for one animal (common practice, no source). Slope and aspect weigh little, since 35 wild "
+        "dens showed no preference. The pack chooses for itself. A passage can fall in on whoever digs or lies in it: "
+        "have roof and walls judged by somebody qualified, and dig in no den that is in use."
+    )
+    return Section("Places for dens", (table("Places for dens", heads, rows), note), source.section("dens"))

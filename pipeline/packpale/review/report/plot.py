@@ -1,0 +1,63 @@
+"""Everything that is told of one plot: its sheet, and the sections of its own page."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from packpale.review.report import climbing, digging, fence, files, holding, inside, limits, people, price, water
+from packpale.review.report.bill import bill_section
+from packpale.review.report.blocks import Section, from_plain, plain
+from packpale.review.report.sheet import plot_sheet
+from packpale.review.report.source import PlotSource
+
+
+@dataclass(frozen=True)
+class PlotReport:
+    """A plot's part of the report."""
+
+    sheet: Section
+    sections: tuple[Section, ...]
+    """In the order of its page: what may go wrong, then what is built, then files."""
+
+    @property
+    def blocks(self) -> tuple[Section, ...]:
+        """All of it."""
+        return (self.sheet, *self.sections)
+
+    def to_plain(self) -> dict[str, Any]:
+        return {"sheet": plain(self.sheet), "sections": plain(self.sections)}
+
+
+def report_from_plain(value: Any) -> PlotReport:
+    """The report that ``to_plain`` made plain.
+
+    Raises KeyError or TypeError if it is none.
+    """
+    return PlotReport(from_plain(value["sheet"]), from_plain(value["sections"]))
+
+
+def plot_report(source: PlotSource) -> PlotReport:
+    """All sections that this plot has."""
+    fits = bool(source.result.enclosure.packs and source.result.earthworks and source.result.care)
+    sections = [*(_fitted(source) if fits else ()), limits.limits(source), files.layers(source)]
+    return PlotReport(plot_sheet(source), tuple(s for s in sections if s is not None))
+
+
+def _fitted(source: PlotSource) -> list[Section | None]:
+    works = source.works
+    return [
+        holding.digging_out(source),
+        climbing.climbing(source),
+        inside.inside(source),
+        water.crossings(source),
+        people.round_section(source),
+        digging.trench_safety(source) if works.safety else None,
+        fence.fence_section(source) if works.fences else None,
+        bill_section(source),
+        price.how_sure(source) if works.uncertainty else None,
+        digging.machine(source) if works.plant or works.haul else None,
+        people.howls(source),
+        people.views(source),
+        people.between_packs(source),
+        people.dens(source),
+        files.drawings(source),
+    ]

@@ -1,0 +1,166 @@
+"""The settings of a run in words and units, by who stands behind each."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from packpale.review.assumed import SET, UsedSetting, settings_used
+from packpale.review.report.blocks import Block, Section, code, paragraph, table, words
+from packpale.review.words.settings import NAMES, called
+from packpale.review.words.wording import Wording
+from packpale.settings import Project
+from packpale.units import HECTARE_M2
+from packpale.values.quantity import HOUR_S, Kind, given
+
+KINDS: dict[str, tuple[Kind, float]] = {
+    "m": ("dimension", 1.0),
+    "m3": ("volume", 1.0),
+    "ha": ("area", HECTARE_M2),
+    "deg": ("slope", 1.0),
+    "deg C": ("temperature", 1.0),
+    "s": ("duration", 1.0),
+    "h": ("duration", HOUR_S),
+    "d": ("duration", 24 * HOUR_S),
+    "kPa": ("pressure", 1000.0),
+}
+"""What is measured in each unit of the register, and the unit's size in SI."""
+NAMED = {
+    "Hz": "Hz",
+    "%": "%",
+    "% by weight": "% by weight",
+    "% by weight over 75 mm": "% by weight, stones over 75 mm",
+    "dB at 1 m": "dB at 1 m",
+    "dB in each octave band": "dB in each octave band",
+    "run per unit of depth": "run to 1 of depth",
+    "run per unit of rise": "run to 1 of rise",
+    "0 hard to 1 porous": "(0 hard to 1 porous)",
+    "s/m^(1/3)": "s per cube root of a metre",
+    "m3/h": "m³ an hour",
+}
+"""Units that are shown as they are, whatever the reader's units."""
+SPOKEN_OF = ("checks.dig_rate_m_per_h", "crossings.rain_mm_per_h")
+"""Settings that the report speaks of where they are not set."""
+LISTS = (
+    (SET, "Set for this run", "Somebody has set these."),
+    (
+        "assumption",
+        "Assumed",
+        "Nobody has set these and no publication backs them. Every one can be put into the settings file, under the "
+        "name in the last column.",
+    ),
+    (
+        "",
+        "From publications and common practice",
+        "What a source says of other places and animals may not hold here; where it was read second-hand or from "
+        "memory it says so.",
+    ),
+)
+"""Status, title and a word before each list; the last takes what is left."""
+
+
+def settings_section(project: Project, show: Wording) -> Section:
+    """All settings that have an effect on the run, in three lists."""
+    left = list(settings_used(project))
+    lists: list[Block] = []
+    for status, title, said in LISTS:
+        of_list = [s for s in left if s.status == status or not status]
+        left = [s for s in left if s not in of_list]
+        if of_list:
+            lists.append(Section(title, (paragraph(said), _table(title, of_list, show))))
+    unset = [key for key in SPOKEN_OF if _value(project, key) is None]
+    if unset:
+        title = "Not set, though the report speaks of them"
+        heads = (("Setting", "name"), ("Name in the settings file", "key"))
+        rows = [(words(_begun(called(key))), words(code(key))) for key in unset]
+        lists.append(Section(title, (table(title, heads, rows),)))
+    return Section("What the run rests on", tuple(lists), "basis.html#settings")
+
+
+def _value(project: Project, key: str) -> Any:
+    section, _, name = key.partition(".")
+    return getattr(getattr(project, section), name)
+
+
+def _table(title: str, settings: Sequence[UsedSetting], show: Wording) -> Block:
+    sourced = any(s.source for s in settings)
+    heads = [("Setting", "name"), ("Value", "words")]
+    if sourced:
+        heads.append(("Source or remark", "words"))
+    heads.append(("Name in the settings file", "key"))
+    rows = [
+        (
+            words(_named(s)),
+            words(in_words(s.value, s.unit, show)),
+            *((words(_source(s)),) if sourced else ()),
+            words(code(s.key)),
+        )
+        for s in settings
+    ]
+    return table(title, heads, rows)
+
+
+def _named(setting: UsedSetting) -> str:
+    """What sentences of the report call a setting, and what it is."""
+    if setting.key not in NAMES:
+        return setting.meaning
+    return f"{_begun(called(setting.key))}. {setting.meaning}"
+
+
+def _source(setting: UsedSetting) -> str:
+    """Who stands behind a value. "none" is what the list is about, and need not be said at each."""
+    remark = setting.source.removeprefix("none; ").removeprefix("none")
+    told = f"{setting.status}: {remark}" if setting.status == "common practice" else remark
+    return _begun(told)
+
+
+def _begun(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def in_words(value: Any, unit: str, show: Wording) -> str:
+    """A setting's value with its unit, as people read it."""
+    match value:
+        case None:
+            return "not set"
+        case bool():
+            return "yes" if value else "no"
+        case dict():
+            return ", ".join(f"{str(k).replace('_', ' ')} {in_words(v, unit, show)}" for k, v in value.items())
+        case list():
+            return _several(value, unit, show)
+        case int() | float():
+            return _figure(value, unit, show)
+    return str(value)
+
+
+def _figure(value: float, unit: str, show: Wording) -> str:
+    if unit in KINDS:
+        kind, size = KINDS[unit]
+        return show.say(given(value * size, kind))
+    number = show.say(given(value, "number"))
+    return number if unit == "-" else f"{number} {NAMED.get(unit, unit)}"
+
+
+def _several(values: list[Any], unit: str, show: Wording) -> str:
+    if unit.startswith("currency") and len(values) == 3:
+        low, likely, high = (_priced(v, unit, show) for v in values)
+        return f"{show.currency} {low} to {high}, likely {likely}, {_per(unit, show)}"
+    if len(values) == 2 and all(isinstance(v, int | float) for v in values) and unit != "Hz":
+        first, second = (in_words(v, unit, show) for v in values)
+        return f"{first} to {second}"
+    return ", ".join(in_words(v, unit, show) for v in values)
+
+
+def _priced(value: float, unit: str, show: Wording) -> str:
+    return show.rate(value, _unit_of_rate(unit))
+
+
+def _per(unit: str, show: Wording) -> str:
+    """What a rate is for, in the reader's units, such as "for each m³ in the ground"."""
+    base = _unit_of_rate(unit)
+    state = {"bank": " in the ground", "loose": ", loose", "compacted": ", compacted"}.get(unit.rpartition(" ")[2], "")
+    name = show.quantity(1.0, base).rpartition("\N{NO-BREAK SPACE}")[2]
+    return "each" if base == "each" else f"for each {name}{state}"
+
+
+def _unit_of_rate(unit: str) -> str:
+    return "each" if unit.endswith("each") else unit.removeprefix("currency/").partition(" ")[0]

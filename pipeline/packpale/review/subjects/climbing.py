@@ -1,0 +1,41 @@
+"""Trees, boulders and other things that stand near a fence."""
+
+import math
+
+from packpale.care.aids import ClimbingAid
+from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.values.notes import Value, phrase
+from packpale.values.quantity import Quantity
+
+
+def _away(aid: ClimbingAid) -> Value:
+    if aid.side == "on the line":
+        return aid.side
+    return phrase("{distance} {side}", distance=Quantity(aid.distance, "dimension"), side=aid.side)
+
+
+def _height(aid: ClimbingAid) -> Value:
+    return "not given" if math.isnan(aid.height) else Quantity(aid.height, "dimension")
+
+
+def _left(aid: ClimbingAid) -> Value:
+    if math.isnan(aid.left):
+        return "not known"
+    return Quantity(aid.left, "dimension") if aid.left > 0 else "none"
+
+
+CLIMBING_AIDS = Subject(
+    "climbing_aids",
+    "A thing within a leap of the fence",
+    "Point",
+    (
+        PLOT,
+        PACK,
+        Field("number", "Thing", "number of it", lambda a: a.number, page=True),
+        Field("side", "outside, inside or on the line", "text", lambda a: a.side),
+        Field("chainage_m", "Chainage", "length", lambda a: a.chainage, popup=True, page=True),
+        Field("distance_m", "Distance to the fence", "dimension", lambda a: a.distance, _away, popup=True, page=True),
+        Field("height_m", "Height", "dimension", lambda a: a.height, _height, popup=True, page=True),
+        Field("left_m", "Left of the fence's height", "dimension", lambda a: a.left, _left, popup=True, page=True),
+    ),
+)

@@ -1,0 +1,131 @@
+"""What is known of a subject: a list of fields that makes its columns, its popup and its table."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from packpale.review.words import Wording
+from packpale.units import HECTARE_M2
+from packpale.values.notes import Value
+from packpale.values.quantity import HOUR_S, Kind, Quantity
+
+TEXT, WHOLE, NUMBER, YES_NO = "object", "Int64", "float64", "bool"
+"""Kinds of columns, as pandas names them."""
+Words = Literal["text", "number of it", "yes or no", "coordinate"]
+"""Fields that are no quantity: words; the number that something has; whether it is so; a coordinate."""
+SUFFIXES: tuple[tuple[str, str, float], ...] = (
+    ("_m3_per_s", "m³/s", 1.0),
+    ("_mm_per_h", "mm/h", 0.001 / HOUR_S),
+    ("_m_per_h", "m/h", 1 / HOUR_S),
+    ("_per_ha", "currency/ha", 1.0),
+    ("_bank_m3", "m³ in the ground", 1.0),
+    ("_loose_m3", "m³ loose", 1.0),
+    ("_compacted_m3", "m³ compacted", 1.0),
+    ("_m3", "m³", 1.0),
+    ("_m2", "m²", 1.0),
+    ("_ha", "ha", HECTARE_M2),
+    ("_min", "min", 60.0),
+    ("_deg", "°", 1.0),
+    ("_db", "dB", 1.0),
+    ("_m", "m", 1.0),
+    ("_h", "h", HOUR_S),
+    ("_s", "s", 1.0),
+)
+"""End of a column's name, the unit it says, and that unit's size in SI."""
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing that is known of each item of a subject."""
+
+    key: str
+    """Name of the column; it ends in the unit."""
+    title: str
+    """As people read it."""
+    kind: Kind | Words
+    of: Callable[[Any], Any] | None = None
+    """Its value for an item, in the column's unit; None where the rows are made elsewhere."""
+    told: Callable[[Any], Value | None] | None = None
+    """What popup and table say of an item, where that is not its value as a quantity; None for nothing."""
+    popup: bool = False
+    """Whether a click on the map tells it."""
+    page: bool = False
+    """Whether the tables of page and report have it."""
+
+    @property
+    def column(self) -> str:
+        """Kind of its column."""
+        match self.kind:
+            case "text":
+                return TEXT
+            case "number of it" | "count":
+                return WHOLE
+            case "yes or no":
+                return YES_NO
+        return NUMBER
+
+    @property
+    def unit(self) -> str:
+        """Unit of its column; empty where it has none."""
+        return next((unit for suffix, unit, _ in SUFFIXES if self.key.endswith(suffix)), "")
+
+    def value(self, item: Any) -> Any:
+        """Its value for an item, in the column's unit."""
+        if self.of is None:
+            raise ValueError(f"the rows of {self.key} are not made from fields")
+        return self.of(item)
+
+    def say(self, item: Any) -> Value | None:
+        """What people are told of an item; None for nothing."""
+        if self.told is not None:
+            return self.told(item)
+        value = self.value(item)
+        if isinstance(value, str) or value is None:
+            return value
+        match self.kind:
+            case "yes or no":
+                return "yes" if value else "no"
+            case "number of it" | "text" | "coordinate":
+                return str(value)
+        size = next((size for suffix, _, size in SUFFIXES if self.key.endswith(suffix)), 1.0)
+        return Quantity(value * size, self.kind)
+
+
+@dataclass(frozen=True)
+class Subject:
+    """One kind of thing that a run finds: a layer of packpale.gpkg, or a table."""
+
+    name: str
+    """Of the layer, or the file."""
+    title: str
+    """What each row is."""
+    geometry: str
+    """Of the layer; empty for a table."""
+    fields: tuple[Field, ...]
+
+    @property
+    def columns(self) -> Mapping[str, str]:
+        """Kind of each column by its name."""
+        return {field.key: field.column for field in self.fields}
+
+    def row(self, item: Any) -> dict[str, Any]:
+        """An item's row but for the plot's name."""
+        return {field.key: field.value(item) for field in self.fields if field is not PLOT}
+
+    def popup(self, item: Any, wording: Wording) -> list[tuple[str, str]]:
+        """What a click on an item tells: titles and words."""
+        said = ((field.title, field.say(item)) for field in self.fields if field.popup)
+        return [(title, wording.say(value)) for title, value in said if value is not None]
+
+    def heads(self) -> list[str]:
+        """Heads of the table's columns."""
+        return [field.title for field in self.fields if field.page]
+
+    def cells(self, items: Iterable[Any]) -> list[list[Value]]:
+        """The table's cells, item by item: quantities and words; an empty text where nothing is known."""
+        shown = [field for field in self.fields if field.page]
+        return [["" if (value := field.say(item)) is None else value for field in shown] for item in items]
+
+
+PLOT = Field("plot_id", "Plot", "text")
+PACK = Field("pack", "Pack", "number of it", of=lambda item: item.pack)
