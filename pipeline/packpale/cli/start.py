@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from packpale.cli.messages import FIRST_SETTINGS
 from packpale.cli.template import first_settings, settings_file, words_of_rates
 from packpale.faults import Faults, Gathering, doing
+from packpale.review.words.notes import for_files
 from packpale.settings import Project, fault_lines
 from packpale.settings.base import ADDRESSES
 from packpale.settings.columns import TheirColumn
@@ -356,7 +357,7 @@ def _of_inputs(inputs: Inputs, others: Mapping[str, Path]) -> Iterator[str]:
         count = len(found.get(kind) or getattr(inputs, kind, ()) or inputs.features.get(kind, ()))
         what = "row" if kind == "pits" else "feature"
         yield f"{kind}: {others[kind].name}, {count} {what}{'' if count == 1 else 's'}"
-    for note in [*inputs.notes, *(f"{p.plot_id}: {n}" for p in inputs.plots for n in p.notes)]:
+    for note in for_files(inputs.notes, {p.plot_id: p.notes for p in inputs.plots}):
         yield f"note: {note}"
 
 
