@@ -183,7 +183,10 @@ def _gap(n: Neighbours) -> dict[str, Any]:
 def _viewing(viewing: Viewing) -> dict[str, Any]:
     return {
         "viewpoints": [_viewpoint(v) for v in viewing.viewpoints],
-        "packs": [{"pack": p.pack, "seen_share": p.seen_share, "refuge_share": p.refuge_share} for p in viewing.packs],
+        "packs": [
+            {"pack": p.pack, "seen_share": p.seen_share, "refuge_share": p.refuge_share, "is_bound": p.is_bound}
+            for p in viewing.packs
+        ],
     }
 
 
