@@ -1,5 +1,6 @@
 """The pack and the people: the round, howls, views, the other packs, dens."""
 
+import math
 from collections.abc import Iterator
 
 from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M
@@ -211,12 +212,20 @@ def views(source: PlotSource) -> Section | None:
 def _seen(source: PlotSource, viewing: Viewing) -> Iterator[str]:
     settings, show = source.project.viewing, source.show
     for p in viewing.packs:
-        met = p.seen_share >= settings.least_seen_share and p.refuge_share >= settings.least_refuge_share
+        if not math.isfinite(p.seen_share):
+            yield (
+                f"{source.of_pack(p.pack)}how much of the ground inside the fence is seen is not known: the viewing "
+                "points lie beyond the elevation model."
+            )
+            continue
+        refuge_is_met = p.refuge_share >= settings.least_refuge_share
+        met = "both are met" if p.seen_share >= settings.least_seen_share and refuge_is_met else "not both are met"
+        least, most = ("at least ", "at most ") if p.is_bound else ("", "")
         yield (
-            f"{source.of_pack(p.pack)}{show.percent(p.seen_share)} of the ground inside the fence is seen from some "
-            f"viewing point, {show.percent(p.refuge_share)} from none. Asked for are "
+            f"{source.of_pack(p.pack)}{least}{show.percent(p.seen_share)} of the ground inside the fence is seen from "
+            f"some viewing point, {most}{show.percent(p.refuge_share)} from none. Asked for are "
             f"{show.percent(settings.least_seen_share)} seen and {show.percent(settings.least_refuge_share)} refuge: "
-            f"{'both are met' if met else 'not both are met'}."
+            f"{'not known whether both are met' if p.is_bound and refuge_is_met else met}."
         )
 
 
