@@ -13,6 +13,7 @@ import shapely
 from pydantic import TypeAdapter
 from shapely.geometry.base import BaseGeometry
 
+from packpale.care.model import Care
 from packpale.earthworks.bill import Bill, bill
 from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.earthworks.stretches import total
@@ -222,7 +223,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
             "bill": {"total": list(priced.total), "as_drawn": priced.as_drawn} if priced else None,
             **digging.details(works),
             **people.details(result),
-            "unattended_h": care.unattended_h if care else None,
+            **_unwatched(care),
             **patrol.details(care),
             **dens.details(care),
             "fences": [_fence(fence) for fence in (works.fences if works else ())],
@@ -232,6 +233,7 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
                     "shortest_m": d.shortest,
                     "weakest_chainage_m": d.weakest_chainage,
                     "dig_rate_m_per_h": d.dig_rate,
+                    "night_dig_rate_m_per_h": d.night_dig_rate,
                     "without_lap_m": d.without_lap,
                     "without_lap_chainage_m": d.without_lap_chainage,
                     "without_lap_rate_m_per_h": d.without_lap_rate,
@@ -240,6 +242,20 @@ def _details(result: PlotResult, ground: Mapping[str, Any] | None, priced: Bill 
             ],
         }
     )
+
+
+def _unwatched(care: Care | None) -> dict[str, Any]:
+    """The longest time between two rounds, and that of the night."""
+    if care is None:
+        return {"unattended_h": None}
+    return {
+        "unattended_h": care.gap.hours,
+        "unattended_from": care.gap.start,
+        "unattended_to": care.gap.end,
+        "night_h": care.night.hours,
+        "night_from": care.night.start,
+        "night_to": care.night.end,
+    }
 
 
 def _fence(fence: FenceTakeOff) -> dict[str, Any]:
