@@ -26,13 +26,14 @@ def round_section(source: PlotSource) -> Section | None:
     together = ""
     if len(care.rounds) > 1:
         together = f"All rounds take {show.duration(care.rounds_s)}, the way from one pack to the next left out. "
+    rounds = "one round" if care.rounds_a_day == 1 else f"{care.rounds_a_day} rounds"
     blocks.append(
         paragraph(
-            f"{together}Evening and morning together that is {show.duration(care.rounds_a_day_s)} a day for one "
-            "person. Walked the same way round both times, no place is unseen for longer than the "
-            f"{show.hours(care.unattended_h)} by night and {show.hours(24 - care.unattended_h)} by day that lie "
-            "between the rounds; walked opposite ways, the places near the start are unseen for "
-            f"{show.hours(care.unseen_h)} by night, and {show.speed(care.dig_rate_unseen)} would be enough to dig out."
+            f"{together}With {rounds} that is {show.duration(care.rounds_a_day_s)} a day for one person. Walked the "
+            "same way round every time, no place is unseen for longer than the "
+            f"{show.hours(care.gap.hours)} from {care.gap.start} to {care.gap.end}; walked opposite ways, the places "
+            f"near the start are unseen for {show.hours(care.unseen_h)}, and {show.speed(care.dig_rate_unseen)} would "
+            "be enough to dig out."
         )
     )
     blocks += [_stops(source, walk) for walk in care.rounds if walk.checks]
