@@ -114,7 +114,8 @@ def _margins(source: PlotSource) -> Iterator[Paragraph]:
                 + (
                     f"the mesh holds {least:.1f} hours longer than nobody looks, at its weakest place."
                     if least >= 0
-                    else f"the mesh is dug under over {show.length(total(found.too_short))} of the fence before the next round."
+                    else f"the mesh is dug under over {show.length(total(found.too_short))} of the fence before the "
+                    "next round."
                 )
             )
         if total(found.on_rock):
