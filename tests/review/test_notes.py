@@ -42,19 +42,25 @@ def test_a_line_that_is_too_long_ends_in_an_ellipsis():
 
 def test_what_all_plots_share_is_the_runs():
     own = Note("corners", "it has corners")
-    found = told_once([WEIGHTS], {"a": [DEEP, WATER, WATER], "b": [WATER, own]})
+    found = told_once([WEIGHTS], {"a": [DEEP, WATER, WATER], "b": [WATER, own]}, {"a", "b"})
     assert found.run == (WATER, WEIGHTS)
     assert found.plots == {"a": (DEEP,), "b": (own,)}
 
 
+def test_a_plot_on_which_nothing_fits_keeps_nobody_from_sharing():
+    own = Note("corners", "it has corners")
+    found = told_once([], {"a": [WATER], "b": [WATER], "none": [own]}, {"a", "b"})
+    assert (found.run, found.plots) == ((WATER,), {"a": (), "b": (), "none": (own,)})
+
+
 def test_of_a_single_plot_all_stays_with_it():
-    found = told_once([WEIGHTS], {"a": [WATER]})
+    found = told_once([WEIGHTS], {"a": [WATER]}, {"a"})
     assert (found.run, found.plots) == ((WEIGHTS,), {"a": (WATER,)})
 
 
 def test_what_the_run_found_of_one_plot_goes_to_that_plot():
     of_b = Note("coordinates", "lengths are off", plot="b")
-    found = told_once([of_b, WEIGHTS], {"a": [WATER], "b": []})
+    found = told_once([of_b, WEIGHTS], {"a": [WATER], "b": []}, {"a", "b"})
     assert (found.run, found.plots) == ((WEIGHTS,), {"a": (WATER,), "b": (of_b,)})
 
 

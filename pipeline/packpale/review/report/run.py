@@ -29,7 +29,9 @@ class RunReport:
 
 def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Chart | None) -> RunReport:
     """The report of a run. ``plots`` has the reports of those plots that are told in full."""
-    notes = told_once(source.finished.notes, {k: brief.notes for k, brief in source.finished.briefs.items()})
+    briefs = source.finished.briefs
+    fitting = {name for name, brief in briefs.items() if brief.figures["feasible"]}
+    notes = told_once(source.finished.notes, {name: brief.notes for name, brief in briefs.items()}, fitting)
     head = front.verdict(source)
     ranking = front.ranking(source, overview)
     first = (front.left_out(), front.cautions())

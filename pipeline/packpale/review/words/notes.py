@@ -1,6 +1,6 @@
 """A run's notes: what concerns all plots is told once, the gravest first, each in a line or in full."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from packpale.review.words.quantities import plain
@@ -29,13 +29,17 @@ class InShort:
     more: int
 
 
-def told_once(run: Sequence[Note], plots: Mapping[str, Sequence[Note]]) -> RunNotes:
-    """The notes of the whole run and of its plots, those that all of several plots share among the run's."""
+def told_once(run: Sequence[Note], plots: Mapping[str, Sequence[Note]], fitting: Collection[str]) -> RunNotes:
+    """The notes of the whole run and of its plots, those that all of several plots share among the run's.
+
+    Of plots on which nothing fits little is known to say: what the others share counts, those that are ``fitting``.
+    """
     own = {plot: [*(n for n in run if n.plot == plot), *notes] for plot, notes in plots.items()}
     shared: list[Note] = []
-    if len(own) > 1:
-        first, *others = own.values()
-        shared = [note for note in first if all(note in notes for notes in others)]
+    compared = [set(notes) for plot, notes in own.items() if plot in fitting]
+    if len(compared) > 1:
+        everywhere = set.intersection(*compared)
+        shared = [note for notes in own.values() for note in notes if note in everywhere]
     of_run = [*(n for n in run if n.plot not in plots), *shared]
     return RunNotes(
         tuple(ordered(each_once(of_run))),
