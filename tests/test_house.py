@@ -38,6 +38,28 @@ def test_a_room_knows_only_the_rooms_before_it(room):
             assert not (parts[0] == "packpale" and len(parts) > 1 and parts[1] in later), f"{file.name} imports {name}"
 
 
+RENDERERS = ("pages", "pdf", "maps", "drawings", "survey", "workbook", "layers")
+"""Folders of review, one for each thing that a reader holds."""
+
+
+@pytest.mark.parametrize("renderer", RENDERERS)
+def test_no_renderer_knows_another(renderer):
+    others = {f"packpale.review.{name}" for name in RENDERERS} - {f"packpale.review.{renderer}"}
+    files = modules_of(f"review/{renderer}")
+    assert files
+    for file in files:
+        names = imported(ast.parse(file.read_text(encoding="utf-8")))
+        assert not [n for n in names if any(f"{n}.".startswith(f"{other}.") for other in others)], file.name
+
+
+@pytest.mark.parametrize("base", ["report", "words", "subjects"])
+def test_what_is_told_does_not_know_who_shows_it(base):
+    shown_by = tuple(f"packpale.review.{name}." for name in RENDERERS)
+    for file in modules_of(f"review/{base}"):
+        names = imported(ast.parse(file.read_text(encoding="utf-8")))
+        assert not [n for n in names if f"{n}.".startswith(shown_by)], file.name
+
+
 def test_run_knows_nothing_of_the_commands():
     for file in modules_of("run"):
         names = list(imported(ast.parse(file.read_text(encoding="utf-8"))))

@@ -17,8 +17,8 @@ from packpale.care.assess import assess as assess_care
 from packpale.earthworks.work_out import work_out
 from packpale.enclosure.place import place
 from packpale.land.assess import assess as assess_land
+from packpale.review.maps.plot_map import plot_map, write_plot_map
 from packpale.review.model import PlotResult
-from packpale.review.plot_map import plot_map, write_plot_map
 from packpale.review.words import Wording
 from packpale.run.run import read_and_open
 from packpale.site.inputs import read_site

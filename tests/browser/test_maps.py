@@ -250,8 +250,8 @@ def test_arcs_are_drawn_in_their_own_styles_under_the_points(watched, run):
 
 
 def test_names_that_would_lie_over_one_another_wait_for_room(watched, tmp_path):
-    from packpale.review.leaflet import write_map
-    from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
+    from packpale.review.maps.leaflet import write_map
+    from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer
 
     def square(k):
         west, south = 9 + 0.004 * (k % 8), 49 + 0.002 * (k // 8)

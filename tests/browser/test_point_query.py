@@ -120,7 +120,7 @@ def test_a_place_is_asked_by_hand_and_by_key(watched, run, by):
 
 def test_a_place_is_found_on_a_wide_map_too(watched, run):
     """The page's polynomial of a window of 40 km, where the bend of the projection counts, against the projection."""
-    from packpale.review.placing import placing
+    from packpale.review.maps.placing import placing
 
     box = (8.3, 49.4, 8.85, 49.75)
     found = placing(factory.CRS, box, tolerance=0.01)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from pyproj import Transformer
 
-from packpale.review.map_page import Background
-from packpale.review.plot_map import plot_map
+from packpale.review.maps.map_page import Background
+from packpale.review.maps.plot_map import plot_map
 from packpale.review.words import Wording
 from review import factory
 
@@ -223,7 +223,7 @@ def plot_view(page):
 @pytest.fixture(scope="module")
 def with_background(fitting, tmp_path_factory):
     """The plot's map with the settings of a background that no network leads to."""
-    from packpale.review.leaflet import write_map
+    from packpale.review.maps.leaflet import write_map
 
     page = dataclasses.replace(
         plot_map(fitting, factory.project(maps={"data_date": "spring 2021"}), METRIC),

@@ -215,7 +215,8 @@ def finished(summaries):
 
 def write_layers(folder: Path, plots, settings=None):
     """The layers of plots, as their workers leave them in ``folder``."""
-    from packpale.review.geopackage import PLOT_LAYERS, write_plot_layers
+    from packpale.review.layers.geopackage import write_plot_layers
+    from packpale.review.plot_layers import PLOT_LAYERS
     from packpale.review.summary import layer_rows
 
     for k, plot in enumerate(plots):

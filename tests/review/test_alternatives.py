@@ -7,7 +7,7 @@ import geopandas
 import pytest
 
 from packpale.review.alternatives import COLUMNS, LAYER, alternatives_layer
-from packpale.review.plot_map import plot_map
+from packpale.review.maps.plot_map import plot_map
 from packpale.review.projecting import to_degrees
 from packpale.review.words import Wording
 from review import factory, menus

@@ -3,8 +3,8 @@
 import pytest
 from markupsafe import escape
 
-from packpale.review.certainty import overtaking_sentences, place_bars, places_text
 from packpale.review.model import Overtaking, RankedPlot, Ranking
+from packpale.review.report.certainty import overtaking_sentences, place_bars, places_text
 from review import factory
 
 

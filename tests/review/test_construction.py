@@ -7,7 +7,7 @@ import pytest
 import shapely
 from pyproj import Transformer
 
-from packpale.review.plot_map import plot_map
+from packpale.review.maps.plot_map import plot_map
 from packpale.review.words import Wording, plain
 from review import factory
 

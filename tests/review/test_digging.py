@@ -12,8 +12,8 @@ from defusedxml.ElementTree import fromstring
 
 from packpale.earthworks.model import Stretch
 from packpale.enclosure.drawn import DrawnLine
-from packpale.review.advice_layers import STRETCHES
-from packpale.review.plot_map import plot_map
+from packpale.review.maps.advice_layers import STRETCHES
+from packpale.review.maps.plot_map import plot_map
 from packpale.review.report.charts import both_ways
 from packpale.review.stretch_shapes import stretch_line
 from packpale.review.themes import themes

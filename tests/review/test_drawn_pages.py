@@ -7,7 +7,7 @@ import pytest
 
 from packpale.care.assess import assess as assess_care
 from packpale.enclosure.drawn import DrawnLine
-from packpale.review.plot_map import plot_map
+from packpale.review.maps.plot_map import plot_map
 from packpale.review.words import Wording
 from review import factory, pages
 from review.factory import SAID

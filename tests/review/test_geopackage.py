@@ -5,7 +5,8 @@ import pytest
 from pyproj import CRS
 from shapely.geometry import shape
 
-from packpale.review.geopackage import read_layer, write_geopackage
+from packpale.review.layers.geopackage import write_geopackage
+from packpale.review.plot_layers import read_layer
 from packpale.review.summary import read_summary
 from review import factory
 from told import say

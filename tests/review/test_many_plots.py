@@ -10,9 +10,11 @@ import weakref
 import pytest
 from shapely.affinity import translate
 
-from packpale.review import geopackage, overview_map
-from packpale.review.geopackage import PLOT_LAYERS, write_plot_layers
+from packpale.review.layers import geopackage
+from packpale.review.layers.geopackage import write_plot_layers
+from packpale.review.maps import overview_map
 from packpale.review.model import FinishedPlots
+from packpale.review.plot_layers import PLOT_LAYERS
 from packpale.review.run import write_run
 from packpale.review.summary import layer_rows, read_summary
 from packpale.run.ranking import rank

@@ -7,7 +7,7 @@ import pytest
 import rasterio
 from pyproj import Transformer
 
-from packpale.review.overlay import frame, png, ramp, warp
+from packpale.review.maps.overlay import frame, png, ramp, warp
 from packpale.site import Grid
 
 

@@ -10,11 +10,11 @@ from shapely.geometry import Point
 
 from packpale.enclosure.egg import Egg
 from packpale.review.aids import aid_layer, aid_rows
+from packpale.review.layers.rasters import rasters
+from packpale.review.maps.people_layers import people_layers, seen_themes
 from packpale.review.pages.plot import write_plot_page
 from packpale.review.people import layers
-from packpale.review.people_layers import people_layers, seen_themes
 from packpale.review.projecting import to_degrees
-from packpale.review.rasters import rasters
 from packpale.review.report.plot import plot_report
 from packpale.review.stations import station_rows
 from packpale.review.words import Wording

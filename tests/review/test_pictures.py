@@ -35,7 +35,7 @@ def test_fence_line_lies_in_the_picture_where_it_should(run):
     """Dark red of the fence line at its stations, computed from the window the picture shows."""
     import matplotlib.image
 
-    from packpale.review.picture import WIDTH_MM, _map_mm, _window
+    from packpale.review.maps.picture import WIDTH_MM, _map_mm, _window
 
     plot = run.plots[0]
     image = matplotlib.image.imread(run.folder / "plots/plot-0/picture.png")[..., :3]

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from pyproj import Transformer
 
-from packpale.review import probe
-from packpale.review.placing import placing, widened
-from packpale.review.readings import plot_probe
+from packpale.review.maps import probe
+from packpale.review.maps.placing import placing, widened
+from packpale.review.maps.readings import plot_probe
 from packpale.review.words import Wording
 from packpale.site import Grid
 from review import factory

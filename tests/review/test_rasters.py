@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import rasterio
 
-from packpale.review.rasters import Raster, write_cog
+from packpale.review.layers.rasters import Raster, write_cog
 from packpale.site import Grid
 from review import factory
 

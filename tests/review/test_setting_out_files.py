@@ -17,11 +17,11 @@ from pyproj import Transformer
 from shapely.geometry import LineString, Polygon, shape
 
 from packpale.enclosure.drawn import DrawnLine
-from packpale.review.gpx import write_gpx
-from packpale.review.landxml import write_landxml
-from packpale.review.pegging import write_pegging
 from packpale.review.setting_out import arcs, peg_rows, setting_out
 from packpale.review.summary import layer_rows
+from packpale.review.survey.gpx import write_gpx
+from packpale.review.survey.landxml import write_landxml
+from packpale.review.survey.pegging import write_pegging
 from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
 from review import factory
 

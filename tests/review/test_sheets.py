@@ -15,11 +15,11 @@ from pdfminer.pdfpage import PDFPage
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.over_limits import Stretch as OverLimit
-from packpale.review.drawing_set import _sheets, write_drawings
+from packpale.review.drawings.drawing_set import _sheets, write_drawings
+from packpale.review.drawings.paper import svg
+from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text, fitting_scale
 from packpale.review.lettering import face, printable, text_width
-from packpale.review.paper import svg
 from packpale.review.setting_out import stakes
-from packpale.review.sheet import FIELD, FRAME, Line, Text, fitting_scale
 from packpale.review.words import Wording
 from review import factory
 

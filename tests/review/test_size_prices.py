@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from packpale.review.size_prices import BOTTOM, HEIGHT, LEFT, MOST_CURVES, RIGHT, TOP, WIDTH, size_prices
+from packpale.review.report.size_prices import BOTTOM, HEIGHT, LEFT, MOST_CURVES, RIGHT, TOP, WIDTH, size_prices
 from packpale.review.words import Wording
 from review import factory, menus
 from review.pages import Page

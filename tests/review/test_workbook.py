@@ -16,9 +16,9 @@ from packpale.review.assumed import SET, settings_used
 from packpale.review.report.bill import bill_section
 from packpale.review.report.blocks import text_of
 from packpale.review.setting_out import setting_out
-from packpale.review.spreadsheet import Book, Column, Page
 from packpale.review.summary import summarise
-from packpale.review.workbook import write_workbook
+from packpale.review.workbook.spreadsheet import Book, Column, Page
+from packpale.review.workbook.workbook import write_workbook
 from packpale.run.ranking import rank
 from packpale.settings import RateSettings
 from packpale.values import register
@@ -382,7 +382,7 @@ def test_same_figures_same_bytes(file, summaries, settings, layers, tmp_path):
 
 def test_long_runs_stay_readable(summaries, settings, layers, tmp_path, monkeypatch):
     """With room for one bill and few stations the rest keeps the run's prices, and what is missing is named."""
-    from packpale.review import workbook
+    from packpale.review.workbook import workbook
 
     monkeypatch.setattr(workbook, "MOST_BILLS", 1)
     monkeypatch.setattr(workbook, "MOST_STATIONS", 45)

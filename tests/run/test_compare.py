@@ -10,8 +10,8 @@ from click.testing import CliRunner
 
 from packpale.cli import commands
 from packpale.faults import Faults
-from packpale.review.geopackage import PLOT_LAYERS
 from packpale.review.plot import REPORT
+from packpale.review.plot_layers import PLOT_LAYERS
 from packpale.review.run import write_run
 from packpale.review.summary import write_summary
 from packpale.run.compare import FigureChange, compare, read_finished_run

@@ -6,7 +6,7 @@ from typing import Any
 import shapely
 
 from packpale.care.aids import weakening
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.subjects.climbing import CLIMBING_AIDS

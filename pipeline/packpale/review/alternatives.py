@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from packpale.enclosure.model import Alternative
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.subjects import line

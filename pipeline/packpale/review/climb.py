@@ -8,7 +8,7 @@ import numpy as np
 from packpale.care.climb import Climb
 from packpale.earthworks.model import Stretch
 from packpale.earthworks.stretches import stretches
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import BAND, from_to, stretch_line

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from packpale.review.differences import Comparison, FigureChange, FinishedRun
-from packpale.review.geopackage import PLOT_LAYERS, read_layer
-from packpale.review.leaflet import write_map
-from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
-from packpale.review.overview_map import GROUNDS, TOLERANCE_M, view_of
+from packpale.review.maps.leaflet import write_map
+from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer
+from packpale.review.maps.overview_map import GROUNDS, TOLERANCE_M, view_of
+from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.projecting import to_degrees
 from packpale.review.tables import cell, plain_text, write_cells
 from packpale.review.templating import render

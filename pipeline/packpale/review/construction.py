@@ -8,7 +8,7 @@ from shapely.geometry import LineString, MultiLineString, Point, Polygon
 
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
-from packpale.review.map_page import Shape, Style
+from packpale.review.maps.map_page import Shape, Style
 from packpale.review.projecting import Degrees
 from packpale.review.summary import touched
 from packpale.review.words import Wording

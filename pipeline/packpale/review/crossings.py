@@ -7,7 +7,7 @@ from shapely.geometry import Point
 
 from packpale.care.crossings import Crossing
 from packpale.care.streams import StreamCrossing
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.subjects.crossings import CROSSINGS, crossings

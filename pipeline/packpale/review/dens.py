@@ -6,7 +6,7 @@ from typing import Any
 from shapely.geometry import Point
 
 from packpale.care.model import Care
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.subjects.dens import DENS

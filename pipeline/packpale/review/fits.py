@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from packpale.enclosure.model import Fit
-from packpale.review.geopackage import LAYERS, write_layer
+from packpale.review.layers.geopackage import LAYERS, write_layer
 from packpale.review.subjects.field import TEXT, WHOLE, YES_NO
 from packpale.review.summary import fence_line_row
 

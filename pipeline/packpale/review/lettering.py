@@ -67,13 +67,6 @@ def typeset_in() -> Any:
     return typst.Fonts(include_system_fonts=False, font_paths=[str(_font_file(bold=False).parent)])
 
 
-def load_font() -> None:
-    """Read both weights of the font."""
-    face(bold=False)
-    face(bold=True)
-    typeset_in()
-
-
 def _font_file(*, bold: bool) -> Path:
     import matplotlib as mpl
 

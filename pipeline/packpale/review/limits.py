@@ -9,7 +9,7 @@ from shapely.geometry import LineString
 from packpale.earthworks.model import Stretch
 from packpale.enclosure.model import Pack
 from packpale.enclosure.over_limits import Stretch as OverLimit
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import BAND, from_to, stretch_line

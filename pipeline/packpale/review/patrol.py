@@ -9,13 +9,13 @@ from shapely.geometry import LineString, Point
 
 from packpale.care.model import Care
 from packpale.care.patrol import Check, Round
-from packpale.review.gpx import gpx_document
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.subjects.patrol import PATROL, PATROL_CHECKS, OnRound
+from packpale.review.survey.gpx import gpx_document
+from packpale.review.survey.xml_file import child, write
 from packpale.review.words import Wording
-from packpale.review.xml_file import child, write
 
 PATH = Style("#0b5c6b", width=2.5, dash="7 5", halo=True)
 CHECK = Style("#0b5c6b", "#ffffff", 1.0, width=2, radius=5)

@@ -4,21 +4,22 @@ import base64
 import json
 from pathlib import Path
 
-from packpale.review.drawing_set import write_drawings
-from packpale.review.geopackage import PLOT_LAYERS, write_plot_layers
-from packpale.review.gpx import write_gpx
-from packpale.review.landxml import write_landxml
+from packpale.review.drawings.drawing_set import write_drawings
+from packpale.review.layers.geopackage import write_plot_layers
+from packpale.review.layers.rasters import write_rasters
+from packpale.review.maps.picture import write_picture
+from packpale.review.maps.plot_map import ground_picture, write_plot_map
 from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.pages.plot import write_plot_page
 from packpale.review.patrol import write_patrol
-from packpale.review.pegging import write_pegging
-from packpale.review.picture import write_picture
-from packpale.review.plot_map import ground_picture, write_plot_map
-from packpale.review.rasters import write_rasters
+from packpale.review.plot_layers import PLOT_LAYERS
 from packpale.review.report.plot import PlotReport, plot_report, report_from_plain
 from packpale.review.report.source import PlotSource
 from packpale.review.setting_out import arcs, peg_rows, setting_out
 from packpale.review.summary import layer_rows, summarise, write_summary
+from packpale.review.survey.gpx import write_gpx
+from packpale.review.survey.landxml import write_landxml
+from packpale.review.survey.pegging import write_pegging
 from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
 from packpale.review.words import Wording
 from packpale.settings import Project

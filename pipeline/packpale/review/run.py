@@ -7,19 +7,20 @@ from typing import Any
 
 from packpale.faults import Faults, damaged
 from packpale.review.alternatives import COLUMNS as ALTERNATIVES
-from packpale.review.geopackage import PLOT_LAYERS, read_layer, write_geopackage
+from packpale.review.layers.geopackage import write_geopackage
+from packpale.review.maps.overview_map import write_overview
 from packpale.review.model import FinishedPlots, Ranking
-from packpale.review.overview_map import write_overview
 from packpale.review.pages.run import write_basis, write_index
 from packpale.review.pdf.report import write_report
 from packpale.review.plot import REPORT, read_report
+from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.report.front import RunSource
 from packpale.review.report.overview import PlotShape, overview
 from packpale.review.report.plot import PlotReport
 from packpale.review.report.run import run_report
 from packpale.review.tables import EARTHWORKS_COLUMNS, RANKING_COLUMNS, write_table
 from packpale.review.words import Wording
-from packpale.review.workbook import write_workbook
+from packpale.review.workbook.workbook import write_workbook
 from packpale.settings import Project
 
 

@@ -17,18 +17,6 @@ def _environment() -> Any:
     )
 
 
-def load(template: str) -> None:
-    """Compile a template and all that it takes in."""
-    from jinja2.meta import find_referenced_templates
-
-    environment = _environment()
-    environment.get_template(template)
-    text, _, _ = environment.loader.get_source(environment, template)
-    for part in find_referenced_templates(environment.parse(text)):
-        if part:
-            load(part)
-
-
 def render(template: str, **values: Any) -> str:
     """The template filled with values.
 

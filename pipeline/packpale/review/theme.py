@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from packpale.review.map_page import Room
-from packpale.review.overlay import Classes
+from packpale.review.maps.map_page import Room
+from packpale.review.maps.overlay import Classes
 from packpale.site import Array
 
 SLOPE_RAMP = ("#fdf6d8", "#f0b860", "#b5502a", "#4a1420")

@@ -5,10 +5,10 @@ import math
 import numpy as np
 
 from packpale.land.surroundings import cells_within
+from packpale.review.maps.overlay import ramp
+from packpale.review.maps.people_layers import seen_themes
+from packpale.review.maps.spread import spread
 from packpale.review.model import PlotResult
-from packpale.review.overlay import ramp
-from packpale.review.people_layers import seen_themes
-from packpale.review.spread import spread
 from packpale.review.theme import (
     DIG_RAMP,
     GREY_RAMP,

@@ -106,7 +106,7 @@ def _plot(plot_id: str, first: FinishedRun, second: FinishedRun) -> PlotChange:
 
 def _lines(run: FinishedRun, plot_id: str) -> tuple[str, ...]:
     summary = run.summaries.get(plot_id)
-    from packpale.review.geopackage import PLOT_LAYERS, read_layer
+    from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 
     if summary is None:
         return ()

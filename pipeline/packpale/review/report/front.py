@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from packpale.review.assumed import invented_rates
-from packpale.review.certainty import NAMES, overtaking_sentences, place_bars, places_text
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
 from packpale.review.report.blocks import (
     Block,
@@ -23,6 +22,7 @@ from packpale.review.report.blocks import (
     words,
 )
 from packpale.review.report.cautions import before_digging
+from packpale.review.report.certainty import NAMES, overtaking_sentences, place_bars, places_text
 from packpale.review.report.charts import place_sketch, score_bars
 from packpale.review.report.notes import notes_section
 from packpale.review.report.price import price_range

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from packpale.earthworks.model import Flank, Uncertainty
-from packpale.review.report.blocks import Block, Columns, Section, Table, paragraph, small, table
+from packpale.review.report.blocks import Block, Columns, Section, Table, paragraph, table
 from packpale.review.report.charts import both_ways
 from packpale.review.report.source import PlotSource
 from packpale.review.words.wording import Wording
@@ -107,8 +107,3 @@ def _flanks(source: PlotSource, flanks: Sequence[Flank]) -> Table:
         ("Nearest pit that tells of rock", "figure"),
     )
     return table("Rock and pits by flank", heads, rows)
-
-
-def narrow_note(source: PlotSource) -> Block:
-    """Where the rest stands, for a sheet."""
-    return small(source.see("How sure the price is", "price"))

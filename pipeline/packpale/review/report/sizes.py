@@ -15,7 +15,7 @@ from packpale.review.report.blocks import (
 )
 from packpale.review.report.charts import HAIR, INK, add, drawing, markup
 from packpale.review.report.front import PAGE, RunSource
-from packpale.review.size_prices import SizePrices, size_prices
+from packpale.review.report.size_prices import SizePrices, size_prices
 
 
 def sizes(source: RunSource) -> Section | None:

@@ -9,14 +9,14 @@ from urllib.parse import quote
 
 import numpy as np
 
-from packpale.review.enclosure_layers import FENCE
-from packpale.review.geopackage import PLOT_LAYERS, read_layer
-from packpale.review.land_layers import USABLE
-from packpale.review.leaflet import write_map
-from packpale.review.map_page import MapPage, Shape, Style, VectorLayer
+from packpale.review.maps.enclosure_layers import FENCE
+from packpale.review.maps.land_layers import USABLE
+from packpale.review.maps.leaflet import write_map
+from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer
+from packpale.review.maps.placing import placing, widened
+from packpale.review.maps.plot_map import background
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
-from packpale.review.placing import placing, widened
-from packpale.review.plot_map import background
+from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.projecting import to_degrees
 from packpale.review.words import Wording
 from packpale.settings import Project

@@ -12,11 +12,11 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from packpale.review.map_page import ROOMS, MapPage, PictureLayer, VectorLayer
+from packpale.review.maps.map_page import ROOMS, MapPage, PictureLayer, VectorLayer
 from packpale.review.templating import render
 
 SCRIPTS = ("map", "plan", "probe", "compare", "measure", "sheet", "panel")
-"""Our own scripts in review/static, in the order in which they enter a page."""
+"""Our own scripts in review/maps/static, in the order in which they enter a page."""
 ADDRESS = "data:"
 """Before the token that stands for a picture."""
 _NAMED = re.compile(r"\b(map|image_overlay|geo_json)_[0-9a-f]{32}(?![0-9a-f])")
@@ -154,7 +154,7 @@ def _libraries() -> tuple[list[str], list[str]]:
     # Its pictures belong to controls and markers that our maps do not use; a page must not ask for them.
     css = re.sub(r"url\([^)]*\)", "none", (folder / "leaflet.css").read_text(encoding="utf-8"))
     script = re.sub(r"//# sourceMappingURL=.*", "", (folder / "leaflet.js").read_text(encoding="utf-8"))
-    own = files("packpale.review") / "static"
+    own = files("packpale.review.maps") / "static"
     return [css, (own / "map.css").read_text(encoding="utf-8")], [
         script,
         *((own / f"{name}.js").read_text(encoding="utf-8") for name in SCRIPTS),

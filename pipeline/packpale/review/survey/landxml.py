@@ -15,7 +15,7 @@ from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
 from packpale.review.setting_out import stakes
-from packpale.review.xml_file import Element, child, decimal, root, write
+from packpale.review.survey.xml_file import Element, child, decimal, root, write
 from packpale.site import Array
 from packpale.site.crs import shown
 

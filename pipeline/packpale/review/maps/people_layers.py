@@ -7,7 +7,7 @@ from shapely.geometry import LineString, Point
 
 from packpale.care.howl import Heard, Reach
 from packpale.care.viewing import Viewpoint
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.people import LEVELS, reach_outline
 from packpale.review.projecting import Degrees

@@ -12,7 +12,7 @@ from packpale.review.digging import (
     StretchKind,
     stretches_of,
 )
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import from_to, stretch_line

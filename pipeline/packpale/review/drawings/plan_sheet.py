@@ -12,10 +12,7 @@ import shapely
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
-from packpale.review.lettering import text_width
-from packpale.review.model import PlotResult
-from packpale.review.setting_out import stakes
-from packpale.review.sheet import (
+from packpale.review.drawings.sheet import (
     CHAIN,
     DASHED,
     FIELD,
@@ -36,6 +33,9 @@ from packpale.review.sheet import (
     round_steps,
     scale_text,
 )
+from packpale.review.lettering import text_width
+from packpale.review.model import PlotResult
+from packpale.review.setting_out import stakes
 from packpale.review.summary import apron
 from packpale.review.words import Wording
 from packpale.settings import Project

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from packpale.review.placing import Placing
-from packpale.review.probe import Probe
+from packpale.review.maps.placing import Placing
+from packpale.review.maps.probe import Probe
 
 Room = Literal["Ground", "Drainage", "Digging", "Score", "Enclosure", "Earthworks", "Pack and people"]
 ROOMS: tuple[Room, ...] = ("Ground", "Drainage", "Digging", "Score", "Enclosure", "Earthworks", "Pack and people")

@@ -6,10 +6,21 @@ from pathlib import Path
 from typing import Any
 
 from packpale.review.assumed import as_text, meaning, settings_used
-from packpale.review.geopackage import PLOT_LAYERS, read_layer
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
-from packpale.review.spreadsheet import COUNT, MONEY, RATE, TENTH, THOUSANDTH, Book, Column, Formula, Page, address
+from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.words import Wording
+from packpale.review.workbook.spreadsheet import (
+    COUNT,
+    MONEY,
+    RATE,
+    TENTH,
+    THOUSANDTH,
+    Book,
+    Column,
+    Formula,
+    Page,
+    address,
+)
 from packpale.settings import Project, RateSettings
 from packpale.values.cautions import cautions_for
 from packpale.values.notes import COST, HURT, ordered

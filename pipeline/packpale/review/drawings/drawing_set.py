@@ -4,13 +4,13 @@ import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 
+from packpale.review.drawings.paper import write_pdf, write_svg
+from packpale.review.drawings.plan_sheet import plan_sheet
+from packpale.review.drawings.profile_sheet import profile_sheet
+from packpale.review.drawings.section_sheet import section_sheet
+from packpale.review.drawings.sheet import Sheet, Title
+from packpale.review.drawings.small_drawings import small_profile, small_section
 from packpale.review.model import PlotResult
-from packpale.review.paper import write_pdf, write_svg
-from packpale.review.plan_sheet import plan_sheet
-from packpale.review.profile_sheet import profile_sheet
-from packpale.review.section_sheet import section_sheet
-from packpale.review.sheet import Sheet, Title
-from packpale.review.small_drawings import small_profile, small_section
 from packpale.review.words import Wording
 from packpale.settings import Project
 

@@ -8,8 +8,8 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 import numpy.typing as npt
 
+from packpale.review.drawings.sheet import HEIGHT_MM, PAPER, WIDTH_MM, Box, Line, Sheet, Text
 from packpale.review.lettering import FAMILY, MM_PER_POINT, face, printable, typeset_in
-from packpale.review.sheet import HEIGHT_MM, PAPER, WIDTH_MM, Box, Line, Sheet, Text
 
 DOCUMENT = """
 #let sheets = json(bytes(sys.inputs.sheets))

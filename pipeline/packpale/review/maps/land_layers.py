@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.land.surroundings import cells_within
 from packpale.land.usable import cell_outlines
-from packpale.review.map_page import Room, Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Room, Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.words import Wording

@@ -8,9 +8,7 @@ from typing import Any
 import numpy as np
 
 from packpale.enclosure.model import Pack
-from packpale.review.lettering import text_width
-from packpale.review.model import PlotResult
-from packpale.review.sheet import (
+from packpale.review.drawings.sheet import (
     DASHED,
     DOTTED,
     FIELD,
@@ -30,6 +28,8 @@ from packpale.review.sheet import (
     round_steps,
     scale_text,
 )
+from packpale.review.lettering import text_width
+from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.site import Array
 from packpale.units import FOOT_M

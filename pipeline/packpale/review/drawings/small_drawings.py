@@ -9,11 +9,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from packpale.earthworks.model import TrenchSafety
+from packpale.review.drawings.profile_sheet import EARTH, GRASS, ROCK, WATER, ProfileLine, profile_lines
+from packpale.review.drawings.section_sheet import SectionShape, draw_earth, draw_fence, draw_trench, section_shape
+from packpale.review.drawings.sheet import DASHED, DOTTED, HAIR, INK, MEDIUM, RED, SOFT, Box, Sheet, Title, View
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
-from packpale.review.profile_sheet import EARTH, GRASS, ROCK, WATER, ProfileLine, profile_lines
-from packpale.review.section_sheet import SectionShape, draw_earth, draw_fence, draw_trench, section_shape
-from packpale.review.sheet import DASHED, DOTTED, HAIR, INK, MEDIUM, RED, SOFT, Box, Sheet, Title, View
 from packpale.review.words import Wording
 from packpale.settings import Project
 

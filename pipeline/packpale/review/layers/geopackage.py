@@ -3,21 +3,16 @@
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from packpale.faults import Faults, damaged
 from packpale.review import subjects
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
-
-if TYPE_CHECKING:
-    import geopandas
+from packpale.review.plot_layers import PLOT_LAYERS, layer_names
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
 WAITING_ROWS = 10_000
 """Rows of a layer wait in memory until there are so many: each addition to a layer takes time, whatever it adds."""
-PLOT_LAYERS = "layers.gpkg"
-"""The layers of one plot, in its folder."""
 LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     subject.name: (subject.geometry, subject.columns) for subject in subjects.LAYERS
 }
@@ -36,16 +31,6 @@ def write_plot_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs: st
             known = {name: kind for name, kind in columns.items() if name in rows[0]}
             write_layer(path, layer, geometry_type, known, rows=rows, crs=crs, append=begun)
             begun = True
-
-
-def read_layer(path: Path, layer: str) -> "geopandas.GeoDataFrame":
-    """A layer of a plot as it was written, in the order of its rows; without rows where there is none of that name."""
-    import geopandas
-    import pyogrio
-
-    if layer not in _names(path):
-        return geopandas.GeoDataFrame({"plot_id": []}, geometry=[])
-    return pyogrio.read_dataframe(path, layer=layer)
 
 
 def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path, *, plots: Path) -> None:
@@ -67,19 +52,10 @@ def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: 
     _write_waiting({k: v for k, v in waiting.items() if v or not begun}, crs, path, begun)
 
 
-def _names(path: Path) -> set[str]:
-    import pyogrio
-
-    try:
-        return set(pyogrio.list_layers(path)[:, 0])
-    except pyogrio.errors.DataSourceError as error:
-        raise Faults(damaged(path, error)) from error
-
-
 def _layers_of(path: Path) -> Iterator[tuple[str, Any]]:
     import pyogrio
 
-    there = _names(path)
+    there = layer_names(path)
     for layer in LAYERS:
         if layer in there:
             yield layer, pyogrio.read_dataframe(path, layer=layer)

@@ -7,11 +7,11 @@ import numpy as np
 
 from packpale.enclosure.model import Pack
 from packpale.review.construction import TOUCH
-from packpale.review.enclosure_layers import APRON, FENCE, GATE
-from packpale.review.land_layers import OUTLINE, SURROUNDINGS, USABLE
 from packpale.review.limits import OVER, over_limit_line
+from packpale.review.maps.enclosure_layers import APRON, FENCE, GATE
+from packpale.review.maps.land_layers import OUTLINE, SURROUNDINGS, USABLE
+from packpale.review.maps.spread import spread
 from packpale.review.model import PlotResult
-from packpale.review.spread import spread
 from packpale.review.summary import apron
 from packpale.review.theme import GREY_RAMP
 from packpale.review.themes import hillshade

@@ -6,29 +6,29 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from packpale.review import themes
-from packpale.review.advice_layers import pit_layer, stretch_layers
 from packpale.review.aids import aid_layer
 from packpale.review.alternatives import alternatives_layer
 from packpale.review.climb import climb_layers
 from packpale.review.crossings import crossing_layers
 from packpale.review.dens import den_layer
-from packpale.review.enclosure_layers import enclosure_layers
 from packpale.review.holding import holding_layers
-from packpale.review.land_layers import land_layers
-from packpale.review.leaflet import page_bytes, write_map
 from packpale.review.limits import over_limits_layer
-from packpale.review.map_page import Background, MapPage, PictureLayer, VectorLayer
+from packpale.review.maps.advice_layers import pit_layer, stretch_layers
+from packpale.review.maps.enclosure_layers import enclosure_layers
+from packpale.review.maps.land_layers import land_layers
+from packpale.review.maps.leaflet import page_bytes, write_map
+from packpale.review.maps.map_page import Background, MapPage, PictureLayer, VectorLayer
+from packpale.review.maps.overlay import Frame, frame, png, warp
+from packpale.review.maps.people_layers import people_layers
+from packpale.review.maps.placing import placing, widened
+from packpale.review.maps.probe import Probe, fitting
+from packpale.review.maps.readings import plot_probe
+from packpale.review.maps.spread import spread
+from packpale.review.maps.trench_layers import trench_layers
 from packpale.review.model import PlotResult
-from packpale.review.overlay import Frame, frame, png, warp
 from packpale.review.patrol import patrol_layers
-from packpale.review.people_layers import people_layers
-from packpale.review.placing import placing, widened
-from packpale.review.probe import Probe, fitting
 from packpale.review.projecting import Degrees, to_degrees
-from packpale.review.readings import plot_probe
-from packpale.review.spread import spread
 from packpale.review.theme import Theme
-from packpale.review.trench_layers import trench_layers
 from packpale.review.words import Wording
 from packpale.settings import MapSettings, Project
 

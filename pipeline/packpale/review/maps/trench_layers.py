@@ -9,7 +9,7 @@ from packpale.care.model import Care, DigOut
 from packpale.earthworks.model import Profile, Stretch
 from packpale.earthworks.stretches import stretches
 from packpale.enclosure.model import Pack
-from packpale.review.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.stretch_shapes import BAND, from_to, stretch_line

@@ -9,7 +9,7 @@ from shapely.geometry import Point
 
 from packpale.enclosure.model import Pack
 from packpale.review.construction import ARC_LEGEND, CONSTRUCTION, TOUCH, construction, touching
-from packpale.review.map_page import Room, Shape, Style, VectorLayer
+from packpale.review.maps.map_page import Room, Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.summary import apron

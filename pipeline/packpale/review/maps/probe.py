@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from packpale.review.spread import every
+from packpale.review.maps.spread import every
 from packpale.site import Array, Grid
 
 NOT_KNOWN = 65535

@@ -11,8 +11,7 @@ import numpy.typing as npt
 from packpale.earthworks.model import TrenchSafety
 from packpale.earthworks.safety import SPOIL_SETBACK
 from packpale.earthworks.section import TrenchSection
-from packpale.review.lettering import text_width
-from packpale.review.sheet import (
+from packpale.review.drawings.sheet import (
     CHAIN,
     DASHED,
     FIELD,
@@ -32,6 +31,7 @@ from packpale.review.sheet import (
     fitting_scale,
     scale_text,
 )
+from packpale.review.lettering import text_width
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M

@@ -1,0 +1,1 @@
+"""Section, profile and plan, to scale."""

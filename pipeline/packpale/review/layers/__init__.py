@@ -1,0 +1,1 @@
+"""GeoPackages and rasters."""

@@ -1,0 +1,1 @@
+"""The web maps and the still of a plot's map."""

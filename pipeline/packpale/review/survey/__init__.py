@@ -1,0 +1,1 @@
+"""Files for who sets the line out: GPX, LandXML, how to peg."""

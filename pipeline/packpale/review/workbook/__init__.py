@@ -1,0 +1,1 @@
+"""The bills with live rates."""
