@@ -32,7 +32,7 @@ FIRST = {
     "fence": ("height_m", "overhang_m", "post_spacing_m", "gates"),
     "trench": ("depth_m", "apron_reach_m", "side", "side_slope"),
     "rates": ("file", "excavate_soil_per_m3", "excavate_rock_per_m3", "mesh_per_m2", "erect_fence_per_m"),
-    "checks": ("evening", "morning"),
+    "checks": ("rounds",),
 }
 """Keys of a first settings file; of [inputs] those that are given beside these."""
 
