@@ -178,7 +178,7 @@ def test_a_sheet_answers_whether_it_will_hold(run):
         assert text.count(way) == 2, way
     hours = run.settings.checks.unattended_h
     dug = run.plots[0].care.dig_out[0]
-    assert f"if it digs faster than {SAID.speed(dug.shortest / hours)} for the {hours:g} h of night" in text
+    assert f"if it digs faster than {SAID.speed(dug.shortest / hours)} for the {hours:g} h that nobody looks" in text
     # By day the gap is longer than by night.
     assert f"if nobody is about by day, {SAID.speed(dug.shortest / (24 - hours))} is enough." in text
 

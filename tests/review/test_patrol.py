@@ -60,7 +60,7 @@ def test_page_sets_the_round_against_the_hours(run, fitting):
     unseen = round(13 * 60 + walk.total_s / 60)
     assert f"unseen for {unseen // 60} h {unseen % 60} min" in text
     (dug,) = fitting.care.dig_out
-    assert f"{dug.shortest / (11 + walk.total_s / 3600):.2f} m per hour would be enough to dig out" in text
+    assert f"{dug.shortest / (13 + walk.total_s / 3600):.2f} m per hour would be enough to dig out" in text
 
 
 def test_map_shows_path_and_numbered_checks(fitting):
