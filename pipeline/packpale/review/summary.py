@@ -263,6 +263,7 @@ def _fence(fence: FenceTakeOff) -> dict[str, Any]:
     return {
         "pack": fence.pack,
         "hung_m": fence.hung_length,
+        "rolls": dict(fence.rolls),
         "mesh_m2": {kind: area.with_laps for kind, area in fence.mesh.items()},
         "posts": dict(fence.posts),
         "holes": fence.holes,
