@@ -34,8 +34,6 @@ DEPTHS = 501
 """Depths, from the surface to the deepest column, below which the section's area is tabled."""
 BENDS = 4
 """Changes of arc of an egg, each with a strutted post."""
-FIXED_POSTS = BENDS + 1
-"""Posts of an egg that stand wherever the spacing would put them: at the changes of arc and at the tip."""
 
 
 @dataclass(frozen=True)
@@ -276,11 +274,11 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
     posts_per_m = (line_post + steep * (strutted - line_post)) / spacing
     # Each stretch between two posts that must be ends with a whole panel: half a panel more in the mean. A gate is
     # one stretch itself, without posts between.
-    stretches = FIXED_POSTS + gates
+    stretches = BENDS + gates
     fixed += line_post * (0.5 * stretches + gates - gates * fence.gate_width_m / spacing)
     fixed += BENDS * (strutted - line_post) + 2 * gates * (rates.gate_post_each[1] + per_post - line_post)
     beside = airlock_posts(fence)
     kinds = {"line": line_post, "bend": strutted, "steep": strutted, "gate": rates.gate_post_each[1] + per_post}
     fixed += airlocks * sum(n * kinds[kind] for kind, n in beside.items())
     fixed += (gates + airlocks) * rates.gate_each[1]
-    return per_ground_m * on_ground + posts_per_m, fixed
+    return (per_ground_m + posts_per_m) * on_ground, fixed
