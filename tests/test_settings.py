@@ -104,12 +104,50 @@ def test_kinds_that_may_lie_inside_are_named_once_and_known(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("evening", "morning", "hours"),
-    [("20:00", "07:00", 11.0), ("06:30", "18:00", 11.5), ("08:00", "08:00", 24.0), ("00:00", "23:59", 1439 / 60)],
+    ("given", "hours", "between", "night"),
+    [
+        # The day's gap counts where it is the longer one: 07:00 to 20:00 are 13 hours, 20:00 to 07:00 are 11.
+        ("", 13.0, ("07:00", "20:00"), 11.0),
+        ('rounds = ["07:00", "20:00"]', 13.0, ("07:00", "20:00"), 11.0),
+        ('rounds = ["20:00", "07:00"]', 13.0, ("07:00", "20:00"), 11.0),
+        ('evening = "20:00"\nmorning = "07:00"', 13.0, ("07:00", "20:00"), 11.0),
+        ('evening = "18:00"\nmorning = "06:30"', 12.5, ("18:00", "06:30"), 12.5),
+        ('evening = "00:00"\nmorning = "23:59"', 1439 / 60, ("00:00", "23:59"), 1 / 60),
+        ('rounds = ["08:00"]', 24.0, ("08:00", "08:00"), 24.0),
+        ('rounds = ["06:00", "14:00", "22:00"]', 8.0, ("06:00", "14:00"), 8.0),
+        ('rounds = ["21:15", "06:00", "12:00", "17:30"]', 8.75, ("21:15", "06:00"), 8.75),
+        ('rounds = ["00:00", "12:30"]', 12.5, ("00:00", "12:30"), 11.5),
+    ],
 )
-def test_unattended_hours_run_over_midnight(tmp_path, evening, morning, hours):
-    text = MINIMAL + f'[checks]\nevening = "{evening}"\nmorning = "{morning}"\n'
-    assert read_settings(settings_of(tmp_path, text)).checks.unattended_h == pytest.approx(hours)
+def test_hours_unwatched_are_the_longest_gap_between_rounds(tmp_path, given, hours, between, night):
+    checks = read_settings(settings_of(tmp_path, MINIMAL + f"[checks]\n{given}\n")).checks
+    assert checks.unattended_h == pytest.approx(hours)
+    assert (checks.longest_gap.start, checks.longest_gap.end) == between
+    assert checks.night.hours == pytest.approx(night)
+    assert sum(gap.hours for gap in checks.gaps) == pytest.approx(24)
+
+
+@pytest.mark.parametrize(
+    ("given", "fault"),
+    [
+        ('rounds = ["07:00", "20:00", "07:00"]', "found ['07:00', '20:00', '07:00']; give each time once"),
+        ("rounds = []", "checks.rounds: found none; give at least one time"),
+        ('rounds = ["7:00"]', "found '7:00'; write hours and minutes, such as 20:00"),
+        (
+            'rounds = ["07:00", "20:00"]\nevening = "20:00"\nmorning = "07:00"',
+            "rounds and evening or morning are two ways to set the same; keep one of them",
+        ),
+        ('rounds = ["07:00"]\nevening = "20:00"', "keep one of them"),
+        ('evening = "20:00"', "evening and morning go together; give both"),
+        ('evening = "20:00"\nmorning = "20:00"', "evening and morning are both '20:00'"),
+    ],
+)
+def test_rounds_that_cannot_be_are_one_line(tmp_path, given, fault):
+    with pytest.raises(Faults) as raised:
+        read_settings(settings_of(tmp_path, MINIMAL + f"[checks]\n{given}\n"))
+    (line,) = str(raised.value).splitlines()
+    assert "checks" in line
+    assert fault in line
 
 
 CASES = {
@@ -188,7 +226,7 @@ CASES = {
         "trench: vertical walls at depth_m = 1.6; from 1.52 m set side_slope above 0",
     ),
     "time": (
-        MINIMAL + '[checks]\nevening = "8 pm"\n',
+        MINIMAL + '[checks]\nevening = "8 pm"\nmorning = "07:00"\n',
         "checks.evening: found '8 pm'; write hours and minutes, such as 20:00",
     ),
     "weights and pairwise": (

@@ -41,7 +41,8 @@ def test_the_same_cells_are_seen(row, col):
     ).values
     seen = np.zeros(z.shape, bool)
     everywhere = np.ones(z.shape, bool)
-    _kernels_viewing.sweep(z, *peaks(z), everywhere, float(col), float(row), z[row, col] + EYE_M, TARGET_M, 1e9, seen)
+    at, ready = (float(col), float(row)), (z, *peaks(z))
+    _kernels_viewing.sweep(*ready, *ready, 1.0, *at, everywhere, *at, z[row, col] + EYE_M, TARGET_M, 1e9, seen)
     # Neither all nor nothing is seen there, so that agreement says something.
     assert 0.2 < seen.mean() < 0.7
     assert ((theirs > -1) == seen).mean() > 0.998
@@ -79,7 +80,8 @@ def test_time_for_all_cells_from_each_viewing_point(side):
     with_library = z.size <= LIBRARY_CELLS
     # Compiled before the clock runs.
     small = z[:64, :64].copy()
-    _kernels_viewing.sweep(small, *peaks(small), everywhere[:64, :64].copy(), 5.0, 5.0, 99.0, 0.6, 9.0, small > 0)
+    tiny_ready, cells = (small, *peaks(small)), everywhere[:64, :64].copy()
+    _kernels_viewing.sweep(*tiny_ready, *tiny_ready, 1.0, 5.0, 5.0, cells, 5.0, 5.0, 99.0, 0.6, 9.0, small > 0)
     if with_library:
         tiny = {name: axis[-64:] for name, axis in axes.items()}
         xrspatial.viewshed(xarray.DataArray(small, dims=["y", "x"], coords=tiny), x=tiny["x"][5], y=tiny["y"][5])
@@ -90,8 +92,9 @@ def test_time_for_all_cells_from_each_viewing_point(side):
         col, row = int(east * side), int(south * side)
         seen = np.zeros(z.shape, bool)
         eye = z[row, col] + EYE_M
-        line = (float(col), float(row), eye, TARGET_M, 1e9, seen)
-        spent, _ = timed(_kernels_viewing.sweep, z, *ready, everywhere, *line)
+        at = (float(col), float(row))
+        line = (*at, everywhere, *at, eye, TARGET_M, 1e9, seen)
+        spent, _ = timed(_kernels_viewing.sweep, z, *ready, z, *ready, 1.0, *line)
         ours.append(spent)
         said = f"  {100 * seen.mean():4.1f} % seen, {spent:.2f} s"
         if with_library:

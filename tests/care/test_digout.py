@@ -211,11 +211,12 @@ def assessed(ground, *, checks=None, **trench):
 
 
 def test_digging_rate_is_the_shortest_tunnel_over_the_unattended_hours():
-    care, _ = assessed(plane(), checks={"evening": "20:00", "morning": "07:00"})
-    assert care.unattended_h == 11
+    care, _ = assessed(plane(), checks={"rounds": ["07:00", "20:00"]})
+    assert (care.unattended_h, care.night.hours, care.rounds_a_day) == (13, 11, 2)
     tunnel = D + math.hypot(REACH, D - COVER) + COVER
     assert care.dig_out[0].shortest == pytest.approx(tunnel)
-    assert care.escape_dig_rate == pytest.approx(tunnel / 11)
+    assert care.escape_dig_rate == pytest.approx(tunnel / 13)
+    assert care.dig_out[0].night_dig_rate == pytest.approx(tunnel / 11)
     assert care.notes == ()
 
 
@@ -228,7 +229,7 @@ def test_without_the_lap_the_way_leads_round_the_skirt_alone(side, slope):
     care, line = assessed(plane(east=slope), side=side)
     result = care.dig_out[0]
     assert result.without_lap == pytest.approx(D + D / math.hypot(1, slope), abs=1e-4)
-    assert result.without_lap_rate == pytest.approx(result.without_lap / 11)
+    assert result.without_lap_rate == pytest.approx(result.without_lap / 13)
     assert result.without_lap < result.shortest
     # There the ground rises straight across: in the east or the west of the circle.
     i = int(np.flatnonzero(line.chainage == result.without_lap_chainage)[0])

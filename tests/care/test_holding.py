@@ -76,7 +76,7 @@ def test_each_station_has_the_depth_of_its_own_rock():
     (stretch,) = found.on_rock
     assert stretch.length == pytest.approx(30 * math.pi, abs=2)
     assert stretch.worst == 0.5
-    assert care.escape_dig_rate == pytest.approx(tunnel(0.5) / 11)
+    assert care.escape_dig_rate == pytest.approx(tunnel(0.5) / 13)
     assert "0.50 m deep at the least. The way under it" in told(care.notes)[0]
     assert "Volumes and prices still hold the full depth" in told(care.notes)[0]
 
@@ -93,7 +93,7 @@ def test_no_rate_is_assumed():
     care, _ = held()
     assert care.holdings[0].margin_h is None
     assert care.holdings[0].too_short == ()
-    np.testing.assert_allclose(care.holdings[0].rate, tunnel(D) / 11)
+    np.testing.assert_allclose(care.holdings[0].rate, tunnel(D) / 13)
 
 
 @pytest.mark.parametrize("rate", [0.2, 0.5])
@@ -103,15 +103,15 @@ def test_margin_is_the_time_to_dig_less_the_hours_nobody_looks(rate):
     depth = np.where(line.x < 0, 0.5, D)
     clear = np.abs(line.x) > 1
     found = care.holdings[0]
-    np.testing.assert_allclose(found.margin_h[clear], (tunnel(depth) / rate - 11)[clear])
+    np.testing.assert_allclose(found.margin_h[clear], (tunnel(depth) / rate - 13)[clear])
     # At .2 m/h 2.62 m take 13.1 h and 3.51 m take 17.6 h; at .5 m/h 5.2 h and 7.0 h.
     if rate == 0.2:
         assert found.too_short == ()
     else:
         assert sum(s.length for s in found.too_short) == pytest.approx(line.step * line.x.size)
-        worst = 11 - tunnel(0.5) / rate
+        worst = 13 - tunnel(0.5) / rate
         early = plain(FILES.hours(worst))
-        assert f"{early} before the morning round at the weakest place" in told(care.notes)[0]
+        assert f"{early} before the round at 20:00 at the weakest place" in told(care.notes)[0]
         assert "(invented trial)" in told(care.notes)[0]
 
 

@@ -15,7 +15,7 @@ from packpale.care.viewing import den_notes, ground_inside, in_view, screens, se
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.settings import ViewingSettings
-from packpale.site import Grid
+from packpale.site import Around, Grid
 from told import told
 from trench_cases import egg_line, pack_of, plane, site_of
 
@@ -122,7 +122,7 @@ def test_blocks_passed_over_hide_nothing(real_ground, ground, col, row):
     targets = np.zeros(z.shape, bool)
     targets[::3, ::4] = True
     seen = np.zeros(z.shape, bool)
-    _kernels_viewing.sweep(z, *peaks(z), targets, col, row, eye, 0.6, 250.0, seen)
+    _kernels_viewing.sweep(z, *peaks(z), z, *peaks(z), 1.0, col, row, targets, col, row, eye, 0.6, 250.0, seen)
     r, c = np.nonzero(targets)
     near = np.hypot(c - col, r - row) <= 250
     # Every line walked from cell to cell, no block left out.
@@ -195,8 +195,56 @@ def test_stand_off_limits_and_the_edge_of_the_model_are_said():
     assert "Viewing point 3 lies beyond the elevation model" in said
     assert "iewing point 4" not in said
     assert "only 0 % of the ground inside is out of sight" in said
+    assert found.packs[0].is_bound
     blind = viewing(looked_at(plane(), Point(5000, 0)), [egg_pack()], ViewingSettings())
     assert "see 0 % of the ground" in " ".join(told(blind.notes))
+
+
+def test_what_is_not_known_is_neither_nothing_nor_all():
+    beyond, near, far_off = Point(150, 0), Point(60, 0), Point(5000, 0)
+    found = viewing(looked_at(plane(), beyond, far_off), [egg_pack()], ViewingSettings())
+    assert np.isnan(found.packs[0].seen_share)
+    assert np.isnan(found.packs[0].refuge_share)
+    assert told(found.notes) == [
+        "Viewing point 1 lies beyond the elevation model. What it sees is not known: more may be seen, and less be "
+        "refuge, than is shown. Supply files of elevation that reach it."
+    ]
+    # Seen at least, and certainly too little refuge.
+    found = viewing(looked_at(plane(), beyond, near), [egg_pack()], ViewingSettings())
+    assert (found.packs[0].seen_share, found.packs[0].is_bound) == (1.0, True)
+    assert any("out of sight of all viewing points" in note for note in told(found.notes))
+    assert not viewing(looked_at(plane(), near, far_off), [egg_pack()], ViewingSettings()).packs[0].is_bound
+
+
+def cut(z, *, half, coarse):
+    """Square ground with its middle as the window, ``half`` cells to each side, and all of it round that."""
+    n = z.shape[0]
+    whole = Grid(-n / 2, n / 2, 1.0, n, n)
+    part = slice(n // 2 - half, n // 2 + half)
+    means = z.reshape(n // coarse, coarse, n // coarse, coarse).mean(axis=(1, 3))
+    around = Around(Grid(whole.west, whole.north, float(coarse), n // coarse, n // coarse), means)
+    site = site_of(100.0, half=half)
+    return dataclasses.replace(site, grid=whole.part(part, part), elevation=z[part, part].copy(), around=around)
+
+
+@pytest.mark.parametrize(("coarse", "apart"), [(1, 0.0), (2, 0.02), (4, 0.02)])
+@pytest.mark.parametrize(("x", "y"), [(150.3, 20.7), (-99.0, 170.2), (-60.5, -190.1), (10.0, 100.2)])
+def test_from_beyond_the_window_real_ground_is_seen_as_over_all_of_it(real_ground, coarse, apart, x, y):
+    everywhere = lines_of_sight(dataclasses.replace(site_of(100.0, half=200.0), elevation=real_ground))
+    windowed = lines_of_sight(cut(real_ground, half=100, coarse=coarse))
+    settings = ViewingSettings(eye_height_m=2.5)
+    middle = np.zeros((400, 400), bool)
+    middle[100:300, 100:300] = True
+    expected = seen_cells(everywhere, Point(x, y), middle, settings)[100:300, 100:300]
+    found = seen_cells(windowed, Point(x, y), np.ones((200, 200), bool), settings)
+    assert 0 < expected.mean() < 1
+    assert (found != expected).mean() <= apart
+    # One line by itself: the same answer.
+    eye = (x, y, windowed.ground(x, y) + 2.5)
+    col, row = windowed.site.grid.centres()
+    for r, c in [(3, 7), (100, 100), (60, 180), (190, 20)]:
+        end = (col[c], row[r], windowed.site.elevation[r, c] + settings.target_height_m)
+        assert windowed.clear(eye, end) == found[r, c]
 
 
 def test_without_viewing_points_there_is_nothing_to_say():

@@ -178,6 +178,7 @@ def test_what_is_found_is_told_and_the_next_command(here):
     )
     assert lines[2].startswith('plot_id: the column "name", in which each plot has a name of its own: to take another')
     assert lines[3] == 'plots: 2, 0.84 ha in all: "north", "south"'
+    assert lines[4].startswith(f"note: Coordinates are in {CRS} (ETRS89 / UTM zone 32N), that of the elevations")
     assert lines[-2].startswith("land/packpale.toml: written")
     assert lines[-1] == "next: packpale check land/packpale.toml"
 

@@ -9,7 +9,7 @@ from packpale.settings import Project, Settings, read_settings
 from packpale.values import register
 
 GIVEN = {"inputs.elevation": ["dem.tif"], "inputs.plots": "plots.gpkg", "inputs.plot_id": "name"}
-README = Path(__file__).parents[2] / "README.md"
+SETTINGS = Path(__file__).parents[2] / "config" / "SETTINGS.md"
 
 
 def test_the_file_is_valid_as_it_is(tmp_path):
@@ -48,5 +48,5 @@ def test_every_key_stands_in_the_file_once_with_its_source():
         assert value.source in joined, value.key
 
 
-def test_readme_holds_the_settings_tables_of_the_models():
-    assert settings_table() in README.read_text(encoding="utf-8")
+def test_the_page_of_settings_holds_the_tables_of_the_models():
+    assert settings_table() in SETTINGS.read_text(encoding="utf-8")

@@ -7,6 +7,7 @@ import pytest
 import shapely
 
 from packpale.earthworks.fence_take_off import fence_notes, fence_take_off, mesh_area
+from packpale.earthworks.mesh_rolls import mean_rolls, pieces, rolls, strips
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import place_gates, posts
 from packpale.enclosure.model import Gates, Posts
@@ -36,28 +37,98 @@ def test_laps_of_one_strip_by_hand():
     area = mesh_area(100.0, 1.7, ROLLS, joint=False)
     assert area.net == pytest.approx(170.0)
     assert area.with_laps == pytest.approx((100 + 5 * 0.3) * 1.7)
-    assert area.rolls == 5
     # A joint with the next kind of mesh makes the strip a lap wider: 2.0 m, still one roll wide.
-    joined = mesh_area(100.0, 1.7, ROLLS, joint=True)
-    assert joined.with_laps == pytest.approx(101.5 * 2.0)
-    assert joined.rolls == 5
-    # Two strips of 1.0 m come out of each roll.
-    assert mesh_area(100.0, 1.0, ROLLS, joint=False).rolls == 3
+    assert mesh_area(100.0, 1.7, ROLLS, joint=True).with_laps == pytest.approx(101.5 * 2.0)
 
 
 def test_laps_of_two_strips_by_hand():
-    # 2.5 m takes two strips with 0.3 m of lap between them.
-    area = mesh_area(98.8, 2.5, ROLLS, joint=False)
-    assert area.with_laps == pytest.approx((98.8 + 4 * 0.3) * 2.8)
-    assert area.rolls == 8
+    # 2.5 m takes two strips with 0.3 m of lap between them: one of 2.0 m and one of 0.8 m.
+    assert strips(2.5, ROLLS, joint=False) == (1, pytest.approx(0.8))
+    assert mesh_area(98.8, 2.5, ROLLS, joint=False).with_laps == pytest.approx((98.8 + 4 * 0.3) * 2.8)
     # Two strips that lap cover 3.7 m exactly, a little more takes three.
-    assert mesh_area(98.8, 3.7, ROLLS, joint=False).rolls == 8
-    assert mesh_area(98.8, 3.71, ROLLS, joint=False).rolls == 12
+    assert strips(3.7, ROLLS, joint=False) == (1, pytest.approx(2.0))
+    assert strips(3.71, ROLLS, joint=False) == (2, pytest.approx(0.31))
+
+
+NONE = (100.0, 0.0, True)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "bought"),
+    [
+        # One strip of 1.7 m or 2.0 m out of each roll, two of 1.0 m.
+        ((100.0, 1.7, False), NONE, 5),
+        ((100.0, 1.7, True), NONE, 5),
+        ((100.0, 1.0, False), NONE, 3),
+        # Four rolls as they are, and 0.8 m out of two more.
+        ((98.8, 2.5, False), NONE, 6),
+        ((98.8, 3.71, False), NONE, 9),
+        # Skirt 1.2 + 0.3 = 1.5 m; apron 1.8 + 0.3 = 2.1 m: a whole roll and 0.4 m, which fits beside the skirt.
+        ((100.0, 1.2, True), (105.0, 1.8, True), 10),
+        # Skirt 1.4 + 0.3 = 1.7 m: 0.4 m no longer fits beside it; five go out of a roll.
+        ((100.0, 1.4, True), (105.0, 1.8, True), 11),
+        (NONE, NONE, 0),
+    ],
+)
+def test_rolls_as_they_are_cut_by_hand(first, second, bought):
+    assert rolls(first, second, ROLLS) == bought
+    assert rolls(second, first, ROLLS) == bought
+
+
+def fewest_by_trying(pieces, roll):
+    """Fewest rolls of a width for pieces of any widths: every piece in every roll begun, or in a new one."""
+    best = len(pieces)
+
+    def put(k, free):
+        nonlocal best
+        if len(free) >= best and k < len(pieces):
+            return
+        if k == len(pieces):
+            best = min(best, len(free))
+            return
+        for i in range(len(free)):
+            if free[i] >= pieces[k] - 1e-9:
+                put(k + 1, [*free[:i], free[i] - pieces[k], *free[i + 1 :]])
+        put(k + 1, [*free, roll - pieces[k]])
+
+    put(0, [])
+    return best
+
+
+def test_no_way_of_cutting_takes_fewer_rolls():
+    random = np.random.default_rng(7)
+    mixed = 0
+    for _ in range(150):
+        widths, counts = random.uniform(0.25, 2.0, 2).round(2), random.integers(1, 6, 2)
+        lengths = [24.7 * n for n in counts]
+        found = rolls((lengths[0], widths[0], False), (lengths[1], widths[1], False), ROLLS)
+        assert found == fewest_by_trying([w for w, n in zip(widths, counts, strict=True) for _ in range(n)], 2.0)
+        alone = sum(math.ceil(n / math.floor(2.0 / w + 1e-9)) for w, n in zip(widths, counts, strict=True))
+        mixed += found < alone
+    # The two are cut out of the same rolls often enough for that to be tried.
+    assert mixed > 20
+
+
+@pytest.mark.parametrize("length", [1.0, 24.7, 24.71, 98.8, 100.0, 500.0])
+def test_pieces_with_their_laps_reach_round(length):
+    n = pieces(length, ROLLS)
+    assert n * (25.0 - 0.3) >= length - 1e-9
+    assert (n - 1) * (25.0 - 0.3) < length
+
+
+def test_a_long_line_takes_what_a_metre_takes():
+    per_m, begun = mean_rolls((1.2, True), (1.8, True), ROLLS)
+    # A skirt and 0.4 m of the apron out of one roll, the rest of the apron out of another; two strips, each half a
+    # piece too long in the mean.
+    assert (per_m, begun) == pytest.approx((2 / 24.7, 1.0), abs=1e-9)
+    assert rolls((5000.0, 1.2, True), (5000.0, 1.8, True), ROLLS) == pytest.approx(5000 * per_m, abs=2)
+    # Ten pieces more of the apron take ten rolls as they are, and two more out of each of which five are cut.
+    assert mean_rolls((1.2, True), (1.8, True), ROLLS, longer=247.0)[1] == pytest.approx(1.0 + 10 + 2, abs=0.5)
 
 
 def test_no_width_takes_no_mesh():
-    assert mesh_area(100.0, 0.0, ROLLS, joint=True).rolls == 0
     assert mesh_area(100.0, 0.0, ROLLS, joint=True).with_laps == 0
+    assert strips(0.0, ROLLS, joint=True) == (0, 0.0)
 
 
 @pytest.mark.parametrize(("side", "sign"), [("outside", 1), ("inside", -1)])

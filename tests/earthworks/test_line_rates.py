@@ -99,26 +99,28 @@ def test_a_level_trench_on_a_slope_is_the_mean_of_all_directions(rise):
 
 @pytest.mark.parametrize("gates", [0, 2, 5])
 @pytest.mark.parametrize("egg", [SMALL, LARGE], ids=["small", "large"])
-def test_the_whole_price_on_even_ground_is_the_bill_but_for_panels_cut_to_length(egg, gates):
+def test_the_whole_price_on_even_ground_is_the_bill_but_for_panels_and_rolls(egg, gates):
     # Each stretch between posts that must be ends with a whole panel: half a panel on either side, for each stretch.
+    # So do the two strips of fence and of apron and the one of skirt and of overhang, with a whole roll.
     project = project_of(fence={"gates": gates})
     summed, billed = both(egg, site_of(plane(), half=130.0, rock=0.8, water=1.0), project)
     rates = project.rates
     panel = (
         rates.post_each[1] + rates.overhang_arm_each[1] + rates.footing_hole_each[1] + 0.07 * rates.concrete_per_m3[1]
     )
-    assert abs(summed - billed) < 0.5 * (5 + gates) * panel
-    assert summed == pytest.approx(billed, rel=6e-3)
+    roll = 50.0 * rates.mesh_per_m2[1]
+    assert abs(summed - billed) < 0.5 * (5 + gates) * panel + 0.5 * 6 * roll
 
 
-def test_on_the_mean_of_many_lines_those_panels_cancel():
+def test_on_the_mean_of_many_lines_those_cancel():
     # Nearly: where all ground is alike the first gate stands on the tip, whose post it takes.
     site = site_of(plane(), half=130.0, rock=0.8, water=1.0)
     project = project_of(fence={"gates": 2})
     found = [both(Egg(0.0, 0.0, 0.0, R, 0.6 * R, 0.9 * R), site, project) for R in np.linspace(25.0, 62.0, 40)]
     off = [summed / billed - 1 for summed, billed in found]
-    assert abs(np.mean(off)) < 1e-3
-    assert np.max(np.abs(off)) < 5e-3
+    # A roll is 1 % of the shortest line's price, and six strips end with a whole one.
+    assert abs(np.mean(off)) < 2e-3
+    assert np.max(np.abs(off)) < 2e-2
 
 
 def test_lengths_and_struts_on_a_slope_are_the_mean_of_all_directions():
@@ -151,14 +153,15 @@ def test_missing_ground_counts_as_level():
 @pytest.mark.parametrize(
     ("config", "plot_id", "formation", "mean", "worst"),
     [
-        ("demo", "larder-shelf", "follow", 0.001, 0.002),
-        ("demo", "grey-slabs", "follow", 0.001, 0.003),
-        ("demo", "mirrow-moss", "follow", 0.005, 0.015),
-        ("demo", "crooked-lot", "follow", 0.005, 0.02),
+        # Mesh is bought in whole rolls: of a line's price one is 0.5 % here and 1 to 2 % on the small plots.
+        ("demo", "larder-shelf", "follow", 0.002, 0.015),
+        ("demo", "grey-slabs", "follow", 0.003, 0.015),
+        ("demo", "mirrow-moss", "follow", 0.005, 0.02),
+        ("demo", "crooked-lot", "follow", 0.005, 0.03),
         # Scanned ground: which way a line runs over its banks decides on struts, and in a level trench on the cut.
-        ("real_ground", "west-knolls", "follow", 0.003, 0.02),
-        ("real_ground", "west-knolls", "level", 0.01, 0.03),
-        ("real_ground", "north-east-rise", "level", 0.01, 0.03),
+        ("real_ground", "west-knolls", "follow", 0.005, 0.03),
+        ("real_ground", "west-knolls", "level", 0.01, 0.04),
+        ("real_ground", "north-east-rise", "level", 0.01, 0.05),
     ],
 )
 def test_lines_all_over_the_examples_add_up_to_their_bills(config, plot_id, formation, mean, worst):

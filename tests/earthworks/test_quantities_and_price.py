@@ -61,8 +61,10 @@ def test_quantities_by_hand():
         "backfill_and_compact_per_m3": (400.0, "m3"),
         "import_fill_per_m3": (130.0, "m3"),
         "place_surplus_per_m3": (150.0, "m3"),
-        "mesh_per_m2": (pytest.approx((200 - 3 * 4) * 2.5), "m2"),
-        "buried_mesh_per_m2": (pytest.approx(200 * 1.2), "m2"),
+        # Rolls of 50 m2. 122 and 66 m of fence, 2.5 m high: 5 and 3 rolls as they are, and 0.5 m, four out of a roll.
+        "mesh_per_m2": (50.0 * (5 + 2 + 3 + 1), "m2"),
+        # 1.2 m of skirt is one strip out of a roll: 130 m take 6, 70 m take 3.
+        "buried_mesh_per_m2": (50.0 * 9, "m2"),
         "post_each": (68.0, "each"),
         "strutted_post_each": (0.0, "each"),
         "gate_post_each": (0.0, "each"),

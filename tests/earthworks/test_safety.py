@@ -8,6 +8,7 @@ import pytest
 from packpale.earthworks.safety import ladders, safety_notes, spoil_width, trench_safety
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import cut_sections
+from packpale.earthworks.wall_heights import wall_heights
 from packpale.settings import BulkingSettings, PlantSettings, TrenchSettings
 from told import told
 from trench_cases import circle_line, pack_of, plane, site_of
@@ -29,9 +30,18 @@ def safe(depth=1.2, *, depth_at=None, water=-1.0, mound_slope=2.0, swell=0.25, g
         formation=settings.formation,
         depth=None if depth_at is None else depth_at(line.chainage),
     )
+    bottom = np.full(line.chainage.shape, depth) if depth_at is None else depth_at(line.chainage)
+    heights, over_dug = (
+        wall_heights(
+            section, line, site_of(ground), side="outside", formation=settings.formation, depth=bottom + deeper
+        )
+        for deeper in (0.0, settings.over_dig_m)
+    )
     return trench_safety(
         pack_of(line),
         cuts,
+        heights,
+        over_dug,
         np.broadcast_to(water, line.chainage.shape),
         trench=settings,
         bulking=BulkingSettings(soil_swell=swell),
@@ -77,11 +87,55 @@ def test_only_the_deep_part_of_a_smoothed_bottom_counts():
     assert "at most 1.60 m" in note
 
 
-def test_uphill_edge_of_a_level_bottom_is_what_counts():
-    # Across a slope of 0.5 the uphill edge of the 0.6 m bottom is 0.15 m deeper; along the slope nothing is.
-    found = safe(formation="level", ground=plane(0.5))
-    assert found.deepest == pytest.approx(1.35, abs=0.01)
-    assert 0 < sum(s.length for s in found.egress) < 160
+def heights_along(slope, *, n, formation, side="outside", depth=1.2, reach=1.8):
+    """Depths round a circle on a plane that rises eastwards, and the cross slope at each station."""
+    ground = plane(slope)
+    line = circle_line(160 / (2 * math.pi), step=1.0, elevation=ground)
+    found = wall_heights(
+        TrenchSection(depth, 0.6, reach, 0.3, n),
+        line,
+        site_of(ground),
+        side=side,
+        formation=formation,
+        depth=np.full(line.chainage.shape, depth),
+    )
+    return found, np.abs(slope * line.outward[:, 0])
+
+
+@pytest.mark.parametrize("side", ["outside", "inside"])
+@pytest.mark.parametrize("n", [0.0, 0.75, 1.0, 1.5])
+@pytest.mark.parametrize("slope", [0.0, 0.1, -0.3, 0.5])
+def test_depth_is_from_the_higher_edge_to_the_bottom_beside_it(slope, n, side):
+    # From the foot of the higher wall the ground rises by m; the wall runs n to a rise of one.
+    # follow: the foot is d below the ground there, the edge n d further up: d + m n d.
+    found, m = heights_along(slope, n=n, formation="follow", side=side)
+    np.testing.assert_allclose(found, 1.2 * (1 + n * m), atol=1e-9)
+    # level: the bottom is d below the fence, so d + m w / 2 below the ground at its uphill foot; the wall of height z
+    # meets the ground where z = d + m w / 2 + m n z. The bench's own wall stays lower at this reach: its bottom is h
+    # below the fence, h + m reach below the ground at its foot.
+    found, m = heights_along(slope, n=n, formation="level", side=side)
+    np.testing.assert_allclose(found, (1.2 + m * 0.3) / (1 - n * m), atol=1e-6)
+
+
+def test_the_wall_of_a_wide_level_bench_can_be_the_highest():
+    # Bench 4 m wide, 0.3 m below the fence, uphill at 0.5 and vertical walls: 0.3 + 2.0 above it.
+    found, m = heights_along(0.5, n=0.0, formation="level", reach=4.0)
+    assert found.max() == pytest.approx(2.3, abs=1e-6)
+    assert found.min() == pytest.approx(1.2, abs=0.02)
+    assert m.max() == pytest.approx(0.5, abs=1e-3)
+
+
+def test_a_trench_of_a_nominal_depth_is_deeper_on_a_slope():
+    # 1.2 m below the ground everywhere; 1.2 x 1.3 = 1.56 m from the higher edge where the ground rises by 0.3 across.
+    found = safe(ground=plane(0.3))
+    assert found.deepest == pytest.approx(1.56, abs=1e-3)
+    # 5 ft where 1.2 (1 + 0.3 |cos|) is 1.524 or more, |cos| 0.9: two pieces of 2 arccos(0.9).
+    share = 4 * math.acos((1.524 / 1.2 - 1) / 0.3) / (2 * math.pi)
+    assert sum(s.length for s in found.protection) == pytest.approx(160 * share, abs=4)
+    assert found.ladders >= 8
+    note = told(safety_notes(found))[0]
+    assert "a rule of the United States; your rules may differ" in note
+    assert "from the higher edge of the cut to the bottom beside it" in note
 
 
 @pytest.mark.parametrize(("length", "count"), [(0.0, 0), (1.0, 1), (15.24, 1), (15.3, 2), (160.0, 11)])

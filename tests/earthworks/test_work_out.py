@@ -154,8 +154,8 @@ def test_a_line_that_climbs_a_bank_says_so():
 
 def test_level_trench_across_a_slope_can_be_deeper_than_its_depth_and_says_so():
     works, _ = worked_out(plane(0.4), formation="level")
-    # Uphill edge of the bottom: 1.2 + 0.3 x 0.4 = 1.32 m.
-    assert any("at most 1.32 m" in note for note in told(works.notes))
+    # The bottom's uphill edge is 1.2 + 0.3 x 0.4 = 1.32 m down; a wall of 1:1 meets that slope 1.32 / (1 - 0.4) m up.
+    assert any("at most 2.20 m" in note for note in told(works.notes))
 
 
 def test_wall_that_runs_out_along_the_slope_is_said():

@@ -1,5 +1,6 @@
 """Stations, the length on the ground, posts and gates."""
 
+import itertools
 import math
 
 import numpy as np
@@ -9,6 +10,7 @@ import shapely
 from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.model import Gates
 from packpale.site.grid import Grid
 
 EGG = Egg(500_000.0, 5_400_000.0, 40.0, 60.0, 40.0, 55.0)
@@ -65,19 +67,41 @@ def test_length_on_an_inclined_plane():
 @pytest.mark.parametrize("spacing", [2.5, 3.0, 7.3])
 def test_posts_stand_no_farther_apart_than_the_spacing(spacing):
     fence = posts(EGG, spacing, PLANE, GRID)
-    panels = np.hypot(np.roll(fence.x, -1) - fence.x, np.roll(fence.y, -1) - fence.y)
+    plan = np.hypot(np.roll(fence.x, -1) - fence.x, np.roll(fence.y, -1) - fence.y)
+    panels = np.hypot(plan, np.roll(fence.ground, -1) - fence.ground)
     assert panels.max() <= spacing + 1e-9
+    # In plan alone it would be fewer: the plane falls by 0.22.
+    assert fence.x.size > posts(EGG, spacing, FLAT, GRID).x.size
     # No more posts than one to an arc above the least number.
-    assert len(fence.x) <= EGG.perimeter / spacing + 6
-    for arc in EGG.arcs():
-        on_arc = (fence.chainage >= arc.chainage - 1e-9) & (fence.chainage < arc.chainage + arc.length - 1e-6)
-        assert np.ptp(panels[on_arc]) < 1e-6
-        assert fence.chainage[on_arc][0] == pytest.approx(arc.chainage, abs=1e-9)
+    assert len(fence.x) <= length_on_ground(EGG, elevation=PLANE, grid=GRID) / spacing + 6
+    for start, end in itertools.pairwise([*EGG.bends, EGG.bends[0] + EGG.perimeter]):
+        along = (fence.chainage - start + 1e-9) % EGG.perimeter
+        on_arc = along < end - start - 1e-6
+        assert along[on_arc].min() == pytest.approx(0, abs=2e-9)
+        # As much ground to each; the straight way is shorter by what its arc bulges, c^3 / 24 R^2.
+        assert np.ptp(panels[on_arc]) < spacing**3 / 24 / EGG.small_radius**2 + 1e-4
     assert fence.deflection_deg.sum() == pytest.approx(360)
     assert (fence.deflection_deg > 0).all()
     assert fence.ground == pytest.approx(250 + 0.2 * (fence.x - EGG.big_x) - 0.1 * (fence.y - EGG.big_y))
     # A post in the middle of an arc deflects by twice the asin of half a panel over the radius.
-    assert fence.deflection_deg[1] == pytest.approx(2 * math.degrees(math.asin(panels[1] / 2 / EGG.big_radius)))
+    assert fence.deflection_deg[1] == pytest.approx(2 * math.degrees(math.asin(plan[1] / 2 / EGG.big_radius)), rel=1e-3)
+
+
+def test_posts_stand_evenly_from_gate_to_gate():
+    # Where chainage starts there is no corner of an egg and no post: a gate a metre past it has whole panels beside it.
+    middle = np.array([3.0, EGG.bends[1] + 4.0])
+    at = EGG.points_at(middle)
+    found = posts(EGG, 3.0, FLAT, GRID, gates=Gates(middle, at.x, at.y, 4.0))
+    panels = np.diff(found.chainage, append=found.chainage[0] + EGG.perimeter)
+    assert panels.min() >= 2.0 - 1e-9
+    assert np.abs(found.chainage).min() > 0.9
+    kinds = np.array(found.kind)
+    # The change of arc 2 m from the second gate's opening keeps its post, one 1.4 m from it would not.
+    assert (kinds == "bend").sum() == 4
+    nearer = EGG.points_at(middle - 0.6)
+    found = posts(EGG, 3.0, FLAT, GRID, gates=Gates(middle - 0.6, nearer.x, nearer.y, 4.0))
+    assert found.of("bend") == 3
+    assert np.diff(found.chainage).min() > 1.5
 
 
 def test_first_gate_is_nearest_to_the_track_and_the_others_are_spread():

@@ -135,6 +135,31 @@ def test_every_corner_has_a_bend_post_and_chords_keep_the_spacing():
     assert found.x.size == 17 + 9 + 10 + 12 + 7 + 20
 
 
+def test_panels_are_as_long_on_the_ground_as_the_spacing_allows():
+    # On a plane that rises by 0.75 eastwards a metre east is 1.25 m on the ground: 40 m are 50 m, 17 panels of 2.94 m
+    # on the ground and 2.353 m in plan; north and south 14 of 2.857 m.
+    x, _ = np.meshgrid(*GRID.centres())
+    found = posts(line_of(SQUARE), 3.0, 0.75 * x, GRID)
+    assert found.x.size == 2 * 17 + 2 * 14
+    plan = np.hypot(np.roll(found.x, -1) - found.x, np.roll(found.y, -1) - found.y)
+    assert np.sort(plan)[:34] == pytest.approx(40 / 17, abs=1e-6)
+    assert np.sort(plan)[34:] == pytest.approx(40 / 14, abs=1e-6)
+
+
+def test_posts_stand_closer_in_plan_where_a_bank_is():
+    # 20 m level, 8 m at 0.75, 12 m level: 42 m of ground on a side of 40 m take 14 panels of 3 m.
+    x, _ = np.meshgrid(*GRID.centres())
+    bank = np.clip(0.75 * (x - WEST - 20), 0, 6)
+    found = posts(line_of(SQUARE), 3.0, bank, GRID)
+    south = np.flatnonzero(found.y < SOUTH + 1e-6)
+    south = south[np.argsort(found.x[south])]
+    apart = np.diff(found.x[south])
+    assert apart.size == 14
+    assert apart[:6] == pytest.approx(3.0, abs=0.02)
+    assert apart[7:9] == pytest.approx(2.4, abs=0.02)
+    assert np.hypot(apart, np.diff(found.ground[south])).max() <= 3.0 + 1e-6
+
+
 def test_no_gate_hangs_round_a_corner():
     line = line_of(L_SHAPE)
     access = (Point(WEST - 5, SOUTH - 5),)  # at the first corner

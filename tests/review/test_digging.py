@@ -104,7 +104,10 @@ def test_machine_hours_mounds_and_safety_are_told(run, page):
     assert f"{mound.truck_loads} truck loads" in page.text
     assert f"brought in with {works.haul.import_loads} truck loads" in page.text
     (safe,) = works.safety
-    assert f"Deepest place, as drawn {SAID.dimension(safe.deepest)}" in page.text
+    assert (
+        f"from the higher edge of the cut straight down to the bottom beside it {SAID.dimension(safe.deepest)}"
+        in page.text
+    )
     assert f"at most 15.24 m apart {safe.ladders}" in page.text
     assert "1.5:1 (type unknown); 1:1" in page.text
     assert "3.00 m, too narrow" in page.text

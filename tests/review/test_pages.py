@@ -178,9 +178,10 @@ def test_a_sheet_answers_whether_it_will_hold(run):
         assert text.count(way) == 2, way
     hours = run.settings.checks.unattended_h
     dug = run.plots[0].care.dig_out[0]
-    assert f"if it digs faster than {SAID.speed(dug.shortest / hours)} for the {hours:g} h of night" in text
-    # By day the gap is longer than by night.
-    assert f"if nobody is about by day, {SAID.speed(dug.shortest / (24 - hours))} is enough." in text
+    assert f"if it digs faster than {SAID.speed(dug.shortest / hours)} for the {hours:g} h that nobody looks" in text
+    gap, night = run.plots[0].care.gap, run.plots[0].care.night
+    assert (gap.start, gap.end, night.hours) == ("07:00", "20:00", 11.0)
+    assert "13 h at the longest, from 07:00 to 20:00; by night 11 h, from 20:00 to 07:00." in text
 
 
 def test_a_plots_page_holds_its_bill_and_its_files(run):

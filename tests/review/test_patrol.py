@@ -57,10 +57,10 @@ def test_page_sets_the_round_against_the_hours(run, fitting):
     text = pages.read(run.folder / "plots/plot-0/index.html").text
     minutes = round(walk.total_s / 60)
     assert f"takes {minutes} min" in text
-    unseen = round(11 * 60 + walk.total_s / 60)
+    unseen = round(13 * 60 + walk.total_s / 60)
     assert f"unseen for {unseen // 60} h {unseen % 60} min" in text
     (dug,) = fitting.care.dig_out
-    assert f"{dug.shortest / (11 + walk.total_s / 3600):.2f} m per hour would be enough to dig out" in text
+    assert f"{dug.shortest / (13 + walk.total_s / 3600):.2f} m per hour would be enough to dig out" in text
 
 
 def test_map_shows_path_and_numbered_checks(fitting):

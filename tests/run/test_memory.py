@@ -59,7 +59,7 @@ def test_check_tells_windows_memory_and_disk(tmp_path):
     done = CliRunner().invoke(commands, ["check", str(made.text(made.settings_text(), "land.toml"))])
     assert done.exit_code == 0, done.stderr
     lines = [line for line in done.stdout.splitlines() if not line.startswith("note: ")]
-    assert len(lines) == 4
+    assert len(lines) == 5
     cells = [int(n.replace(",", "")) for n in re.findall(r"[\d,]+\d", lines[1])]
     assert cells[0] == sum(cells[2:]) if cells[1] == 2 else cells[0] > 0
     assert lines[2].startswith("memory: about 0.6 GB for a worker with the largest plot; ")

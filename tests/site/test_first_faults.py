@@ -111,6 +111,11 @@ def test_honest_ground_has_none_of_these_signs():
         signs.look(ground)
         found = told(signs.notes("x"))
         assert not [n for n in found if "stripes" in n or "stick" in n]
+    for seed in range(20):
+        # Rough and narrow: neighbouring rows differ by chance alone.
+        signs = Signs(1.0)
+        signs.look(hills[:, :45] + np.random.default_rng(seed).normal(0, 0.3, (300, 45)))
+        assert signs.stripes == 0
     signs = Signs(1.0)
     signs.look(hills + rng.normal(0, 0.05, x.shape))
     assert list(signs.notes("x")) == []

@@ -157,6 +157,24 @@ def test_without_the_libraries_it_is_said_how_to_get_them(tmp_path, monkeypatch)
         ground_from_points([path], 1.0, None)
 
 
+def test_tiles_of_points_come_from_a_folder_or_a_pattern_and_not_with_rasters(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "scans").mkdir()
+    xyz, classes = scattered(60_000)
+    west = xyz[:, 0] < WEST + 90
+    for name, part in (("a", west), ("b", ~west)):
+        write_cloud(tmp_path / "scans" / f"{name}.laz", xyz[part], classes[part])
+    write_vector(tmp_path / "p.gpkg", [({"name": "north"}, NORTH_PLOT)])
+    for n, given in enumerate(("scans", "scans/*.laz")):
+        done = CliRunner().invoke(commands, ["start", f"land{n}", "--elevation", given, "--plots", "p.gpkg"])
+        assert done.exit_code == 0, done.output
+        assert "points of ground and water from 2 files in cells of 1 m" in done.output
+    (tmp_path / "land0" / "elevation.tif").rename(tmp_path / "scans" / "c.tif")
+    mixed = CliRunner().invoke(commands, ["start", "more", "--elevation", "scans", "--plots", "p.gpkg"])
+    assert mixed.exit_code == 2
+    assert "a.laz is a point cloud and others are not; start with one kind of them" in mixed.stderr
+
+
 def test_the_raster_goes_where_the_settings_are_not_written(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     write_cloud(tmp_path / "scan.laz", *scattered())

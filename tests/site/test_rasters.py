@@ -209,10 +209,10 @@ def test_where_tiles_overlap_the_first_counts_and_holes_are_filled(tmp_path):
     assert (elevation == 100).sum() == elevation.size - 1
 
 
-def test_only_tiles_under_the_window_are_opened(tmp_path, monkeypatch):
+def test_only_tiles_within_reach_are_opened(tmp_path, monkeypatch):
     made = Made(tmp_path)
     _, made.inputs["elevation"] = four_tiles(tmp_path)
-    made.inputs["elevation"].append(write_raster(tmp_path / "far.tif", west=WEST + 2000))
+    made.inputs["elevation"].append(write_raster(tmp_path / "far.tif", west=WEST + 6000))
     made.plots(("north", box(WEST + 10, NORTH - 40, WEST + 50, NORTH - 20)))
     made.settings["land"] = {"margin_m": 5.0}
     project = made.project()
@@ -221,7 +221,7 @@ def test_only_tiles_under_the_window_are_opened(tmp_path, monkeypatch):
     real = raster_files._opened
     monkeypatch.setattr(raster_files, "_opened", lambda path: opened.append(path.name) or real(path))
     read_site(inputs, "north", project)
-    assert opened == ["a.tif"]
+    assert opened == ["a.tif", "a.tif", "b.tif", "c.tif", "d.tif"]
 
 
 def test_only_the_window_is_read(tmp_path, monkeypatch):

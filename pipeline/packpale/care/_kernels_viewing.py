@@ -164,10 +164,26 @@ def _hidden(
 
 
 @njit(cache=True)
+def enters(start: float, along: float, last: float, t: float) -> float:
+    """Part of a way, ``t`` or more, at which it comes between 0 and ``last``; the way ends there."""
+    if start < 0.0:
+        return max(t, -start / along)
+    if start > last:
+        return max(t, (last - start) / along)
+    return t
+
+
+@njit(cache=True)
 def sweep(
     z: Floats,
     high: Floats,
     levels: Places,
+    far_z: Floats,
+    far_high: Floats,
+    far_levels: Places,
+    scale: float,
+    far_col: float,
+    far_row: float,
     targets: Mask,
     col: float,
     row: float,
@@ -176,12 +192,28 @@ def sweep(
     most: float,
     seen: Mask,
 ) -> None:
-    """Set ``seen`` at the targets within ``most`` cells whose ground plus ``over`` the eye sees."""
+    """Set ``seen`` at the targets within ``most`` cells whose ground plus ``over`` the eye sees.
+
+    From an eye beyond ``z`` the way up to where it comes onto it leads over ``far_z``, on which the eye stands at
+    (``far_col``, ``far_row``) and a cell of ``z`` is ``scale`` wide.
+    """
+    last_c, last_r = z.shape[1] - 1.0, z.shape[0] - 1.0
     # What hides a cell mostly hides the next one too.
-    before = int(-1.0)  # no literal: numba would compile what takes it once more for that very number
-    for r in range(math.ceil(max(row - most, 0.0)), math.floor(min(row + most, z.shape[0] - 1.0)) + 1):
-        for c in range(math.ceil(max(col - most, 0.0)), math.floor(min(col + most, z.shape[1] - 1.0)) + 1):
+    before = far_before = int(-1.0)  # no literal: numba would compile what takes it once more for that very number
+    for r in range(math.ceil(max(row - most, 0.0)), math.floor(min(row + most, last_r)) + 1):
+        for c in range(math.ceil(max(col - most, 0.0)), math.floor(min(col + most, last_c)) + 1):
             if targets[r, c] and math.hypot(c - col, r - row) <= most:
-                found = what_hides(z, high, levels, col, row, eye, float(c), float(r), z[r, c] + over, before)
+                dc, dr, top = c - col, r - row, z[r, c] + over
+                t = enters(row, dr, last_r, enters(col, dc, last_c, 0.0))
+                at_c, at_r, height = col + t * dc, row + t * dr, eye + t * (top - eye)
+                if t > 0.0:
+                    to_col, to_row = far_col + t * dc * scale, far_row + t * dr * scale
+                    found = what_hides(
+                        far_z, far_high, far_levels, far_col, far_row, eye, to_col, to_row, height, far_before
+                    )
+                    if found >= 0:
+                        far_before = found
+                        continue
+                found = what_hides(z, high, levels, at_c, at_r, height, float(c), float(r), top, before)
                 seen[r, c] = found < 0
                 before = found if found >= 0 else before

@@ -27,13 +27,13 @@ from packpale.values.quantity import Quantity
 
 
 def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, den_mounds: int = 0) -> Care:
-    """How well every pack's fence holds overnight, the round along it, and where dens could go.
+    """How well every pack's fence holds between the rounds, the round along it, and where dens could go.
 
     ``den_mounds`` is the number of mounds for dens that the soil left over by the trench makes.
 
     Raises Faults if elevation is missing beside a fence.
     """
-    trench, hours = project.trench, project.checks.unattended_h
+    trench, checks = project.trench, project.checks
     results, holdings, faults = [], [], []
     notes: list[Note] = []
     for pack in enclosure.packs:
@@ -58,9 +58,18 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
                 "the ground on both sides is needed: supply a larger raster or keep the fence away from the gap"
             )
             continue
-        results.append(dig_out(pack.number, pack.alignment, tunnel, no_apron=no_apron, unattended_h=hours))
-        holdings.append(holding(pack.number, pack.alignment, tunnel, depths, trench=trench, checks=project.checks))
-        notes += holding_notes(holdings[-1], project.checks)
+        results.append(
+            dig_out(
+                pack.number,
+                pack.alignment,
+                tunnel,
+                no_apron=no_apron,
+                gap=checks.longest_gap,
+                night=checks.night,
+            )
+        )
+        holdings.append(holding(pack.number, pack.alignment, tunnel, depths, trench=trench, checks=checks))
+        notes += holding_notes(holdings[-1], checks)
         notes += _bare_apron(site, pack, project)
     if faults:
         raise Faults(*faults)
@@ -106,7 +115,9 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     insides = ground_inside(site, land, enclosure.packs, project)
     notes += inside_notes(insides, project)
     return Care(
-        hours,
+        checks.longest_gap,
+        checks.night,
+        len(checks.rounds),
         tuple(results),
         tuple(notes),
         rounds=walks,

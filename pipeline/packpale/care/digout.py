@@ -7,6 +7,7 @@ import numpy as np
 from packpale.care.model import DigOut
 from packpale.earthworks.volume import Formation, Side
 from packpale.enclosure.model import Alignment
+from packpale.settings import Gap
 from packpale.site import Array, Site
 
 SPAN_M = 4.0
@@ -108,8 +109,10 @@ def ground_across(line: Alignment, site: Site, offsets: Array, *, side: Side) ->
     return ground
 
 
-def dig_out(pack: int, line: Alignment, tunnel: Array, *, no_apron: Array, unattended_h: float) -> DigOut:
+def dig_out(pack: int, line: Alignment, tunnel: Array, *, no_apron: Array, gap: Gap, night: Gap) -> DigOut:
     """The weakest station, and the digging rate that gets a wolf out there while nobody looks.
+
+    ``gap`` is the longest time between two rounds, which decides; ``night`` that of the night.
 
     ``no_apron`` holds the shortest tunnels round the skirt alone, as where its lap with the apron is missing.
     """
@@ -121,10 +124,11 @@ def dig_out(pack: int, line: Alignment, tunnel: Array, *, no_apron: Array, unatt
         tunnel,
         float(line.chainage[weakest]),
         shortest,
-        shortest / unattended_h,
+        shortest / gap.hours,
+        shortest / night.hours,
         without_lap=float(no_apron[bare]),
         without_lap_chainage=float(line.chainage[bare]),
-        without_lap_rate=float(no_apron[bare]) / unattended_h,
+        without_lap_rate=float(no_apron[bare]) / gap.hours,
     )
 
 

@@ -1,4 +1,4 @@
-"""How long the buried mesh holds along the line: the rate that beats the night, the margin, rock under it."""
+"""How long the buried mesh holds along the line: the rate that beats the hours unwatched, the margin, rock under it."""
 
 from dataclasses import dataclass
 
@@ -62,10 +62,11 @@ def holding_notes(found: Holding, checks: CheckSettings) -> list[Note]:
             Note(
                 "dug out while nobody looks",
                 "an animal is under the mesh within the {hours} nobody looks over {length} of the fence",
-                "At {rate} ({source}), {where}, {early} before the morning round at the weakest place. Lengthen apron "
-                "or skirt there, or look more often.",
+                "At {rate} ({source}), {where}, {early} before the round at {next} at the weakest place. Lengthen "
+                "apron or skirt there, or look more often.",
                 {
                     "hours": hours(checks.unattended_h),
+                    "next": checks.longest_gap.end,
                     "length": Quantity(total(found.too_short), "length"),
                     "rate": as_set(metres_per_hour(checks.dig_rate_m_per_h)),
                     "source": str(checks.dig_rate_source),

@@ -13,6 +13,7 @@ from packpale.care.neighbours import Neighbours
 from packpale.care.patrol import Round, longest_unseen_h
 from packpale.care.streams import StreamCrossing
 from packpale.care.viewing import Viewing
+from packpale.settings import Gap
 from packpale.site import Array
 from packpale.values.notes import Note
 
@@ -30,6 +31,8 @@ class DigOut:
     """[m]"""
     dig_rate: float
     """Digging rate that would beat the unattended hours at the weakest station. [m/h]"""
+    night_dig_rate: float
+    """The same over the night alone, which is shorter or the same. [m/h]"""
     without_lap: float
     """Shortest tunnel if the lap of skirt and apron is missing there, so that the apron holds nobody back. [m]"""
     without_lap_chainage: float
@@ -42,7 +45,11 @@ class DigOut:
 class Care:
     """One dig-out result for each pack."""
 
-    unattended_h: float
+    gap: Gap
+    """The longest time between two rounds."""
+    night: Gap
+    """That from the last round of the day to the first of the next."""
+    rounds_a_day: int
     dig_out: tuple[DigOut, ...]
     notes: tuple[Note, ...] = ()
     rounds: tuple[Round, ...] = ()
@@ -69,6 +76,11 @@ class Care:
     """What ground each pack's fence encloses."""
 
     @property
+    def unattended_h(self) -> float:
+        """Hours that nobody looks, at the longest."""
+        return self.gap.hours
+
+    @property
     def escape_dig_rate(self) -> float | None:
         """Lowest of the packs' rates; None without packs. [m/h]"""
         return min((d.dig_rate for d in self.dig_out), default=None)
@@ -80,12 +92,12 @@ class Care:
 
     @property
     def rounds_a_day_s(self) -> float:
-        """Time of all rounds in the evening and in the morning. [s]"""
-        return 2 * self.rounds_s
+        """Time of all rounds of a day. [s]"""
+        return self.rounds_a_day * self.rounds_s
 
     @property
     def unseen_h(self) -> float:
-        """Longest time for which a place may be unseen, if evening and morning round go opposite ways. [h]"""
+        """Longest time for which a place may be unseen, if the two rounds about the gap go opposite ways. [h]"""
         return longest_unseen_h(self.rounds, unattended_h=self.unattended_h)
 
     @property

@@ -45,7 +45,7 @@ class Neighbours:
     excess: tuple[float, float]
     """By how much a howl of the first stands out of the background at the second, and the other way round. [dB]"""
     refuge: tuple[float | None, float | None]
-    """Part of each pack's own ground that no viewing point sees; None without viewing points."""
+    """Part of each pack's own ground that no viewing point sees; None where that is not known."""
 
 
 def neighbours(
@@ -120,7 +120,7 @@ def _two(sights: Sights, pair: tuple[Pack, Pack], howl: Howl, viewing: Viewing |
     stations = shapely.points(a.alignment.x, a.alignment.y)
     facing = int((shapely.distance(stations, second) <= gap + wide).sum()) * a.alignment.step
     loud = {(h.pack, h.number): h.excess for h in howl.heard if h.kind == "pack"}
-    refuge = {p.pack: p.refuge_share for p in viewing.packs} if viewing else {}
+    refuge = {p.pack: p.refuge_share for p in viewing.packs if not np.isnan(p.refuge_share)} if viewing else {}
     return Neighbours(
         (a.number, b.number),
         gap,

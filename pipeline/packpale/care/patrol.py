@@ -248,7 +248,7 @@ def gate_marks(pack: Pack) -> tuple[Mark, ...]:
 
 
 def longest_unseen_h(walks: Sequence[Round], *, unattended_h: float) -> float:
-    """Hours for which some place is not seen if evening and morning round go opposite ways. [h]
+    """Hours for which some place is not seen if the rounds before and after the longest gap go opposite ways. [h]
 
     The place passed at the start of one is passed at the end of the other; walked the same way both times, every place
     is unseen for ``unattended_h``. The way between two packs' fences is left out.

@@ -10,18 +10,37 @@ from packpale.site import Array, Grid, Mask, Site
 
 
 @dataclass(frozen=True)
-class Sights:
-    """One plot's ground, made ready for many lines of sight."""
+class Ground:
+    """Elevation on a grid, made ready for many lines of sight."""
 
-    site: Site
+    grid: Grid
+    elevation: Array
+    """[m]"""
     high: Array
     """Highest ground in blocks of cells, small and large. [m]"""
     levels: npt.NDArray[np.int64]
     """Where in ``high`` each size of block stands."""
 
+    def hides(self, start: tuple[float, float, float], end: tuple[float, float, float]) -> bool:
+        """Some of this ground stands above the straight line between two points on it, each x, y and height [m]."""
+        (x, y, eye), (to_x, to_y, top) = start, end
+        ways = (*_in_cells(self.grid, x, y), eye, *_in_cells(self.grid, to_x, to_y), top)
+        return bool(_kernels_viewing.what_hides(self.elevation, self.high, self.levels, *ways, -1) >= 0)
+
+
+@dataclass(frozen=True)
+class Sights:
+    """One plot's ground, made ready: that of its window, and what lies round it, which may be coarser."""
+
+    site: Site
+    near: Ground
+    far: Ground
+    """The same where nothing round the window was read."""
+
     def ground(self, x: float, y: float) -> float:
-        """NaN beyond the elevation model. [m]"""
-        return float(self.site.grid.bilinear(self.site.elevation, x, y))
+        """Of the window where it reaches there, else of what lies round it; NaN beyond the elevation model. [m]"""
+        level = float(self.near.grid.bilinear(self.near.elevation, x, y))
+        return float(self.far.grid.bilinear(self.far.elevation, x, y)) if np.isnan(level) else level
 
     def cells(self, x: float, y: float, targets: Mask, *, eye: float, over: float, sight: float) -> Mask:
         """Targets within ``sight`` of (x, y) at whose centres something ``over`` the ground is seen; shape of the grid.
@@ -31,28 +50,50 @@ class Sights:
         seen = np.zeros(targets.shape, bool)
         height = self.ground(x, y) + eye
         if not np.isnan(height):
-            col, row = _in_cells(self.site.grid, x, y)
-            most = sight / self.site.grid.cell
+            near, far = self.near, self.far
             _kernels_viewing.sweep(
-                self.site.elevation, self.high, self.levels, targets, col, row, height, over, most, seen
+                near.elevation,
+                near.high,
+                near.levels,
+                far.elevation,
+                far.high,
+                far.levels,
+                near.grid.cell / far.grid.cell,
+                *_in_cells(far.grid, x, y),
+                targets,
+                *_in_cells(near.grid, x, y),
+                height,
+                over,
+                sight / near.grid.cell,
+                seen,
             )
         return seen
 
     def clear(self, start: tuple[float, float, float], end: tuple[float, float, float]) -> bool:
-        """No ground stands above the straight line between two points, each x, y and height [m]."""
-        (x, y, eye), (to_x, to_y, top) = start, end
-        col, row = _in_cells(self.site.grid, x, y)
-        to_col, to_row = _in_cells(self.site.grid, to_x, to_y)
-        found = _kernels_viewing.what_hides(
-            self.site.elevation, self.high, self.levels, col, row, eye, to_col, to_row, top, -1
-        )
-        return bool(found < 0)
+        """No ground stands above the straight line between two points, each x, y and height [m].
+
+        The second lies in the window.
+        """
+        col, row = _in_cells(self.near.grid, *start[:2])
+        to_col, to_row = _in_cells(self.near.grid, *end[:2])
+        rows, cols = self.near.grid.shape
+        t = _kernels_viewing.enters(col, to_col - col, cols - 1.0, 0.0)
+        t = _kernels_viewing.enters(row, to_row - row, rows - 1.0, t)
+        x, y, height = (a + t * (b - a) for a, b in zip(start, end, strict=True))
+        if t > 0.0 and self.far.hides(start, (x, y, height)):
+            return False
+        return not self.near.hides((x, y, height), end)
 
 
 def lines_of_sight(site: Site) -> Sights:
     """Make a plot's ground ready; its memory is a twelfth of that of the elevation."""
-    high, levels = peaks(site.elevation)
-    return Sights(site, high, levels)
+    near = _ready(site.grid, site.elevation)
+    return Sights(site, near, near if site.around is None else _ready(site.around.grid, site.around.elevation))
+
+
+def _ready(grid: Grid, elevation: Array) -> Ground:
+    high, levels = peaks(elevation)
+    return Ground(grid, elevation, high, levels)
 
 
 def peaks(elevation: Array) -> tuple[Array, npt.NDArray[np.int64]]:

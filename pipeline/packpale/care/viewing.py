@@ -47,9 +47,11 @@ class Seen:
 
     pack: int
     seen_share: float
-    """Of the cells inside the fence, from anywhere, 0 to 1."""
+    """Of the cells inside the fence, from anywhere, 0 to 1; NaN where that is not known of any point within sight."""
     refuge_share: float
     """The rest: never seen."""
+    is_bound: bool = False
+    """A viewing point within sight lies beyond the elevation: at least so much is seen, and at most so much never."""
 
 
 @dataclass(frozen=True)
@@ -105,22 +107,29 @@ def viewing(sights: Sights, packs: Sequence[Pack], settings: ViewingSettings) ->
                 Note(
                     "view not known",
                     "viewing point {number} lies beyond the elevation model",
-                    "What it sees is not computed; raise {setting:land.margin_m}. More may be seen, and less be "
-                    "refuge, than is shown.",
+                    "What it sees is not known: more may be seen, and less be refuge, than is shown. Supply files of "
+                    "elevation that reach it.",
                     {"number": number},
                 )
             )
-    found = []
-    for number, cells in inside.items():
-        share = int((count[cells] > 0).sum()) / int(cells.sum()) if cells.any() else 0.0
-        found.append(Seen(number, share, 1.0 - share))
+    found = [_seen(pack, inside[pack.number], count, points, settings) for pack in packs]
     return Viewing(tuple(points), tuple(found), count, (*notes, *_against_limits(found, settings)))
+
+
+def _seen(pack: Pack, cells: Mask, count: Array, points: Iterable[Viewpoint], settings: ViewingSettings) -> Seen:
+    line = pack.line.polygon(CHORD_ERROR_M)
+    known = [not np.isnan(p.ground) for p in points if line.distance(Point(p.x, p.y)) <= settings.sight_m]
+    if known and not any(known):
+        return Seen(pack.number, np.nan, np.nan, is_bound=True)
+    share = int((count[cells] > 0).sum()) / int(cells.sum()) if cells.any() else 0.0
+    return Seen(pack.number, share, 1.0 - share, is_bound=not all(known))
 
 
 def _against_limits(packs: Iterable[Seen], settings: ViewingSettings) -> list[Note]:
     said = []
     for pack in packs:
-        if pack.seen_share < settings.least_seen_share:
+        # Of a bound only what holds all the same.
+        if pack.seen_share < settings.least_seen_share and not pack.is_bound:
             said.append(
                 Note(
                     "little to see",

@@ -37,8 +37,7 @@ def wading_notes(site: Site, land: Land, walks: Sequence[Round], *, deeper_than:
                 Note(
                     "wading on the round",
                     "the round meets water",
-                    "It {met}; build footbridges or lead it elsewhere, so that nobody has to wade on the evening and "
-                    "morning rounds.",
+                    "It {met}; build footbridges or lead it elsewhere, so that nobody has to wade on a round.",
                     {"met": listed(met, " and ")},
                     (walk.pack,),
                     size=wet + crossed,

@@ -14,11 +14,12 @@ from pydantic import ValidationError
 from packpale.cli.messages import FIRST_SETTINGS
 from packpale.cli.template import first_settings, settings_file, words_of_rates
 from packpale.faults import Faults, Gathering, doing
+from packpale.review.words.notes import for_files
 from packpale.settings import Project, fault_lines
 from packpale.settings.base import ADDRESSES
 from packpale.settings.columns import TheirColumn
 from packpale.site import crs as crs_
-from packpale.site.elevation_sources import POINT_CLOUDS, Source, expanded
+from packpale.site.elevation_sources import POINT_CLOUDS, SUFFIXES, Source, expanded
 from packpale.site.first_look import PlotsLook, crs_of_numbers, look_at_plots, look_at_soil
 from packpale.site.ground_points import WIDEST_GAP_M, ground_from_points
 from packpale.site.inputs import Inputs, open_inputs
@@ -151,18 +152,22 @@ def _check_given(target: Path, elevation: Sequence[str], plots: Path | None, oth
 
 def _clouds(sources: Sequence[Source], wishes: Wishes) -> list[Path]:
     """The point clouds among the sources: all of them or none. Raises Faults."""
-    files = [
-        f
-        for s in sources
-        if isinstance(s, Path)
-        for f in (sorted(s.parent.glob(s.name)) if has_magic(s.name) and not s.exists() else [s])
-    ]
+    files = [f for s in sources if isinstance(s, Path) for f in _files(s)]
     clouds = [f for f in files if f.suffix.lower() in POINT_CLOUDS]
-    if clouds and len(clouds) < len(sources):
+    if clouds and (len(clouds) < len(files) or any(isinstance(s, str) for s in sources)):
         raise Faults(f"--elevation: {clouds[0].name} is a point cloud and others are not; start with one kind of them")
     if wishes.cell is not None and not clouds:
         raise Faults("--cell: has no effect without a point cloud as --elevation; leave it out, or change land.cell_m")
     return clouds
+
+
+def _files(source: Path) -> list[Path]:
+    """The files that a path means: itself, those of a pattern, the rasters and point clouds of a folder."""
+    if source.is_dir():
+        return sorted(f for f in source.iterdir() if f.suffix.lower() in SUFFIXES | POINT_CLOUDS)
+    if has_magic(source.name) and not source.exists():
+        return sorted(source.parent.glob(source.name))
+    return [source]
 
 
 def _write_ground(folder: Path, clouds: Sequence[Path], wishes: Wishes, found: _Found) -> Path:
@@ -356,7 +361,7 @@ def _of_inputs(inputs: Inputs, others: Mapping[str, Path]) -> Iterator[str]:
         count = len(found.get(kind) or getattr(inputs, kind, ()) or inputs.features.get(kind, ()))
         what = "row" if kind == "pits" else "feature"
         yield f"{kind}: {others[kind].name}, {count} {what}{'' if count == 1 else 's'}"
-    for note in [*inputs.notes, *(f"{p.plot_id}: {n}" for p in inputs.plots for n in p.notes)]:
+    for note in for_files(inputs.notes, {p.plot_id: p.notes for p in inputs.plots}):
         yield f"note: {note}"
 
 

@@ -1,4 +1,4 @@
-"""The settings written out for people: a commented file to start from, and the table in README."""
+"""The settings written out for people: a commented file to start from, and the table in config/SETTINGS.md."""
 
 import json
 import re
@@ -32,7 +32,7 @@ FIRST = {
     "fence": ("height_m", "overhang_m", "post_spacing_m", "gates"),
     "trench": ("depth_m", "apron_reach_m", "side", "side_slope"),
     "rates": ("file", "excavate_soil_per_m3", "excavate_rock_per_m3", "mesh_per_m2", "erect_fence_per_m"),
-    "checks": ("evening", "morning"),
+    "checks": ("rounds",),
 }
 """Keys of a first settings file; of [inputs] those that are given beside these."""
 
@@ -99,7 +99,7 @@ def settings_file(given: dict[str, Any]) -> str:
 
 
 def settings_table() -> str:
-    """Markdown tables of every key, one for each section, as README shows them."""
+    """Markdown tables of every key, one for each section, as config/SETTINGS.md shows them."""
     parts = []
     for name, field in Project.model_fields.items():
         model = field.annotation

@@ -1,4 +1,4 @@
-"""What the fence itself takes: mesh by kind with laps, posts by kind, footings, arms, wires, gates and airlocks.
+"""What the fence itself takes: mesh by kind and in rolls, posts by kind, footings, arms, wires, gates and airlocks.
 
 Lengths are on the ground. A gate interrupts the fence and its overhang; skirt and apron run under it. The airlock of a
 gate stands inside the line: two sides and an end with a second gate, with overhang but without skirt, since the
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from packpale.earthworks.mesh_rolls import across, pieces, rolls
 from packpale.enclosure.model import Pack, PostKind
 from packpale.settings import FenceSettings, MeshSettings, TrenchSettings
 from packpale.site import Array
@@ -29,8 +30,6 @@ class MeshArea:
     """Area that is covered. [m2]"""
     with_laps: float
     """Area with all laps, end to end, side by side and along the joint with the next kind. [m2]"""
-    rolls: int
-    """Rolls to open, offcuts along their length used, those across it not."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +43,10 @@ class FenceTakeOff:
     """Part of it round the airlocks. [m]"""
     mesh: Mapping[str, MeshArea]
     """By kind: fence, overhang, skirt, apron."""
+    rolls: Mapping[str, int]
+    """Rolls to buy: hung (fence and overhang) and buried (skirt and apron)."""
+    roll_area: float
+    """Mesh on one roll. [m2]"""
     posts: Mapping[PostKind, int]
     """By kind, those of the airlocks included."""
     concrete: float
@@ -59,6 +62,10 @@ class FenceTakeOff:
     """Largest angle in plan between panels at a post without struts. [deg]"""
     deflection_chainage: float
     """Where that is. [m]"""
+
+    def bought(self, mesh: str) -> float:
+        """Mesh that comes on the rolls, hung or buried. [m2]"""
+        return self.rolls[mesh] * self.roll_area
 
     @property
     def holes(self) -> int:
@@ -94,6 +101,11 @@ def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, 
             "skirt": mesh_area(pack.length_3d, trench.depth_m, mesh, joint=True),
             "apron": mesh_area(apron_length, reach, mesh, joint=True),
         },
+        rolls={
+            "hung": rolls((hung, fence.height_m, False), (hung, fence.overhang_m, True), mesh),
+            "buried": rolls((pack.length_3d, trench.depth_m, True), (apron_length, reach, True), mesh),
+        },
+        roll_area=mesh.roll_width_m * mesh.roll_length_m,
         posts=posts,
         concrete=n_posts * math.pi / 4 * fence.hole_diameter_m**2 * fence.hole_depth_m,
         arms=n_posts if fence.overhang_m > 0 else 0,
@@ -106,36 +118,11 @@ def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, 
 
 
 def mesh_area(length: float, width: float, mesh: MeshSettings, *, joint: bool) -> MeshArea:
-    """Mesh that covers ``length`` by ``width`` [m] when it comes in rolls; ``joint`` adds one lap along a long edge.
-
-    Strips lie side by side, as few as the rolls' width allows; each strip is of pieces end to end. A strip less than
-    half a roll wide is cut from half a roll, less than a third from a third, and so on.
-    """
+    """Mesh that covers ``length`` by ``width`` [m]; ``joint`` adds one lap along a long edge."""
     if not (width > 0 and length > 0):
-        return MeshArea(0.0, 0.0, 0)
-    lap, roll_width = mesh.lap_m, mesh.roll_width_m
-    across, strips = width + (lap if joint else 0.0), _strips(width, mesh, joint=joint)
-    pieces = math.ceil(length * mesh_pieces_per_m(mesh) - 1e-9)
-    from_one_roll = max(math.floor(roll_width / across + 1e-9), 1) if strips == 1 else 1
-    area = (length + pieces * lap) * mesh_across(width, mesh, joint=joint)
-    return MeshArea(length * width, area, math.ceil(strips * pieces / from_one_roll))
-
-
-def mesh_across(width: float, mesh: MeshSettings, *, joint: bool) -> float:
-    """Mesh to each metre that covers ``width``, with the laps of strips side by side and of the joint. [m]"""
-    if not width > 0:
-        return 0.0
-    return width + mesh.lap_m * (_strips(width, mesh, joint=joint) - 1 + (1 if joint else 0))
-
-
-def mesh_pieces_per_m(mesh: MeshSettings) -> float:
-    """Pieces end to end that a metre takes, each with one lap. [1/m]"""
-    return 1 / (mesh.roll_length_m - mesh.lap_m)
-
-
-def _strips(width: float, mesh: MeshSettings, *, joint: bool) -> int:
-    across = width + (mesh.lap_m if joint else 0.0)
-    return max(math.ceil((across - mesh.lap_m) / (mesh.roll_width_m - mesh.lap_m) - 1e-9), 1)
+        return MeshArea(0.0, 0.0)
+    area = (length + pieces(length, mesh) * mesh.lap_m) * across(width, mesh, joint=joint)
+    return MeshArea(length * width, area)
 
 
 def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[Note]:

@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from packpale.earthworks.fence_take_off import airlock_fence, airlock_posts, mesh_across, mesh_pieces_per_m
+from packpale.earthworks.fence_take_off import airlock_fence, airlock_posts
+from packpale.earthworks.mesh_rolls import mean_rolls
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import CATCH_REACH
 from packpale.settings import Project
@@ -33,8 +34,6 @@ DEPTHS = 501
 """Depths, from the surface to the deepest column, below which the section's area is tabled."""
 BENDS = 4
 """Changes of arc of an egg, each with a strutted post."""
-FIXED_POSTS = BENDS + 1
-"""Posts of an egg that stand wherever the spacing would put them: at the changes of arc and at the tip."""
 
 
 @dataclass(frozen=True)
@@ -250,20 +249,17 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
     gates = fence.gates
     airlocks = gates if fence.airlock_length_m > 0 else 0
     hung = airlocks * airlock_fence(fence) - gates * fence.gate_width_m
-    over, under = rates.mesh_per_m2[1], rates.buried_mesh_per_m2[1]
-    pieces = mesh_pieces_per_m(mesh)
+    roll = mesh.roll_width_m * mesh.roll_length_m
+    over, under = rates.mesh_per_m2[1] * roll, rates.buried_mesh_per_m2[1] * roll
     per_ground_m = rates.erect_fence_per_m[1] + fence.straining_wires * rates.straining_wire_per_m[1]
     fixed = per_ground_m * hung
     sign = 1.0 if trench.side == "outside" else -1.0
-    for width, joint, rate, extra in (
-        (fence.height_m, False, over, hung),
-        (fence.overhang_m, True, over, hung),
-        (trench.depth_m, True, under, 0.0),
-        (trench.apron_reach_m, True, under, sign * math.pi * trench.apron_reach_m),
-    ):
-        each = rate * mesh_across(width, mesh, joint=joint)
-        per_ground_m += each * (1 + pieces * mesh.lap_m)
-        fixed += each * extra * (1 + pieces * mesh.lap_m)
+    reach = trench.apron_reach_m
+    apron_longer = sign * math.pi * reach
+    hung_per_m, hung_begun = mean_rolls((fence.height_m, False), (fence.overhang_m, True), mesh)
+    buried_per_m, buried_begun = mean_rolls((trench.depth_m, True), (reach, True), mesh, longer=apron_longer)
+    per_ground_m += over * hung_per_m + under * buried_per_m
+    fixed += over * (hung_per_m * hung + hung_begun) + under * buried_begun
     steep_from = math.tan(math.radians(fence.steep_ground_deg))
     on_ground, steep = np.empty(site.grid.shape), np.empty(site.grid.shape)
     elevation = np.ascontiguousarray(site.elevation, float)
@@ -278,11 +274,11 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
     posts_per_m = (line_post + steep * (strutted - line_post)) / spacing
     # Each stretch between two posts that must be ends with a whole panel: half a panel more in the mean. A gate is
     # one stretch itself, without posts between.
-    stretches = FIXED_POSTS + gates
+    stretches = BENDS + gates
     fixed += line_post * (0.5 * stretches + gates - gates * fence.gate_width_m / spacing)
     fixed += BENDS * (strutted - line_post) + 2 * gates * (rates.gate_post_each[1] + per_post - line_post)
     beside = airlock_posts(fence)
     kinds = {"line": line_post, "bend": strutted, "steep": strutted, "gate": rates.gate_post_each[1] + per_post}
     fixed += airlocks * sum(n * kinds[kind] for kind, n in beside.items())
     fixed += (gates + airlocks) * rates.gate_each[1]
-    return per_ground_m * on_ground + posts_per_m, fixed
+    return (per_ground_m + posts_per_m) * on_ground, fixed

@@ -187,7 +187,7 @@ class TrenchSafety:
 
     pack: int
     deepest: float
-    """Deepest column as drawn. [m]"""
+    """As drawn, from the higher edge of the cut down to the bottom beside it. [m]"""
     protection: tuple[Stretch, ...]
     """As deep as walls must be sloped, shored or shielded, as drawn; ``worst`` is the depth. [m]"""
     egress: tuple[Stretch, ...]

@@ -17,8 +17,8 @@ def take_off(
 ) -> tuple[Item, ...]:
     """Quantities of all packs of one plot, each with its rate.
 
-    Mesh is paid for with its laps, without offcuts. Digging is paid for in the ground: soil and rock once each, and the
-    wet part once more as an extra. Backfill is paid for compacted, and what is brought in of it once more for the
+    Mesh is paid for in whole rolls. Digging is paid for in the ground: soil and rock once each, and the wet part once
+    more as an extra. Backfill is paid for compacted, and what is brought in of it once more for the
     bringing; what is left over is paid for loose. ``over_limits_m`` is the length of all lines that runs over ground
     past a limit, which costs something on top of all else. [m]
     """
@@ -68,15 +68,15 @@ def take_off(
 
 
 def _fence_rows(fences: Sequence[FenceTakeOff]) -> tuple[tuple[str, str, str, float], ...]:
-    def mesh(*kinds: str) -> float:
-        return sum(f.mesh[kind].with_laps for f in fences for kind in kinds)
+    def mesh(kind: str) -> float:
+        return sum(f.bought(kind) for f in fences)
 
     def posts(*kinds: PostKind) -> float:
         return float(sum(f.posts[kind] for f in fences for kind in kinds))
 
     return (
-        ("mesh_per_m2", "Mesh for fence and overhang, laps included", "m2", mesh("fence", "overhang")),
-        ("buried_mesh_per_m2", "Mesh for skirt and apron, laps included", "m2", mesh("skirt", "apron")),
+        ("mesh_per_m2", "Mesh for fence and overhang, in whole rolls", "m2", mesh("hung")),
+        ("buried_mesh_per_m2", "Mesh for skirt and apron, in whole rolls", "m2", mesh("buried")),
         ("post_each", "Line posts", "each", posts("line")),
         ("strutted_post_each", "Posts with struts, at bends and on steep ground", "each", posts("bend", "steep")),
         ("gate_post_each", "Gate posts", "each", posts("gate")),

@@ -7,14 +7,12 @@ cave-in; other countries know no depth that is safe by law.
 
 import math
 
-import numpy as np
-
 from packpale.earthworks.model import Stretch, TrenchSafety
 from packpale.earthworks.stretches import stretches, total, where
 from packpale.earthworks.volume import CutSections
 from packpale.enclosure.model import Pack
 from packpale.settings import BulkingSettings, PlantSettings, TrenchSettings
-from packpale.site import Array, Mask
+from packpale.site import Array
 from packpale.values.notes import Note, Value
 from packpale.values.quantity import Quantity, given, printed
 
@@ -34,6 +32,8 @@ B-1; soil that nobody has classified: 1926.652(b)(1)."""
 def trench_safety(
     pack: Pack,
     cuts: CutSections,
+    heights: Array,
+    over_dug: Array,
     water_over_bottom: Array,
     *,
     trench: TrenchSettings,
@@ -42,29 +42,27 @@ def trench_safety(
 ) -> TrenchSafety:
     """Lengths of one pack's trench to which the rules apply, ladders, spoil and side slope.
 
-    Depth is that of the deepest column of the section at each station, uphill of a level bottom, say. A depth of
-    exactly the limit is as deep as it. ``water_over_bottom``, shape (stations,), is positive where the trench stands
+    Depth is that of ``wall_heights``: from the higher edge of the cut to the bottom beside it, as drawn (``heights``)
+    and if the machine digs deeper by what is set (``over_dug``), both of shape (stations,) [m]. A depth of exactly the
+    limit is as deep as it. ``water_over_bottom``, shape (stations,), is positive where the trench stands
     in water [m]: there soil counts as Type C whatever was set (Subpart P App. A).
     """
-    step, deepest = pack.alignment.step, cuts.deepest
+    step = pack.alignment.step
 
-    def from_depth(limit: float, over_dig: float) -> Mask:
+    def along(limit: float, depth: Array) -> tuple[Stretch, ...]:
         # Half a millimetre for rounding of metres and feet.
-        return np.asarray(deepest + over_dig >= limit - 0.0005)
+        return stretches(depth >= limit - 0.0005, depth, step=step)
 
-    def along(limit: float, over_dig: float = 0.0) -> tuple[Stretch, ...]:
-        return stretches(from_depth(limit, over_dig), deepest, step=step)
-
-    egress = along(EGRESS_DEPTH.si, trench.over_dig_m)
+    egress = along(EGRESS_DEPTH.si, over_dug)
     wet = stretches(water_over_bottom > 0, water_over_bottom, step=step)
     width = spoil_width(float(cuts.cut[:, 0].max()) * (1 + bulking.soil_swell), side_slope=plant.mound_slope)
     asked = SIDE_SLOPES[trench.soil_type]
     return TrenchSafety(
         pack=pack.number,
-        deepest=float(deepest.max()),
-        protection=along(PROTECTION_DEPTH.si),
-        egress=along(EGRESS_DEPTH.si),
-        protection_with_over_dig=along(PROTECTION_DEPTH.si, trench.over_dig_m),
+        deepest=float(heights.max()),
+        protection=along(PROTECTION_DEPTH.si, heights),
+        egress=along(EGRESS_DEPTH.si, heights),
+        protection_with_over_dig=along(PROTECTION_DEPTH.si, over_dug),
         egress_with_over_dig=egress,
         ladders=sum(ladders(s.length) for s in egress),
         ladder_spacing=2 * LATERAL_TRAVEL.si,
@@ -120,7 +118,8 @@ def safety_notes(found: TrenchSafety) -> list[Note]:
                 Note(
                     "deep trench",
                     "the trench is {limit} deep or more over {length}",
-                    f"It is so {{where}}, and at most {{deepest}}; there {duty} ({{clause}}).",
+                    "It is so {where}, and at most {deepest}, from the higher edge of the cut to the bottom beside it; "
+                    f"there {duty} ({{clause}}, a rule of the United States; your rules may differ).",
                     {
                         **rule,
                         "length": Quantity(total(drawn), "length"),
@@ -138,7 +137,8 @@ def safety_notes(found: TrenchSafety) -> list[Note]:
                 Note(
                     "deep if over-dug",
                     "dug {over_dig} deeper than drawn, the trench is {limit} deep or more over {length}",
-                    f"It is so {{where}}; there {duty} ({{clause}}).",
+                    f"It is so {{where}}, from the higher edge of the cut to the bottom beside it; there {duty} "
+                    "({clause}, a rule of the United States; your rules may differ).",
                     {
                         **rule,
                         "over_dig": given(found.over_dig, "dimension"),
@@ -156,7 +156,8 @@ def safety_notes(found: TrenchSafety) -> list[Note]:
             Note(
                 "walls too steep",
                 "the walls are set steeper, at {set}:1 (run to rise), than the rule allows",
-                "For {soil}, 29 CFR 1926 Subpart P allows nothing steeper than {asked}:1 at that depth.",
+                "For {soil}, 29 CFR 1926 Subpart P, a rule of the United States, allows nothing steeper than {asked}:1 "
+                "at that depth; your rules may differ.",
                 {
                     "set": given(found.side_slope, "number"),
                     "soil": f"{kind}{wet}",
@@ -170,9 +171,9 @@ def safety_notes(found: TrenchSafety) -> list[Note]:
             Note(
                 "no room for spoil",
                 "the {strip} kept free beside the dig are too narrow for the spoil",
-                "Kept {setback} from the edge (29 CFR 1926.651(j)(2)) and heaped, it takes {needed} on one side or "
-                "{needed_twice} on each of two. Carry it off as it is dug, dig and fill by stretches, or raise "
-                "{setting:trench.working_strip_m}.",
+                "Kept {setback} from the edge (29 CFR 1926.651(j)(2), a rule of the United States; your rules may "
+                "differ) and heaped, it takes {needed} on one side or {needed_twice} on each of two. Carry it off as "
+                "it is dug, dig and fill by stretches, or raise {setting:trench.working_strip_m}.",
                 {
                     "strip": given(found.working_strip, "dimension"),
                     "setback": SPOIL_SETBACK,

@@ -23,6 +23,7 @@ from packpale.earthworks.volume import (
     cut_sections,
     mean_curvature,
 )
+from packpale.earthworks.wall_heights import wall_heights
 from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.settings import Project, TrenchSettings
@@ -56,9 +57,12 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         volumes.append(one)
         profiles.append(drawn.profile)
         trenches.append(drawn)
+        heights, over_dug = (_heights(site, drawn, trench, deeper) for deeper in (0.0, trench.over_dig_m))
         safe = trench_safety(
             pack,
             drawn.cuts,
+            heights,
+            over_dug,
             drawn.profile.depth - drawn.profile.water_depth,
             trench=trench,
             bulking=project.bulking,
@@ -130,6 +134,18 @@ def _drawn(site: Site, pack: Pack, project: Project) -> tuple[Volumes, Trench]:
     if found := _faults(site, pack, cuts, curvature):
         raise Faults(*found)
     return _volumes(pack, cuts, curvature, profile, project), Trench(pack, cuts, profile, curvature)
+
+
+def _heights(site: Site, drawn: Trench, trench: TrenchSettings, deeper: float) -> Array:
+    """Depths of the open trench, dug deeper than drawn by so much. [m]"""
+    return wall_heights(
+        trench_section(trench),
+        drawn.pack.alignment,
+        site,
+        side=trench.side,
+        formation=trench.formation,
+        depth=drawn.profile.depth + deeper,
+    )
 
 
 def _profile(site: Site, pack: Pack, trench: TrenchSettings) -> Profile:

@@ -13,7 +13,7 @@ from packpale.site.grid import Array, Grid, Mask
 GENTLE_SLOPE = math.tan(math.radians(8.0))
 """Ground a loaded vehicle can turn on beside a gate. [m/m] Assumption."""
 NEAR_GATE_M = 0.5
-"""Two posts nearer than this are one. [m] Assumption."""
+"""A corner's post nearer than this to a gate's is one with it. [m] Assumption."""
 
 
 def posts(
@@ -25,28 +25,28 @@ def posts(
     gates: Gates | None = None,
     steep: float = math.inf,
 ) -> Posts:
-    """Posts at every break of the line and on both sides of every gate, equal stretches in between.
+    """Posts at every bend of the line and on both sides of every gate, evenly spread in between.
 
-    The straight distance between neighbours is at most ``spacing`` [m], but across a gate's opening, where no post
-    stands; a break within the opening, or nearer than half a metre to it, gets no post of its own. A chord c on radius
-    R turns the line by 2 asin(c / 2 R); deflection is the angle in plan between the two panels that meet at a post,
-    positive to the right, and adds up to a full circle. From the slope ``steep`` [m/m] on, along a panel, its posts
-    are of the kind steep unless they are bend or gate posts.
+    They are as few as stand at most ``spacing`` [m] apart, in a straight line from ground to ground, but across a
+    gate's opening, where no post stands; between two that must be, each has as much ground to the next. A corner within
+    the opening, or nearer than half a metre to it, gets no post of its own, nor does a change of arc nearer than half
+    the spacing. A line without bends and gates has a post where it starts. A chord c on radius R turns the line by
+    2 asin(c / 2 R); deflection is the angle in plan between the two panels that meet at a post, positive to the right,
+    and adds up to a full circle. From the slope ``steep`` [m/m] on, along a panel, its posts are of the kind steep
+    unless they are bend or gate posts. Where the ground is missing it counts as level.
 
     Raises ValueError if the spacing is not positive, or if two gates overlap.
     """
     if not spacing > 0:
         raise ValueError(f"spacing = {spacing} m must be positive")
-    fixed, kinds, opening = _fixed_posts(line, gates)
+    fixed, kinds, opening = _fixed_posts(line, gates, spacing / 2)
     lengths = np.diff(fixed, append=fixed[0] + line.perimeter)
-    # The longest stretch of line whose chord is the spacing; a break without a post of its own may lie in between.
-    within = lengths * np.array([[1e-6], [0.5], [1 - 1e-6]])
-    longest = _arc_over(spacing, line.points_at(fixed + within).radius.max(axis=0))
-    n = np.where(opening, 1, np.maximum(np.ceil(lengths / longest - 1e-9), 1)).astype(int)
-    which = np.repeat(np.arange(n.size), n)
-    within = np.arange(which.size) - np.concatenate([[0], np.cumsum(n)[:-1]])[which]
-    chainage = np.mod(fixed[which] + within * (lengths / n)[which], line.perimeter)
-    kind = np.where(within == 0, kinds[which], "line")
+    within = [
+        np.zeros(1) if is_open else _evenly(line, at, length, spacing=spacing, elevation=elevation, grid=grid)
+        for at, length, is_open in zip(fixed, lengths, opening, strict=True)
+    ]
+    chainage = np.mod(np.concatenate([at + more for at, more in zip(fixed, within, strict=True)]), line.perimeter)
+    kind = np.concatenate([[first, *["line"] * (len(more) - 1)] for first, more in zip(kinds, within, strict=True)])
     order = np.argsort(chainage, kind="stable")
     chainage, kind = chainage[order], kind[order]
     points = line.points_at(chainage)
@@ -68,22 +68,41 @@ def posts(
     )
 
 
-def _arc_over(chord: float, radius: Array) -> Array:
-    """Length of the arc over a chord, at most a half circle; the chord itself where the line is straight. [m]"""
-    straight = np.isinf(radius)
-    R = np.where(straight, chord, radius)
-    return np.where(straight, chord, 2 * R * np.arcsin(np.minimum(chord / (2 * R), 1.0)))
+def _evenly(line: Line, start: float, length: float, *, spacing: float, elevation: Array, grid: Grid) -> Array:
+    """Chainages from ``start`` of the posts of one stretch, the first 0, its end left out. [m]"""
+    steps = max(math.ceil(length / (0.25 * grid.cell)), 16)
+    fine = np.linspace(0, length, steps + 1)
+    points = line.points_at(start + fine)
+    rise = np.nan_to_num(np.diff(grid.bilinear(elevation, points.x, points.y)))
+    on_ground = np.concatenate([[0.0], np.cumsum(np.hypot(length / steps, rise))])
+    # A panel's own piece of line turns by half a circle at most; a closed stretch takes three.
+    panels = max(math.ceil(2 / math.pi * length / spacing - 1e-9), 3 if length >= line.perimeter else 1)
+    while True:
+        at = np.interp(np.linspace(0, on_ground[-1], panels + 1), on_ground, fine)
+        post = line.points_at(start + at)
+        rise = np.nan_to_num(np.diff(grid.bilinear(elevation, post.x, post.y)))
+        longest = float(np.sqrt(np.diff(post.x) ** 2 + np.diff(post.y) ** 2 + rise**2).max())
+        if longest <= spacing + 1e-9:
+            return np.asarray(at[:-1])
+        panels += 1
 
 
-def _fixed_posts(line: Line, gates: Gates | None) -> tuple[Array, npt.NDArray[np.str_], Mask]:
-    """Chainage and kind of the posts that must be, and whether a gate opens after each."""
-    breaks, length = line.breaks, line.perimeter
+def _fixed_posts(line: Line, gates: Gates | None, near: float) -> tuple[Array, npt.NDArray[np.str_], Mask]:
+    """Chainage and kind of the posts that must be, and whether a gate opens after each.
+
+    A change of arc nearer than ``near`` to a gate's opening has none. [m]
+    """
+    breaks, length = line.bends, line.perimeter
+    some = gates is not None and gates.chainage.size
+    if not breaks.size and not some:
+        breaks = line.breaks[:1]
     kinds = np.where(np.isin(breaks, line.bends), "bend", "line")
     opening = np.zeros(breaks.size, bool)
-    if gates is not None and gates.chainage.size:
+    if gates is not None and some:
         half = gates.width / 2
         apart = np.abs(np.mod(breaks[:, None] - gates.chainage + length / 2, length) - length / 2)
-        clear = (apart > half + NEAR_GATE_M).all(axis=1)
+        free = np.where(np.isin(breaks, line.corners), NEAR_GATE_M, max(near, NEAR_GATE_M))
+        clear = (apart > half + free[:, None]).all(axis=1)
         middles = np.sort(gates.chainage)
         if (np.diff(middles, append=middles[0] + length) < gates.width).any():
             raise ValueError(f"gates of {gates.width} m overlap at chainages {middles.tolist()}")

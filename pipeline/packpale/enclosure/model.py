@@ -66,7 +66,7 @@ PostKind = Literal["line", "bend", "gate", "steep"]
 
 @dataclass(frozen=True)
 class Posts:
-    """Posts on chords no longer than the spacing, none within a gate's opening; arrays of shape (posts,)."""
+    """Posts no farther apart than the spacing, none within a gate's opening; arrays of shape (posts,)."""
 
     chainage: Array
     x: Array

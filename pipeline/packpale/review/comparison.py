@@ -41,7 +41,7 @@ LABELS = {
     "cost_p10": "Price, low estimate",
     "cost_p50": "Price, middle estimate",
     "cost_p90": "Price, high estimate",
-    "escape_dig_rate_m_per_h": "Digging rate that gets out overnight",
+    "escape_dig_rate_m_per_h": "Digging rate that gets out between rounds",
     "over_limits_m": "Fence line over limits",
     "price_per_ha": "Price of a hectare enclosed, middle estimate",
 }

@@ -60,7 +60,7 @@ def holding_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> It
             {found.pack: found.rate for found in _found(result)},
             limits,
             title="Digging rate that gets out in time",
-            explanation="What an animal has to dig to get under the mesh between the evening and the morning round.",
+            explanation="What an animal has to dig to get under the mesh in the longest time between two rounds.",
             say=wording.speed,
             wording=wording,
             degrees=degrees,

@@ -22,7 +22,7 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.settings import FEATURE_KINDS, Project
 from packpale.site.files import files_of
-from packpale.site.inputs import Inputs, plot_window
+from packpale.site.inputs import Inputs, plot_reach
 from packpale.site.model import Site
 from packpale.site.rasters import Elevation
 
@@ -99,7 +99,7 @@ def input_files(project: Project, inputs: Inputs) -> dict[str, tuple[Path, ...]]
 
 def near_elevation(project: Project, inputs: Inputs) -> Elevation:
     """The elevation that plots of a run are read from: of a country's tiles those near them."""
-    windows = [plot_window(inputs, plot, project) for plot in inputs.plots]
+    windows = [plot_reach(inputs, plot, project) for plot in inputs.plots]
     return inputs.elevation.touching(windows, CRS.from_user_input(inputs.crs))
 
 

@@ -25,8 +25,13 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 
 
+def is_time_of_day(text: str) -> bool:
+    """Whether a text is hours and minutes of a day, HH:MM."""
+    return bool(re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", text))
+
+
 def _hours_and_minutes(text: str) -> str:
-    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+    if not is_time_of_day(text):
         raise ValueError(f"found {text!r}; write hours and minutes, such as 20:00")
     return text
 

@@ -1,12 +1,13 @@
 """Settings: the animals and the people round them."""
 
 import itertools
+from dataclasses import dataclass
 from datetime import time
-from typing import Annotated, Literal, Self, get_args
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import Field, field_validator, model_validator
 
-from packpale.settings.base import PRINTABLE, NotNegative, Positive, Settings, TimeOfDay, ascending
+from packpale.settings.base import PRINTABLE, NotNegative, Positive, Settings, TimeOfDay, ascending, is_time_of_day
 from packpale.units import HECTARE_M2
 from packpale.values import default
 
@@ -18,13 +19,27 @@ OctaveBand = Literal[63, 125, 250, 500, 1000, 2000, 4000, 8000]
 """Nominal mid-band frequencies of ISO 9613. [Hz]"""
 
 
-class CheckSettings(Settings):
-    """When the line is walked: between the two nobody looks."""
+@dataclass(frozen=True)
+class Gap:
+    """Time between two rounds, when nobody looks."""
 
-    evening: TimeOfDay = default("checks.evening")
-    """Last round of the day, HH:MM."""
-    morning: TimeOfDay = default("checks.morning")
-    """First round of the day, HH:MM."""
+    start: str
+    """The round before it, HH:MM."""
+    end: str
+    """The round after it; the same where there is one round a day."""
+    hours: float
+
+
+class CheckSettings(Settings):
+    """When the line is walked: between two rounds nobody looks."""
+
+    rounds: Annotated[tuple[TimeOfDay, ...], Field(strict=False)] = tuple(default("checks.rounds"))
+    """Times of day at which a round starts, HH:MM, in any order. The mesh has to hold over the longest gap of the 24
+    hours between them."""
+    evening: TimeOfDay | None = None
+    """Last of two rounds a day, HH:MM: with morning, in place of rounds."""
+    morning: TimeOfDay | None = None
+    """First of two rounds a day, HH:MM: with evening, in place of rounds."""
     dig_rate_m_per_h: Positive | None = None
     """Tunnel that an animal digs in an hour, if you know; none is assumed, since none is published. [m/h]"""
     dig_rate_source: Annotated[str | None, Field(min_length=1, max_length=200), PRINTABLE] = None
@@ -42,12 +57,59 @@ class CheckSettings(Settings):
             raise ValueError("dig_rate_m_per_h and dig_rate_source go together; give both, or drop the one given")
         return self
 
+    @model_validator(mode="before")
+    @classmethod
+    def _evening_and_morning_are_rounds(cls, given: Any) -> Any:
+        words = {"evening", "morning"}
+        if not isinstance(given, dict) or not words & given.keys():
+            return given
+        if "rounds" in given:
+            raise ValueError("rounds and evening or morning are two ways to set the same; keep one of them")
+        if not words <= given.keys():
+            raise ValueError('evening and morning go together; give both, or all times as rounds = ["07:00", "20:00"]')
+        if given["evening"] == given["morning"]:
+            raise ValueError(
+                f'evening and morning are both {given["evening"]!r}; write one round a day as rounds = ["07:00"]'
+            )
+        # A time that is none is a fault of its own key.
+        if all(isinstance(given[k], str) and is_time_of_day(given[k]) for k in words):
+            return {**given, "rounds": (given["morning"], given["evening"])}
+        return given
+
+    @field_validator("rounds")
+    @classmethod
+    def _each_time_once(cls, rounds: tuple[str, ...]) -> tuple[str, ...]:
+        if not rounds:
+            raise ValueError('found none; give at least one time, such as ["20:00"]')
+        if len(set(rounds)) < len(rounds):
+            raise ValueError(f"found {list(rounds)}; give each time once")
+        return rounds
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """Times between rounds, 24 hours in all; the last is the night's, from a day's last round to the first."""
+        times = sorted(self.rounds)
+        at = [(t := time.fromisoformat(text)).hour * 60 + t.minute for text in times]
+        ends = [*at[1:], at[0] + 24 * 60]
+        return tuple(
+            Gap(start, end, (b - a) / 60)
+            for start, end, a, b in zip(times, [*times[1:], times[0]], at, ends, strict=True)
+        )
+
+    @property
+    def longest_gap(self) -> Gap:
+        """The longest of the gaps; of equal ones the first of the day."""
+        return max(self.gaps, key=lambda gap: gap.hours)
+
+    @property
+    def night(self) -> Gap:
+        """From the last round of the day to the first of the next."""
+        return self.gaps[-1]
+
     @property
     def unattended_h(self) -> float:
-        """Hours from the evening round to the next morning round; a whole day if both are at the same time."""
-        evening, morning = time.fromisoformat(self.evening), time.fromisoformat(self.morning)
-        minutes = (morning.hour - evening.hour) * 60 + morning.minute - evening.minute
-        return (minutes % (24 * 60) or 24 * 60) / 60
+        """Hours that nobody looks, at the longest."""
+        return self.longest_gap.hours
 
 
 class PatrolSettings(Settings):

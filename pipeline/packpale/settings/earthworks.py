@@ -103,9 +103,9 @@ class RateSettings(Settings):
     place_surplus_per_m3: Rate = tuple(default("rates.place_surplus_per_m3"))
     """Carrying what is left over to mounds on the plot. [per m3 loose]"""
     mesh_per_m2: Rate = tuple(default("rates.mesh_per_m2"))
-    """Mesh for fence and overhang, laps included. [per m2]"""
+    """Mesh for fence and overhang, by the area of the whole rolls. [per m2]"""
     buried_mesh_per_m2: Rate = tuple(default("rates.buried_mesh_per_m2"))
-    """Mesh for skirt and apron, laps included. [per m2]"""
+    """Mesh for skirt and apron, by the area of the whole rolls. [per m2]"""
     post_each: Rate = tuple(default("rates.post_each"))
     """Line post."""
     strutted_post_each: Rate = tuple(default("rates.strutted_post_each"))

@@ -101,7 +101,7 @@ class FenceSettings(Settings):
     overhang_deg: Annotated[float, Field(ge=0, le=90)] = default("fence.overhang_deg")
     """Inclination of the overhang above the horizontal. [deg]"""
     post_spacing_m: Annotated[float, Field(gt=0.5, le=10)] = default("fence.post_spacing_m")
-    """Largest straight distance between two posts. [m]"""
+    """Largest straight distance between two posts, from ground to ground. [m]"""
     gates: Annotated[int, Field(ge=0, le=20)] = default("fence.gates")
     """Gates in each enclosure."""
     gate_width_m: Annotated[float, Field(gt=0, le=12)] = default("fence.gate_width_m")

@@ -118,7 +118,8 @@ def _values_inside(elevation: Elevation, crs: CRS, grid: Grid, outline: MultiPol
         if mask.any():
             values = read_elevation(elevation, crs, piece)
             yield values[mask]
-            signs.look(np.where(mask, values, np.nan))
+            values[~mask] = np.nan
+            signs.look(values)
 
 
 def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: str) -> None:

@@ -36,6 +36,26 @@ def read_elevation(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
     return out
 
 
+def read_mean(elevation: Elevation, crs: CRS, grid: Grid, factor: int) -> Array:
+    """Mean elevation of cells that are ``factor`` times as wide as the run's [m]; NaN is no data.
+
+    Of those of the run's cells that have one, where they are the raster's own; otherwise the elevation at the middle.
+    Raises Faults if a file cannot be read.
+    """
+    if not is_native(elevation, crs, grid.cell / factor):
+        return _means(elevation, crs, grid, 1)
+    out = np.empty(grid.shape)
+    high = max(1, POINTS_AT_ONCE // (grid.cols * factor**2))
+    for top in range(0, grid.rows, high):
+        part = grid.part(slice(top, min(top + high, grid.rows)), slice(0, grid.cols))
+        own = Grid(part.west, part.north, part.cell / factor, part.rows * factor, part.cols * factor)
+        values = _own_cells(elevation, own).reshape(part.rows, factor, part.cols, factor)
+        known = np.isfinite(values).sum(axis=(1, 3))
+        total = np.nansum(values, axis=(1, 3))
+        out[top : top + part.rows] = np.where(known > 0, total / np.maximum(known, 1), np.nan)
+    return out
+
+
 def _points_a_side(elevation: Elevation, crs: CRS, cell: float) -> int:
     """Points a side that a cell takes the mean of: as many as it spans of the raster's cells in the raster's middle."""
     # Not in the grid's middle: two grids that share a cell would take different means.

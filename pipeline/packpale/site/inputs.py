@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from packpale.faults import Faults, Gathering
 from packpale.settings import CRITERION_NEEDS, FEATURE_KINDS, Project
 from packpale.site import crs as crs_
+from packpale.site.around import FAR_M, around_grid, read_around
 from packpale.site.coverage import blank_implausible, check_cells, check_windows, inside
 from packpale.site.elevations import read_elevation
 from packpale.site.grid import Grid, Mask
@@ -21,7 +22,7 @@ from packpale.site.model import Pit, Plot, Site, Standing
 from packpale.site.outlines import Outline
 from packpale.site.plot_shapes import notes_of, notes_of_all
 from packpale.site.plots import read_outlines, to_plots
-from packpale.site.raster_files import open_elevation
+from packpale.site.raster_files import Unreadable, open_elevation
 from packpale.site.rasters import Elevation, cell_size, window
 from packpale.site.soil import (
     SoilArea,
@@ -40,11 +41,9 @@ from packpale.values.quantity import Quantity
 from packpale.values.quantity import given as as_given
 
 FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
-"""Surroundings that distances are computed to, and not only buffers."""
+"""Surroundings that distances are computed to, and not only buffers: looked for FAR_M round a plot's window."""
 LEAST_BARE = 0.001
 """Part of a plot without soil polygon from which it is said; less is a gap between polygons drawn by hand."""
-FAR_M = 5000.0
-"""Such surroundings are looked for this far round a plot's window. [m]"""
 
 
 @dataclass(frozen=True)
@@ -194,7 +193,7 @@ def _chosen_crs(
 
 
 def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
-    """Read one plot and the ground round it (land.margin_m beyond its bounds).
+    """Read one plot and the ground round it: land.margin_m beyond its bounds, and coarser from there on.
 
     Ground in the margin that no raster covers is NaN. Raises Faults if there is no such plot, or a raster cannot be
     read any more.
@@ -211,6 +210,18 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
                 "{cells} cells of the margin were left out because no land has their elevation",
                 values={"cells": odd},
                 size=odd,
+            )
+        )
+    around = None
+    try:
+        around = read_around(inputs.elevation, crs, grid)
+    except Unreadable as error:
+        notes.append(
+            Note(
+                "ground without elevation",
+                "ground farther away than {setting:land.margin_m} could not be read",
+                "Views, howls and water from there are not known: {why}.",
+                {"why": "; ".join(error.lines)},
             )
         )
     bare = uncovered(plot.outline, inputs.soil) if inputs.soil else 0.0
@@ -247,6 +258,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
         notes=tuple(notes),
         pits=used_pits(inputs.pits, grid, project.soil.pit_range_m),
         fence_lines=inputs.fence_lines.get(plot_id, ()),
+        around=around,
     )
 
 
@@ -277,6 +289,12 @@ def plot_window(inputs: Inputs, plot: Plot, project: Project) -> Grid:
     """The grid on which a plot is computed: its own ground and land.margin_m round it."""
     crs, bounds = CRS.from_user_input(inputs.crs), _bounds(plot, inputs.fence_lines)
     return window(inputs.elevation, crs, inputs.cell_m, bounds, project.land.margin_m)
+
+
+def plot_reach(inputs: Inputs, plot: Plot, project: Project) -> Grid:
+    """All ground that is read for a plot, its window and what lies round it."""
+    window = plot_window(inputs, plot, project)
+    return around_grid(inputs.elevation, CRS.from_user_input(inputs.crs), window) or window
 
 
 def _bounds(plot: Plot, lines: Mapping[str, tuple[Polygon, ...]]) -> tuple[float, float, float, float]:

@@ -70,6 +70,16 @@ class Plot:
 
 
 @dataclass(frozen=True)
+class Around:
+    """The ground all round a plot's window and under it, where elevation was supplied; coarser where that is much."""
+
+    grid: Grid
+    """Its cells are a whole multiple of the window's, and corners of the window are corners of them."""
+    elevation: Array
+    """Mean of each cell, NaN is no data. [m]"""
+
+
+@dataclass(frozen=True)
 class Site:
     """One candidate plot and the ground round it, in the run's projected CRS."""
 
@@ -95,3 +105,5 @@ class Site:
     """Trial pits that the soil is taken from, also those outside the window."""
     fence_lines: tuple[Polygon, ...] = ()
     """Fence lines given for this plot, each the ground it encloses: valid, no holes. [m]"""
+    around: Around | None = None
+    """None where nothing beyond the window was read."""

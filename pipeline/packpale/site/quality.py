@@ -22,10 +22,14 @@ PIT_M = 1.0
 """A single cell this much below, or above, all its neighbours is an error of the model. [m]"""
 STRIPE_M = 0.03
 """Rows that as a whole lie off their neighbours by more than this, up and down in turn, are stripes. [m]"""
+CERTAIN = 4.0
+"""Stripes vary from row to row this many times as much as rough ground by itself."""
 LEAST_STRIPED = 0.25
 """Part of the rows that lie off their neighbours, from which it is no row of terraces or banks."""
 LEAST_ROW = 40
 """Cells of a row, or column, from which its middle value tells more than its noise."""
+CELLS_AT_ONCE, LEAST_ROWS_AT_ONCE = 250_000, 64
+"""Cells, and rows at least, that are looked at at a time."""
 GAP_M = 50.0
 """Ground that lies at one single value, this far below all other ground, is missing and not land. [m]"""
 
@@ -43,7 +47,15 @@ class Signs:
 
     def look(self, z: Array) -> None:
         """Take in a piece of ground, NaN where none is; cells of one plot and its bounds, rows from north to south."""
-        if self.cell > FINE_CELL_M or min(z.shape) < 3:
+        if self.cell > FINE_CELL_M:
+            return
+        # Some rows at a time: what is worked out takes many times the memory of the ground itself.
+        high = max(LEAST_ROWS_AT_ONCE, CELLS_AT_ONCE // z.shape[1])
+        for top in range(0, z.shape[0], high):
+            self._look(z[top : top + high])
+
+    def _look(self, z: Array) -> None:
+        if min(z.shape) < 3:
             return
         for axis in (0, 1):
             rise = np.abs(np.diff(z, axis=axis))
@@ -115,8 +127,14 @@ def _stripes(z: Array) -> float:
     first, last = int(np.argmax(enough)), int(len(enough) - np.argmax(enough[::-1]))
     if not enough[first:last].all() or last - first < 6:
         return 0.0
-    middle = np.nanmedian(bend[first:last], axis=1)
+    bend = bend[first:last]
+    middle = np.nanmedian(bend, axis=1)
     spread = float(np.std(middle))
+    # What a row's middle value varies by itself, from the middle absolute deviation of normally spread errors.
+    deviation = 1.4826 * np.nanmedian(np.abs(bend - middle[:, None]), axis=1)
+    by_itself = float(np.median(1.25 * deviation / np.sqrt(np.isfinite(bend).sum(axis=1))))
+    if spread <= CERTAIN * by_itself:
+        return 0.0
     # Second differences of steps are two to four times the step.
     if spread <= 2 * STRIPE_M or (np.abs(middle) > STRIPE_M).mean() < LEAST_STRIPED:
         return 0.0

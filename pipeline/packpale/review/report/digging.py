@@ -101,7 +101,10 @@ def trench_safety(source: PlotSource) -> Section:
         return (name, *(say(p) for p in found))
 
     rows = [
-        row("Deepest place, as drawn", lambda p: show.dimension(p.deepest)),
+        row(
+            "Deepest place, as drawn, from the higher edge of the cut straight down to the bottom beside it",
+            lambda p: show.dimension(p.deepest),
+        ),
         row(
             f"Walls sloped, shored or shielded: length {show.say(PROTECTION_DEPTH)} deep or more, as drawn "
             "(if dug deeper by what is set)",
@@ -125,7 +128,7 @@ def trench_safety(source: PlotSource) -> Section:
         row("Length that stands in water, where soil counts as Type C", lambda p: show.length(p.wet_length)),
     ]
     heads = (
-        ("What 29 CFR 1926 Subpart P asks for", "name"),
+        ("What 29 CFR 1926 Subpart P (United States; your rules may differ) asks for", "name"),
         *((f"Pack {p.pack}" if source.several else "This trench", "figure") for p in found),
     )
     note = small(

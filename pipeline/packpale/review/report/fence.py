@@ -20,10 +20,15 @@ POSTS: tuple[tuple[PostKind, str], ...] = (
 
 def fence_section(source: PlotSource) -> Section:
     """Lengths, mesh, posts and gates of each pack's fence."""
-    show, fences = source.show, source.works.fences
+    show, fences, mesh = source.show, source.works.fences, source.project.mesh
     rows: list[tuple[str, ...]] = [
         ("Fence to hang, airlocks included", *(show.length(f.hung_length) for f in fences)),
         *((name, *(show.quantity(f.mesh[kind].with_laps, "m2") for f in fences)) for kind, name in MESH),
+        (
+            f"Rolls of {show.dimension(mesh.roll_width_m)} by {show.length(mesh.roll_length_m)} to buy: for fence and "
+            "overhang; for skirt and apron",
+            *(f"{f.rolls['hung']}; {f.rolls['buried']}" for f in fences),
+        ),
         *((name, *(str(f.posts[kind]) for f in fences)) for kind, name in POSTS),
         ("Footing holes, and concrete in them", *(f"{f.holes}, {show.volume(f.concrete)}" for f in fences)),
         ("Arms of the overhang", *(str(f.arms) for f in fences)),

@@ -13,8 +13,8 @@ def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
         dug = min(care.dig_out, key=lambda d: d.dig_rate)
         yield (
             words(source.see("Under it", "digging-out")),
-            f"Gets out if it digs faster than {show.speed(dug.dig_rate)} for the {show.hours(care.unattended_h)} of "
-            f"night: {show.dimension(dug.shortest)} at {_at(source, dug.pack, dug.weakest_chainage)}.",
+            f"Gets out if it digs faster than {show.speed(dug.dig_rate)} for the {show.hours(care.unattended_h)} that "
+            f"nobody looks: {show.dimension(dug.shortest)} at {_at(source, dug.pack, dug.weakest_chainage)}.",
         )
     if care.climbs:
         low = min(care.climbs, key=lambda c: c.least)
@@ -47,11 +47,9 @@ def _water(source: PlotSource) -> str:
 
 def _unwatched(source: PlotSource) -> str:
     show, care = source.show, source.care
-    day = 24 - care.unattended_h
-    said = f"{show.hours(care.unattended_h)} by night and {show.hours(day)} by day"
-    if day > care.unattended_h and care.dig_out:
-        rate = min(d.shortest for d in care.dig_out) / day
-        said += f"; if nobody is about by day, {show.speed(rate)} is enough"
+    said = f"{show.hours(care.gap.hours)} at the longest, from {care.gap.start} to {care.gap.end}"
+    if care.night != care.gap:
+        said += f"; by night {show.hours(care.night.hours)}, from {care.night.start} to {care.night.end}"
     return f"{said}."
 
 
@@ -83,7 +81,12 @@ def digging_out(source: PlotSource) -> Section:
 def _tunnels(source: PlotSource) -> Iterator[Paragraph]:
     show, care = source.show, source.care
     for dug in care.dig_out:
-        lap = ""
+        lap = night = ""
+        if care.night != care.gap:
+            night = (
+                f" Over the night, the {show.hours(care.night.hours)} from {care.night.start} to {care.night.end}, it "
+                f"takes {show.speed(dug.night_dig_rate)}."
+            )
         if source.project.trench.apron_reach_m > 0:
             lap = (
                 f" Where skirt and apron are not lapped, {show.dimension(dug.without_lap)} (chainage "
@@ -93,8 +96,8 @@ def _tunnels(source: PlotSource) -> Iterator[Paragraph]:
         yield paragraph(
             f"{source.of_pack(dug.pack)}The shortest way under the mesh is a tunnel of "
             f"{show.dimension(dug.shortest)}, at chainage {show.length(dug.weakest_chainage)}. An animal gets out "
-            f"within the {care.unattended_h:g} hours that nobody looks if it digs faster than "
-            f"{show.speed(dug.dig_rate)}.{lap}"
+            f"within the {show.hours(care.gap.hours)} that nobody looks at the longest, from {care.gap.start} to "
+            f"{care.gap.end}, if it digs faster than {show.speed(dug.dig_rate)}.{night}{lap}"
         )
 
 
@@ -111,7 +114,8 @@ def _margins(source: PlotSource) -> Iterator[Paragraph]:
                 + (
                     f"the mesh holds {least:.1f} hours longer than nobody looks, at its weakest place."
                     if least >= 0
-                    else f"the mesh is dug under over {show.length(total(found.too_short))} of the fence in that time."
+                    else f"the mesh is dug under over {show.length(total(found.too_short))} of the fence before the "
+                    "next round."
                 )
             )
         if total(found.on_rock):

@@ -1,5 +1,6 @@
 """The pack and the people: the round, howls, views, the other packs, dens."""
 
+import math
 from collections.abc import Iterator
 
 from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M
@@ -25,13 +26,14 @@ def round_section(source: PlotSource) -> Section | None:
     together = ""
     if len(care.rounds) > 1:
         together = f"All rounds take {show.duration(care.rounds_s)}, the way from one pack to the next left out. "
+    rounds = "one round" if care.rounds_a_day == 1 else f"{care.rounds_a_day} rounds"
     blocks.append(
         paragraph(
-            f"{together}Evening and morning together that is {show.duration(care.rounds_a_day_s)} a day for one "
-            "person. Walked the same way round both times, no place is unseen for longer than the "
-            f"{show.hours(care.unattended_h)} by night and {show.hours(24 - care.unattended_h)} by day that lie "
-            "between the rounds; walked opposite ways, the places near the start are unseen for "
-            f"{show.hours(care.unseen_h)} by night, and {show.speed(care.dig_rate_unseen)} would be enough to dig out."
+            f"{together}With {rounds} that is {show.duration(care.rounds_a_day_s)} a day for one person. Walked the "
+            "same way round every time, no place is unseen for longer than the "
+            f"{show.hours(care.gap.hours)} from {care.gap.start} to {care.gap.end}; walked opposite ways, the places "
+            f"near the start are unseen for {show.hours(care.unseen_h)}, and {show.speed(care.dig_rate_unseen)} would "
+            "be enough to dig out."
         )
     )
     blocks += [_stops(source, walk) for walk in care.rounds if walk.checks]
@@ -211,12 +213,20 @@ def views(source: PlotSource) -> Section | None:
 def _seen(source: PlotSource, viewing: Viewing) -> Iterator[str]:
     settings, show = source.project.viewing, source.show
     for p in viewing.packs:
-        met = p.seen_share >= settings.least_seen_share and p.refuge_share >= settings.least_refuge_share
+        if not math.isfinite(p.seen_share):
+            yield (
+                f"{source.of_pack(p.pack)}how much of the ground inside the fence is seen is not known: the viewing "
+                "points lie beyond the elevation model."
+            )
+            continue
+        refuge_is_met = p.refuge_share >= settings.least_refuge_share
+        met = "both are met" if p.seen_share >= settings.least_seen_share and refuge_is_met else "not both are met"
+        least, most = ("at least ", "at most ") if p.is_bound else ("", "")
         yield (
-            f"{source.of_pack(p.pack)}{show.percent(p.seen_share)} of the ground inside the fence is seen from some "
-            f"viewing point, {show.percent(p.refuge_share)} from none. Asked for are "
+            f"{source.of_pack(p.pack)}{least}{show.percent(p.seen_share)} of the ground inside the fence is seen from "
+            f"some viewing point, {most}{show.percent(p.refuge_share)} from none. Asked for are "
             f"{show.percent(settings.least_seen_share)} seen and {show.percent(settings.least_refuge_share)} refuge: "
-            f"{'both are met' if met else 'not both are met'}."
+            f"{'not known whether both are met' if p.is_bound and refuge_is_met else met}."
         )
 
 

@@ -1,0 +1,67 @@
+"""The ground all round a plot's window in one coarser pass: for views, howls and water that come from farther away."""
+
+import math
+
+import numpy as np
+from pyproj import CRS
+
+from packpale.faults import Faults
+from packpale.site import crs as crs_
+from packpale.site.coverage import blank_implausible
+from packpale.site.elevations import read_elevation, read_mean
+from packpale.site.grid import Grid
+from packpale.site.model import Around
+from packpale.site.rasters import Elevation
+
+FAR_M = 5000.0
+"""How far round a plot's window ground and surroundings are looked at. [m]"""
+MOST_CELLS = 4_000_000
+"""Cells of the ground round a window: more of its elevation is read with larger cells."""
+
+
+def around_grid(elevation: Elevation, crs: CRS, window: Grid) -> Grid | None:
+    """The grid of the ground round a window, with cells a whole multiple of its own that have corners in common.
+
+    It reaches FAR_M beyond the window, or to where the elevation ends, and covers the window. None where there is no
+    elevation beyond the window, and where it comes from a network: much would have to be fetched for every plot.
+    """
+    if elevation.is_remote:
+        return None
+    cell = window.cell
+    west, south, east, north = window.bounds
+    try:
+        outline = crs_.moved_geometry(elevation.footprint(), elevation.crs, crs, elevation.name)
+        there = outline.bounds
+    except Faults:
+        # The run's CRS does not reach all of the elevation.
+        there = (-math.inf, -math.inf, math.inf, math.inf)
+    # In cells beyond each side of the window; a rounding is no cell.
+    beyond = [
+        max(0, math.floor(min(FAR_M, reach) / cell + 1e-6))
+        for reach in (west - there[0], there[3] - north, there[2] - east, south - there[1])
+    ]
+    if not any(beyond):
+        return None
+    factor = 1
+    while True:
+        left, top, right, bottom = (math.ceil(b / factor) for b in beyond)
+        rows, cols = top + bottom + math.ceil(window.rows / factor), left + right + math.ceil(window.cols / factor)
+        if rows * cols <= MOST_CELLS:
+            break
+        factor += 1
+    size = factor * cell
+    return Grid(west - left * size, north + top * size, size, rows, cols)
+
+
+def read_around(elevation: Elevation, crs: CRS, window: Grid) -> Around | None:
+    """Mean elevation of the cells of ``around_grid``, NaN where there is none; None where there is no such grid.
+
+    Raises Faults if a file cannot be read.
+    """
+    grid = around_grid(elevation, crs, window)
+    if grid is None:
+        return None
+    factor = round(grid.cell / window.cell)
+    values = read_elevation(elevation, crs, grid) if factor == 1 else read_mean(elevation, crs, grid, factor)
+    blank_implausible(values)
+    return Around(grid, values) if np.isfinite(values).any() else None

@@ -1,0 +1,80 @@
+"""The ground round a window: how far, how coarse, and that its cells are means of the window's own."""
+
+import numpy as np
+import pytest
+from pyproj import CRS
+from shapely.geometry import box
+
+from made_inputs import NORTH, WEST, Made, write_raster
+from packpale.site import around
+from packpale.site.inputs import open_inputs, plot_window, read_site
+from told import told
+
+
+@pytest.fixture
+def made(tmp_path):
+    made = Made(tmp_path)
+    rng = np.random.default_rng(4)
+    made.inputs["elevation"] = [write_raster(tmp_path / "ground.tif", 100 + rng.normal(size=(90, 120)))]
+    made.plots(("north", box(WEST + 40, NORTH - 60, WEST + 70, NORTH - 40)))
+    return made
+
+
+def read(made):
+    inputs = open_inputs(made.project())
+    return inputs, read_site(inputs, "north", made.project())
+
+
+def test_all_that_was_supplied_is_there_and_the_window_s_cells_are_the_same(made):
+    _, site = read(made)
+    assert site.around.grid.bounds == (WEST, NORTH - 90, WEST + 120, NORTH)
+    assert site.around.grid.cell == site.grid.cell == 1
+    rows, cols = site.grid.shape
+    top, left = round(NORTH - site.grid.north), round(site.grid.west - WEST)
+    np.testing.assert_array_equal(site.around.elevation[top : top + rows, left : left + cols], site.elevation)
+
+
+@pytest.mark.parametrize("most", [5000, 2000, 400])
+def test_where_that_is_much_cells_are_wholes_of_the_window_s(made, monkeypatch, most):
+    _, fine = read(made)
+    monkeypatch.setattr(around, "MOST_CELLS", most)
+    _, site = read(made)
+    grid, ground = site.around.grid, site.around.elevation
+    factor = round(grid.cell)
+    assert factor > 1
+    assert ground.size <= most
+    west, south, east, north = grid.bounds
+    assert west <= WEST < west + factor
+    assert north - factor < NORTH <= north
+    assert south <= NORTH - 90
+    assert east >= WEST + 120
+    assert (site.grid.west - west) % factor == 0
+    # A cell in the middle, by hand; and one that sticks out is the mean of what there is.
+    for r, c in ((5, 4), (0, 0)):
+        top, left = round(NORTH - north) + r * factor, round(west - WEST) + c * factor
+        of = fine.around.elevation[max(top, 0) : top + factor, max(left, 0) : left + factor]
+        assert ground[r, c] == pytest.approx(of.mean())
+
+
+def test_it_reaches_no_farther_than_set(made, monkeypatch):
+    monkeypatch.setattr(around, "FAR_M", 7.0)
+    inputs, site = read(made)
+    west, south, east, north = plot_window(inputs, inputs.plots[0], made.project()).bounds
+    assert site.around.grid.bounds == (west - 7, south - 7, east + 7, north + 7)
+
+
+def test_where_the_window_holds_all_there_is_nothing_round_it(made):
+    made.settings["land"]["margin_m"] = 200.0
+    inputs, site = read(made)
+    assert site.around is None
+    assert around.around_grid(inputs.elevation, CRS.from_user_input(inputs.crs), site.grid) is None
+
+
+def test_a_file_that_ends_early_beside_the_window_costs_what_lies_there_alone(made, tmp_path):
+    broken = write_raster(tmp_path / "beside.tif", np.random.default_rng(1).normal(size=(300, 300)), west=WEST + 120)
+    broken.write_bytes(broken.read_bytes()[: broken.stat().st_size // 2])
+    made.inputs["elevation"].append(broken)
+    _, site = read(made)
+    assert site.around is None
+    assert np.isfinite(site.elevation).all()
+    assert any("ground farther away than" in note.lower() for note in told(site.notes))
