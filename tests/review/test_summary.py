@@ -99,3 +99,11 @@ def test_notes_read_back_as_they_were(tmp_path, fitting):
     assert note in summary.notes
     write_summary(summary, tmp_path / "result.json")
     assert read_summary(tmp_path / "result.json").notes == summary.notes
+
+
+def test_notes_read_back_count_as_the_same(summary, tmp_path):
+    """Of a run some plots are computed and others are kept: what both say is said once."""
+    write_summary(summary, tmp_path / "result.json")
+    back = read_summary(tmp_path / "result.json")
+    assert len(summary.notes) > 3
+    assert set(summary.notes) == set(back.notes)

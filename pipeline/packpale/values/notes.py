@@ -121,8 +121,8 @@ class Phrase:
         _check(self.template, self.values)
 
     def __hash__(self) -> int:
-        # A mapping has no hash; what differs in its values alone is told apart by comparing.
-        return hash((self.template, *self.values))
+        # A mapping has no hash; what differs in its values alone is told apart by comparing. Their order does not count.
+        return hash((self.template, *sorted(self.values)))
 
     @property
     def settings(self) -> tuple[str, ...]:
@@ -171,7 +171,7 @@ class Note:
         _check(f"{self.lead} {self.rest}", self.values)
 
     def __hash__(self) -> int:
-        return hash((self.kind, self.lead, self.rest, *self.values))
+        return hash((self.kind, self.lead, self.rest, *sorted(self.values)))
 
     @property
     def severity(self) -> Severity:
