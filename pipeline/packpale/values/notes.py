@@ -121,7 +121,7 @@ class Phrase:
         _check(self.template, self.values)
 
     def __hash__(self) -> int:
-        # A mapping has no hash; what differs in its values alone is told apart by comparing. Their order does not count.
+        # A mapping has no hash; what differs in its values alone is told apart by comparing. Order does not count.
         return hash((self.template, *sorted(self.values)))
 
     @property
