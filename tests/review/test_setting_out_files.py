@@ -2,9 +2,10 @@
 
 import copy
 import csv
+import itertools
 import math
 import re
-from collections import namedtuple
+from collections import Counter, namedtuple
 from pathlib import Path
 
 import fiona
@@ -320,11 +321,50 @@ def test_every_element_that_is_written_is_declared_and_no_other(drawn, fitted):
 # Tables and text
 
 
+def line_pegs(files):
+    """Rows of the pegs that stand on the line, without those of the airlocks."""
+    return [row for row in rows(files.folder / "pegs.csv") if "airlock" not in row["kind"]]
+
+
+def test_posts_of_the_bill_are_the_posts_of_the_pegs(files):
+    bill = {item.key: item.quantity for item in files.result.earthworks.items}
+    kinds = Counter(r["kind"].split()[0] for r in rows(files.folder / "pegs.csv") if r["post"])
+    assert bill["post_each"] == kinds["line"]
+    assert bill["strutted_post_each"] == kinds["bend"] + kinds["steep"]
+    assert bill["gate_post_each"] == kinds["gate"] > 0
+    numbers = [int(r["post"]) for r in rows(files.folder / "pegs.csv") if r["post"]]
+    assert sorted(numbers) == list(range(1, len(numbers) + 1))
+
+
+def test_airlocks_are_pegged_inside_the_fence(files):
+    (polygon,) = files.polygons
+    fence = factory.project().fence
+    table = [row for row in rows(files.folder / "pegs.csv") if "airlock" in row["kind"]]
+    assert {int(row["kind"].split()[-1]) for row in table} == set(range(1, fence.gates + 1))
+    for gate in range(1, fence.gates + 1):
+        mine = [r for r in table if r["kind"].endswith(f"airlock {gate}")]
+        at = {
+            k: shapely.MultiPoint([(float(r["x"]), float(r["y"])) for r in mine if r["kind"].startswith(k)])
+            for k in ("bend", "gate", "line")
+        }
+        room = at["bend"].minimum_rotated_rectangle
+        sides = sorted(shapely.Point(a).distance(shapely.Point(b)) for a, b in itertools.pairwise(room.exterior.coords))
+        # Rectangular; as wide as the chord over its width, and as deep as set.
+        assert sorted((fence.airlock_length_m, fence.airlock_width_m)) == pytest.approx([sides[0], sides[2]], abs=0.05)
+        assert shapely.distance(shapely.points([g.coords[0] for g in at["bend"].geoms]), polygon).max() < 2 * MM
+        inner = list(at["gate"].geoms)
+        assert inner[0].distance(inner[1]) == pytest.approx(4.0, abs=2 * MM)
+        for post in [*inner, *at["line"].geoms]:
+            assert polygon.contains(post)
+            assert room.exterior.distance(post) < 2 * MM
+
+
 def test_pegs_read_back_to_a_millimetre(files):
     table = rows(files.folder / "pegs.csv")
     (polygon,) = files.polygons
+    on_line = np.array([[float(r["x"]), float(r["y"])] for r in line_pegs(files)])
+    assert shapely.distance(polygon.exterior, shapely.points(on_line)).max() < 2 * MM
     at = np.array([[float(r["x"]), float(r["y"])] for r in table])
-    assert shapely.distance(polygon.exterior, shapely.points(at)).max() < 2 * MM
     text = (files.folder / "pegging.txt").read_text(encoding="utf-8")
     stakes = {m[1]: (float(m[2]), float(m[3])) for m in re.finditer(r"(?m)^  ([A-Z])  +(\S+)  +(\S+)  \w", text)}
     a, b = np.array(stakes["A"]), np.array(stakes["B"])
@@ -343,7 +383,7 @@ def test_pegs_over_a_limit_say_so(files):
     assert pack.over_limits, "the plot's second stream is meant to pass under the line"
     soft = {limit.kind: limit.area for limit in files.result.land.limits if limit.may_lie_inside}
     over = 0
-    for row in rows(files.folder / "pegs.csv"):
+    for row in line_pegs(files):
         points = pack.line.points_at(float(row["chainage_m"]))
         at, outward = np.array([points.x, points.y]), points.outward
         trench = factory.project().trench
@@ -355,7 +395,7 @@ def test_pegs_over_a_limit_say_so(files):
 
 
 def test_pegs_have_the_level_of_the_bottom_between_stations(files):
-    table = rows(files.folder / "pegs.csv")
+    table = line_pegs(files)
     (volumes,) = files.result.earthworks.volumes
     (pack,) = files.result.enclosure.packs
     step, n = pack.alignment.step, pack.alignment.chainage.size

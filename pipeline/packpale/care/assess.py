@@ -14,6 +14,7 @@ from packpale.care.model import Care
 from packpale.care.neighbours import neighbour_notes, neighbours
 from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
 from packpale.care.sights import lines_of_sight
+from packpale.care.space import space_notes
 from packpale.care.streams import stream_crossings, stream_notes
 from packpale.care.viewing import den_notes, viewing
 from packpale.care.wading import wading_notes
@@ -114,6 +115,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     notes += wading_notes(site, land, walks, deeper_than=project.land.max_ponding_m)
     insides = ground_inside(site, land, enclosure.packs, project)
     notes += inside_notes(insides, project)
+    notes += space_notes(enclosure.packs, project.pack.animals)
     return Care(
         checks.longest_gap,
         checks.night,

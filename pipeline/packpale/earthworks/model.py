@@ -297,6 +297,18 @@ class Uncertainty:
 
 
 @dataclass(frozen=True)
+class MeshLife:
+    """How long buried mesh lasts in soil of the kind that the rates hold for, and what that costs."""
+
+    zinc_years: float
+    """Until the zinc is gone and the steel begins to rust: the least that can be counted on."""
+    wire_years: float
+    """Until half of the wire's section is gone as well."""
+    per_year: tuple[float, float]
+    """Likely price of the buried mesh over each of the two, the lower first. [the run's currency]"""
+
+
+@dataclass(frozen=True)
 class Earthworks:
     """All trenches of one plot and what they cost."""
 
@@ -312,5 +324,7 @@ class Earthworks:
     uncertainty: Uncertainty | None = None
     haul: Haul | None = None
     plant: Plant | None = None
+    mesh_life: MeshLife | None = None
+    """None where its wire or zinc are not set."""
     safety: tuple[TrenchSafety, ...] = ()
     """One for each pack, as in ``volumes``."""

@@ -7,6 +7,7 @@ import numpy as np
 from packpale.earthworks.bulking import bulk
 from packpale.earthworks.fence_take_off import fence_notes, fence_take_off
 from packpale.earthworks.haul import haul, haul_notes
+from packpale.earthworks.mesh_life import mesh_life, mesh_notes
 from packpale.earthworks.model import Earthworks, Profile, TrenchSafety, Volumes
 from packpale.earthworks.plant import machine_work, plant_notes
 from packpale.earthworks.price import total_cost
@@ -82,6 +83,9 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     notes += [*haul_notes(hauled), *plant_notes(worked)]
     over = sum(pack.over_limits_m for pack in enclosure.packs)
     items = take_off(volumes, fences, rates=project.rates, over_limits_m=over)
+    (buried,) = (item for item in items if item.key == "buried_mesh_per_m2")
+    life = mesh_life(project.mesh, buried)
+    notes += mesh_notes(project.mesh, life)
     spread = uncertainty(site, trenches, trench_section(trench), items, project)
     cost = total_cost(items) | dict(zip(("p10", "p50", "p90"), spread.price, strict=True))
     return Earthworks(
@@ -94,6 +98,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         uncertainty=spread,
         haul=hauled,
         plant=worked,
+        mesh_life=life,
         safety=tuple(safety),
     )
 

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from packpale.enclosure.airlocks import airlock_posts
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegs, Stake, baselines, curve_elements, pegging, pegs
@@ -84,6 +85,50 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
                 "tie_angle_deg": float(ties.angle_deg[i]),
                 "over_limit": _kinds_at(pack, float(found.chainage[i])),
             }
+        yield from _airlock_rows(pack, result, project, after=found.x.size)
+
+
+def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: int) -> Iterator[dict[str, Any]]:
+    """Pegs of the airlocks' own posts, which stand on no arc."""
+    fence, frame, site = project.fence, baselines(pack.line), result.site
+    size = {"length": fence.airlock_length_m, "width": fence.airlock_width_m, "spacing": fence.post_spacing_m}
+    found = airlock_posts(pack.line, pack.gates, **size)
+    x, y = np.array([post.x for post in found]), np.array([post.y for post in found])
+    if not found:
+        return
+    (along, right), ties, names = frame.along_and_right(x, y), frame.ties(x, y), [s.name for s in frame.stakes]
+    ground = site.grid.bilinear(site.elevation, x, y)
+    on_no_arc = dict.fromkeys(
+        (
+            "chainage_m",
+            "invert_m",
+            "radius_m",
+            "arc_from_start_of_arc_m",
+            "deflection_deg",
+            "chord_from_start_of_arc_m",
+            "chord_from_previous_peg_m",
+        ),
+        math.nan,
+    )
+    for i, post in enumerate(found):
+        yield on_no_arc | {
+            "pack": pack.number,
+            "peg": after + i + 1,
+            "kind": f"{post.kind} post of airlock {post.gate}",
+            "post": pack.posts.x.size + i + 1,
+            "x": post.x,
+            "y": post.y,
+            "ground_m": float(ground[i]),
+            "arc": "",
+            "along_baseline_1_m": float(along[i]),
+            "right_of_baseline_1_m": float(right[i]),
+            "first_tie_from": names[ties.first[i]],
+            "first_tie_m": float(ties.first_distance[i]),
+            "second_tie_from": names[ties.second[i]],
+            "second_tie_m": float(ties.second_distance[i]),
+            "tie_angle_deg": float(ties.angle_deg[i]),
+            "over_limit": "",
+        }
 
 
 def _kinds_at(pack: Pack, chainage: float) -> str:

@@ -112,6 +112,13 @@ class CheckSettings(Settings):
         return self.longest_gap.hours
 
 
+class PackSettings(Settings):
+    """The animals themselves."""
+
+    animals: Annotated[int | None, Field(gt=0, le=100)] = None
+    """How many live in each enclosure: the ground for each is told beside published least areas."""
+
+
 class PatrolSettings(Settings):
     """The round along the fence, walked in the evening and in the morning."""
 

@@ -136,8 +136,14 @@ class FenceSettings(Settings):
 
 
 class MeshSettings(Settings):
-    """How the mesh comes and how it is joined."""
+    """How the mesh comes, how it is joined, and what wire it is of."""
 
+    wire_mm: Annotated[float | None, Field(gt=0, le=10)] = None
+    """Thickness of its wire, without coating. Not set: a note says what is published. [mm]"""
+    opening_mm: Annotated[float | None, Field(gt=0, le=300)] = None
+    """Clear width of its openings. [mm]"""
+    zinc_g_per_m2: Annotated[float | None, Field(gt=0, le=2000)] = None
+    """Zinc on the wire, by its surface: with wire_mm the life of the buried mesh is told. [g/m2]"""
     roll_width_m: Annotated[float, Field(gt=0.2, le=10)] = default("mesh.roll_width_m")
     """Width of a roll. [m]"""
     roll_length_m: Annotated[float, Field(gt=1, le=200)] = default("mesh.roll_length_m")

@@ -12,6 +12,7 @@ from packpale.settings.care import (
     DenSettings,
     HowlSettings,
     NeighbourSettings,
+    PackSettings,
     PatrolSettings,
     ViewingSettings,
 )
@@ -56,6 +57,7 @@ class Project(Settings):
     rates: OwnRates = OwnRates()
     plant: PlantSettings = PlantSettings()
     uncertainty: UncertaintySettings = UncertaintySettings()
+    pack: PackSettings = PackSettings()
     checks: CheckSettings = CheckSettings()
     patrol: PatrolSettings = PatrolSettings()
     howl: HowlSettings = HowlSettings()
