@@ -118,8 +118,8 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[Note]:
     notes = [
         Note(
             "water crosses",
-            f"water from {{area}} or more crosses the fence at {'at least ' if fed else ''}{{places}} "
-            f"{'place' if len(found) == 1 else 'places'}",
+            f"water from {{area}} or more crosses the fence at {{places}} {'place' if len(found) == 1 else 'places'}"
+            f"{' or more' if fed else ''}",
             "They are weak points of fence and apron. Structure and flood design by licensed people, with the consent "
             "of the authority.",
             {"area": given(settings.min_area_m2, "area"), "places": all_of_them},

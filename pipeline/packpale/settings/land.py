@@ -24,7 +24,8 @@ class LandSettings(Settings):
     cell_m: Annotated[float | None, Field(ge=0.001, le=10_000)] = None
     """Cell size of the run; without it the size of the elevation raster's own cells. [m]"""
     margin_m: Annotated[float, Field(ge=0, le=20_000)] = default("land.margin_m")
-    """Ground read round each plot. [m]"""
+    """Ground round each plot that is read in full detail and scored with it; beyond it, up to 5 km away, all elevation
+    that was supplied counts for views, howls and water. [m]"""
     setback_m: NotNegative = default("land.setback_m")
     """Distance from the plot's boundary. [m]"""
     max_slope_deg: Annotated[float, Field(gt=0, le=90)] = default("land.max_slope_deg")
