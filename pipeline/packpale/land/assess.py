@@ -29,7 +29,9 @@ def assess(site: Site, project: Project) -> Land:
     cell_size = (site.grid.cell, site.grid.cell)
     ground_slope = slope(site.elevation, cell_size=cell_size)
     channel_area = project.land.channel_area_ha * HECTARE_M2
-    water = site_drainage(site, ground_slope, channel_area=channel_area)
+    rain = project.land.pond_rain_mm
+    runoff = None if rain is None else rain / 1000 * project.crossings.runoff_coefficient
+    water = site_drainage(site, ground_slope, channel_area=channel_area, runoff=runoff)
     dig = digging(site.soil, slope=ground_slope, ponding=water.ponding)
     evidence = Evidence(site, ground_slope, water, dig)
     parts = parted(site, project.land, project.keep_away(), slope=ground_slope, ponding=water.ponding)

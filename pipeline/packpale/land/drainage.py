@@ -63,13 +63,22 @@ class Drainage:
 
 
 def drainage(
-    elevation: Array, slope: Array, *, cell: float, channel_area: float, inflow: "Inflow | None" = None
+    elevation: Array,
+    slope: Array,
+    *,
+    cell: float,
+    channel_area: float,
+    runoff: float | None = None,
+    inflow: "Inflow | None" = None,
 ) -> Drainage:
     """All drainage of some ground.
 
     ``elevation`` [m] and ``slope`` [m/m] have one shape, ``cell`` is the size of the square cells [m],
-    ``channel_area`` the upstream area from which water runs in a channel [m2] and ``inflow`` what enters from outside.
+    ``channel_area`` the upstream area from which water runs in a channel [m2], ``inflow`` what enters from outside and
+    ``runoff`` what runs off all ground and stands in its hollows [m]; without it they are full.
     """
+    from packpale.land.ponds import depth_after
+
     flow = flow_over(elevation if inflow is None else inflow.dammed(elevation))
     if inflow is not None:
         flow.filled.reshape(-1)[inflow.shore] = inflow.water
@@ -83,7 +92,9 @@ def drainage(
     channel = upstream_area >= channel_area
     return Drainage(
         filled=flow.filled,
-        ponding=flow.filled - elevation,
+        ponding=(
+            flow.filled - elevation if runoff is None else depth_after(elevation, flow, runoff=runoff, inflow=inflow)
+        ),
         upstream_area=upstream_area,
         upstream_is_lower_bound=is_lower_bound,
         wetness=wetness_index(upstream_area / cell, slope),

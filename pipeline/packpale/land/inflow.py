@@ -56,19 +56,21 @@ class Inflow:
         return ground
 
 
-def site_drainage(site: Site, slope: Array, *, channel_area: float) -> Drainage:
+def site_drainage(site: Site, slope: Array, *, channel_area: float, runoff: float | None = None) -> Drainage:
     """Drainage of a site's window, with what comes from all the ground that was read round it.
 
     ``slope`` is the window's [m/m]; see ``drainage``. Ground round it in cells as small is drained as one with it.
     """
     cell, around = site.grid.cell, site.around
+
+    def drained(elevation: Array, slope: Array, inflow: Inflow | None = None) -> Drainage:
+        return drainage(elevation, slope, cell=cell, channel_area=channel_area, runoff=runoff, inflow=inflow)
+
     if around is None:
-        return drainage(site.elevation, slope, cell=cell, channel_area=channel_area)
+        return drained(site.elevation, slope)
     if around.grid.cell > 1.5 * cell:
-        enters = inflow(site.elevation, site.grid, around)
-        return drainage(site.elevation, slope, cell=cell, channel_area=channel_area, inflow=enters)
-    steepness = ground_slope(around.elevation, cell_size=(cell, cell))
-    whole = drainage(around.elevation, steepness, cell=cell, channel_area=channel_area)
+        return drained(site.elevation, slope, inflow(site.elevation, site.grid, around))
+    whole = drained(around.elevation, ground_slope(around.elevation, cell_size=(cell, cell)))
     top, left = around.corner(site.grid)
     return whole.part(slice(top, top + site.grid.rows), slice(left, left + site.grid.cols))
 

@@ -44,7 +44,7 @@ class Land:
     filled: Array
     """Elevation with every depression filled to its outlet. [m]"""
     ponding: Array
-    """Depth of water a full depression holds. [m]"""
+    """Depth of water that stands in a depression: a full one, or what the rain set brings there. [m]"""
     upstream_area: Array
     """Horizontal area that drains through the cell, itself included. [m2]"""
     upstream_is_lower_bound: Mask
