@@ -1,5 +1,6 @@
 """Where water crosses the fence: closed forms on a tilted valley, a count on real ground."""
 
+import dataclasses
 import math
 from pathlib import Path
 
@@ -8,17 +9,17 @@ import pytest
 import shapely
 from pydantic import ValidationError
 
-from packpale.care import _kernels_crossings
 from packpale.care.assess import assess
 from packpale.care.crossings import Crossing, crossing_notes, find_crossings
 from packpale.care.hydraulics import intensity_at, manning_flow, open_share, opening_width
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.flow_links import links_across
+from packpale.enclosure.model import Fit
 from packpale.land.assess import assess as assess_land
-from packpale.land.drainage import flow_over, upstream_cells
+from packpale.land.drainage import Flow, flow_over, longest_paths, upstream_cells
 from packpale.settings import CrossingSettings
-from packpale.site import Grid
+from packpale.site import Around, Grid
 from told import told
 from trench_cases import enclosure_of, pack_of, project_of, site_of
 
@@ -70,6 +71,96 @@ def test_where_the_bed_s_slope_is_not_known_no_opening_is_made_up():
     assert any("At 1 of the 2 crossings elevation is missing beside the fence line" in n for n in notes)
 
 
+def test_the_catchment_beyond_the_window_counts():
+    # As before, and closed by divides: 90 cells to each side, and on y = 100 to the north.
+    def closed(x, y):
+        across = np.abs(x - 0.5)
+        return 0.2 * np.minimum(across, 179 - across) - 0.05 * np.abs(y - 100)
+
+    whole = valley(half=120.0)
+    site = valley()
+    (far_x, far_y), (near_x, near_y) = (np.meshgrid(*s.grid.centres()) for s in (whole, site))
+    ground = 100 + closed(far_x, far_y)
+    for coarse in (1, 2, 3):
+        n = 240 // coarse
+        means = ground.reshape(n, coarse, n, coarse).mean(axis=(1, 3))
+        around = Around(Grid(-120.0, 120.0, float(coarse), n, n), means)
+        windowed = dataclasses.replace(site, elevation=100 + closed(near_x, near_y), around=around)
+        into, out = crossings_in(windowed, min_area_ha=0.3)
+        close = {"rel": 1e-9 if coarse == 1 else 0.05}
+        # 179 columns; rows 99.5 to 30.5, and down to -19.5.
+        assert (into.area, out.area) == (pytest.approx(70 * 179, **close), pytest.approx(120 * 179, **close))
+        # From the divide along the top row, down the bottom to the last cell, and on to the line.
+        assert into.path_length == pytest.approx(89 + 69 + 30.5 - into.y, **close)
+        assert into.path_slope == pytest.approx((89 * 0.2 + 69 * 0.05) / into.path_length, **close)
+        assert not into.is_lower_bound
+        assert not out.is_lower_bound
+
+
+def cut(z, rows, cols, *, cell, coarse):
+    """Some rows and columns of a ground as the window of a site, and all of it round that."""
+    n, m = z.shape[0] // coarse * coarse, z.shape[1] // coarse * coarse
+    means = z[:n, :m].reshape(n // coarse, coarse, m // coarse, coarse).mean(axis=(1, 3))
+    whole = Grid(0.0, 0.0, cell, *z.shape)
+    window = whole.part(rows, cols)
+    site = site_of(100.0, half=window.rows * cell / 2, cell=cell)
+    around = Around(Grid(0.0, 0.0, coarse * cell, *means.shape), means)
+    return dataclasses.replace(site, grid=window, elevation=z[rows, cols].copy(), around=around)
+
+
+def crossings_of(site, egg, **settings):
+    project = project_of(crossings=settings)
+    line = stations(egg, step=1.0, elevation=site.elevation, grid=site.grid)
+    pack = dataclasses.replace(pack_of(line), fit=Fit(egg, 1.0, 0.0))
+    return find_crossings(site, assess_land(site, project), pack, project.crossings)
+
+
+def test_in_a_window_water_is_that_of_all_real_ground(real_ground):
+    egg = Egg(200.0, -200.0, 37.0, 45.0, 30.0, 40.0)
+    part = slice(80, 320)
+    windowed = cut(real_ground, part, part, cell=1.0, coarse=1)
+    whole = cut(real_ground, slice(0, 400), slice(0, 400), cell=1.0, coarse=1)
+    expected = crossings_of(dataclasses.replace(whole, around=None), egg, min_area_ha=0.05)
+    assert len(expected) > 3
+    assert crossings_of(windowed, egg, min_area_ha=0.05) == expected
+    assert crossings_of(dataclasses.replace(windowed, around=None), egg, min_area_ha=0.05) != expected
+
+
+@pytest.fixture(scope="module")
+def upland():
+    """The invented upland of data_samples/demo, 2 m cells: 700 x 700 of them from both files side by side."""
+    import rasterio
+
+    folder = Path(__file__).parents[2] / "data_samples" / "demo"
+    parts = []
+    for side in ("west", "east"):
+        with rasterio.open(folder / f"elevation_{side}.tif") as source:
+            parts.append(source.read(1).astype(np.float64))
+    return np.hstack(parts)[:, 150:]
+
+
+@pytest.mark.parametrize("coarse", [2, 3, 4])
+@pytest.mark.parametrize(("row", "col"), [(350, 420), (250, 250), (450, 560)])
+def test_coarser_ground_beyond_the_window_gives_areas_within_a_fifth(upland, coarse, row, col):
+    egg = Egg(2.0 * col, -2.0 * row, 70.0, 110.0, 70.0, 90.0)
+    windowed = cut(upland, slice(row - 120, row + 120), slice(col - 120, col + 120), cell=2.0, coarse=coarse)
+    whole = cut(upland, slice(0, 700), slice(0, 700), cell=2.0, coarse=1)
+    expected, found = (
+        crossings_of(s, egg, min_area_ha=0.5) for s in (dataclasses.replace(whole, around=None), windowed)
+    )
+    cut_off = crossings_of(dataclasses.replace(windowed, around=None), egg, min_area_ha=0.5)
+    assert len(found) == pytest.approx(len(expected), abs=max(1, 0.2 * len(expected)))
+    # What matters: the large ones, each by its place, and all water together.
+    largest = sorted(expected, key=lambda c: -c.area)[:3]
+    by_place = {(c.x, c.y): c for c in found}
+    for c in largest:
+        assert by_place[c.x, c.y].area == pytest.approx(c.area, rel=0.2)
+        assert by_place[c.x, c.y].path_length == pytest.approx(c.path_length, rel=0.2)
+    total, here, before = (sum(c.area for c in which) for which in (expected, found, cut_off))
+    assert here == pytest.approx(total, rel=0.1)
+    assert before < 0.8 * total
+
+
 def test_the_least_area_decides_what_counts():
     assert [c.area for c in crossings_in(valley(), min_area_ha=0.36)] == [3600, 9600]
     assert [c.area for c in crossings_in(valley(), min_area_ha=0.361)] == [9600]
@@ -81,11 +172,12 @@ def test_a_path_up_a_diagonal_is_measured_along_it():
     direction = np.full((5, 5), -1, np.int8)
     direction[np.arange(4), np.arange(4)] = 1
     direction[2, 3] = 4
-    room = np.empty(6, np.int64), np.empty(6)
-    found = _kernels_crossings.longest_path(direction, 4, 4, *room)
-    assert found == (pytest.approx(4 * math.sqrt(2)), 0, 0)
-    assert _kernels_crossings.longest_path(direction, 3, 3, *room)[0] == pytest.approx(3 * math.sqrt(2))
-    assert _kernels_crossings.longest_path.signatures
+    level = np.arange(25, 0, -1.0).reshape(5, 5)
+    length, head = longest_paths(Flow(level, direction, np.zeros((5, 5), bool)))
+    assert length[4, 4] == pytest.approx(4 * math.sqrt(2))
+    assert length[3, 3] == pytest.approx(3 * math.sqrt(2))
+    assert head[4, 4] == head[3, 3] == 25
+    assert (length[2, 3], head[2, 3]) == (0, level[2, 3])
 
 
 @pytest.fixture(scope="module")
@@ -190,9 +282,9 @@ def test_without_rain_areas_and_times_are_told_and_what_is_missing():
     assert [c.opening for c in care.crossings] == [None, None]
     assert all(c.concentration_min > 1 for c in care.crossings)
     said = "\n".join(told(care.notes))
-    assert "Water from 0.3 ha or more crosses the fence at 2 places" in said
+    assert "Water from 0.3 ha or more crosses the fence at 2 places or more" in said
     assert "crossings.rain_mm_per_h and crossings.rain_source are not set" in said
-    assert "At 2 of the 2 crossings water may come from ground that was not read" in said
+    assert "At 2 of the 2 crossings water may come from beyond the elevation" in said
 
 
 def crossing(area):

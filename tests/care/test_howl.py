@@ -15,6 +15,7 @@ from packpale.care.howl import clear_excess, howl, reach_on_flat_ground, source_
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
 from packpale.settings import HowlSettings
+from packpale.site import Around, Grid
 from told import told
 from trench_cases import egg_line, pack_of, plane, site_of
 
@@ -105,6 +106,33 @@ def test_beyond_the_elevation_model_it_says_so():
     assert not found.heard[0].surveyed
     assert any("beyond the elevation model" in note for note in told(found.notes))
     assert howl(near(site), [egg_pack()], HowlSettings()).heard == ()
+
+
+@pytest.mark.parametrize("coarse", [1, 2, 4])
+def test_beyond_the_window_the_ground_round_it_counts(coarse):
+    def hills(x, y):
+        return 100 + 12 * np.sin(x / 23) * np.cos(y / 31) + 20 * np.exp(-(((x - 170) / 30) ** 2))
+
+    places = [Point(240, 10), Point(-20, 215), Point(70, 40)]
+    whole = near(site_of(hills, half=256.0), dwellings=places)
+    window = near(site_of(hills, half=80.0), dwellings=places)
+    n = 512 // coarse
+    means = whole.elevation.reshape(n, coarse, n, coarse).mean(axis=(1, 3))
+    around = Around(Grid(-256.0, 256.0, float(coarse), n, n), means)
+    settings = HowlSettings(source_level_db=(40.0, 50.0, 55.0))
+    expected = howl(whole, [egg_pack()], settings)
+    found = howl(dataclasses.replace(window, around=around), [egg_pack()], settings)
+    flat = howl(window, [egg_pack()], settings)
+    assert expected.heard[0].screened > 3
+    for here, there, cut_off in zip(found.heard, expected.heard, flat.heard, strict=True):
+        assert here.level == pytest.approx(there.level, abs=1e-6 if coarse == 1 else 0.3)
+        assert here.surveyed == there.surveyed
+        assert (cut_off.x < 80 and cut_off.y < 80) == cut_off.surveyed
+    assert abs(flat.heard[0].level - expected.heard[0].level) > 3
+    (here,), (there,) = found.reach, expected.reach
+    np.testing.assert_allclose(here.radius, there.radius, rtol=1e-6 if coarse == 1 else 0.03)
+    assert here.surveyed.mean() > 0.9
+    assert found.notes == ()
 
 
 def test_missing_ground_on_the_way_is_bridged_and_told():

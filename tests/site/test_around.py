@@ -43,6 +43,8 @@ def test_where_that_is_much_cells_are_wholes_of_the_window_s(made, monkeypatch, 
     factor = round(grid.cell)
     assert factor > 1
     assert ground.size <= most
+    assert any(f"read in cells of {factor} m" in note for note in told(site.notes))
+    assert not any("read in cells of" in note for note in told(fine.notes))
     west, south, east, north = grid.bounds
     assert west <= WEST < west + factor
     assert north - factor < NORTH <= north

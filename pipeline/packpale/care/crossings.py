@@ -50,7 +50,7 @@ class Crossing:
     area: float
     """Horizontal area that drains through here. [m2]"""
     is_lower_bound: bool
-    """Water comes in from ground that was not read, so that area, path and time are at least what they say."""
+    """Water may come in from beyond the elevation, so that area, path and time are at least what they say."""
     path_length: float
     """Of the longest flow path down to here."""
     path_slope: float
@@ -67,8 +67,6 @@ def find_crossings(site: Site, land: Land, pack: Pack, settings: CrossingSetting
     """Crossings of one pack's fence line by flow paths that drain the least area set or more, along the line."""
     import shapely
 
-    from packpale.care import _kernels_crossings
-
     cell, direction = site.grid.cell, land.flow_direction
     # A cell that drains into nowhere or is missing has no link, whatever its area.
     carries = land.upstream_area >= settings.min_area_m2
@@ -80,13 +78,9 @@ def find_crossings(site: Site, land: Land, pack: Pack, settings: CrossingSetting
     for number, i in enumerate(np.argsort(chainage, kind="stable"), start=1):
         r, c = links.row[i], links.col[i]
         area = float(land.upstream_area[r, c])
-        drained = round(area / cell**2)
-        cells, head_r, head_c = _kernels_crossings.longest_path(
-            direction, r, c, np.empty(drained, np.int64), np.empty(drained)
-        )
         link = cell * (math.sqrt(2) if direction[r, c] % 2 else 1.0)
-        length = cells * cell + float(links.share[i]) * link
-        slope = max(float(land.filled[head_r, head_c] - land.filled[r, c]) / length, LEAST_SLOPE)
+        length = float(land.path_length[r, c]) + float(links.share[i]) * link
+        slope = max(float(land.path_head[r, c] - land.filled[r, c]) / length, LEAST_SLOPE)
         minutes = time_of_concentration_min(length, slope)
         here = float(land.slope[r, c])
         bed = here if math.isnan(here) else max(here, LEAST_SLOPE)
@@ -120,10 +114,12 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[Note]:
     if not found:
         return []
     settings, all_of_them = project.crossings, len(found)
+    fed = sum(c.is_lower_bound for c in found)
     notes = [
         Note(
             "water crosses",
-            f"water from {{area}} or more crosses the fence at {{places}} {'place' if len(found) == 1 else 'places'}",
+            f"water from {{area}} or more crosses the fence at {{places}} {'place' if len(found) == 1 else 'places'}"
+            f"{' or more' if fed else ''}",
             "They are weak points of fence and apron. Structure and flood design by licensed people, with the consent "
             "of the authority.",
             {"area": given(settings.min_area_m2, "area"), "places": all_of_them},
@@ -165,13 +161,13 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project) -> list[Note]:
                 size=quick,
             )
         )
-    fed = sum(c.is_lower_bound for c in found)
     if fed:
         notes.append(
             Note(
                 "catchment beyond the ground",
-                "at {few} of the {all} crossings water may come from ground that was not read",
-                "More may arrive there than is shown. Raise {setting:land.margin_m} to see more of the catchment.",
+                "at {few} of the {all} crossings water may come from beyond the elevation",
+                "More may arrive there than is shown, and at more places. Supply elevation from farther out to see all "
+                "of the catchment.",
                 {"few": fed, "all": all_of_them},
                 size=fed,
             )

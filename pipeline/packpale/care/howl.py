@@ -13,7 +13,7 @@ from packpale.care.atmosphere import air_absorption, mid_band
 from packpale.care.propagation import divergence, ground_effect, leaves, screen
 from packpale.enclosure.model import Pack
 from packpale.settings import HowlSettings
-from packpale.site import Array, Grid, Mask, Site
+from packpale.site import Array, Mask, Site
 from packpale.values.howl_reach import howl_reach
 from packpale.values.notes import Note
 
@@ -229,8 +229,7 @@ class _Ways:
     """Ways of a sound over one plot's ground."""
 
     def __init__(self, site: Site, wood: BaseGeometry | None, settings: HowlSettings) -> None:
-        self.grid: Grid = site.grid
-        self.elevation = site.elevation
+        self.site = site
         self.wood = wood
         self.settings = settings
         self.gaps = False
@@ -271,13 +270,18 @@ class _Ways:
         return _Losses(np.array(arriving), np.array(screened), np.array(leafy))
 
     def _profile(self, x: float, y: float, unit: tuple[float, float], far: float) -> tuple[float, Array, Array]:
-        """Ground at the source and every half cell from there as far as the elevation model reaches, gaps bridged."""
-        west, south, east, north = self.grid.bounds
-        step = self.grid.cell / 2
-        reached = min(far, float(np.hypot(east - west, north - south)))
-        steps = step * np.arange(1, int(reached / step) + 1, dtype=np.float64)
+        """Ground at the source and every half cell from there as far as the elevation reaches, gaps bridged.
+
+        Half a cell of the window as far as it can be crossed, then half a cell of the ground round it.
+        """
+        steps, reached = np.zeros(0), 0.0
+        for grid in (self.site.grid, *((self.site.around.grid,) if self.site.around else ())):
+            west, south, east, north = grid.bounds
+            until, step = min(far, float(np.hypot(east - west, north - south))), grid.cell / 2
+            more = reached + step * np.arange(1, int((until - reached) / step) + 1, dtype=np.float64)
+            steps, reached = np.concatenate([steps, more]), max(reached, float(more[-1]) if more.size else 0.0)
         along = np.concatenate([[0.0], steps])
-        ground = self.grid.bilinear(self.elevation, x + unit[0] * along, y + unit[1] * along)
+        ground = self.site.ground(x + unit[0] * along, y + unit[1] * along)
         known = np.flatnonzero(~np.isnan(ground))
         if not known.size:
             return 0.0, along[:0], ground[:0]
@@ -300,7 +304,7 @@ class _Ways:
 
     def surveyed(self, x: float, y: float) -> bool:
         """Whether the elevation model tells the ground at a place."""
-        return not bool(np.isnan(self.grid.bilinear(self.elevation, x, y)))
+        return not bool(np.isnan(self.site.ground(x, y)))
 
     def loudest(self, sources: Sequence[Point], to: Point, pack: int, kind: str, number: int) -> Heard:
         """The howl that arrives loudest at a place."""

@@ -38,9 +38,8 @@ class Sights:
     """The same where nothing round the window was read."""
 
     def ground(self, x: float, y: float) -> float:
-        """Of the window where it reaches there, else of what lies round it; NaN beyond the elevation model. [m]"""
-        level = float(self.near.grid.bilinear(self.near.elevation, x, y))
-        return float(self.far.grid.bilinear(self.far.elevation, x, y)) if np.isnan(level) else level
+        """NaN beyond the elevation model. [m]"""
+        return float(self.site.ground(x, y))
 
     def cells(self, x: float, y: float, targets: Mask, *, eye: float, over: float, sight: float) -> Mask:
         """Targets within ``sight`` of (x, y) at whose centres something ``over`` the ground is seen; shape of the grid.

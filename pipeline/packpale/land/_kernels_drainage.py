@@ -5,6 +5,7 @@ Directions are counted clockwise from east. Node 0 of the graph is the outside, 
 
 # ruff: noqa: PLR0917 - compiled functions take no keyword-only arguments
 
+import math
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from numba import njit
 Raster = npt.NDArray[np.floating[Any]]
 Int8 = npt.NDArray[np.int8]
 Int32 = npt.NDArray[np.int32]
+Float64 = npt.NDArray[np.float64]
 Int64 = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
@@ -316,6 +318,26 @@ def accumulate(way: Int8, step: Int64, donors: Int8, count: Int32, from_outside:
             below = at + step[way[at]]
             count[below] += count[at]
             from_outside[below] |= from_outside[at]
+            donors[below] -= 1
+            at = below
+
+
+@njit(cache=True)
+def longest_paths(way: Int8, step: Int64, donors: Int8, length: Float64, head: Float64) -> None:
+    """Pass the longest way from above down the flow, in cells, with the level at which it begins; uses ``donors`` up.
+
+    Flat arrays, which hold what each cell starts with. As ``accumulate``; of equals the first found.
+    """
+    for cell in range(way.shape[0]):
+        at = cell
+        while donors[at] == 0:
+            donors[at] = -1
+            if way[at] < 0:
+                break
+            below = at + step[way[at]]
+            here = length[at] + (math.sqrt(2.0) if way[at] & 1 else 1.0)
+            if here > length[below]:
+                length[below], head[below] = here, head[at]
             donors[below] -= 1
             at = below
 

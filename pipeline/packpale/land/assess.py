@@ -7,7 +7,8 @@ import numpy as np
 from packpale.faults import Faults
 from packpale.land.criteria import CRITERIA, Evidence, default_weights
 from packpale.land.diggability import digging
-from packpale.land.drainage import Drainage, drainage
+from packpale.land.drainage import Drainage
+from packpale.land.inflow import site_drainage
 from packpale.land.model import Land
 from packpale.land.pairwise import ACCEPTED_RATIO, priorities
 from packpale.land.slope import aspect_deg, hillshade, slope
@@ -28,7 +29,9 @@ def assess(site: Site, project: Project) -> Land:
     cell_size = (site.grid.cell, site.grid.cell)
     ground_slope = slope(site.elevation, cell_size=cell_size)
     channel_area = project.land.channel_area_ha * HECTARE_M2
-    water = drainage(site.elevation, ground_slope, cell=site.grid.cell, channel_area=channel_area)
+    rain = project.land.pond_rain_mm
+    runoff = None if rain is None else rain / 1000 * project.crossings.runoff_coefficient
+    water = site_drainage(site, ground_slope, channel_area=channel_area, runoff=runoff)
     dig = digging(site.soil, slope=ground_slope, ponding=water.ponding)
     evidence = Evidence(site, ground_slope, water, dig)
     parts = parted(site, project.land, project.keep_away(), slope=ground_slope, ponding=water.ponding)
@@ -44,6 +47,8 @@ def assess(site: Site, project: Project) -> Land:
         height_above_drainage=water.height_above_drainage,
         channel=water.channel,
         flow_direction=water.direction,
+        path_length=water.path_length,
+        path_head=water.path_head,
         limitation=dig.limitation,
         diggability=1 - dig.limitation,
         limiting_feature=dig.limiting_feature,
@@ -101,9 +106,9 @@ def _notes_on_inflow(site: Site, water: Drainage) -> tuple[Note, ...]:
     return (
         Note(
             "catchment beyond the ground",
-            "water may enter from outside the ground that was read in {share} of the plot's channel cells",
-            "Their upstream area is at least the figure shown. Raise {setting:land.margin_m}, or supply elevation from "
-            "farther out, to see more of the catchment.",
+            "water may enter from beyond the elevation in {share} of the plot's channel cells",
+            "Their upstream area is at least the figure shown. Supply elevation from farther out to see all of the "
+            "catchment.",
             {"share": Quantity(float(fed / channel.sum()), "share")},
         ),
     )

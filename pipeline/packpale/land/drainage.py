@@ -1,17 +1,24 @@
 """Where water stands and runs: filled ground, flow, upstream area, wetness, height above the channel.
 
-The window's edge and missing cells are outlets: water that reaches them is gone.
+The edge of the ground and missing cells are outlets: water that reaches them is gone.
 """
 
-from dataclasses import dataclass
-from typing import Generic, TypeVar
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from packpale.site import Array, Mask
 
+if TYPE_CHECKING:
+    from packpale.land.inflow import Inflow
+
 F = TypeVar("F", np.float32, np.float64)
+ROW_STEP = np.array([0, 1, 1, 1, 0, -1, -1, -1])
+COL_STEP = np.array([1, 1, 0, -1, -1, -1, 0, 1])
+"""Of each direction, clockwise from east."""
+LEAVES = -1
 LEAST_SLOPE = 0.001
 """Slope below which ground counts as level in the wetness index, which would be infinite otherwise. [m/m]"""
 
@@ -40,16 +47,44 @@ class Drainage:
     channel: Mask
     height_above_drainage: Array
     direction: npt.NDArray[np.int8]
+    path_length: Array
+    path_head: Array
+
+    def part(self, rows: slice, cols: slice) -> "Drainage":
+        """That of some rows and columns, worked out on all of the ground."""
+        cut = {f.name: np.ascontiguousarray(getattr(self, f.name)[rows, cols]) for f in fields(self)}
+        # What leaves the part leaves here, even where it goes on.
+        k, last = cut["direction"], (rows.stop - rows.start - 1, cols.stop - cols.start - 1)
+        row, col = np.nonzero(k >= 0)
+        to_row, to_col = row + ROW_STEP[k[row, col]], col + COL_STEP[k[row, col]]
+        gone = (to_row < 0) | (to_col < 0) | (to_row > last[0]) | (to_col > last[1])
+        k[row[gone], col[gone]] = LEAVES
+        return Drainage(**cut)
 
 
-def drainage(elevation: Array, slope: Array, *, cell: float, channel_area: float) -> Drainage:
-    """All of a window's drainage.
+def drainage(
+    elevation: Array,
+    slope: Array,
+    *,
+    cell: float,
+    channel_area: float,
+    runoff: float | None = None,
+    inflow: "Inflow | None" = None,
+) -> Drainage:
+    """All drainage of some ground.
 
-    ``elevation`` [m] and ``slope`` [m/m] have one shape, ``cell`` is the size of the square cells [m] and
-    ``channel_area`` the upstream area from which water runs in a channel [m2].
+    ``elevation`` [m] and ``slope`` [m/m] have one shape, ``cell`` is the size of the square cells [m],
+    ``channel_area`` the upstream area from which water runs in a channel [m2], ``inflow`` what enters from outside and
+    ``runoff`` what runs off all ground and stands in its hollows [m]; without it they are full.
     """
-    flow = flow_over(elevation)
-    cells, is_lower_bound = upstream_cells(flow)
+    from packpale.land.ponds import depth_after
+
+    flow = flow_over(elevation if inflow is None else inflow.dammed(elevation))
+    if inflow is not None:
+        flow.filled.reshape(-1)[inflow.shore] = inflow.water
+    cells, is_lower_bound = upstream_cells(flow, inflow)
+    length, head = longest_paths(flow, inflow)
+    length *= cell
     # In the precision of the elevation, and in place where it can be: these arrays are a plot's largest.
     upstream_area = np.multiply(cells, cell**2, dtype=elevation.dtype)
     upstream_area[np.isnan(elevation)] = np.nan
@@ -57,13 +92,17 @@ def drainage(elevation: Array, slope: Array, *, cell: float, channel_area: float
     channel = upstream_area >= channel_area
     return Drainage(
         filled=flow.filled,
-        ponding=flow.filled - elevation,
+        ponding=(
+            flow.filled - elevation if runoff is None else depth_after(elevation, flow, runoff=runoff, inflow=inflow)
+        ),
         upstream_area=upstream_area,
         upstream_is_lower_bound=is_lower_bound,
         wetness=wetness_index(upstream_area / cell, slope),
         channel=channel,
         height_above_drainage=height_above_drainage(flow, channel),
         direction=flow.direction,
+        path_length=length,
+        path_head=head,
     )
 
 
@@ -115,18 +154,36 @@ def _filled(z: npt.NDArray[F], direction: npt.NDArray[np.int8], outlets: Mask) -
     return filled
 
 
-def upstream_cells(flow: Flow[F]) -> tuple[npt.NDArray[np.int32], Mask]:
+def upstream_cells(flow: Flow[F], inflow: "Inflow | None" = None) -> tuple[npt.NDArray[np.int32], Mask]:
     """Number of cells that drain through each cell, itself included, and where that is only a lower bound.
 
-    It is a lower bound on the window's edge, beside missing cells, and everywhere downstream of them, because water
-    may come in there. Missing cells have 0.
+    It is a lower bound on the edge of the ground, beside missing cells, and everywhere downstream of them, because
+    water may come in there; with ``inflow`` only where that does not know. Missing cells have 0.
     """
     from packpale.land import routing
 
     from_outside = flow.outlets.copy()
     count = np.not_equal(flow.direction, routing.MISSING).astype(np.int32)
+    if inflow is not None:
+        from_outside &= ~inflow.known
+        np.add.at(count.reshape(-1), inflow.cell, inflow.cells.astype(np.int32))
+        np.logical_or.at(from_outside.reshape(-1), inflow.cell, inflow.is_lower_bound)
     routing.accumulate(flow.direction, count, from_outside)
     return count, from_outside
+
+
+def longest_paths(flow: Flow[F], inflow: "Inflow | None" = None) -> tuple[Array, Array]:
+    """Length of the longest flow path that ends in each cell [cells], and the level at which it begins [m]."""
+    from packpale.land import routing
+
+    length, head = np.zeros(flow.filled.shape), flow.filled.astype(np.float64)
+    if inflow is not None:
+        # The longest last, where several come in at one place.
+        order = np.argsort(inflow.length, kind="stable")
+        length.reshape(-1)[inflow.cell[order]] = inflow.length[order]
+        head.reshape(-1)[inflow.cell[order]] = inflow.head[order]
+    routing.longest_paths(flow.direction, length, head)
+    return length, head
 
 
 def wetness_index(catchment_per_width: Array, slope: Array) -> Array:

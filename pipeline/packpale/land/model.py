@@ -44,11 +44,11 @@ class Land:
     filled: Array
     """Elevation with every depression filled to its outlet. [m]"""
     ponding: Array
-    """Depth of water a full depression holds. [m]"""
+    """Depth of water that stands in a depression: a full one, or what the rain set brings there. [m]"""
     upstream_area: Array
     """Horizontal area that drains through the cell, itself included. [m2]"""
     upstream_is_lower_bound: Mask
-    """Water enters from outside the window, so that the upstream area is only a lower bound."""
+    """Water may enter from beyond the elevation, so that the upstream area is only a lower bound."""
     wetness: Array
     """Topographic wetness index ln(a / tan slope), a in metres."""
     height_above_drainage: Array
@@ -57,6 +57,10 @@ class Land:
     """Cells with at least the channel's upstream area."""
     flow_direction: npt.NDArray[np.int8]
     """To the next cell downstream: 0 east, 1 south-east, clockwise to 7 north-east; -1 leaves here, -2 missing."""
+    path_length: Array
+    """Of the longest flow path down to the cell. [m]"""
+    path_head: Array
+    """Level of the filled ground at which that begins. [m]"""
     limitation: Array
     """Limitation for shallow excavations, 0 not limited to 1 very limited."""
     diggability: Array

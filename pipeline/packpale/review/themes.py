@@ -130,6 +130,7 @@ def _wetness(result: PlotResult) -> Theme:
 
 def _ponding(result: PlotResult, project: Project, wording: Wording) -> Theme:
     limit = project.land.max_ponding_m
+    depth = "Upper limit: depth" if project.land.pond_rain_mm is None else "After the rain set, at most the depth"
     edges = sorted({0.02, 0.1, 1.0, limit})
 
     texts = spans([_depth(e, wording) for e in edges])
@@ -138,7 +139,7 @@ def _ponding(result: PlotResult, project: Project, wording: Wording) -> Theme:
         "ponding",
         "Drainage",
         "Hollows that can fill with water",
-        f"Depth of water when a hollow is full. The settings allow up to {_depth(limit, wording)}.",
+        f"{depth} of water when a hollow is full. The settings allow up to {_depth(limit, wording)}.",
         result.land.ponding,
         tuple(edges),
         ("", *ramp(WATER_RAMP[1:], len(texts) - 1)),

@@ -8,9 +8,10 @@ from packpale.run.machine import free_memory
 from packpale.settings import Project
 from packpale.site.inputs import Inputs, plot_window
 
-WORKER_BYTES = 550_000_000
-"""Memory of a worker process without the ground of its plot: libraries, compiled calculations, drawings."""
-CELL_BYTES = 200
+WORKER_BYTES = 600_000_000
+"""Memory of a worker process without the window of its plot: libraries, compiled calculations, drawings, and the ground
+round the window, which never has more cells than ``site.around.MOST_CELLS``."""
+CELL_BYTES = 220
 """Memory that a plot takes for each cell of its window."""
 DISK_CELL_BYTES = 25
 """Disk that the files of a plot take for each cell of its window: five rasters, compressed."""

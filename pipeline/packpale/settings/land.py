@@ -24,7 +24,8 @@ class LandSettings(Settings):
     cell_m: Annotated[float | None, Field(ge=0.001, le=10_000)] = None
     """Cell size of the run; without it the size of the elevation raster's own cells. [m]"""
     margin_m: Annotated[float, Field(ge=0, le=20_000)] = default("land.margin_m")
-    """Ground read round each plot. [m]"""
+    """Ground round each plot that is read in full detail and scored with it; beyond it, up to 5 km away, all elevation
+    that was supplied counts for views, howls and water. [m]"""
     setback_m: NotNegative = default("land.setback_m")
     """Distance from the plot's boundary. [m]"""
     max_slope_deg: Annotated[float, Field(gt=0, le=90)] = default("land.max_slope_deg")
@@ -33,6 +34,9 @@ class LandSettings(Settings):
     """Ground over which that slope is judged, as a machine stands on it; 0: each cell's own slope. [m]"""
     max_ponding_m: NotNegative = default("land.max_ponding_m")
     """Hollows that can stand deeper under water do not carry the fence line. [m]"""
+    pond_rain_mm: Annotated[float | None, Field(gt=0, le=2000)] = None
+    """Rain that hollows fill with, as much of it as crossings.runoff_coefficient says runs off; without it they are
+    full to their outlets, so that depths are upper limits. [mm]"""
     min_depth_to_rock_m: NotNegative = default("land.min_depth_to_rock_m")
     """Ground with rock nearer to the surface does not carry the fence line. [m]"""
     may_lie_inside: Annotated[tuple[LimitKind, ...], Field(strict=False)] = tuple(default("land.may_lie_inside"))

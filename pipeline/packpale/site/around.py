@@ -15,7 +15,7 @@ from packpale.site.rasters import Elevation
 
 FAR_M = 5000.0
 """How far round a plot's window ground and surroundings are looked at. [m]"""
-MOST_CELLS = 4_000_000
+MOST_CELLS = 2_000_000
 """Cells of the ground round a window: more of its elevation is read with larger cells."""
 
 

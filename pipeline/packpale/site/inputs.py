@@ -224,6 +224,16 @@ def read_site(inputs: Inputs, plot_id: str, project: Project) -> Site:
                 {"why": "; ".join(error.lines)},
             )
         )
+    if around is not None and around.grid.cell > grid.cell:
+        notes.append(
+            Note(
+                "cells interpolated",
+                "ground beyond {setting:land.margin_m} is read in cells of {cell}",
+                "Views, howls and water from there are as exact as these cells, hollows across that edge too. Raise "
+                "the setting to read more of it in cells of {own}.",
+                {"cell": as_given(around.grid.cell, "dimension"), "own": as_given(grid.cell, "dimension")},
+            )
+        )
     bare = uncovered(plot.outline, inputs.soil) if inputs.soil else 0.0
     if bare >= LEAST_BARE:
         notes.append(

@@ -78,6 +78,11 @@ class Around:
     elevation: Array
     """Mean of each cell, NaN is no data. [m]"""
 
+    def corner(self, window: Grid) -> tuple[int, int]:
+        """Row and column of the cell in which a window begins."""
+        grid = self.grid
+        return round((grid.north - window.north) / grid.cell), round((window.west - grid.west) / grid.cell)
+
 
 @dataclass(frozen=True)
 class Site:
@@ -107,3 +112,10 @@ class Site:
     """Fence lines given for this plot, each the ground it encloses: valid, no holes. [m]"""
     around: Around | None = None
     """None where nothing beyond the window was read."""
+
+    def ground(self, x: npt.ArrayLike, y: npt.ArrayLike) -> Array:
+        """Level at points: of the window where it reaches there, else of what lies round it, NaN beyond. [m]"""
+        level = self.grid.bilinear(self.elevation, x, y)
+        if self.around is None or not np.isnan(level).any():
+            return level
+        return np.where(np.isnan(level), self.around.grid.bilinear(self.around.elevation, x, y), level)

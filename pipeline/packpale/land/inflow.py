@@ -1,0 +1,201 @@
+"""Water that enters a window from the ground round it, where that is known in larger cells."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from packpale.land.drainage import (
+    COL_STEP,
+    ROW_STEP,
+    Drainage,
+    Flow,
+    drainage,
+    flow_over,
+    longest_paths,
+    upstream_cells,
+)
+from packpale.land.slope import slope as ground_slope
+from packpale.site import Around, Array, Grid, Mask, Site
+
+INLAND = 3
+"""Water is let in so many of the larger cells behind the window's edge: nearer to it, the window's own cells do not
+tell whether water stays or leaves again."""
+
+DAM_M = 1000.0
+"""Height of what keeps water from leaving where it stays: more than any hollow is deep."""
+
+
+@dataclass(frozen=True)
+class Inflow:
+    """Places where water from outside joins a window's own; arrays of shape (places,)."""
+
+    cell: npt.NDArray[np.int64]
+    """Flat index in the window."""
+    cells: npt.NDArray[np.int64]
+    """How many of the window's cells drain to there from outside."""
+    length: Array
+    """Of the longest flow path from outside down to there. [cells of the window]"""
+    head: Array
+    """Level at which that begins. [m]"""
+    is_lower_bound: Mask
+    known: Mask
+    """In the shape of the window: cells on its edge beyond which the ground is known, so that nothing else comes in."""
+    shore: npt.NDArray[np.int64]
+    """Flat indices of cells on the window's edge in hollows that go on beyond it, and on their shore."""
+    water: Array
+    """Level to which each of these fills; that of the ground on its shore. [m]"""
+    stays: Mask
+    """Whether what runs off it goes on through the window, so that none leaves there."""
+
+    def dammed(self, elevation: Array) -> Array:
+        """Ground of the window that holds water up on its edge as the ground beyond does. [m]"""
+        ground = elevation.copy()
+        level = self.water + np.where(self.stays, DAM_M, 0.0)
+        ground.reshape(-1)[self.shore] = np.fmax(ground.reshape(-1)[self.shore], level)
+        return ground
+
+
+def site_drainage(site: Site, slope: Array, *, channel_area: float, runoff: float | None = None) -> Drainage:
+    """Drainage of a site's window, with what comes from all the ground that was read round it.
+
+    ``slope`` is the window's [m/m]; see ``drainage``. Ground round it in cells as small is drained as one with it.
+    """
+    cell, around = site.grid.cell, site.around
+
+    def drained(elevation: Array, slope: Array, inflow: Inflow | None = None) -> Drainage:
+        return drainage(elevation, slope, cell=cell, channel_area=channel_area, runoff=runoff, inflow=inflow)
+
+    if around is None:
+        return drained(site.elevation, slope)
+    if around.grid.cell > 1.5 * cell:
+        return drained(site.elevation, slope, inflow(site.elevation, site.grid, around))
+    whole = drained(around.elevation, ground_slope(around.elevation, cell_size=(cell, cell)))
+    top, left = around.corner(site.grid)
+    return whole.part(slice(top, top + site.grid.rows), slice(left, left + site.grid.cols))
+
+
+def inflow(elevation: Array, grid: Grid, around: Around) -> Inflow:
+    """What enters the window ``grid`` with its ``elevation`` [m] from the ground round it."""
+    coarse = flow_over(around.elevation)
+    count, is_lower_bound = upstream_cells(coarse)
+    length, head = longest_paths(coarse)
+    factor = round(around.grid.cell / grid.cell)
+    top, left = around.corner(grid)
+    high, wide = -(-grid.rows // factor), -(-grid.cols // factor)
+    places: dict[str, list[float]] = {name: [] for name in ("cell", "cells", "length", "head", "bound")}
+    for start in _links_into(coarse, slice(top, top + high), slice(left, left + wide)):
+        end, way = _inland(coarse, start, (top, left, high, wide))
+        if end is None:
+            continue
+        cell = _lowest(elevation, (end[0] - top) * factor, (end[1] - left) * factor, factor)
+        if cell is None:
+            continue
+        places["cell"].append(cell)
+        places["cells"].append(int(count[start]) * factor**2)
+        places["length"].append((float(length[start]) + way) * factor)
+        places["head"].append(float(head[start]))
+        places["bound"].append(bool(is_lower_bound[start]))
+    return Inflow(
+        np.array(places["cell"], np.int64),
+        np.array(places["cells"], np.int64),
+        np.array(places["length"], np.float64),
+        np.array(places["head"], np.float64),
+        np.array(places["bound"], np.bool_),
+        _known_beyond(grid, around),
+        *_shores(elevation, coarse, around, (top, left, high, wide), factor),
+    )
+
+
+def _shores(
+    elevation: Array, flow: Flow[np.float64], around: Around, part: tuple[int, int, int, int], factor: int
+) -> tuple[npt.NDArray[np.int64], Array, Mask]:
+    """``shore``, ``water`` and ``stays`` of an Inflow; ``part`` as in ``_inland``.
+
+    Only hollows that hold a square of nine of the larger cells count: smaller ones may come from taking means. They
+    reach two cells beyond the middle of such a square, since means hide where exactly their shore is.
+    """
+    top, left, _, _ = part
+    deep = np.where(flow.filled > around.elevation, flow.filled, np.nan)
+    highest, lowest = _near(deep, np.maximum), _near(deep, np.minimum)
+    level = np.where(highest == lowest, deep, -np.inf)  # NaN is not equal to itself
+    for _ in range(2):
+        level = _near(level, np.fmax)
+    edge = np.zeros(elevation.shape, bool)
+    edge[[0, -1], :] = edge[:, [0, -1]] = True
+    row, col = np.nonzero(edge)
+    r, c = row // factor + top, col // factor + left
+    near = np.isfinite(level[r, c])
+    row, col, r, c = row[near], col[near], r[near], c[near]
+    ends = {at: _inland(flow, at, part)[0] is not None for at in set(zip(r.tolist(), c.tolist(), strict=True))}
+    stays = np.array([ends[at] for at in zip(r.tolist(), c.tolist(), strict=True)], np.bool_)
+    return row * elevation.shape[1] + col, np.fmax(level[r, c], elevation[row, col]), stays
+
+
+def _near(values: Array, pick: np.ufunc) -> Array:
+    """The largest or smallest of each cell and its eight neighbours; NaN as ``pick`` has it, also beyond the edge."""
+    rows, cols = values.shape
+    padded = np.pad(values, 1, constant_values=np.nan)
+    out = values
+    for down in range(3):
+        for right in range(3):
+            out = pick(out, padded[down : down + rows, right : right + cols])
+    return out
+
+
+def _links_into(flow: Flow[np.float64], rows: slice, cols: slice) -> list[tuple[int, int]]:
+    """Cells outside some rows and columns whose water goes into them."""
+    inside = np.zeros(flow.direction.shape, bool)
+    inside[rows, cols] = True
+    row, col = np.nonzero((flow.direction >= 0) & ~inside)
+    k = flow.direction[row, col]
+    enters = inside[row + ROW_STEP[k], col + COL_STEP[k]]
+    return list(zip(row[enters].tolist(), col[enters].tolist(), strict=True))
+
+
+def _inland(
+    flow: Flow[np.float64], start: tuple[int, int], part: tuple[int, int, int, int]
+) -> tuple[tuple[int, int] | None, float]:
+    """Where the way down from ``start`` is INLAND cells behind the edge of a part of the ground, and its length.
+
+    ``part`` has first row and column, rows and columns; lengths are in cells. None where it leaves that part before.
+    """
+    (r, c), way = start, 0.0
+    top, left, high, wide = part
+    while (k := int(flow.direction[r, c])) >= 0:
+        r, c = r + int(ROW_STEP[k]), c + int(COL_STEP[k])
+        way += 2**0.5 if k % 2 else 1.0
+        behind = min(r - top, c - left, top + high - 1 - r, left + wide - 1 - c)
+        if behind < 0:
+            break
+        if behind >= INLAND:
+            return (r, c), way
+    return None, way
+
+
+def _lowest(elevation: Array, row: int, col: int, side: int) -> int | None:
+    """Flat index of the lowest cell of a square of ``side`` cells; None where no elevation is known in it."""
+    square = elevation[row : row + side, col : col + side]
+    if np.isnan(square).all():
+        return None
+    r, c = divmod(int(np.nanargmin(square)), int(square.shape[1]))
+    return (row + r) * int(elevation.shape[1]) + col + c
+
+
+def _known_beyond(grid: Grid, around: Around) -> Mask:
+    """Cells on the edge of a window all of whose neighbours outside lie on known ground."""
+    wider = Grid(grid.west - grid.cell, grid.north + grid.cell, grid.cell, grid.rows + 2, grid.cols + 2)
+    x, y = wider.centres()
+    west, south, east, north = around.grid.bounds
+    known = np.ones(wider.shape, bool)
+    for part in ((0, slice(None)), (-1, slice(None)), (slice(None), 0), (slice(None), -1)):
+        px, py = np.broadcast_to(x, wider.shape)[part], np.broadcast_to(y[:, None], wider.shape)[part]
+        within = (px > west) & (px < east) & (py > south) & (py < north)
+        known[part] = within & np.isfinite(around.grid.nearest(around.elevation, px, py))
+    out = np.zeros(grid.shape, bool)
+    for r, c in ((0, slice(None)), (-1, slice(None)), (slice(None), 0), (slice(None), -1)):
+        out[r, c] = True
+    for down in range(3):
+        for right in range(3):
+            out &= known[down : down + grid.rows, right : right + grid.cols]
+    return out
