@@ -65,10 +65,10 @@ def mesh_notes(mesh: MeshSettings, life: MeshLife | None) -> list[Note]:
                 "nobody has said what the mesh is: not set are {missing}",
                 "Whether it holds a wolf, and for how long, cannot be told. Wolves bit through wire of {bitten} in a "
                 "game park (press, 2019). Rules read ask for 11 1/2 gauge wire ({florida}) in mobile exhibits (Florida "
-                "68A-6.015, wolves among the animals) and 9 gauge ({ohio}) for hyenas and large cats (Ohio "
-                "901:1-4-03 and -05); none gives an opening for wolves, and openings of {pups} have killed fox pups "
-                "(Fur-farming in Canada, 1914). Chain link comes with {thin} or {thick} g of zinc on a square metre of wire (ASTM A392, "
-                "second-hand).",
+                "68A-6.015, wolves among the animals) and 9 gauge ({ohio}) for hyenas and large cats (Ohio 901:1-4-03 "
+                "and -05); none gives an opening for wolves, and openings of {pups} have killed fox pups (Fur-farming "
+                "in Canada, 1914). Chain link comes with {thin} or {thick} g of zinc on a square metre of wire (ASTM "
+                "A392, second-hand).",
                 {
                     "missing": named,
                     "bitten": BITTEN_THROUGH,
