@@ -113,6 +113,7 @@ def check(config: Path, *, debug: bool) -> None:
 @click.option("--soil", type=INPUT, help="Soil polygons.")
 @click.option("--pits", type=INPUT, help="Table of trial pits.")
 @click.option("--watercourses", type=INPUT, help="Streams, ditches, ponds.")
+@click.option("--culverts", type=INPUT, help="Pipes under banks, as lines.")
 @click.option("--dwellings", type=INPUT, help="Houses.")
 @click.option("--services", type=INPUT, help="Buried cables and pipes.")
 @click.option("--woodland", type=INPUT, help="Woods.")

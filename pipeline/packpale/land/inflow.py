@@ -1,10 +1,11 @@
 """Water that enters a window from the ground round it, where that is known in larger cells."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from packpale.land.culverts import carved
 from packpale.land.drainage import (
     COL_STEP,
     ROW_STEP,
@@ -62,17 +63,26 @@ def site_drainage(site: Site, slope: Array, *, channel_area: float, runoff: floa
     ``slope`` is the window's [m/m]; see ``drainage``. Ground round it in cells as small is drained as one with it.
     """
     cell, around = site.grid.cell, site.around
+    pipes = site.features.get("culverts", ())
+    ground = carved(site.elevation, site.grid, pipes)
+    if around is not None:
+        around = Around(around.grid, carved(around.elevation, around.grid, pipes))
 
     def drained(elevation: Array, slope: Array, inflow: Inflow | None = None) -> Drainage:
         return drainage(elevation, slope, cell=cell, channel_area=channel_area, runoff=runoff, inflow=inflow)
 
     if around is None:
-        return drained(site.elevation, slope)
-    if around.grid.cell > 1.5 * cell:
-        return drained(site.elevation, slope, inflow(site.elevation, site.grid, around))
-    whole = drained(around.elevation, ground_slope(around.elevation, cell_size=(cell, cell)))
-    top, left = around.corner(site.grid)
-    return whole.part(slice(top, top + site.grid.rows), slice(left, left + site.grid.cols))
+        found = drained(ground, slope)
+    elif around.grid.cell > 1.5 * cell:
+        found = drained(ground, slope, inflow(ground, site.grid, around))
+    else:
+        top, left = around.corner(site.grid)
+        whole = drained(around.elevation, ground_slope(around.elevation, cell_size=(cell, cell)))
+        found = whole.part(slice(top, top + site.grid.rows), slice(left, left + site.grid.cols))
+    if ground is not site.elevation:
+        # Water in a pipe stands under the ground.
+        found = replace(found, ponding=np.where(ground < site.elevation, 0.0, found.ponding))
+    return found
 
 
 def inflow(elevation: Array, grid: Grid, around: Around) -> Inflow:

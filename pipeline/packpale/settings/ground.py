@@ -10,7 +10,9 @@ from packpale.settings.columns import SoilColumn, Table, Theirs, check_tables, c
 from packpale.values import default
 from packpale.values.soil_words import soil_word
 
-FeatureKind = Literal["watercourses", "dwellings", "services", "woodland", "access", "viewpoints", "keep_out"]
+FeatureKind = Literal[
+    "watercourses", "culverts", "dwellings", "services", "woodland", "access", "viewpoints", "keep_out"
+]
 FEATURE_KINDS: tuple[FeatureKind, ...] = get_args(FeatureKind)
 """Optional vector inputs round the plots."""
 DrainageClass = Literal[
@@ -59,6 +61,8 @@ class InputSettings(Settings):
     """The same for the columns of plots (x, y, lon, lat, crs, wkt), pits and trees_and_boulders, each a table."""
     watercourses: File | None = None
     """Streams, ditches, ponds."""
+    culverts: File | None = None
+    """Pipes under banks and roads, as lines from end to end: water passes there."""
     dwellings: File | None = None
     """Houses, as points or outlines."""
     services: File | None = None

@@ -40,8 +40,8 @@ from packpale.values.notes import Note, Value, phrase
 from packpale.values.quantity import Quantity
 from packpale.values.quantity import given as as_given
 
-FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints"})
-"""Surroundings that distances are computed to, and not only buffers: looked for FAR_M round a plot's window."""
+FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints", "culverts"})
+"""Surroundings that count from far away, and not only as buffers: looked for FAR_M round a plot's window."""
 LEAST_BARE = 0.001
 """Part of a plot without soil polygon from which it is said; less is a gap between polygons drawn by hand."""
 
