@@ -22,7 +22,9 @@ from packpale.settings import DRAINAGE_CLASSES, FEATURE_KINDS, read_settings
 TOP = Path(__file__).parents[1]
 SAMPLES, CONFIG = TOP / "data_samples", TOP / "config"
 DEMO = SAMPLES / "demo"
-GEOJSON = (*FEATURE_KINDS, "trees_and_boulders")
+# No road or bank of the estate has a culvert under it.
+KINDS = tuple(kind for kind in FEATURE_KINDS if kind != "culverts")
+GEOJSON = (*KINDS, "trees_and_boulders")
 TILES = [DEMO / "elevation_west.tif", DEMO / "elevation_east.tif"]
 
 
@@ -137,7 +139,7 @@ def test_script_makes_the_committed_elevation_again(made_again):
 
 def test_script_makes_the_committed_layers_again(made_again):
     layers = sorted(p.name for p in DEMO.iterdir() if p.suffix in {".gpkg", ".geojson"})
-    assert len(layers) == 3 + len(FEATURE_KINDS)
+    assert len(layers) == 3 + len(KINDS)
     for name in layers:
         kept, new = gpd.read_file(DEMO / name), gpd.read_file(made_again / name)
         assert kept.crs == new.crs

@@ -21,6 +21,7 @@ from packpale.review.model import PlotResult
 from packpale.review.summary import layer_rows, summarise
 from packpale.run.ranking import rank
 from packpale.site.inputs import open_inputs, read_site
+from told import say
 
 MISSING = "ground level missing here or next to here"
 LINE = box(WEST + 38, NORTH - 66, WEST + 72, NORTH - 36).buffer(8)
@@ -113,7 +114,7 @@ def summary(site, project):
     found = summarise(result, project, "folder", None)
     # What pages tell beyond the figures.
     told = {
-        "limits": [{"name": limit.name, "share": limit.share} for limit in land.limits],
+        "limits": [{"name": say(limit.name), "share": limit.share} for limit in land.limits],
         "dig_out": [{"shortest": d.shortest, "rate": d.dig_rate, "without_lap": d.without_lap} for d in care.dig_out],
         "climbs": [{"least": c.least, "where": c.weakest_chainage} for c in care.climbs],
         "crossings": [{"area": c.area, "chainage": c.chainage} for c in care.crossings],

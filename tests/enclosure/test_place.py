@@ -50,6 +50,8 @@ def make_land():
             filled=zero,
             ponding=zero,
             upstream_area=zero,
+            path_length=zero,
+            path_head=zero,
             upstream_is_lower_bound=full(False),
             wetness=zero,
             height_above_drainage=zero,
@@ -241,7 +243,8 @@ def priced(site, land, project):
 
 def test_a_budget_buys_the_largest_whose_bill_is_within_it(make_site, make_land, make_project):
     enclosure, bill = priced(make_site(), make_land(), make_project(budget=60_000.0))
-    assert 0.99 * 60_000 <= bill <= 60_000
+    # The bill rises by whole rolls of mesh.
+    assert 0.98 * 60_000 <= bill <= 60_000
     (told,) = [a for a in enclosure.alternatives if a.aim == "budget"]
     # What is told is the bill itself, to the cent.
     assert told.price == pytest.approx(bill, abs=0.005)

@@ -29,10 +29,10 @@ def test_soil_nobody_has_classified_counts_as_type_c():
 @pytest.mark.parametrize(
     ("metres", "feet"),
     [
-        (safety.PROTECTION_DEPTH_M, "5"),
-        (safety.EGRESS_DEPTH_M, "4"),
-        (safety.LATERAL_TRAVEL_M, "25"),
-        (safety.SPOIL_SETBACK_M, "2"),
+        (safety.PROTECTION_DEPTH.si, "5"),
+        (safety.EGRESS_DEPTH.si, "4"),
+        (safety.LATERAL_TRAVEL.si, "25"),
+        (safety.SPOIL_SETBACK.si, "2"),
     ],
 )
 def test_lengths_in_feet(metres, feet):

@@ -35,4 +35,10 @@ def sheets(raw, names):
 def off_their_page(raw, names):
     """Plots whose sheet lacks a heading, has them in another order, or runs over to another page."""
     found = sheets(raw, names)
-    return [n for n in names if n not in found or found[n][1] != [(head, found[n][0]) for head in HEADS]]
+    return [n for n in names if n not in found or not _is_whole(*found[n])]
+
+
+def _is_whole(page, headings):
+    # A plot whose notes all others share has none of its own: they are told once for the run.
+    heads = tuple(head for head, _ in headings)
+    return heads in (HEADS, HEADS[:1]) and {number for _, number in headings} == {page}
