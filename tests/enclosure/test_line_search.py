@@ -7,11 +7,12 @@ import pytest
 import shapely
 from shapely.geometry import MultiPolygon, Point, box
 
+from line_costs import line_cost
 from packpale.enclosure import _kernels_line
 from packpale.enclosure.best_place import mean_over
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
-from packpale.enclosure.line_ground import LineCost, LineGround, Score, line_cost
+from packpale.enclosure.line_ground import LineCost, LineGround, Score
 from packpale.enclosure.line_polish import _Exact
 from packpale.enclosure.line_search import Aim, Search, Side
 from packpale.enclosure.over_limits import over_limits_m

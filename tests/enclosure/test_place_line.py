@@ -1,4 +1,4 @@
-"""Lines of a given area that are cheapest or lie best, and the largest within a budget."""
+"""Lines of a given area that are cheapest or lie best."""
 
 import math
 
@@ -6,14 +6,15 @@ import numpy as np
 import pytest
 from shapely.geometry import MultiPolygon, box
 
+from line_costs import line_cost
 from packpale.enclosure.best_place import mean_over
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
-from packpale.enclosure.line_ground import LineCost, LineGround, Score, line_cost
+from packpale.enclosure.line_ground import LineCost, LineGround, Score
 from packpale.enclosure.line_search import Labour, Round, Search
 from packpale.enclosure.over_limits import over_limits_m
-from packpale.enclosure.place_line import cheapest, largest_within, place_line
+from packpale.enclosure.place_line import place_line
 from packpale.site.grid import Grid
 
 INSIDE, OUTSIDE = 4.5, 5.1
@@ -109,25 +110,6 @@ def test_the_best_placed_has_the_highest_mean(ground):
         assert (egg.polygon(0.001).centroid.x + moved) / 240 <= mean_over(fit.egg, score.known, GRID) * 1.005
 
 
-def test_within_a_budget(ground, even):
-    budget = 30_000.0
-    fit = largest_within(ground, 0.05, budget, even, **SHAPE, **LITTLE)
-    assert_feasible(fit.egg, ground, 0.05)
-    assert line_cost(fit.egg, ground, even) <= budget
-    most = ((budget - 1000) / 100 / ROUNDEST) ** 2
-    assert 0.98 * most <= fit.egg.area <= most * (1 + 1e-6)
-    assert largest_within(ground, 0.05, 1.2 * budget, even, **SHAPE, **LITTLE).egg.area > 1.2 * fit.egg.area
-    assert largest_within(ground, 0.05, 2000.0, even, **SHAPE, **LITTLE) is None
-
-
-def test_the_cheapest_of_all_has_the_least_radius(ground, even):
-    fit = cheapest(ground, 0.05, even, **SHAPE, **LITTLE)
-    least = min(
-        Egg.from_shape(k, a, big_radius=8.0 / k).perimeter for k in np.linspace(0.5, 0.9, 41) for a in (1.1, 1.2)
-    )
-    assert line_cost(fit.egg, ground, even) == pytest.approx(100 * least + 1000, rel=0.01)
-
-
 def test_ground_that_is_prepared_serves_again(ground, even):
     on = Search.on(ground, Shapes(OUTSIDE, SHAPE["taper"], SHAPE["aspect"], SHAPE["min_radius"]))
     again = place_line(ground, 0.05, 3000.0, even, on=on, **SHAPE, **LITTLE)
@@ -139,8 +121,6 @@ def test_what_does_not_fit_or_is_none(ground, even):
     assert place_line(LineGround(MultiPolygon(), {}, 1.0, 1.0), 0.0, 10.0, even, **SHAPE) is None
     with pytest.raises(ValueError, match="area"):
         place_line(ground, 0.05, 0.0, even, **SHAPE)
-    with pytest.raises(ValueError, match="budget"):
-        largest_within(ground, 0.05, -1.0, even, **SHAPE)
     with pytest.raises(ValueError, match="share"):
         place_line(ground, -0.1, 100.0, even, **SHAPE)
     with pytest.raises(ValueError, match="shape"):

@@ -1,6 +1,7 @@
 """What goes wrong first with real data: each told at once, on real files, with what to do."""
 
 import math
+import os
 import warnings
 
 import numpy as np
@@ -208,7 +209,9 @@ def test_a_better_change_of_datum_that_is_not_installed_is_told(tmp_path):
         group = pyproj.transformer.TransformerGroup("EPSG:26715", "EPSG:26915")
     missing = [o for o in group.unavailable_operations if o.accuracy >= 0]
     if not missing:
-        pytest.skip("the grids are installed here")
+        if os.environ.get("CI", "").lower() == "true":
+            pytest.fail("the grids of NAD27 are installed; this check must run here, without them")
+        pytest.skip("the grids of NAD27 are installed here: nothing is missing that could be told")
     made = Made(tmp_path)
     del made.settings["crs"]
     west, north = 430_000.0, 5_150_000.0

@@ -19,7 +19,6 @@ from packpale.values.notes import Note, Value
 from packpale.values.quantity import Quantity, given
 
 POST_KINDS: tuple[PostKind, ...] = ("line", "bend", "steep", "gate")
-MESH_KINDS = ("fence", "overhang", "skirt", "apron")
 
 
 @dataclass(frozen=True)

@@ -28,12 +28,11 @@ AIMS = (
     "log_area",  # of every egg; minus infinity where the size is free
     "per_over_limit",  # what a metre over limits adds to the cost
     "fixed",  # cost that does not depend on the line
-    "budget",  # most that it may cost; infinite where it does not matter
     "by_area",  # weights: of the log area,
     "by_field",  # of the field's mean,
     "by_cost",  # of the log cost, which is taken off
 )
-SHARE, MIN_RADIUS, LOG_AREA, PER_OVER, FIXED, BUDGET, BY_AREA, BY_FIELD, BY_COST = range(9)
+SHARE, MIN_RADIUS, LOG_AREA, PER_OVER, FIXED, BY_AREA, BY_FIELD, BY_COST = range(8)
 
 _A, _B, _C, _D = np.uint64(13), np.uint64(7), np.uint64(17), np.uint64(11)
 _ONE = np.uint64(1)
@@ -218,7 +217,7 @@ def measure(z: Array, samples: float, rasters: Rasters, priced: bool, scored: bo
 @njit(cache=True)
 def rate(z: Array, aims: Array, samples: float, rasters: Rasters) -> tuple[float, float]:
     """What the search makes largest, and what the conditions miss. Sets log R where the area is given."""
-    priced = aims[BY_COST] != 0.0 or aims[BUDGET] < np.inf
+    priced = aims[BY_COST] != 0.0
     if aims[LOG_AREA] > -np.inf:
         z[5] = 0.5 * (aims[LOG_AREA] - np.log(unit_egg(z[3], z[4])[3]))
     over, no_go, perimeter, unit, held, total, inside = measure(z, samples, rasters, priced, aims[BY_FIELD] != 0.0)
@@ -229,10 +228,7 @@ def rate(z: Array, aims: Array, samples: float, rasters: Rasters) -> tuple[float
     if aims[BY_FIELD] != 0.0:
         value += aims[BY_FIELD] * inside / np.exp(log_area)
     if priced:
-        total += aims[FIXED] + aims[PER_OVER] * over
-        missed += max(total / aims[BUDGET] - 1.0, 0.0)
-        if aims[BY_COST] != 0.0:
-            value -= aims[BY_COST] * np.log(total)
+        value -= aims[BY_COST] * np.log(total + aims[FIXED] + aims[PER_OVER] * over)
     return value, missed
 
 

@@ -12,9 +12,6 @@ from functools import cached_property
 import numpy as np
 from shapely.geometry import MultiPolygon
 
-from packpale.enclosure import _kernels_over
-from packpale.enclosure.line import Line
-from packpale.enclosure.over_limits import over_limits_m, pieces_of
 from packpale.site.grid import Array, Grid
 
 COST_STEP_M = 0.25
@@ -87,18 +84,6 @@ class Score:
     @cached_property
     def known(self) -> Array:
         return np.nan_to_num(self.raster, nan=0.0)
-
-
-def line_cost(line: Line, ground: LineGround, cost: LineCost) -> float:
-    """What a line costs, an egg or a drawn one. [currency]
-
-    The price per metre is summed over steps of at most COST_STEP_M, the length over limits is exact.
-    """
-    origin = (cost.grid.west, cost.grid.north)
-    frame = np.array([0.0, 0.0, cost.grid.cell])
-    along = _kernels_over.along(pieces_of(line, origin), COST_STEP_M, cost.known, frame)
-    over = over_limits_m(line, ground.soft, inside=ground.inside_strip, outside=ground.outside_strip)
-    return float(along) + cost.fixed + cost.per_over_limit_m * over
 
 
 def _check(raster: Array, grid: Grid) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 from packpale.enclosure import _kernels, _kernels_line, _kernels_over
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import largest_scale, position_reported
-from packpale.enclosure.line_ground import COST_STEP_M, line_cost
+from packpale.enclosure.line_ground import COST_STEP_M
 from packpale.enclosure.line_search import BY_SCORE, SPARE_M, Aim, Search, allowed
 from packpale.site.grid import Array
 
@@ -92,16 +92,13 @@ class _Exact:
         return float(along) + self.aim.cost.fixed + self.aim.cost.per_over_limit_m * over
 
     def rated(self, z: Array, R: float) -> tuple[float, float]:
-        """What the aim makes largest, and what share and budget miss; no-go ground is left to ``most``."""
+        """What the aim makes largest, and what the share misses; no-go ground is left to ``most``."""
         over, perimeter = self.over(z, R)
         missed = max(over - allowed(self.aim.share, perimeter), 0.0) / perimeter
-        cost = self.price(z, R, over)
-        # The sum is taken anew at coordinates that rounding has moved.
-        missed += max(cost / self.aim.budget - (1 - 1e-9), 0.0)
         if self.aim.by == "area":
             return 2 * math.log(R) + math.log(_unit(z)), missed
         if self.aim.by == "cost":
-            return -math.log(cost), missed
+            return -math.log(self.price(z, R, over)), missed
         return self._mean(z, R), missed
 
     def _mean(self, z: Array, R: float) -> float:
@@ -188,17 +185,17 @@ class _Exact:
                 egg = Egg.from_shape(*shape, **at, area=self.aim.area)
             else:
                 egg = Egg.from_shape(*shape, **at, big_radius=min(R, most))
-            if inside and egg.big_radius <= most and egg.small_radius >= self.shapes.min_radius and self._kept(egg):
+            if (
+                inside
+                and egg.big_radius <= most
+                and egg.small_radius >= self.shapes.min_radius
+                and self.on.allows(egg, self.aim.share)
+            ):
                 return egg
             if self.aim.area is not None:
                 return None
             R *= 1 - 1e-6
         return None
-
-    def _kept(self, egg: Egg) -> bool:
-        if not self.on.allows(egg, self.aim.share):
-            return False
-        return self.aim.cost is None or line_cost(egg, self.on.ground, self.aim.cost) <= self.aim.budget
 
 
 def _unit(z: Array) -> float:

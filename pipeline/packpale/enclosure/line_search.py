@@ -85,7 +85,6 @@ class Aim:
     area: float | None = None
     """Of every egg; None where the size is free. [m2]"""
     cost: LineCost | None = None
-    budget: float = math.inf
     score: Score | None = None
 
     def numbers(self, log_min_radius: float) -> Array:
@@ -94,7 +93,6 @@ class Aim:
         aims[_kernels_line.SHARE] = self.share
         aims[_kernels_line.MIN_RADIUS] = log_min_radius
         aims[_kernels_line.LOG_AREA] = -math.inf if self.area is None else math.log(self.area)
-        aims[_kernels_line.BUDGET] = self.budget
         if self.cost is not None:
             aims[_kernels_line.PER_OVER] = self.cost.per_over_limit_m
             aims[_kernels_line.FIXED] = self.cost.fixed

@@ -1,19 +1,10 @@
-"""Fence lines for other aims than the largest: the best or cheapest of a given area, the largest within a budget.
+"""Fence lines of a given area: where the land inside is best, or where they are cheapest.
 
 The same search as for the largest egg (fit_line.py), with another aim. The conditions are the same: no-go ground lies
 neither inside nor in the outside strip, and the line runs over limits for no more than the share of its length.
 
-Interface, for whoever prices lines and makes the menu:
-
-- ``LineCost(raster, grid, per_over_limit_m, fixed)``: what a line costs. ``line_cost(line, ground, cost)`` sums it up.
-- ``Score(raster, grid)``: what is to be high inside the fence. best_place.mean_over gives the mean.
-- ``place_line(ground, share, area, merit, ...)``: the egg of exactly that area with the highest mean of a Score or the
-  lowest cost by a LineCost.
-- ``largest_within(ground, share, budget, cost, ...)``: the largest egg whose cost is within the budget.
-- ``cheapest(ground, share, cost, ...)``: the egg of the least cost of all, however small; what a budget must reach.
-
-Each returns a Fit that is feasible exactly, or None where none was found. Make ``Search.on(ground, shapes)`` once and
-hand it in as ``on`` where many lines are looked for on the same ground.
+A budget is met by looking for the cheapest of several areas (alternatives.py). Make ``Search.on(ground, shapes)`` once
+and hand it in as ``on`` where many lines are looked for on the same ground.
 """
 
 import math
@@ -68,8 +59,13 @@ def place_line(
         aim = Aim(share, "cost", area=float(area), cost=merit)
     else:
         aim = Aim(share, "score", area=float(area), score=merit)
+    if not 0 <= share <= 1:
+        raise ValueError(f"share = {share} of the line over limits must lie between 0 and 1")
     on = on or Search.on(ground, Shapes(ground.outside_strip, taper, aspect, min_radius))
-    return _found(on, aim, labour, known, started)
+    if on is None or area > on.bound:
+        return None
+    found = polished(on, on.annealed(aim, labour, known), aim, labour.polish)
+    return Fit(found[0], on.bound, time.perf_counter() - started) if found else None
 
 
 def place_lines(
@@ -106,58 +102,3 @@ def place_lines(
             break
         found.append(fit)
     return tuple(found)
-
-
-def largest_within(
-    ground: LineGround,
-    share: float,
-    budget: float,
-    cost: LineCost,
-    *,
-    taper: tuple[float, float],
-    aspect: tuple[float, float],
-    min_radius: float = 0.0,
-    labour: Labour = USUAL,
-    on: Search | None = None,
-    known: Sequence[Egg] = (),
-) -> Fit | None:
-    """The largest feasible egg whose cost is at most ``budget``; None if none is found. Parameters as for place_line.
-
-    Raises ValueError as ``place_line``, and if the budget is not positive.
-    """
-    started = time.perf_counter()
-    if not 0 < budget < math.inf:
-        raise ValueError(f"budget = {budget} must be positive")
-    aim = Aim(share, "area", cost=cost, budget=float(budget))
-    on = on or Search.on(ground, Shapes(ground.outside_strip, taper, aspect, min_radius))
-    return _found(on, aim, labour, known, started)
-
-
-def cheapest(
-    ground: LineGround,
-    share: float,
-    cost: LineCost,
-    *,
-    taper: tuple[float, float],
-    aspect: tuple[float, float],
-    min_radius: float = 0.0,
-    labour: Labour = USUAL,
-    on: Search | None = None,
-) -> Fit | None:
-    """The feasible egg of the least cost, however small it is; None if none is found. Parameters as for place_line.
-
-    Without a least radius of the small end it is smaller than anybody would build.
-    """
-    started = time.perf_counter()
-    aim = Aim(share, "cost", cost=cost)
-    on = on or Search.on(ground, Shapes(ground.outside_strip, taper, aspect, min_radius))
-    return _found(on, aim, labour, (), started)
-
-
-def _found(on: Search | None, aim: Aim, labour: Labour, known: Sequence[Egg], started: float) -> Fit | None:
-    if not 0 <= aim.share <= 1:
-        raise ValueError(f"share = {aim.share} of the line over limits must lie between 0 and 1")
-    if on is None or (aim.area is not None and aim.area > on.bound):
-        return None
-    found = polished(on, on.annealed(aim, labour, known), aim, labour.polish)
-    return Fit(found[0], on.bound, time.perf_counter() - started) if found else None

@@ -31,6 +31,7 @@ def locked(out: Path, run: str) -> Iterator[None]:
             f"{out}: another run{_process(out)} is writing there; wait for its end or choose another --out"
         ) from error
     except NotImplementedError:
+        # The library's word for a file system that has no locks; some say it by a number of their own, below.
         pass
     except OSError as error:
         if error.errno not in (errno.ENOLCK, errno.ENOSYS, errno.ENOTSUP):

@@ -33,7 +33,6 @@ COLUMNS = SOIL_COLUMNS
 """What a polygon or a pit may say."""
 WORDS = {"rock_hardness": ("hard", "soft"), "drainage_class": DRAINAGE_CLASSES}
 """Columns that hold a word, and the words."""
-NUMBERS = tuple(c for c in COLUMNS if c not in WORDS)
 DEPTHS = ("depth_to_rock_m", "water_table_m")
 SHAPEFILE_NAME = 10
 """Characters a column name of a shapefile can have."""

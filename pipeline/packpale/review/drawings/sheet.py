@@ -33,8 +33,6 @@ TINY, FIGURES, SMALL, NORMAL, LARGE = 5.5, 5.8, 6.3, 7.4, 9.5
 """Text sizes. [points]"""
 DASHED, DOTTED, CHAIN = (6.0, 3.0), (1.0, 2.0), (12.0, 2.5, 2.0, 2.5)
 """Dash patterns, in line widths."""
-LINE_STEP = 1.35
-"""From line to line of a text, in sizes."""
 
 Numbers = npt.ArrayLike
 Pair = tuple[float, float]
