@@ -128,7 +128,7 @@ def test_rocky_and_wet_ground_by_what_the_soil_says():
 
 def test_each_pack_has_its_own_and_a_line_beyond_the_plot_is_looked_at_whole():
     square = DrawnLine.from_polygon(box(-80, 55, -20, 85), corner_deg=20.0)
-    drawn = dataclasses.replace(pack(number=2), fit=None, drawn=square)
+    drawn = dataclasses.replace(pack(number=2), fit=None, given=square)
     ground = lambda x, y: np.where(y > 54, 100 + 0.5 * x, 100.0)  # noqa: E731
     plot = box(-60, -60, 60, 50)
     first, second = inside(ground, packs=[pack(), drawn], plot=plot, land={"footprint_m": 0})

@@ -30,7 +30,7 @@ def pack(line, site, *, gates=(10.0, 120.0)):
     return Pack(
         number=1,
         fit=Fit(line, line.area, 0.0) if egg else None,
-        drawn=None if egg else line,
+        given=None if egg else line,
         alignment=bare.alignment,
         posts=bare.posts,
         gates=Gates(at, points.x, points.y, 4.0),

@@ -87,7 +87,7 @@ def test_a_drawn_line_goes_through_the_earthworks(formation):
     pack = Pack(
         number=1,
         fit=None,
-        drawn=line,
+        given=line,
         alignment=stations(line, step=1.0, elevation=z, grid=grid),
         posts=posts(line, 3.0, z, grid, gates=gates),
         gates=gates,
@@ -112,7 +112,7 @@ def test_a_fine_hump_at_a_corner_is_seen():
     pack = Pack(
         number=1,
         fit=None,
-        drawn=line,
+        given=line,
         alignment=stations(line, step=8.0, elevation=z, grid=grid),
         posts=posts(line, 3.0, z, grid),
         gates=place_gates(line, 0, width=4.0, elevation=z, grid=grid),
@@ -133,5 +133,5 @@ def test_pack_needs_a_line():
     along = stations(line_of(SQUARE), step=1.0, elevation=site.elevation, grid=site.grid)
     standing = posts(line_of(SQUARE), 3.0, site.elevation, site.grid)
     gates = place_gates(line_of(SQUARE), 0, width=4.0, elevation=site.elevation, grid=site.grid)
-    with pytest.raises(ValueError, match="either a fit or a drawn line"):
+    with pytest.raises(ValueError, match="either a fit or a line that was given"):
         Pack(1, None, along, standing, gates, 240.0, 0.5, 0.0)

@@ -7,10 +7,12 @@ import pytest
 import shapely
 from shapely.geometry import MultiPolygon, Polygon, box
 
+from packpale.enclosure.egg import Egg
 from packpale.enclosure.place import place
 from packpale.land.model import Land, Limit
 from packpale.settings import Project
 from packpale.site import Grid, Site, Soil
+from packpale.site.model import EGG_COLUMNS, GivenLine
 from packpale.values.notes import phrase
 from told import say, told
 
@@ -43,7 +45,7 @@ def placed(*lines, usable=PLOT, limits=(), **settings):
         shapely.contains_xy(PLOT, X, Y),
         soil,
         {},
-        fence_lines=lines,
+        fence_lines=tuple(x if isinstance(x, GivenLine) else GivenLine(x) for x in lines),
     )
     names = [f.name for f in dataclasses.fields(Land)]
     arrays = dict.fromkeys(names, zero) | {"weights": {}, "consistency_ratio": None}
@@ -168,3 +170,40 @@ def test_several_packs_and_their_distance():
     assert "Packs 1 and 2: the fence lines drawn are 5.00 m apart. enclosure.separation_m is 10 m." in told(
         enclosure.notes
     )
+
+
+EGG = Egg(WEST + 130.123, SOUTH + 150.456, 63.7, 42.25, 24.5, 51.75)
+FIGURES = dict(
+    zip(
+        EGG_COLUMNS,
+        (EGG.big_x, EGG.big_y, EGG.axis_bearing_deg, EGG.big_radius, EGG.small_radius, EGG.centre_spacing),
+        strict=True,
+    )
+)
+
+
+def test_figures_that_make_the_line_make_it_an_egg_again():
+    (pack,) = placed(GivenLine(EGG.polygon(0.005), FIGURES)).packs
+    assert pack.line == EGG
+    assert (pack.fit, pack.drawn, pack.egg) == (None, None, EGG)
+    assert len(pack.line.arcs()) == 5
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"big_x": EGG.big_x + 0.2}, {"small_radius_m": EGG.small_radius + 0.3}, {"small_radius_m": 50.0}],
+    ids=["moved", "another shape", "no egg at all"],
+)
+def test_figures_of_another_line_are_told_and_the_line_is_used_as_drawn(change):
+    enclosure = placed(GivenLine(EGG.polygon(0.005), FIGURES | change))
+    (pack,) = enclosure.packs
+    assert pack.egg is None
+    assert pack.line.area == pytest.approx(EGG.area, rel=1e-3)
+    assert "figures of another line" in [note.kind for note in enclosure.notes]
+
+
+def test_part_of_an_egg_is_not_taken_for_it():
+    # Every corner lies on the egg, and most of its outline is missing.
+    points = shapely.get_coordinates(EGG.polygon(0.005).exterior)[:-1]
+    (pack,) = placed(GivenLine(Polygon(points[: len(points) // 2]), FIGURES)).packs
+    assert pack.egg is None

@@ -116,7 +116,7 @@ def pack(ground, settings, line=None, number=1):
     return Pack(
         number=number,
         fit=Fit(line, area_bound_m2=1.05 * line.area, fit_s=0.25) if egg else None,
-        drawn=None if egg else line,
+        given=None if egg else line,
         alignment=stations(line, step=settings.trench.station_m, elevation=elevation, grid=grid),
         posts=posts(line, settings.fence.post_spacing_m, elevation, grid),
         gates=place_gates(line, settings.fence.gates, width=4.0, elevation=elevation, grid=grid),

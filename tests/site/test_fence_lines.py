@@ -41,7 +41,7 @@ def test_a_closed_line_and_a_polygon_are_the_same(made, geometry):
     inputs = open_inputs(with_lines(made, (None, geometry)))
     assert inputs.fence_lines.keys() == {"north"}
     (found,) = inputs.fence_lines["north"]
-    assert found.equals(RING)
+    assert found.outline.equals(RING)
     assert read_site(inputs, "north", made.project()).fence_lines == (found,)
     assert read_site(inputs, "south", made.project()).fence_lines == ()
 
@@ -49,21 +49,21 @@ def test_a_closed_line_and_a_polygon_are_the_same(made, geometry):
 def test_pieces_that_meet_are_one_line(made):
     c = list(RING.exterior.coords)
     pieces = MultiLineString([c[:3], c[2:]])
-    assert open_inputs(with_lines(made, (None, pieces))).fence_lines["north"][0].equals(RING)
+    assert open_inputs(with_lines(made, (None, pieces))).fence_lines["north"][0].outline.equals(RING)
 
 
 def test_ends_a_hand_apart_are_joined(made):
     c = list(RING.exterior.coords)
     nearly = LineString([*c[:-1], (c[0][0] + 0.03, c[0][1])])
     (found,) = open_inputs(with_lines(made, (None, nearly))).fence_lines["north"]
-    assert found.equals(RING)
+    assert found.outline.equals(RING)
 
 
 def test_a_line_in_another_crs_comes_out_in_the_runs(made):
     (found,) = open_inputs(
         with_lines(made, (None, in_crs(RING, "EPSG:4326")), crs="EPSG:4326", file="lines.geojson")
     ).fence_lines["north"]
-    assert found.hausdorff_distance(RING) < 1e-3
+    assert found.outline.hausdorff_distance(RING) < 1e-3
 
 
 def test_the_named_plot_wins_over_the_place(made):
@@ -89,7 +89,7 @@ def test_packs_may_each_have_a_line(made):
     ]
     inputs = open_inputs(with_lines(made, *[(None, h) for h in halves], (None, SOUTH_RING), packs=2))
     assert [len(inputs.fence_lines[k]) for k in ("north", "south")] == [2, 1]
-    assert inputs.fence_lines["north"][1].equals(halves[1])
+    assert inputs.fence_lines["north"][1].outline.equals(halves[1])
 
 
 OPEN = LineString([*list(RING.exterior.coords)[:-1], (WEST + 33, NORTH - 66)])
@@ -178,3 +178,21 @@ def test_plots_and_lines_are_no_strangers():
     # What the tests above rest on.
     assert NORTH_PLOT.contains(RING)
     assert CRS == "EPSG:25832"
+
+
+EGG_FIGURES = {
+    "big_x": 1.0,
+    "big_y": 2,
+    "axis_bearing_deg": 30.0,
+    "big_radius_m": 20.0,
+    "small_radius_m": 10.0,
+    "centre_spacing_m": 25.0,
+}
+
+
+@pytest.mark.parametrize("wrong", [None, {"big_x": None}, {"big_radius_m": "wide"}, {"big_y": float("nan")}])
+def test_figures_of_an_egg_come_with_its_line(made, wrong):
+    path = write_geojson(made.folder / "lines.geojson", [(EGG_FIGURES | (wrong or {}), in_crs(RING, "EPSG:4326"))])
+    made.settings["enclosure"] = {"settled_line": path}
+    (found,) = open_inputs(made.project()).fence_lines["north"]
+    assert found.egg == (None if wrong else EGG_FIGURES)

@@ -272,7 +272,7 @@ def _parallels(pack: Pack, offset: float, near: Sequence[tuple[int, float, Polyg
 
     From fences ``near`` they keep half the gap away, so that no round leads into another pack's enclosure.
     """
-    if pack.fit is not None and pack.fit.egg.small_radius + offset <= 0:
+    if pack.egg is not None and pack.egg.small_radius + offset <= 0:
         return []
     outline = pack.line.outline_at(offset, CHORD_ERROR_M)
     for _, gap, area in near:

@@ -31,6 +31,12 @@ debug = click.option("--debug", is_flag=True, help="Show the traceback of an err
 @click.argument("config", type=SETTINGS_FILE)
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="Output folder.")
 @click.option("--plot", "plots", multiple=True, metavar="ID", help="Compute this plot only; may be repeated.")
+@click.option(
+    "--line",
+    type=INPUT,
+    metavar="FILE",
+    help="Use the lines settled on plots' maps; plots without one are fitted as always.",
+)
 @click.option("--workers", type=click.IntRange(1), help="Processes; default: one for each core.")
 @click.option(
     "--cluster",
@@ -44,6 +50,7 @@ def run(
     *,
     out: Path | None,
     plots: tuple[str, ...],
+    line: Path | None,
     workers: int | None,
     cluster: str | None,
     fresh: bool,
@@ -69,6 +76,7 @@ def run(
                 config,
                 out=folder,
                 plots=plots,
+                settled_line=line,
                 workers=workers or cores(),
                 cluster=cluster,
                 fresh=fresh,

@@ -356,7 +356,7 @@ def _of_inputs(inputs: Inputs, others: Mapping[str, Path]) -> Iterator[str]:
     for kind in others:
         found = {
             "trees_and_boulders": inputs.standing,
-            "fence_line": [r for of in inputs.fence_lines.values() for r in of],
+            "fence_line": [line.outline for of in inputs.fence_lines.values() for line in of],
         }
         count = len(found.get(kind) or getattr(inputs, kind, ()) or inputs.features.get(kind, ()))
         what = "row" if kind == "pits" else "feature"

@@ -7,23 +7,44 @@ import numpy as np
 import shapely
 
 from packpale.enclosure.drawn import DrawnLine
+from packpale.enclosure.egg import Egg
 from packpale.land.model import Land
 from packpale.settings import Project
-from packpale.site.model import Site
+from packpale.site.model import EGG_COLUMNS, GivenLine, Site
 from packpale.values.notes import Note, Phrase, listed, phrase
 from packpale.values.quantity import Kind, Quantity, given
 
+SAME_LINE_M = 0.05
+"""How far the corners of a line may lie from an egg that is meant to be the same line: chords and rounding. [m]"""
 WORTH_SAYING_M = 0.05
 """Length of line outside its limits from which it is mentioned. [m]"""
 
 
-def drawn_lines(site: Site, project: Project) -> tuple[DrawnLine, ...]:
-    """The plot's lines as given; a corner is what turns by more than panels can take without a strut."""
+def given_lines(site: Site, project: Project) -> tuple[DrawnLine | Egg, ...]:
+    """The plot's lines as given: an egg where the figures beside a line make just that line, else as it is drawn.
+
+    A corner of a drawn line is what turns by more than panels can take without a strut.
+    """
     most = project.fence.max_panel_deflection_deg
-    return tuple(DrawnLine.from_polygon(shape, corner_deg=most) for shape in site.fence_lines)
+    return tuple(_egg(line) or DrawnLine.from_polygon(line.outline, corner_deg=most) for line in site.fence_lines)
 
 
-def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Project) -> tuple[Note, ...]:
+def _egg(line: GivenLine) -> Egg | None:
+    """The egg that the figures beside a line make; None where there are none, or the line is another one."""
+    if line.egg is None:
+        return None
+    try:
+        egg = Egg(*(line.egg[name] for name in EGG_COLUMNS))
+    except ValueError:
+        return None
+    x, y = shapely.get_coordinates(line.outline.exterior).T
+    apart = np.abs(egg.distance(x, y)).max()
+    # All corners on the egg, and chords between them that leave it as little.
+    same = apart <= SAME_LINE_M and abs(egg.area - line.outline.area) <= SAME_LINE_M * egg.perimeter
+    return egg if same else None
+
+
+def notes_on(lines: Sequence[DrawnLine | Egg], site: Site, land: Land, project: Project) -> tuple[Note, ...]:
     """Each thing a reader must know, pack by pack."""
     notes: list[Note] = []
     wanted = project.enclosure.packs
@@ -37,7 +58,18 @@ def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Projec
         )
     for number, line in enumerate(lines, start=1):
         notes += _where_it_lies(number, line, site, land, project)
-        notes += _corners(number, line)
+        if isinstance(line, DrawnLine):
+            notes += _corners(number, line)
+            if site.fence_lines[number - 1].egg is not None:
+                notes.append(
+                    Note(
+                        "figures of another line",
+                        "the figures of an egg beside the line given do not make that line",
+                        "The line is used as it is drawn, by its corners. If the figures are right, take the file in "
+                        "which nobody has moved the line.",
+                        packs=(number,),
+                    )
+                )
         notes += _narrow(number, line, project)
         for other_number, other in enumerate(lines[: number - 1], start=1):
             gap = line.polygon().distance(other.polygon())
@@ -58,7 +90,7 @@ def notes_on(lines: Sequence[DrawnLine], site: Site, land: Land, project: Projec
     return tuple(notes)
 
 
-def _where_it_lies(number: int, line: DrawnLine, site: Site, land: Land, project: Project) -> list[Note]:
+def _where_it_lies(number: int, line: DrawnLine | Egg, site: Site, land: Land, project: Project) -> list[Note]:
     polygon = line.polygon()
     ring = polygon.exterior
     outside = ring.difference(site.outline).length
@@ -156,7 +188,7 @@ def _corners(number: int, line: DrawnLine) -> list[Note]:
     ]
 
 
-def _narrow(number: int, line: DrawnLine, project: Project) -> list[Note]:
+def _narrow(number: int, line: DrawnLine | Egg, project: Project) -> list[Note]:
     """Where the ground dug from one stretch of fence reaches that of another."""
     inside, outside = project.trench.inside_strip_m, project.trench.outside_strip_m
     left = line.outline_at(-inside, 0.01)

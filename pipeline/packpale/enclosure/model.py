@@ -118,7 +118,7 @@ class Pack:
     number: int
     """From 1."""
     fit: Fit | None
-    """None for a drawn line."""
+    """None for a line that was given."""
     alignment: Alignment
     posts: Posts
     gates: Gates
@@ -130,26 +130,36 @@ class Pack:
     """Over the same cells. [m/m]"""
     touches: tuple[Touch, ...] = ()
     """What holds the fence line, by chainage; a drawn line is held by nothing."""
-    drawn: DrawnLine | None = None
-    """The line that was given; None where one was fitted."""
+    given: DrawnLine | Egg | None = None
+    """The line that was given: as somebody drew it, or an egg by its figures. None where one was fitted."""
     over_limits: tuple["Stretch", ...] = ()
     """Where the line runs over ground past a limit, kind by kind, by chainage."""
     over_limits_m: float = 0.0
     """Length of line over limits; where there are several at once it counts once. [m]"""
 
     def __post_init__(self) -> None:
-        if (self.fit is None) == (self.drawn is None):
-            raise ValueError(f"pack {self.number} needs either a fit or a drawn line")
+        if (self.fit is None) == (self.given is None):
+            raise ValueError(f"pack {self.number} needs either a fit or a line that was given")
 
     @property
     def line(self) -> Line:
         """The fence line, whatever it is made of."""
-        if self.drawn is not None:
-            return self.drawn
+        if self.given is not None:
+            return self.given
         if self.fit is None:
             # Refused when the pack was made.
             raise ValueError(f"pack {self.number} has no fence line")
         return self.fit.egg
+
+    @property
+    def egg(self) -> Egg | None:
+        """The fence line where it is an egg; None where it is drawn."""
+        return self.line if isinstance(self.line, Egg) else None
+
+    @property
+    def drawn(self) -> DrawnLine | None:
+        """The fence line where somebody drew it."""
+        return self.given if isinstance(self.given, DrawnLine) else None
 
 
 Aim = Literal["size", "share", "budget"]

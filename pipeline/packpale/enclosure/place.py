@@ -2,13 +2,13 @@
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from packpale.enclosure.alignment import length_on_ground, stations
-from packpale.enclosure.as_drawn import drawn_lines, notes_on
+from packpale.enclosure.as_drawn import given_lines, notes_on
 from packpale.enclosure.drawn import DrawnLine
+from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import place_gates, posts
 from packpale.enclosure.fitting import fits_for, line_ground, proven
 from packpale.enclosure.limit_notes import over_limits_note
@@ -25,9 +25,6 @@ from packpale.site.grid import Array, Mask
 from packpale.site.model import Site
 from packpale.values.notes import Note, Phrase, phrase
 
-if TYPE_CHECKING:
-    pass
-
 
 def place(site: Site, land: Land, project: Project, pricing: Pricing | None = None) -> Enclosure:
     """The enclosures that the settings ask for, and with prices the lines that could be built instead.
@@ -36,11 +33,11 @@ def place(site: Site, land: Land, project: Project, pricing: Pricing | None = No
     that are given are taken as they are, and nothing is looked for instead. Raises ValueError if the settings leave
     the choice to prices and there are none.
     """
-    if project.enclosure.fence_line is not None:
-        lines = drawn_lines(site, project)
+    if project.enclosure.fence_line is not None or site.fence_lines:
+        lines = given_lines(site, project)
         if not lines:
             return Enclosure((), phrase("no fence line is drawn on this plot"))
-        packs = tuple(staked_out(k, line, site, land, project, drawn=line) for k, line in enumerate(lines, start=1))
+        packs = tuple(staked_out(k, line, site, land, project, given=line) for k, line in enumerate(lines, start=1))
         notes = notes_on(lines, site, land, project)
         return Enclosure(packs, None, (*notes, *_notes_on_limits(packs, land, project)))
     fits, menu, why = _fits_and_menu(site, land, project, pricing)
@@ -103,7 +100,7 @@ def staked_out(
     project: Project,
     *,
     fit: Fit | None = None,
-    drawn: DrawnLine | None = None,
+    given: DrawnLine | Egg | None = None,
     held: tuple[Touch, ...] = (),
 ) -> Pack:
     """A fence line staked out, posted and gated."""
@@ -123,7 +120,7 @@ def staked_out(
     return Pack(
         number=number,
         fit=fit,
-        drawn=drawn,
+        given=given,
         alignment=stations(line, step=trench.station_m, elevation=site.elevation, grid=grid),
         posts=posts(
             line,

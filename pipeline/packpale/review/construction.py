@@ -53,9 +53,9 @@ def touching(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:
 
 def construction(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:
     """Axis, the four arcs with ticks where they meet, and their centres; nothing for a drawn line."""
-    if pack.fit is None:
+    egg = pack.egg
+    if egg is None:
         return
-    egg = pack.fit.egg
     arcs = [arc for arc in egg.arcs() if arc.chainage > 0]
     for arc in arcs:
         yield Shape(degrees(_curve(egg, arc)), _named(arc, pack), _arc_rows(arc, wording), style=ENDS[arc.name])

@@ -272,7 +272,7 @@ def fence_line_row(number: int, line: Line, fit: Fit | None) -> dict[str, Any]:
         "perimeter_m": line.perimeter,
         "area_bound_m2": fit and fit.area_bound_m2,
         "fit_s": fit and fit.fit_s,
-        "origin": "drawn" if fit is None else "fitted",
+        "origin": "fitted" if fit else "given" if egg else "drawn",
         "geometry": line.polygon(CHORD_ERROR_M),
     }
 

@@ -31,14 +31,14 @@ if TYPE_CHECKING:
 
 NOT_OF_A_PLOT: Any = {
     "inputs": True,
-    "enclosure": {"fence_line"},
+    "enclosure": {"fence_line", "settled_line"},
     "ranking": True,
     "rates": {"file"},
     "run": {"memory_mb"},
 }
 """Settings that no file in a plot's folder depends on. Which inputs are given, and their content, is in the keys by
 itself; where they lie is not: the same land on another machine is the same land."""
-PATHS: Any = {"inputs": True, "enclosure": {"fence_line"}, "rates": {"file"}}
+PATHS: Any = {"inputs": True, "enclosure": {"fence_line", "settled_line"}, "rates": {"file"}}
 """Settings that are paths: the same land on another machine is the same land."""
 SAID_OF_FILES: Any = {
     "elevation_unit",
@@ -92,7 +92,7 @@ def input_files(project: Project, inputs: Inputs) -> dict[str, tuple[Path, ...]]
     given = project.inputs
     found = {"elevation": tuple(f for tile in near_elevation(project, inputs).tiles for f in tile.files)}
     vectors = {kind: getattr(given, kind) for kind in ("plots", "soil", "pits", "trees_and_boulders", *FEATURE_KINDS)}
-    vectors["fence_line"] = project.enclosure.fence_line
+    vectors["fence_line"] = project.enclosure.fence_line or project.enclosure.settled_line
     vectors["rates"] = project.rates.file
     return found | {role: files_of(path) for role, path in vectors.items() if path is not None}
 

@@ -67,6 +67,7 @@ def run(
     *,
     out: Path,
     plots: Sequence[str] = (),
+    settled_line: Path | None = None,
     workers: int = 1,
     cluster: str | None = None,
     fresh: bool = False,
@@ -77,12 +78,12 @@ def run(
     Plots already complete there from the same settings and code, and from the same inputs as far as they concern the
     plot, are kept unless ``fresh``. Nothing outside ``out`` is written; a plot appears under ``out/plots`` only when it
     is complete. With the address of a Dask scheduler as ``cluster`` its workers compute the plots, else ``workers``
-    processes of this machine.
+    processes of this machine. ``settled_line`` stands for enclosure.settled_line of the settings.
 
     Raises Faults if settings or inputs are at fault, or another run is writing to ``out``; then nothing is written.
     Raises Faults too if the cluster cannot serve or is lost; then the same call goes on where it was.
     """
-    opened = read_and_open(settings, check_memory_here=cluster is None)
+    opened = read_and_open(settings, check_memory_here=cluster is None, settled_line=settled_line)
     project, inputs = opened.project, opened.inputs
     chosen = _chosen(inputs, plots)
     folders = folder_names([p.plot_id for p in inputs.plots])
@@ -124,7 +125,9 @@ def run(
     return RunOutcome(out, ordered)
 
 
-def read_and_open(settings: Path, *, check_memory_here: bool = True, all_readable: bool = False) -> Opened:
+def read_and_open(
+    settings: Path, *, check_memory_here: bool = True, all_readable: bool = False, settled_line: Path | None = None
+) -> Opened:
     """Read the settings and open every input; nothing is computed.
 
     Raises Faults with all faults of the inputs, of the comparisons between criteria, and of plots too large for the
@@ -135,6 +138,8 @@ def read_and_open(settings: Path, *, check_memory_here: bool = True, all_readabl
     from packpale.land.pairwise import comparison_matrix
 
     project = read_settings(settings)
+    if settled_line is not None:
+        project = with_settled_line(project, settled_line)
     faults, memory = Gathering(), memory_for_plots(project)
     with faults.gather():
         project = with_prices(project)
@@ -155,6 +160,16 @@ def read_and_open(settings: Path, *, check_memory_here: bool = True, all_readabl
     if opened is None or faults.lines:
         raise Faults(*faults.lines)
     return opened
+
+
+def with_settled_line(project: Project, file: Path) -> Project:
+    """The project with ``file`` as its enclosure.settled_line. Raises Faults."""
+    if project.enclosure.fence_line is not None:
+        raise Faults("--line: enclosure.fence_line gives the lines of all plots already; leave one of the two out")
+    if not file.is_file():
+        raise Faults(f"--line {file}: no such file; give the one that the map of a plot has saved")
+    enclosure = project.enclosure.model_copy(update={"settled_line": file.absolute()})
+    return project.model_copy(update={"enclosure": enclosure})
 
 
 def _compute_on_cluster(

@@ -42,6 +42,8 @@ class EnclosureSettings(Settings):
     """Existing or hand-drawn fence lines, closed, any shape: used as they are, nothing is fitted. Any vector file."""
     fence_line_layer: str | None = None
     """Layer of that file, where it has several."""
+    settled_line: File | None = None
+    """Lines settled on plots' maps: used as the eggs they are; plots without one are fitted as always."""
 
     @model_validator(mode="after")
     def _nothing_is_fitted_to_a_given_line(self) -> Self:
@@ -56,6 +58,12 @@ class EnclosureSettings(Settings):
             number = default(f"enclosure.{name}")
             if getattr(self, name) != (tuple(number) if isinstance(number, list) else number):
                 raise ValueError(f"{name} has no effect with fence_line, to which nothing is fitted; drop one of them")
+        return self
+
+    @model_validator(mode="after")
+    def _one_file_gives_the_lines(self) -> Self:
+        if self.fence_line is not None and self.settled_line is not None:
+            raise ValueError("fence_line and settled_line both give lines; drop one of them")
         return self
 
     @model_validator(mode="after")

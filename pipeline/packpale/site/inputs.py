@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from pyproj import CRS
-from shapely.geometry import MultiPoint, Polygon
+from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
@@ -18,7 +18,7 @@ from packpale.site.coverage import blank_implausible, check_cells, check_windows
 from packpale.site.elevations import read_elevation
 from packpale.site.grid import Grid, Mask
 from packpale.site.lines import read_fence_lines
-from packpale.site.model import Pit, Plot, Site, Standing
+from packpale.site.model import GivenLine, Pit, Plot, Site, Standing
 from packpale.site.outlines import Outline
 from packpale.site.plot_shapes import notes_of, notes_of_all
 from packpale.site.plots import read_outlines, to_plots
@@ -61,7 +61,7 @@ class Inputs:
     soil: tuple[SoilArea, ...]
     pits: tuple[Pit, ...]
     standing: tuple[Standing, ...]
-    fence_lines: Mapping[str, tuple[Polygon, ...]]
+    fence_lines: Mapping[str, tuple[GivenLine, ...]]
     """Fence lines given, by plot; a plot without any is absent."""
     unreadable: tuple[str, ...]
     """A line for each plot under which the elevation cannot be read; they fail, unless there are no others."""
@@ -110,10 +110,11 @@ def open_inputs(project: Project) -> Inputs:
     trees = theirs.get("trees_and_boulders", {})
     standing = read_standing(things, crs, faults, notes, trees) if things is not None else ()
     plots = to_plots(outlines, crs, faults) if crs is not None else ()
-    lines: dict[str, tuple[Polygon, ...]] = {}
-    if crs is not None and plots and project.enclosure.fence_line is not None:
+    lines: dict[str, tuple[GivenLine, ...]] = {}
+    given_lines = project.enclosure.fence_line or project.enclosure.settled_line
+    if crs is not None and plots and given_lines is not None:
         lines = read_fence_lines(
-            project.enclosure.fence_line,
+            given_lines,
             project.enclosure.fence_line_layer,
             crs=crs,
             plots=plots,
@@ -307,9 +308,11 @@ def plot_reach(inputs: Inputs, plot: Plot, project: Project) -> Grid:
     return around_grid(inputs.elevation, CRS.from_user_input(inputs.crs), window) or window
 
 
-def _bounds(plot: Plot, lines: Mapping[str, tuple[Polygon, ...]]) -> tuple[float, float, float, float]:
+def _bounds(plot: Plot, lines: Mapping[str, tuple[GivenLine, ...]]) -> tuple[float, float, float, float]:
     """Bounds of a plot with the fence lines given for it, which may leave it."""
-    west, south, east, north = shapely.total_bounds([plot.outline, *lines.get(plot.plot_id, ())])
+    west, south, east, north = shapely.total_bounds(
+        [plot.outline, *(line.outline for line in lines.get(plot.plot_id, ()))]
+    )
     return float(west), float(south), float(east), float(north)
 
 

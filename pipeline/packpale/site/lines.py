@@ -1,5 +1,6 @@
 """Existing or hand-drawn fence lines: one closed line a feature, each matched to the plot it lies on."""
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.site.crs import moved_geometry
-from packpale.site.model import Plot
+from packpale.site.model import EGG_COLUMNS, GivenLine, Plot
 from packpale.site.plots import LEAST_AREA_M2
 from packpale.site.tables import find_column
 from packpale.site.vectors import Feature, Layer, choose_layer, no_crs, read_layer
@@ -29,14 +30,14 @@ def read_fence_lines(
     plot_id: str,
     packs: int,
     faults: Gathering,
-) -> dict[str, tuple[Polygon, ...]]:
+) -> dict[str, tuple[GivenLine, ...]]:
     """The fence lines of each plot that has any, in the order of the file, as valid polygons without holes.
 
     A feature is a closed line, or a polygon whose outer ring is the line. It belongs to the plot that the column
     ``plot_id`` names, where the file has that column and it is filled in, else to the plot on which most of it lies.
     Adds to ``faults``: what is no single closed line, crosses itself or another, lies on no plot, or is one too many.
     """
-    found: dict[str, list[tuple[str, Polygon]]] = {}
+    found: dict[str, list[tuple[str, GivenLine]]] = {}
     with faults.gather():
         drawn = read_layer(path, choose_layer(path, layer, f"{KEY}_layer"))
         if drawn.crs is None:
@@ -49,10 +50,18 @@ def read_fence_lines(
                 where = drawn.where(feature)
                 ring = _ring(drawn, feature, crs)
                 plot = _plot(ring, feature.properties.get(column) if column else None, plots, where)
-                found.setdefault(plot.plot_id, []).append((where, ring))
+                line = GivenLine(ring, _egg_figures(feature.properties))
+                found.setdefault(plot.plot_id, []).append((where, line))
     faults.lines.extend(_too_many(found, packs))
     faults.lines.extend(_crossing(found))
-    return {name: tuple(ring for _, ring in rings) for name, rings in found.items()}
+    return {name: tuple(line for _, line in lines) for name, lines in found.items()}
+
+
+def _egg_figures(properties: Mapping[str, object]) -> dict[str, float] | None:
+    """The figures of an egg beside a line; None where one is missing."""
+    figures = {name: properties.get(name) for name in EGG_COLUMNS}
+    numbers = {k: float(v) for k, v in figures.items() if isinstance(v, int | float) and math.isfinite(v)}
+    return numbers if len(numbers) == len(EGG_COLUMNS) else None
 
 
 def _ring(layer: Layer, feature: Feature, crs: CRS) -> Polygon:
@@ -122,19 +131,19 @@ def _plot(ring: Polygon, named: object, plots: Sequence[Plot], where: str) -> Pl
     return plots[best]
 
 
-def _too_many(found: Mapping[str, Sequence[tuple[str, Polygon]]], packs: int) -> Iterator[str]:
-    for name, rings in found.items():
-        if len(rings) > packs:
-            places = ", ".join(where for where, _ in rings)
+def _too_many(found: Mapping[str, Sequence[tuple[str, GivenLine]]], packs: int) -> Iterator[str]:
+    for name, lines in found.items():
+        if len(lines) > packs:
+            places = ", ".join(where for where, _ in lines)
             yield (
-                f'{KEY}: {len(rings)} lines lie on the plot "{name}" ({places}), enclosure.packs is {packs}; '
+                f'{KEY}: {len(lines)} lines lie on the plot "{name}" ({places}), enclosure.packs is {packs}; '
                 "raise it or drop lines"
             )
 
 
-def _crossing(found: Mapping[str, Sequence[tuple[str, Polygon]]]) -> Iterator[str]:
-    every = [one for rings in found.values() for one in rings]
-    for i, (where, ring) in enumerate(every):
+def _crossing(found: Mapping[str, Sequence[tuple[str, GivenLine]]]) -> Iterator[str]:
+    every = [one for lines in found.values() for one in lines]
+    for i, (where, line) in enumerate(every):
         for other_where, other in every[:i]:
-            if ring.intersects(other):
+            if line.outline.intersects(other.outline):
                 yield f"{where}: overlaps or touches the fence line of {other_where}; each pack needs its own ground"

@@ -85,6 +85,20 @@ class Around:
 
 
 @dataclass(frozen=True)
+class GivenLine:
+    """A fence line that was given."""
+
+    outline: Polygon
+    """The ground it encloses: valid, no holes. [m]"""
+    egg: Mapping[str, float] | None = None
+    """The figures that the file has beside the line, by EGG_COLUMNS; None where one is missing or no number."""
+
+
+EGG_COLUMNS = ("big_x", "big_y", "axis_bearing_deg", "big_radius_m", "small_radius_m", "centre_spacing_m")
+"""Figures that make an egg, by the names they have in all files. The radius of the flanks follows from them."""
+
+
+@dataclass(frozen=True)
 class Site:
     """One candidate plot and the ground round it, in the run's projected CRS."""
 
@@ -108,8 +122,8 @@ class Site:
     """What was repaired or assumed while reading, one sentence each, for the report."""
     pits: tuple[Pit, ...] = ()
     """Trial pits that the soil is taken from, also those outside the window."""
-    fence_lines: tuple[Polygon, ...] = ()
-    """Fence lines given for this plot, each the ground it encloses: valid, no holes. [m]"""
+    fence_lines: tuple[GivenLine, ...] = ()
+    """Fence lines given for this plot."""
     around: Around | None = None
     """None where nothing beyond the window was read."""
 

@@ -36,6 +36,7 @@ KINDS: Mapping[str, Severity] = {
     "wire bitten through": ESCAPE,
     "panels at an angle": ESCAPE,
     "corners": ESCAPE,
+    "figures of another line": ESCAPE,
     "packs too near": ESCAPE,
     "walls too steep": HURT,
     "deep trench": HURT,

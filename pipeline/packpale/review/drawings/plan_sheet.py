@@ -88,7 +88,7 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
     sheet = Sheet(
         dataclasses.replace(title, scale=scale_text(scale)),
         f"Plan at {scale_text(scale)}, north of the grid up: fence line with "
-        + ("its arcs, their centres and radii" if all(pack.fit for pack in packs) else "its corners")
+        + ("its arcs, their centres and radii" if all(pack.egg for pack in packs) else "its corners")
         + ", chainage, gates and apron; coordinates in tables.",
     )
     grid = _grid(sheet, view, box)
@@ -121,9 +121,9 @@ def _centres(pack: Pack) -> list[tuple[Arc, _Named]]:
     """Centres of an egg's four arcs, named as its stakes; the big end, which the line's start halves, once. A drawn
     line has none.
     """
-    if pack.fit is None:
+    egg = pack.egg
+    if egg is None:
         return []
-    egg = pack.fit.egg
     pairs = zip(egg.arcs()[:4], pegging(egg).swings, strict=True)
     return [(arc, _Named(swing.centre, arc.centre_x, arc.centre_y)) for arc, swing in pairs]
 
@@ -136,8 +136,8 @@ def _tangents(pack: Pack) -> list[tuple[float, _Named]]:
     """
     line = pack.line
     at = line.points_at(line.breaks)
-    if pack.fit:
-        big, *others = pegging(pack.fit.egg).swings
+    if pack.egg:
+        big, *others = pegging(pack.egg).swings
         names = ["P, start", *(swing.start for swing in (*others, big))]
     else:
         numbers = {arc.chainage: str(k) for k, arc in enumerate(line.arcs(), 1)}
@@ -168,9 +168,9 @@ class _Radius:
 
 def _radii(sheet: Sheet, view: View, box: Box, pack: Pack) -> list[_Radius]:
     """Axis, the radii to the tangent points, and one radius within each arc, which is returned; only eggs have them."""
-    if pack.fit is None:
+    egg = pack.egg
+    if egg is None:
         return []
-    egg = pack.fit.egg
     ends = egg.points_at([0.0, egg.perimeter / 2])
     sheet.line(*view.at(ends.x, ends.y), colour=SOFT, dash=CHAIN, clip=box)
     radii = []
@@ -325,7 +325,7 @@ def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, sca
     sheet.text(x, y, text, size=TABLE, most=wide)
     unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
     sheet.scale_bar(x + 3, bottom + 5, scale, unit_m=unit, unit=name, longest=58)
-    _key(sheet, x, bottom + 16, arcs=any(pack.fit for pack in packs))
+    _key(sheet, x, bottom + 16, arcs=any(pack.egg for pack in packs))
 
 
 def _table(sheet: Sheet, corner: Pair, wide: float, head: str, rows: Sequence[Sequence[str]], *, high: float) -> float:

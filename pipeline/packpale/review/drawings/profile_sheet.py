@@ -293,7 +293,7 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float) 
         "Ground level",
         "Trench bottom",
         "Depth of trench",
-        "Arc, radius" if strip.line.pack.fit else "Corners",
+        "Arc, radius" if strip.line.pack.egg else "Corners",
     )
     for k in range(len(ROWS) + 1):
         # The first line stops at the axis: the lowest level stands there.
@@ -328,11 +328,11 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float) 
 def _arcs(sheet: Sheet, strip: _Strip, view: View, y: float, unit: float) -> None:
     name = "ft" if unit != 1.0 else "m"
     pack = strip.line.pack
-    for bend in [] if pack.fit else pack.line.bends.tolist():
+    for bend in [] if pack.egg else pack.line.bends.tolist():
         if strip.start < bend < strip.end:
             a = view.point(bend, 0)[0]
             sheet.line([a, a], [y, y - ROW_MM], width=MEDIUM)
-    for arc in pack.line.arcs() if pack.fit else ():
+    for arc in pack.line.arcs() if pack.egg else ():
         start, end = max(arc.chainage, strip.start), min(arc.chainage + arc.length, strip.end)
         if end <= start:
             continue

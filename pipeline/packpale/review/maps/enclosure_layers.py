@@ -72,11 +72,14 @@ def _fence(pack: Pack, wording: Wording, degrees: Degrees) -> Shape:
         ("Length in plan", wording.length(line.perimeter)),
         ("Length on the ground", wording.length(pack.length_3d)),
     ]
-    if pack.fit is None:
-        rows += [("Line", "drawn, used as it is"), ("Corners with a post of their own", f"{line.bends.size}")]
-    else:
-        egg = pack.fit.egg
+    if pack.given is not None:
+        rows.append(("Line", "drawn, used as it is" if pack.drawn else "given, used as it is"))
+    if pack.fit is not None:
         rows[1:1] = [("At best possible (proven)", wording.area(pack.fit.area_bound_m2))]
+    egg = pack.egg
+    if egg is None:
+        rows.append(("Corners with a post of their own", f"{line.bends.size}"))
+    else:
         rows += [
             ("Radius of the big end", wording.dimension(egg.big_radius)),
             ("Radius of the small end", wording.dimension(egg.small_radius)),

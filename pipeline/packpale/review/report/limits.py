@@ -26,10 +26,10 @@ def limits(source: PlotSource) -> Section | None:
 def _held(source: PlotSource) -> Iterator[str]:
     """A sentence for each pack on what its fence line touches."""
     packs = source.result.enclosure.packs
-    if any(pack.drawn is not None for pack in packs):
+    if any(pack.given is not None for pack in packs):
         yield "The fence line was given and is used as it is; nothing was fitted."
     for pack in packs:
-        if pack.drawn is not None:
+        if pack.given is not None:
             continue
         counts = Counter(source.show.say(touched(touch)) for touch in pack.touches)
         held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common(HELD_BY)]

@@ -25,7 +25,7 @@ FENCE_LINES = Subject(
         Field("perimeter_m", "Length in plan", "length"),
         Field("area_bound_m2", "No feasible egg is larger than this", "area"),
         Field("fit_s", "Time that the fit took", "duration"),
-        Field("origin", "fitted or drawn", "text"),
+        Field("origin", "fitted, given (an egg by its figures) or drawn", "text"),
     ),
 )
 ALTERNATIVES = Subject(

@@ -17,6 +17,7 @@ NAMES: Mapping[str, str] = {
     "land.setback_m": "the setback from the plot's boundary",
     "land.weights": "the weights of the criteria",
     "enclosure.fence_line": "the fence line given",
+    "enclosure.settled_line": "the file of settled lines",
     "enclosure.line_over_limits": "the part of the fence line that may run over limits",
     "enclosure.min_radius_m": "the tightest bend allowed",
     "enclosure.packs": "the number of packs",
