@@ -21,6 +21,7 @@ LAYERS = [
     "stations",
     "posts",
     "gates",
+    "airlocks",
     "stakes",
     "touches",
     "over_limits",
@@ -98,15 +99,35 @@ def test_points_are_those_of_the_rooms(run):
     pack = run.plots[0].enclosure.packs[0]
     for layer, x in (("stations", pack.alignment.x), ("posts", pack.posts.x), ("gates", pack.gates.x)):
         found = [f for f in features(run, layer) if f.properties["plot_id"] == "north field"]
-        assert [f.geometry.coordinates[0] for f in found] == x.tolist()
+        on_line = [f for f in found if "airlock" not in str(f.properties.get("kind"))]
+        assert [f.geometry.coordinates[0] for f in on_line] == x.tolist()
 
 
 def test_posts_say_what_each_is_for(run):
     pack = run.plots[0].enclosure.packs[0]
     found = [f for f in features(run, "posts") if f.properties["plot_id"] == "north field"]
     kinds = [f.properties["kind"] for f in found]
-    assert kinds == list(pack.posts.kind)
-    assert {kind: kinds.count(kind) for kind in ("bend", "gate")} == {"bend": 4, "gate": 0}
+    own = [kind for kind in kinds if "airlock" not in kind]
+    assert own == list(pack.posts.kind)
+    assert {kind: own.count(kind) for kind in ("bend", "gate")} == {"bend": 4, "gate": 0}
+    assert [f.properties["post"] for f in found] == list(range(1, len(kinds) + 1))
+
+
+def test_airlocks_are_rooms_with_their_posts_on_the_edge(run):
+    rooms = features(run, "airlocks")
+    posts = features(run, "posts")
+    assert rooms
+    for room in rooms:
+        name = {key: room.properties[key] for key in ("plot_id", "pack")}
+        area = shape(room.geometry)
+        kind = f"of airlock {room.properties['gate']}"
+        mine = [f for f in posts if f.properties["kind"].endswith(kind) and name.items() <= dict(f.properties).items()]
+        assert mine
+        assert all(area.exterior.distance(shape(f.geometry)) < 1e-6 for f in mine)
+        assert area.area == pytest.approx(room.properties["length_m"] * room.properties["width_m"])
+        assert area.area == pytest.approx(room.properties["area_m2"])
+        (lot,) = (f for f in features(run, "fence_lines") if name.items() <= dict(f.properties).items())
+        assert area.difference(shape(lot.geometry)).area < 0.01 * area.area
 
 
 def test_touches_lie_on_the_limits_and_name_them(run):

@@ -45,8 +45,8 @@ def files_of(result, folder, settings):
     write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
     write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
     write_pegging(result, settings, folder / "pegging.txt")
-    write_gpx(result, folder / "fence_line.gpx")
-    write_landxml(result, folder / "alignment.xml")
+    write_gpx(result, settings, folder / "fence_line.gpx")
+    write_landxml(result, settings, folder / "alignment.xml")
 
 
 @pytest.fixture(scope="module")
@@ -109,7 +109,8 @@ def test_the_schema_of_gpx_refuses_what_it_should(files):
 
 
 def test_gpx_track_is_the_fence_line(files):
-    at, _ = gpx_points(files.folder / "fence_line.gpx", "track_points")
+    at, columns = gpx_points(files.folder / "fence_line.gpx", "track_points")
+    at = at[columns["track_fid"] == 0]
     (polygon,) = files.polygons
     assert np.hypot(*(at[0] - at[-1])) < MM
     assert shapely.distance(polygon.exterior, shapely.points(at)).max() < MM
@@ -120,9 +121,10 @@ def test_gpx_track_is_the_fence_line(files):
 def test_gpx_posts_gates_and_stakes_stand_where_they_should(files):
     (pack,) = files.result.enclosure.packs
     at, columns = gpx_points(files.folder / "fence_line.gpx", "route_points")
-    assert np.hypot(*(at - np.column_stack([pack.posts.x, pack.posts.y])).T).max() < MM
-    assert columns["type"].tolist() == [f"{kind} post" for kind in pack.posts.kind]
-    assert columns["ele"] == pytest.approx(pack.posts.ground, abs=MM)
+    line = columns["route_fid"] == 0
+    assert np.hypot(*(at[line] - np.column_stack([pack.posts.x, pack.posts.y])).T).max() < MM
+    assert columns["type"][line].tolist() == [f"{kind} post" for kind in pack.posts.kind]
+    assert columns["ele"][line] == pytest.approx(pack.posts.ground, abs=MM)
     at, columns = gpx_points(files.folder / "fence_line.gpx", "waypoints")
     gates = columns["type"] == "gate"
     assert np.hypot(*(at[gates] - np.column_stack([pack.gates.x, pack.gates.y])).T).max() < MM
@@ -137,7 +139,7 @@ def test_gpx_elevation_is_the_ground_of_the_input(files):
     _, columns = gpx_points(files.folder / "fence_line.gpx", "track_points")
     site = files.result.site
     x, y = np.asarray(files.polygons[0].exterior.coords).T
-    assert columns["ele"] == pytest.approx(site.grid.bilinear(site.elevation, x, y), abs=MM)
+    assert columns["ele"][columns["track_fid"] == 0] == pytest.approx(site.grid.bilinear(site.elevation, x, y), abs=MM)
 
 
 # LandXML, read by its schema's own definitions and nothing else
@@ -215,6 +217,8 @@ def test_landxml_says_where_it_is_and_holds_the_posts(files):
     assert tree.find(LAND + "Project").get("name") == files.result.site.plot_id
     (pack,) = files.result.enclosure.packs
     posts = [p for p in tree.iter(LAND + "CgPoint") if p.get("desc").endswith("post")]
+    gates = [numbers(p)[:2] for p in tree.iter(LAND + "CgPoint") if p.get("desc").startswith("middle of gate")]
+    assert np.array(gates) == pytest.approx(np.column_stack([pack.gates.y, pack.gates.x]), abs=MM)
     places = np.array([numbers(p) for p in posts])
     assert places == pytest.approx(np.column_stack([pack.posts.y, pack.posts.x, pack.posts.ground]), abs=MM)
 
@@ -357,6 +361,37 @@ def test_airlocks_are_pegged_inside_the_fence(files):
         for post in [*inner, *at["line"].geoms]:
             assert polygon.contains(post)
             assert room.exterior.distance(post) < 2 * MM
+
+
+def test_airlocks_stand_in_every_file_where_the_pegs_have_them(files):
+    """The posts by number and kind in pegs.csv, GPX and LandXML; the rooms as tracks, their inner gates as points."""
+    table = [row for row in rows(files.folder / "pegs.csv") if "airlock" in row["kind"]]
+    named = [f"1-{row['post']}" for row in table]
+    at = np.array([(float(row["x"]), float(row["y"])) for row in table])
+    ground = [float(row["ground_m"]) for row in table]
+    places, columns = gpx_points(files.folder / "fence_line.gpx", "route_points")
+    mine = columns["route_fid"] == 1
+    assert columns["name"][mine].tolist() == named
+    assert columns["type"][mine].tolist() == [row["kind"] for row in table]
+    assert places[mine] == pytest.approx(at, abs=2 * MM)
+    assert columns["ele"][mine] == pytest.approx(ground, abs=2 * MM)
+    tree = etree.parse(files.folder / "alignment.xml")
+    points = {p.get("name"): p for p in tree.iter(LAND + "CgPoint")}
+    for name, row, (x, y), z in zip(named, table, at, ground, strict=True):
+        assert numbers(points[name]) == pytest.approx([y, x, z], abs=2 * MM)
+        assert points[name].get("desc") == row["kind"]
+    tracks, columns = gpx_points(files.folder / "fence_line.gpx", "track_points")
+    inner, waypoints = gpx_points(files.folder / "fence_line.gpx", "waypoints")
+    for gate in range(1, factory.project().fence.gates + 1):
+        mine = np.array([row["kind"].endswith(f"airlock {gate}") for row in table])
+        room = Polygon(tracks[columns["track_fid"] == gate])
+        assert shapely.distance(room.exterior, shapely.points(at[mine])).max() < 2 * MM
+        assert room.area == pytest.approx(shapely.MultiPoint(at[mine]).convex_hull.area, abs=0.1)
+        hung = np.array([row["kind"].startswith("gate") for row in table])
+        name = f"1-gate {gate} inner"
+        middle = inner[waypoints["name"] == name][0]
+        assert middle == pytest.approx(at[mine & hung].mean(axis=0), abs=2 * MM)
+        assert numbers(points[name])[:2] == pytest.approx(middle[::-1], abs=2 * MM)
 
 
 def test_pegs_read_back_to_a_millimetre(files):

@@ -164,6 +164,25 @@ def test_plan_measured_back(case, request):
         assert (b.x - a.x, b.y - a.y) == pytest.approx((real_b.x - real_a.x, real_b.y - real_a.y), abs=0.05)
 
 
+@pytest.mark.parametrize("case", ["one", "two"])
+def test_airlocks_on_the_plan_measured_back(case, request):
+    """Each is as deep as set, its inner gate as wide as the outer one, and it lies inside the fence line."""
+    case = request.getfixturevalue(case)
+    paper = Paper(case.folder / "plan.svg")
+    (scale,) = paper.scales()
+    fence = case.settings.fence
+    for pack in case.result.enclosure.packs:
+        line = shapely.Polygon(paper.points(f"fence-line-{pack.number}"))
+        for gate in range(1, fence.gates + 1):
+            name = f"airlock-{pack.number}-{gate}"
+            assert paper.length(f"{name}-gate") * scale / 1000 == pytest.approx(pack.gates.width, abs=1e-3)
+            for side in ("left", "right"):
+                wall = paper.points(f"{name}-{side}")
+                deep = float(np.hypot(*(wall[1] - wall[0]))) * scale / 1000
+                assert deep == pytest.approx(fence.airlock_length_m, abs=1e-3)
+                assert line.buffer(0.05).contains(shapely.LineString(wall))
+
+
 def test_plan_has_the_tables_to_peg_out_from(two):
     texts = Paper(two.folder / "plan.svg").texts
     for pack in two.result.enclosure.packs:

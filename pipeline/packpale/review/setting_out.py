@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from packpale.enclosure.airlocks import airlock_posts
+from packpale.enclosure.airlocks import Airlock, AirlockPost, airlocks
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegs, Stake, baselines, curve_elements, pegging, pegs
@@ -30,6 +30,23 @@ def stake_rows(pack: Pack) -> Iterator[dict[str, Any]]:
             "what": stake.what,
             "geometry": shapely.Point(stake.x, stake.y),
         }
+
+
+def airlocks_of(pack: Pack, project: Project) -> tuple[Airlock, ...]:
+    """The airlocks inside a pack's gates."""
+    fence = project.fence
+    size = {"length": fence.airlock_length_m, "width": fence.airlock_width_m, "spacing": fence.post_spacing_m}
+    return airlocks(pack.line, pack.gates, **size)
+
+
+def airlock_posts(pack: Pack, project: Project) -> list[AirlockPost]:
+    """The posts of all airlocks of a pack, in the order of their numbers."""
+    return [post for airlock in airlocks_of(pack, project) for post in airlock.posts]
+
+
+def first_airlock_post(pack: Pack) -> int:
+    """Number of a pack's first airlock post: those of the line come before."""
+    return int(pack.posts.x.size) + 1
 
 
 def pegs_of(pack: Pack, result: PlotResult, project: Project) -> Pegs:
@@ -90,9 +107,8 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
 
 def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: int) -> Iterator[dict[str, Any]]:
     """Pegs of the airlocks' own posts, which stand on no arc."""
-    fence, frame, site = project.fence, baselines(pack.line), result.site
-    size = {"length": fence.airlock_length_m, "width": fence.airlock_width_m, "spacing": fence.post_spacing_m}
-    found = airlock_posts(pack.line, pack.gates, **size)
+    frame, site = baselines(pack.line), result.site
+    found = airlock_posts(pack, project)
     x, y = np.array([post.x for post in found]), np.array([post.y for post in found])
     if not found:
         return
@@ -115,7 +131,7 @@ def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: in
             "pack": pack.number,
             "peg": after + i + 1,
             "kind": f"{post.kind} post of airlock {post.gate}",
-            "post": pack.posts.x.size + i + 1,
+            "post": first_airlock_post(pack) + i,
             "x": post.x,
             "y": post.y,
             "ground_m": float(ground[i]),

@@ -27,7 +27,7 @@ from packpale.review.holding import holding_rows
 from packpale.review.inside import inside_rows
 from packpale.review.limits import limit_rows, over_limit_rows
 from packpale.review.model import Estimate, PlotResult, PlotSummary
-from packpale.review.setting_out import stake_rows
+from packpale.review.setting_out import airlock_posts, airlocks_of, first_airlock_post, stake_rows
 from packpale.review.stations import station_rows
 from packpale.review.tables import RANKING_FIGURES
 from packpale.review.words import FILES, Wording, plain
@@ -233,8 +233,9 @@ def layer_rows(result: PlotResult, project: Project) -> dict[str, list[dict[str,
         "fence_lines": [{**plot, **fence_line_row(pack.number, pack.line, pack.fit)} for pack in packs],
         "aprons": [{**plot, **_apron(pack, project.trench)} for pack in packs],
         "stations": [{**plot, **row} for row in station_rows(result)],
-        "posts": [{**plot, **row} for pack in packs for row in _posts(pack)],
+        "posts": [{**plot, **row} for pack in packs for row in _posts(pack, result, project)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
+        "airlocks": [{**plot, **row} for pack in packs for row in _airlocks(pack, project)],
         "alternatives": [{**plot, **row} for row in alternative_rows(result, CHORD_ERROR_M)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
         "over_limits": [{**plot, **row} for row in over_limit_rows(result)],
@@ -282,8 +283,8 @@ def _apron(pack: Pack, trench: TrenchSettings) -> dict[str, Any]:
     return {"pack": pack.number, "reach_m": trench.apron_reach_m, "side": trench.side, "geometry": area}
 
 
-def _posts(pack: Pack) -> Iterable[dict[str, Any]]:
-    posts = pack.posts
+def _posts(pack: Pack, result: PlotResult, project: Project) -> Iterable[dict[str, Any]]:
+    posts, site = pack.posts, result.site
     for i in range(posts.x.size):
         yield {
             "pack": pack.number,
@@ -293,6 +294,16 @@ def _posts(pack: Pack) -> Iterable[dict[str, Any]]:
             "deflection_deg": float(posts.deflection_deg[i]),
             "kind": posts.kind[i] if posts.kind else "line",
             "geometry": shapely.Point(posts.x[i], posts.y[i]),
+        }
+    for number, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack)):
+        yield {
+            "pack": pack.number,
+            "post": number,
+            "chainage_m": math.nan,
+            "ground_m": float(site.grid.bilinear(site.elevation, post.x, post.y)),
+            "deflection_deg": math.nan,
+            "kind": f"{post.kind} of airlock {post.gate}",
+            "geometry": shapely.Point(post.x, post.y),
         }
 
 
@@ -305,6 +316,19 @@ def _gates(pack: Pack) -> Iterable[dict[str, Any]]:
             "chainage_m": float(gates.chainage[i]),
             "width_m": gates.width,
             "geometry": shapely.Point(gates.x[i], gates.y[i]),
+        }
+
+
+def _airlocks(pack: Pack, project: Project) -> Iterable[dict[str, Any]]:
+    for airlock in airlocks_of(pack, project):
+        room = shapely.Polygon(airlock.corners)
+        yield {
+            "pack": pack.number,
+            "gate": airlock.gate,
+            "length_m": project.fence.airlock_length_m,
+            "width_m": float(math.dist(*airlock.corners[:2])),
+            "area_m2": room.area,
+            "geometry": room,
         }
 
 

@@ -35,7 +35,7 @@ from packpale.review.drawings.sheet import (
 )
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import stakes
+from packpale.review.setting_out import airlocks_of, stakes
 from packpale.review.summary import apron
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -49,6 +49,8 @@ TICK_MM, LABEL_MM, GRID_MM = 7.0, 15.0, 40.0
 """Least distances between ticks of chainage, figures beside them, and lines of the grid of coordinates."""
 CHORD_ERROR_MM = 0.02
 """Largest distance between an arc and what is drawn, on paper."""
+GATE_MM = 1.0
+"""Width of the line that an airlock's inner gate is drawn as."""
 FENCE, APRON, OUTLINE = RED, "#b7791f", "#5d6765"
 ROW_MM, TABLE_GAP_MM, KEY_MM = 3.4, 2.0, 34.0
 """Rows of the tables, the gap below a table, and what key and scale bar take at the foot of the column."""
@@ -99,6 +101,7 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
     radii = [_radii(sheet, view, box, pack) for pack in packs]
     for pack in packs:
         _line(sheet, view, pack, project)
+        _airlocks(sheet, view, pack, project)
     for pack in packs:
         _gates(sheet, view, pack)
         _points(sheet, view, box, pack)
@@ -155,6 +158,16 @@ def _line(sheet: Sheet, view: View, pack: Pack, project: Project) -> None:
         sheet.line(*view.at(*np.asarray(part.coords).T), colour=APRON)
     outline = np.asarray(pack.line.polygon(error).exterior.coords)
     sheet.line(*view.at(*outline.T), width=THICK, colour=FENCE, name=f"fence-line-{pack.number}")
+
+
+def _airlocks(sheet: Sheet, view: View, pack: Pack, project: Project) -> None:
+    """Fence round each airlock, open where its inner gate hangs, and that gate as a filled mark."""
+    for airlock in airlocks_of(pack, project):
+        (_, b, c, d), (right, left) = airlock.corners, airlock.inner_gate
+        name = f"airlock-{pack.number}-{airlock.gate}"
+        for part, way in (("right", [b, c, right]), ("left", [airlock.corners[0], d, left])):
+            sheet.line(*view.at(*np.array(way).T), width=MEDIUM, colour=FENCE, name=f"{name}-{part}")
+        sheet.line(*view.at(*airlock.inner_gate.T), width=GATE_MM, colour=INK, name=f"{name}-gate")
 
 
 @dataclass(frozen=True)

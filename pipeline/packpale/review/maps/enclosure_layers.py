@@ -5,13 +5,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
-from shapely.geometry import Point
+from shapely.geometry import Point, Polygon
 
 from packpale.enclosure.model import Pack
 from packpale.review.construction import ARC_LEGEND, CONSTRUCTION, TOUCH, construction, touching
 from packpale.review.maps.map_page import Room, Shape, Style, VectorLayer
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
+from packpale.review.setting_out import airlock_posts, airlocks_of, first_airlock_post
 from packpale.review.summary import apron
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -31,11 +32,13 @@ POST_KINDS = {
 }
 """What each post is for."""
 POST = Style("#a3123a", "#fffdf8", 1.0, width=1.2, radius=2.5)
+AIRLOCK = Style("#a3123a", "#f2c230", 0.35, width=1.5)
 GATE = Style("#1d2a2a", "#f2c230", 1.0, width=1.5, radius=6)
 STATION = Style("#1d2a2a", "#1d2a2a", 1.0, width=1, radius=2.5)
 
 EXPLANATIONS = {
     "Apron of buried mesh": "Mesh laid flat under the ground, against digging.",
+    "Airlocks": "The room between a gate and a second one inside it; one of the two is always shut.",
     "What holds the fence line": "Where the line, with the strip it needs, comes up against a limit.",
 }
 
@@ -48,7 +51,8 @@ def enclosure_layers(result: PlotResult, project: Project, wording: Wording, deg
         ("Enclosure", "Fence line", FENCE, True, lambda p: [_fence(p, wording, degrees)]),
         ("Enclosure", "Axis, arcs and centres", CONSTRUCTION, False, lambda p: construction(p, wording, degrees)),
         ("Enclosure", "What holds the fence line", TOUCH, True, lambda p: touching(p, wording, degrees)),
-        ("Enclosure", "Posts", POST, False, lambda p: _posts(p, wording, degrees)),
+        ("Enclosure", "Airlocks", AIRLOCK, True, lambda p: _airlocks(p, project, wording, degrees)),
+        ("Enclosure", "Posts", POST, False, lambda p: _posts(p, project, wording, degrees)),
         ("Enclosure", "Gates", GATE, True, lambda p: _gates(p, wording, degrees)),
         ("Enclosure", stations, STATION, False, lambda p: _stations(p, wording, degrees)),
     ]
@@ -99,9 +103,17 @@ def _apron(pack: Pack, project: Project, wording: Wording, degrees: Degrees) -> 
     return Shape(degrees(apron(pack, trench, CHORD_ERROR_M)), f"Apron of pack {pack.number}", rows)
 
 
-def _posts(pack: Pack, wording: Wording, degrees: Degrees) -> list[Shape]:
+def _posts(pack: Pack, project: Project, wording: Wording, degrees: Degrees) -> list[Shape]:
     p = pack.posts
-    return [
+    of_airlocks = [
+        Shape(
+            degrees(Point(post.x, post.y)),
+            f"Post {number} of pack {pack.number}",
+            [("Stands in", f"airlock {post.gate}"), ("Kind", POST_KINDS[post.kind])],
+        )
+        for number, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack))
+    ]
+    return of_airlocks + [
         Shape(
             degrees(Point(p.x[i], p.y[i])),
             f"Post {i + 1} of pack {pack.number}",
@@ -113,6 +125,19 @@ def _posts(pack: Pack, wording: Wording, degrees: Degrees) -> list[Shape]:
             ],
         )
         for i in range(p.x.size)
+    ]
+
+
+def _airlocks(pack: Pack, project: Project, wording: Wording, degrees: Degrees) -> list[Shape]:
+    fence = project.fence
+    rows = [
+        ("Between its gates", wording.dimension(fence.airlock_length_m)),
+        ("Along the fence", wording.dimension(fence.airlock_width_m)),
+        ("Longest vehicle inside", wording.dimension(fence.vehicle_length_m)),
+    ]
+    return [
+        Shape(degrees(Polygon(airlock.corners)), f"Airlock of gate {airlock.gate}, pack {pack.number}", rows)
+        for airlock in airlocks_of(pack, project)
     ]
 
 

@@ -27,6 +27,7 @@ LAYERS: tuple[Subject, ...] = (
     line.STATIONS,
     line.POSTS,
     line.GATES,
+    line.AIRLOCKS,
     line.STAKES,
     line.TOUCHES,
     line.OVER_LIMITS,

@@ -93,10 +93,10 @@ POSTS = Subject(
         PLOT,
         PACK,
         Field("post", "Number of the post along the line", "number of it"),
-        CHAINAGE,
+        Field("chainage_m", "Chainage; empty for posts of airlocks, as is the angle", "length"),
         GROUND,
         Field("deflection_deg", "Angle in plan between the panels there", "bearing"),
-        Field("kind", "line, bend, steep or gate", "text"),
+        Field("kind", "line, bend, steep or gate; in an airlock with the number of its gate", "text"),
     ),
 )
 GATES = Subject(
@@ -109,6 +109,19 @@ GATES = Subject(
         Field("gate", "Number of the gate along the line", "number of it"),
         CHAINAGE,
         Field("width_m", "Clear width", "dimension"),
+    ),
+)
+AIRLOCKS = Subject(
+    "airlocks",
+    "Room between a gate and the second one inside it",
+    "Polygon",
+    (
+        PLOT,
+        PACK,
+        Field("gate", "Number of its gate along the line", "number of it"),
+        Field("length_m", "Depth inward from the fence line", "dimension"),
+        Field("width_m", "Width along the fence line", "dimension"),
+        Field("area_m2", "Area of the room", "area"),
     ),
 )
 STAKES = Subject(

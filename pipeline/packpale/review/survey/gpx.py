@@ -1,15 +1,18 @@
-"""fence_line.gpx (GPX 1.1): stakes and gates as waypoints, posts as a route, the fence line as a closed track."""
+"""fence_line.gpx (GPX 1.1): stakes and gates as waypoints, posts as routes, fence lines and airlocks as tracks."""
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 from pyproj import CRS
 
+from packpale.enclosure.airlocks import Airlock, AirlockPost
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import stakes
+from packpale.review.setting_out import airlock_posts, airlocks_of, first_airlock_post, stakes
 from packpale.review.survey.xml_file import Element, child, decimal, root, write
+from packpale.settings import Project
 from packpale.site import Array
 from packpale.site.crs import moved, shift_accuracy, shown
 
@@ -21,7 +24,7 @@ CHORD_ERROR_M = 0.001
 """Largest distance between the line and the track between two of its points. [m]"""
 
 
-def write_gpx(result: PlotResult, path: Path) -> None:
+def write_gpx(result: PlotResult, project: Project, path: Path) -> None:
     """Write the fence lines of a plot for satellite receivers, in WGS 84.
 
     Elevations are those of the input, in metres, and left out where the ground is not known.
@@ -29,11 +32,11 @@ def write_gpx(result: PlotResult, path: Path) -> None:
     gpx, writer = gpx_document(f"Fence lines of plot {result.site.plot_id}", result)
     packs = result.enclosure.packs
     for pack in packs:
-        _waypoints(gpx, pack, writer)
+        _waypoints(gpx, pack, airlocks_of(pack, project), writer)
     for pack in packs:
-        _route(gpx, pack, writer)
+        _route(gpx, pack, airlock_posts(pack, project), writer)
     for pack in packs:
-        _track(gpx, pack, writer)
+        _track(gpx, pack, airlocks_of(pack, project), writer)
     write(gpx, path)
 
 
@@ -95,7 +98,7 @@ class GpxPoints:
         return out
 
 
-def _waypoints(gpx: Element, pack: Pack, writer: GpxPoints) -> None:
+def _waypoints(gpx: Element, pack: Pack, airlocks: Sequence[Airlock], writer: GpxPoints) -> None:
     found = stakes(pack)
     x, y = np.array([s.x for s in found]), np.array([s.y for s in found])
     for stake, point in zip(found, writer.add(gpx, "wpt", x, y), strict=True):
@@ -106,20 +109,43 @@ def _waypoints(gpx: Element, pack: Pack, writer: GpxPoints) -> None:
         child(point, "name", f"{pack.number}-gate {number}")
         child(point, "desc", f"Pack {pack.number}, middle of gate {number}")
         child(point, "type", "gate")
+    for airlock in airlocks:
+        x, y = airlock.inner_gate.mean(axis=0)
+        (point,) = writer.add(gpx, "wpt", np.array([x]), np.array([y]))
+        child(point, "name", f"{pack.number}-gate {airlock.gate} inner")
+        child(point, "desc", f"Pack {pack.number}, middle of the gate at the inner end of airlock {airlock.gate}")
+        child(point, "type", "inner gate")
 
 
-def _route(gpx: Element, pack: Pack, writer: GpxPoints) -> None:
+def _route(gpx: Element, pack: Pack, of_airlocks: Sequence[AirlockPost], writer: GpxPoints) -> None:
     posts = pack.posts
-    route = child(gpx, "rte")
-    child(route, "name", f"Posts of pack {pack.number}")
     kinds = posts.kind or ("line",) * posts.x.size
-    for number, (kind, point) in enumerate(zip(kinds, writer.add(route, "rtept", posts.x, posts.y), strict=True), 1):
+    named = [f"{kind} post" for kind in kinds]
+    _posts(gpx, f"Posts of pack {pack.number}", (1, posts.x, posts.y, named), pack, writer)
+    if of_airlocks:
+        x, y = np.array([(post.x, post.y) for post in of_airlocks]).T
+        named = [f"{post.kind} post of airlock {post.gate}" for post in of_airlocks]
+        first = first_airlock_post(pack)
+        _posts(gpx, f"Posts of the airlocks of pack {pack.number}", (first, x, y, named), pack, writer)
+
+
+def _posts(
+    gpx: Element, name: str, posts: tuple[int, Array, Array, Sequence[str]], pack: Pack, writer: GpxPoints
+) -> None:
+    """A route through posts: the first one's number, their places and kinds."""
+    first, x, y, kinds = posts
+    route = child(gpx, "rte")
+    child(route, "name", name)
+    for number, (kind, point) in enumerate(zip(kinds, writer.add(route, "rtept", x, y), strict=True), first):
         child(point, "name", f"{pack.number}-{number}")
-        child(point, "type", f"{kind} post")
+        child(point, "type", kind)
 
 
-def _track(gpx: Element, pack: Pack, writer: GpxPoints) -> None:
-    track = child(gpx, "trk")
-    child(track, "name", f"Fence line of pack {pack.number}")
-    x, y = np.asarray(pack.line.polygon(CHORD_ERROR_M).exterior.coords).T
-    writer.add(child(track, "trkseg"), "trkpt", x, y)
+def _track(gpx: Element, pack: Pack, airlocks: Sequence[Airlock], writer: GpxPoints) -> None:
+    rings = {f"Fence line of pack {pack.number}": np.asarray(pack.line.polygon(CHORD_ERROR_M).exterior.coords)}
+    for airlock in airlocks:
+        rings[f"Airlock {airlock.gate} of pack {pack.number}"] = np.vstack([airlock.corners, airlock.corners[:1]])
+    for name, ring in rings.items():
+        track = child(gpx, "trk")
+        child(track, "name", name)
+        writer.add(child(track, "trkseg"), "trkpt", *ring.T)

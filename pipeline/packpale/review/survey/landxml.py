@@ -14,8 +14,9 @@ from packpale import __version__
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import stakes
+from packpale.review.setting_out import airlock_posts, airlocks_of, first_airlock_post, stakes
 from packpale.review.survey.xml_file import Element, child, decimal, root, write
+from packpale.settings import Project
 from packpale.site import Array
 from packpale.site.crs import shown
 
@@ -27,7 +28,7 @@ DIGITS = 6
 """Decimals of lengths and coordinates: a thousandth of a millimetre, so that long radii close."""
 
 
-def write_landxml(result: PlotResult, path: Path) -> None:
+def write_landxml(result: PlotResult, project: Project, path: Path) -> None:
     """Write all fence lines of a plot; points are north, east and, where there is one, elevation."""
     land = root(
         "LandXML",
@@ -59,7 +60,7 @@ def write_landxml(result: PlotResult, path: Path) -> None:
     for pack in result.enclosure.packs:
         _alignment(alignments, pack, inverts.get(pack.number))
     for pack in result.enclosure.packs:
-        _points(land, pack)
+        _points(land, pack, result, project)
     write(land, path)
 
 
@@ -119,8 +120,8 @@ def _profile(alignment: Element, pack: Pack, invert: Array | None) -> None:
         child(bottom, "PVI", _pair(s, z))
 
 
-def _points(land: Element, pack: Pack) -> None:
-    points = child(land, "CgPoints", attributes={"name": f"Stakes and posts of pack {pack.number}"})
+def _points(land: Element, pack: Pack, result: PlotResult, project: Project) -> None:
+    points = child(land, "CgPoints", attributes={"name": f"Stakes, posts and gates of pack {pack.number}"})
     for stake in stakes(pack):
         about = {"name": f"{pack.number}-{stake.name}", "desc": stake.what}
         child(points, "CgPoint", _place(stake.y, stake.x), about)
@@ -129,6 +130,21 @@ def _points(land: Element, pack: Pack) -> None:
     for i, kind in enumerate(kinds):
         about = {"name": f"{pack.number}-{i + 1}", "desc": f"{kind} post"}
         child(points, "CgPoint", _place(posts.y[i], posts.x[i], posts.ground[i]), about)
+    site = result.site
+    others: list[tuple[str, str, float, float]] = [
+        (f"{number}", f"{post.kind} post of airlock {post.gate}", post.x, post.y)
+        for number, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack))
+    ]
+    others += [
+        (f"gate {k}", f"middle of gate {k}", x, y)
+        for k, (x, y) in enumerate(zip(pack.gates.x.tolist(), pack.gates.y.tolist(), strict=True), 1)
+    ]
+    for airlock in airlocks_of(pack, project):
+        x, y = airlock.inner_gate.mean(axis=0).tolist()
+        others.append((f"gate {airlock.gate} inner", f"middle of the inner gate of airlock {airlock.gate}", x, y))
+    for name, what, x, y in others:
+        place = _place(y, x, float(site.grid.bilinear(site.elevation, x, y)))
+        child(points, "CgPoint", place, {"name": f"{pack.number}-{name}", "desc": what})
 
 
 def _place(north: float, east: float, elevation: float = math.nan) -> str:
