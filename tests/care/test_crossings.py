@@ -10,7 +10,7 @@ import shapely
 from pydantic import ValidationError
 
 from packpale.care.assess import assess
-from packpale.care.crossings import Crossing, crossing_notes, find_crossings
+from packpale.care.crossings import RISE_M, SIDE_M, Crossing, crossing_notes, find_crossings, flat_length
 from packpale.care.hydraulics import intensity_at, manning_flow, open_share, opening_width
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.egg import Egg
@@ -20,6 +20,7 @@ from packpale.land.assess import assess as assess_land
 from packpale.land.drainage import Flow, flow_over, longest_paths, upstream_cells
 from packpale.settings import CrossingSettings
 from packpale.site import Around, Grid
+from packpale.values.notes import COST
 from told import told
 from trench_cases import enclosure_of, pack_of, project_of, site_of
 
@@ -36,7 +37,7 @@ def valley(*, half=60.0, fall=0.05, sides=0.2):
 def crossings_in(site, **settings):
     project = project_of(crossings=settings)
     pack = pack_of(stations(EGG, step=1.0, elevation=site.elevation, grid=site.grid))
-    return find_crossings(site, assess_land(site, project), pack, project.crossings)
+    return find_crossings(site, assess_land(site, project), pack, project)
 
 
 def test_a_stream_enters_and_leaves_a_tilted_valley_once():
@@ -112,7 +113,7 @@ def crossings_of(site, egg, **settings):
     project = project_of(crossings=settings)
     line = stations(egg, step=1.0, elevation=site.elevation, grid=site.grid)
     pack = dataclasses.replace(pack_of(line), fit=Fit(egg, 1.0, 0.0))
-    return find_crossings(site, assess_land(site, project), pack, project.crossings)
+    return find_crossings(site, assess_land(site, project), pack, project)
 
 
 def test_in_a_window_water_is_that_of_all_real_ground(real_ground):
@@ -324,3 +325,130 @@ def test_a_catchment_beyond_the_method_is_said():
 def test_settings_that_do_not_go_together_are_refused(given, said):
     with pytest.raises(ValidationError, match=said):
         CrossingSettings.model_validate(given)
+
+
+# Kinds, neighbours, flat ground.
+
+
+def crossings_on(ground, **settings):
+    site, project = site_of(ground, half=60.0), project_of(**settings)
+    pack = pack_of(stations(EGG, step=1.0, elevation=site.elevation, grid=site.grid))
+    land = assess_land(site, project)
+    return find_crossings(site, land, pack, project), flat_length(site, land, pack)
+
+
+def test_water_in_a_valley_is_told_from_water_on_an_open_slope():
+    # Under 1 ha throughout. The sides rise by 2 m in SIDE_M, and by RISE_M in 10 m where they rise by RISE_M / 10.
+    small = {"crossings": {"min_area_ha": 0.3}}
+    (into, out), _ = crossings_on(lambda x, y: 100 + 0.05 * y + 0.2 * abs(x - 0.5), **small)
+    assert (into.kind, out.kind) == ("valley line", "valley line")
+    for sides, kind in ((1.02 * RISE_M / SIDE_M, "valley line"), (0.98 * RISE_M / SIDE_M, "sheet flow")):
+        found, _ = crossings_on(lambda x, y, n=sides: 100 + 0.005 * y + n * abs(x - 0.5), **small)
+        assert {c.kind for c in found if abs(c.x - 0.5) < 1} == {kind}
+    # As much ground as makes a channel is a valley line, whatever its sides.
+    found, _ = crossings_on(lambda x, y: 100 + 0.005 * y + 0.019 * abs(x - 0.5), land={"channel_area_ha": 0.3}, **small)
+    assert {c.kind for c in found} == {"valley line"}
+    # An inclined plane is none: straight down each column runs a strip one cell wide.
+    found, flat = crossings_on(lambda x, y: 100 + 0.05 * y + 0 * x, crossings={"min_area_ha": 0.005})
+    assert {c.kind for c in found} == {"sheet flow"}
+    assert (len(found) > 2, flat) == (True, 0.0)
+
+
+def test_what_crosses_within_a_post_spacing_is_one_place():
+    # Two furrows 4 cells apart, where the line runs nearly across; what falls beyond them drains to the nearer.
+    def furrows(x, y):
+        return 100 + 0.05 * y + 0.2 * np.minimum(abs(x - 0.5), abs(x - 4.5))
+
+    few = {"min_area_ha": 0.1}
+    apart, _ = crossings_on(furrows, crossings=few, fence={"post_spacing_m": 3.9})
+    joined, _ = crossings_on(furrows, crossings=few, fence={"post_spacing_m": 4.9})
+    assert [c.paths for c in apart] == [1, 1, 1, 1]
+    assert [c.paths for c in joined] == [2, 2]
+    assert [c.number for c in joined] == [1, 2]
+    # Nothing is lost: rows of all 120 cells.
+    assert sum(c.area for c in joined) == pytest.approx(sum(c.area for c in apart))
+    into, out = joined
+    assert (into.inward, out.inward) == (True, False)
+    # The large one gives the place. The southern group lies on both sides of the line's start.
+    assert {c.chainage for c in joined} < {c.chainage for c in apart}
+    assert min(out.chainage, EGG.perimeter - out.chainage) < 6
+
+
+def test_water_that_goes_in_and_out_again_is_counted_once():
+    # A furrow down the east side, 0.1 m inside the line where it bulges most: in and out again 4.7 m on.
+    site = site_of(lambda x, y: 100 + 0.05 * y + 0.2 * abs(x - 19.5), half=60.0)
+    egg = dataclasses.replace(EGG, big_x=-0.4)
+    line = stations(egg, step=1.0, elevation=site.elevation, grid=site.grid)
+    pack = dataclasses.replace(pack_of(line), fit=Fit(egg, 1.0, 0.0))
+
+    def crossings(spacing):
+        project = project_of(crossings={"min_area_ha": 0.3}, fence={"post_spacing_m": spacing})
+        return find_crossings(site, assess_land(site, project), pack, project)
+
+    into, out = crossings(3)
+    (one,) = crossings(6)
+    assert (into.inward, out.inward, out.chainage - into.chainage > 3) == (True, False, True)
+    assert (one.paths, one.inward) == (2, False)
+    assert one.area == max(into.area, out.area)
+
+
+def test_on_flat_ground_the_place_is_arbitrary_and_said_to_be():
+    # Falls 2 mm in a metre: 0.04 m over the next 20 m. The perimeter whole is flat.
+    found, flat = crossings_on(lambda x, y: 100 + 0.002 * y + 0 * x, crossings={"min_area_ha": 0.005})
+    assert found
+    assert all(c.arbitrary for c in found)
+    assert flat == pytest.approx(EGG.perimeter, rel=0.02)
+    steep, none = crossings_on(lambda x, y: 100 + 0.006 * y + 0 * x, crossings={"min_area_ha": 0.005})
+    assert not any(c.arbitrary for c in steep)
+    assert none == 0
+    (note,) = [n for n in told(crossing_notes(found, project_of(), flat=flat)) if "too flat" in n]
+    assert f"The places of {len(found)} of the {len(found)} crossings are arbitrary" in note
+    # Without any crossing it is said all the more: nobody can tell that none is there.
+    assert "Over 30 m of fence line the ground is too flat" in told(crossing_notes((), project_of(), flat=30.0))[0]
+
+
+def test_sheet_flow_does_not_sound_like_a_stream():
+    sheet = dataclasses.replace(crossing(6000.0), gathered=False)
+    (note,) = (n for n in crossing_notes((sheet,), project_of(crossings=RAIN)))
+    assert (note.kind, note.severity) == ("sheet flow crosses", COST)
+    stream = dataclasses.replace(sheet, mapped=True)
+    said = crossing_notes((stream, sheet), project_of(crossings=RAIN))
+    assert [n.kind for n in said] == ["water crosses", "sheet flow crosses"]
+    assert "Mapped watercourses: 1; valley lines: 0." in told(said)[0]
+
+
+@pytest.mark.parametrize(("row", "col"), [(350, 420), (250, 250), (450, 560), (300, 520)])
+def test_another_library_finds_as_many_crossings_and_areas_on_the_whole_demo(upland, row, col):
+    """By topotoolbox: it fills the ground and takes the steepest of eight ways; shapely tells where these cross."""
+    import topotoolbox
+
+    egg = Egg(2.0 * col, -2.0 * row, 70.0, 110.0, 70.0, 90.0)
+    windowed = cut(upland, slice(row - 120, row + 120), slice(col - 120, col + 120), cell=2.0, coarse=2)
+    project = project_of(crossings={"min_area_ha": 0.5}, fence={"post_spacing_m": 3.0})
+    line = stations(egg, step=1.0, elevation=windowed.elevation, grid=windowed.grid)
+    pack = dataclasses.replace(pack_of(line), fit=Fit(egg, 1.0, 0.0))
+    found = find_crossings(windowed, assess_land(windowed, project), pack, project)
+
+    grid = topotoolbox.GridObject()
+    grid.z, grid.cellsize = upland.astype(np.float32), 2.0
+    flow = topotoolbox.FlowObject(grid)
+    cells = flow.flow_accumulation().z
+    (r, c), (r2, c2) = (np.unravel_index(a, upland.shape, order=flow.order) for a in (flow.source, flow.target))
+    ends = np.stack([2 * c + 1, -2 * r - 1, 2 * c2 + 1, -2 * r2 - 1], axis=1)[cells[r, c] * 4.0 >= 5000].astype(float)
+    drains = cells[r, c][cells[r, c] * 4.0 >= 5000] * 4.0
+    inside = egg.polygon(1e-3)
+    ring = inside.exterior
+    from_inside, to_inside = shapely.contains_xy(inside, ends[:, :2]), shapely.contains_xy(inside, ends[:, 2:])
+    met = np.flatnonzero(from_inside != to_inside)
+    steps = shapely.linestrings(ends[met].reshape(-1, 2, 2))
+    at = shapely.line_locate_point(ring, shapely.centroid(shapely.intersection(steps, ring)))
+    order = np.argsort(at)
+    areas = (drains[met] * np.where(from_inside[met], -1.0, 1.0))[order]
+    groups = np.split(areas, np.flatnonzero(np.diff(at[order]) > 3.0) + 1)
+    # Signed: what enters is positive. Water that enters and leaves again is there once.
+    places = [max(np.abs(g).max(), abs(g.sum())) for g in groups]
+    assert len(found) > 4
+    assert len(found) == pytest.approx(len(places), abs=max(1, 0.2 * len(places)))
+    assert sum(c.area for c in found) == pytest.approx(sum(places), rel=0.2)
+    largest = sorted(places)[-3:]
+    np.testing.assert_allclose(sorted(c.area for c in found)[-3:], largest, rtol=0.2)

@@ -89,7 +89,7 @@ def test_a_stream_is_the_flow_path_that_crosses_near_it():
     for shift, crossings in ((0.0, [1, 2]), (9.0, [None, 2]), (11.5, [None, None])):
         site = with_water(LineString([(0.5 + shift, 50), (0.5 + shift, -50)]), ground=valley)
         here = pack(site)
-        paths = find_crossings(site, assess_land(site, project), here, project.crossings)
+        paths = find_crossings(site, assess_land(site, project), here, project)
         assert [p.number for p in paths] == [1, 2]
         streams = stream_crossings(site, here, paths)
         assert [s.crossing for s in streams] == crossings

@@ -58,7 +58,7 @@ def test_the_plots_page_lists_them_and_says_what_is_missing(run):
     page = pages.read(run.folder / "plots/plot-0/index.html")
     for c in run.plots[0].care.crossings:
         way = "into the enclosure" if c.inward else "out of the enclosure"
-        assert f"{SAID.length(c.chainage)} {way} at least {SAID.area(c.area)}" in page.text
+        assert f"{SAID.length(c.chainage)} {c.kind} {way} at least {SAID.area(c.area)}" in page.text
         assert f"at least {SAID.duration(60 * c.concentration_min)}" in page.text
     assert "No design flow and no opening" in page.text
     assert "Design flow Opening" not in page.text

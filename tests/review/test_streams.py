@@ -34,7 +34,7 @@ def test_layer_says_which_crossings_are_mapped_and_has_those_that_only_the_map_s
     assert [r.properties["mapped"] for r in rows] == [True, *[False] * (len(paths) - 1), True]
     unseen = rows[-1]
     assert unseen.geometry.coordinates == pytest.approx((mapped.care.streams[1].x, mapped.care.streams[1].y))
-    known = {"plot_id", "pack", "chainage_m", "is_lower_bound", "mapped"}
+    known = {"plot_id", "pack", "chainage_m", "kind", "is_lower_bound", "arbitrary", "mapped"}
     assert {name for name, value in unseen.properties.items() if value is not None} == known
     text = pages.read(tmp_path / "plots/plot-0/index.html").text
     assert "Water on the map crosses the fence line at 2 places" in text

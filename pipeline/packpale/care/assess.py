@@ -4,7 +4,7 @@ import numpy as np
 
 from packpale.care.aids import aid_notes, climbing_aids
 from packpale.care.climb import climb, climb_notes
-from packpale.care.crossings import crossing_notes, find_crossings
+from packpale.care.crossings import crossing_notes, find_crossings, flat_length, with_streams
 from packpale.care.dens import den_sites
 from packpale.care.digout import BARE_M, dig_out, ground_across, shortest_tunnels
 from packpale.care.holding import holding, holding_notes, skirt_depths
@@ -74,8 +74,10 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         notes += _bare_apron(site, pack, project)
     if faults:
         raise Faults(*faults)
-    crossings = tuple(c for p in enclosure.packs for c in find_crossings(site, land, p, project.crossings))
+    crossings = tuple(c for p in enclosure.packs for c in find_crossings(site, land, p, project))
     streams = tuple(s for p in enclosure.packs for s in stream_crossings(site, p, crossings))
+    crossings = with_streams(crossings, [(s.pack, s.crossing) for s in streams])
+    flat = sum(flat_length(site, land, p) for p in enclosure.packs)
     marks = {
         pack.number: (
             *gate_marks(pack),
@@ -106,7 +108,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
     aids = tuple(aid for p in enclosure.packs for aid in climbing_aids(site, p, project))
     sights = lines_of_sight(site)
     views = viewing(sights, enclosure.packs, project.viewing)
-    notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project)]
+    notes += [*said, *of_dens, *howls.notes, *crossing_notes(crossings, project, flat=flat)]
     notes += [*stream_notes(streams, project.crossings), *climb_notes(climbs, project)]
     notes += aid_notes(aids, project)
     notes += [*views.notes, *den_notes(sights, views, enclosure.packs, dens, project.viewing)] if views else ()
@@ -126,6 +128,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         howl=howls,
         crossings=crossings,
         streams=streams,
+        flat_m=flat,
         climbs=climbs,
         aids=aids,
         dens=dens,

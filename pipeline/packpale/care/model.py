@@ -59,6 +59,8 @@ class Care:
     """Where flow paths cross the fence lines, pack by pack, along the line."""
     streams: tuple[StreamCrossing, ...] = ()
     """Where mapped watercourses do, pack by pack, along the line."""
+    flat_m: float = 0.0
+    """Length of all fence lines on ground so flat that where water crosses is arbitrary. [m]"""
     climbs: tuple[Climb, ...] = ()
     """Each pack's fence against climbing."""
     aids: tuple[ClimbingAid, ...] = ()

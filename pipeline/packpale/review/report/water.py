@@ -1,5 +1,8 @@
 """Where water crosses the fence."""
 
+from typing import get_args
+
+from packpale.care.crossings import FLAT_TOLD_M, ROUTE_FALL, ROUTE_M, Kind
 from packpale.care.streams import StreamCrossing
 from packpale.review.report.blocks import Block, Section, link, paragraph, points, small
 from packpale.review.report.listing import listing
@@ -14,9 +17,39 @@ SHOWN = 12
 def crossings(source: PlotSource) -> Section:
     """The places, what drains to them, and the openings if a rain is set."""
     paths = [found for found in subject.crossings(source.result) if found.path]
-    blocks = _places(source, paths) if paths else [_none(source)]
-    blocks += _mapped(source)
+    blocks = _standing(source)
+    blocks += _places(source, paths) if paths else [_none(source)]
+    blocks += [*_flat(source, paths), *_mapped(source)]
     return Section("Where water crosses the fence", tuple(blocks), source.section("crossings"))
+
+
+def _standing(source: PlotSource) -> list[Block]:
+    """Whether the trench stands in water, which comes before all water that only crosses."""
+    works = source.result.earthworks
+    if works is None or works.plant is None or not works.plant.wet_length:
+        return []
+    return [
+        paragraph(
+            f"The trench itself stands in water over {source.show.length(works.plant.wet_length)} of fence line. Its "
+            "walls fall in sooner there, it has to be pumped, and the buried mesh lies wet."
+        )
+    ]
+
+
+def _flat(source: PlotSource, found: list[subject.Found]) -> list[Block]:
+    """Where nobody can tell from the ground model where water crosses."""
+    flat, show = source.care.flat_m, source.show
+    places = [f for f in found if f.path and f.path.arbitrary]
+    if flat < FLAT_TOLD_M and not places:
+        return []
+    named = "; ".join(show.length(f.chainage) for f in places[:SHOWN])
+    said = f" Of the places listed those at chainage {named} are arbitrary." if places else ""
+    return [
+        paragraph(
+            f"Over {show.length(flat)} of fence line the ground falls by less than "
+            f"{show.dimension(ROUTE_FALL * ROUTE_M)} in {show.length(ROUTE_M)}: water may cross anywhere there.{said}"
+        )
+    ]
 
 
 def _mapped(source: PlotSource) -> list[Block]:
@@ -42,6 +75,12 @@ def _stream(source: PlotSource, s: StreamCrossing, chainage: str, width: str) ->
     return f"{pack}chainage {chainage}{wide}: {told}"
 
 
+def _kinds(found: list[subject.Found]) -> str:
+    """How many of each kind."""
+    count = {kind: sum(f.kind == kind for f in found) for kind in get_args(Kind)}
+    return ", ".join(f"{kind}: {n}" for kind, n in count.items() if n)
+
+
 def _none(source: PlotSource) -> Block:
     area = source.show.area(source.project.crossings.min_area_m2)
     return paragraph(f"No flow path that drains {area} or more crosses the fence line.")
@@ -64,8 +103,8 @@ def _places(source: PlotSource, found: list[subject.Found]) -> list[Block]:
         paragraph(
             f"Flow paths that drain {show.area(settings.min_area_m2)} or more cross the fence line at {places}",
             *(more if len(found) > SHOWN else ()),
-            ". Each is a weak point: mesh catches what floats, bends or is undermined, and the first flood opens the "
-            "fence.",
+            f" ({_kinds(found)}). Each is a weak point: mesh catches what floats, bends or is undermined, and the "
+            "first flood opens the fence.",
         ),
         listing(
             source,

@@ -31,6 +31,10 @@ class Found:
         return self.path.area if self.path else math.nan
 
     @property
+    def kind(self) -> str:
+        return self.path.kind if self.path else "mapped watercourse"
+
+    @property
     def title(self) -> str:
         return f"{'Water' if self.path else 'Mapped water'} crosses the fence of pack {self.pack}"
 
@@ -74,6 +78,17 @@ def _width(found: Found) -> Value | None:
     return Quantity(found.mapped_width, "dimension") if found.mapped_width else "mapped as a line"
 
 
+def _joined(found: Found) -> Value | None:
+    paths = found.path.paths if found.path else 1
+    return phrase("{paths} flow paths side by side", paths=paths) if paths > 1 else None
+
+
+def _route(found: Found) -> Value | None:
+    if found.path is None or not found.path.arbitrary:
+        return None
+    return "the ground is so flat that the water may as well cross elsewhere"
+
+
 def _flows(found: Found) -> Value | None:
     if found.path is None:
         return None
@@ -97,6 +112,7 @@ CROSSINGS = Subject(
         Field("pack", "Pack", "number of it", lambda f: f.pack),
         Field("crossing", "Number along the line", "number of it", lambda f: f.path and f.path.number),
         Field("chainage_m", "Chainage", "length", lambda f: f.chainage, popup=True, page=True),
+        Field("kind", "Kind", "text", lambda f: f.kind, popup=True, page=True),
         Field(
             "direction",
             "Water flows",
@@ -159,6 +175,8 @@ CROSSINGS = Subject(
         ),
         Field("opening_height_m", "Height of the opening", "dimension", lambda f: _of(f, "height")),
         Field("bars", "Bars in it", "count", lambda f: _of(f, "bars"), popup=True, page=True),
+        Field("flow_paths", "Made of", "count", lambda f: f.path and f.path.paths, _joined, popup=True),
+        Field("arbitrary", "Place", "yes or no", lambda f: bool(f.path and f.path.arbitrary), _route, popup=True),
         Field("mapped", "Mapped water along the fence", "yes or no", lambda f: f.mapped, _width, popup=True),
     ),
 )
