@@ -93,4 +93,4 @@ def test_the_page_lists_those_that_drain_most(fitting):
     (listed,) = [block for block in section.blocks if block.kind == "table"]
     assert f"at {water.SHOWN + 3} places" in factory.words_of(section)
     shown = [f"at least {SAID.area(c.area)}" for c in many[3:]]
-    assert [factory.words_of(row[2]) for row in listed.rows] == shown
+    assert [factory.words_of(row[3]) for row in listed.rows] == shown

@@ -31,7 +31,9 @@ def assess(site: Site, project: Project) -> Land:
     channel_area = project.land.channel_area_ha * HECTARE_M2
     rain = project.land.pond_rain_mm
     runoff = None if rain is None else rain / 1000 * project.crossings.runoff_coefficient
-    water = site_drainage(site, ground_slope, channel_area=channel_area, runoff=runoff)
+    water, banks = site_drainage(
+        site, ground_slope, channel_area=channel_area, runoff=runoff, widest_bank=project.land.bank_m
+    )
     dig = digging(site.soil, slope=ground_slope, ponding=water.ponding)
     evidence = Evidence(site, ground_slope, water, dig)
     parts = parted(site, project.land, project.keep_away(), slope=ground_slope, ponding=water.ponding)
@@ -58,7 +60,7 @@ def assess(site: Site, project: Project) -> Land:
         usable=parts.usable,
         enclosable=parts.enclosable,
         limits=parts.limits,
-        notes=(*notes, *_notes_on_inflow(site, water)),
+        notes=(*notes, *_notes_on_banks(banks), *_notes_on_inflow(site, water)),
     )
 
 
@@ -96,6 +98,23 @@ def suitability(evidence: Evidence, weights: Mapping[str, float]) -> Array:
     for name, weight in weights.items():
         total += weight * CRITERIA[name](evidence)
     return total
+
+
+def _notes_on_banks(heights: list[float]) -> tuple[Note, ...]:
+    if not heights:
+        return ()
+    places = "1 place" if len(heights) == 1 else "{places} places"
+    return (
+        Note(
+            "banks opened",
+            f"at {places} a mapped watercourse was let through a bank, up to {{height}} high",
+            "Nobody has said that a pipe or bridge is there, but the map shows water on both sides, no farther apart "
+            "than {setting:land.bank_m}. Look whether it is open, and how wide: where it clogs, the field behind it "
+            "fills.",
+            {"height": Quantity(max(heights), "dimension")} | ({"places": len(heights)} if len(heights) > 1 else {}),
+            size=max(heights),
+        ),
+    )
 
 
 def _notes_on_inflow(site: Site, water: Drainage) -> tuple[Note, ...]:

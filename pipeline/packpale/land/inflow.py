@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from packpale.land.culverts import carved
+from packpale.land.culverts import carved, opened
 from packpale.land.drainage import (
     COL_STEP,
     ROW_STEP,
@@ -57,16 +57,25 @@ class Inflow:
         return ground
 
 
-def site_drainage(site: Site, slope: Array, *, channel_area: float, runoff: float | None = None) -> Drainage:
+def site_drainage(
+    site: Site, slope: Array, *, channel_area: float, runoff: float | None = None, widest_bank: float = 0.0
+) -> tuple[Drainage, list[float]]:
     """Drainage of a site's window, with what comes from all the ground that was read round it.
+
+    Water passes banks by pipes, and those up to ``widest_bank`` [m] wide where a mapped stream crosses them; the heights
+    of the latter in the window come with it [m].
 
     ``slope`` is the window's [m/m]; see ``drainage``. Ground round it in cells as small is drained as one with it.
     """
     cell, around = site.grid.cell, site.around
-    pipes = site.features.get("culverts", ())
-    ground = carved(site.elevation, site.grid, pipes)
+    pipes, streams = (site.features.get(kind, ()) for kind in ("culverts", "watercourses"))
+
+    def as_water_finds_it(elevation: Array, grid: Grid) -> tuple[Array, list[float]]:
+        return opened(carved(elevation, grid, pipes), grid, streams, widest=widest_bank)
+
+    ground, banks = as_water_finds_it(site.elevation, site.grid)
     if around is not None:
-        around = Around(around.grid, carved(around.elevation, around.grid, pipes))
+        around = Around(around.grid, as_water_finds_it(around.elevation, around.grid)[0])
 
     def drained(elevation: Array, slope: Array, inflow: Inflow | None = None) -> Drainage:
         return drainage(elevation, slope, cell=cell, channel_area=channel_area, runoff=runoff, inflow=inflow)
@@ -82,7 +91,7 @@ def site_drainage(site: Site, slope: Array, *, channel_area: float, runoff: floa
     if ground is not site.elevation:
         # Water in a pipe stands under the ground.
         found = replace(found, ponding=np.where(ground < site.elevation, 0.0, found.ponding))
-    return found
+    return found, banks
 
 
 def inflow(elevation: Array, grid: Grid, around: Around) -> Inflow:

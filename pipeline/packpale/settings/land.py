@@ -37,6 +37,9 @@ class LandSettings(Settings):
     pond_rain_mm: Annotated[float | None, Field(gt=0, le=2000)] = None
     """Rain that hollows fill with, as much of it as crossings.runoff_coefficient says runs off; without it they are
     full to their outlets, so that depths are upper limits. [mm]"""
+    bank_m: Annotated[float, Field(ge=0, le=500)] = default("land.bank_m")
+    """Banks up to this wide that a mapped watercourse crosses let its water through, at the level of their lower foot;
+    0: none. [m]"""
     min_depth_to_rock_m: NotNegative = default("land.min_depth_to_rock_m")
     """Ground with rock nearer to the surface does not carry the fence line. [m]"""
     may_lie_inside: Annotated[tuple[LimitKind, ...], Field(strict=False)] = tuple(default("land.may_lie_inside"))

@@ -40,7 +40,7 @@ from packpale.values.notes import Note, Value, phrase
 from packpale.values.quantity import Quantity
 from packpale.values.quantity import given as as_given
 
-FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints", "culverts"})
+FAR_KINDS = frozenset({*CRITERION_NEEDS.values(), "viewpoints", "culverts", "watercourses"})
 """Surroundings that count from far away, and not only as buffers: looked for FAR_M round a plot's window."""
 LEAST_BARE = 0.001
 """Part of a plot without soil polygon from which it is said; less is a gap between polygons drawn by hand."""

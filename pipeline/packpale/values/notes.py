@@ -81,6 +81,7 @@ KINDS: Mapping[str, Severity] = {
     "route of water": UNKNOWN,
     "no design flow": UNKNOWN,
     "slope at crossing": UNKNOWN,
+    "banks opened": UNKNOWN,
     "catchment beyond the ground": UNKNOWN,
     "catchment too large": UNKNOWN,
     "bank not known": UNKNOWN,
