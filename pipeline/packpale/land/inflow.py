@@ -62,8 +62,8 @@ def site_drainage(
 ) -> tuple[Drainage, list[float]]:
     """Drainage of a site's window, with what comes from all the ground that was read round it.
 
-    Water passes banks by pipes, and those up to ``widest_bank`` [m] wide where a mapped stream crosses them; the heights
-    of the latter in the window come with it [m].
+    Water passes banks by pipes, and where mapped streams cross them if they are up to ``widest_bank`` wide [m]; the
+    heights of these in the window come with it [m].
 
     ``slope`` is the window's [m/m]; see ``drainage``. Ground round it in cells as small is drained as one with it.
     """
