@@ -78,12 +78,7 @@ def _ring(geometry: BaseGeometry | None) -> BaseGeometry | None:
         return None
     if geometry.geom_type in ("Polygon", "MultiPolygon"):
         return geometry
-    if geometry.geom_type != "LineString" or (not geometry.is_ring and not _closes(geometry)):
+    points = shapely.get_coordinates(geometry)
+    if geometry.geom_type != "LineString" or len(points) < 4 or not (points[0] == points[-1]).all():
         return None
-    return Polygon(shapely.get_coordinates(geometry))
-
-
-def _closes(line: BaseGeometry) -> bool:
-    """Whether a line ends where it begins; one that crosses itself does not count as a ring."""
-    points = shapely.get_coordinates(line)
-    return len(points) > 3 and bool((points[0] == points[-1]).all())
+    return Polygon(points)

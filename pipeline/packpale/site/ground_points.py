@@ -1,6 +1,6 @@
 """Ground points of laser scans (LAS, LAZ) triangulated to a raster."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,7 @@ from pyproj import CRS
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
-from packpale.site.files import check_file
+from packpale.site.files import check_file, head_of
 from packpale.site.grid import Array, Grid
 from packpale.units import METRES_PER_ELEVATION_UNIT
 
@@ -91,15 +91,12 @@ def _read(paths: Sequence[Path], named: CRS | None) -> list[_Cloud]:
 def _cloud(path: Path, named: CRS | None) -> _Cloud:
     check_file(path, "name a LAS or LAZ file")
     laspy = _laspy(path)
+    _check_records(path)
     try:
         with laspy.open(path) as file:
             stated = file.header.parse_crs()
-            parts = [
-                np.column_stack([np.asarray(points.x), np.asarray(points.y), np.asarray(points.z)])[
-                    np.isin(np.asarray(points.classification), (GROUND, WATER))
-                ]
-                for points in file.chunk_iterator(CHUNK)
-            ]
+            wkt = stated.to_wkt() if stated is not None else None
+            parts = list(_ground_of(file.chunk_iterator(CHUNK), path))
     except Faults:
         raise
     except Exception as error:
@@ -114,15 +111,45 @@ def _cloud(path: Path, named: CRS | None) -> _Cloud:
         )
     if not np.isfinite(xyz).all():
         raise Faults(f"{path.name}: has a point that is no place; supply a whole file")
-    whole = stated if stated is not None else named
-    if whole is None:
+    own = crs_.from_wkt(wkt, path.name)
+    crs = own if own is not None else named
+    if crs is None:
         raise Faults(
             f"{path.name}: does not say in which coordinates it is; start again with --crs, such as EPSG:25832"
         )
-    crs = crs_.horizontal(whole)
     if not crs.is_projected:
         raise Faults(f"{path.name}: is in {crs_.shown(crs)}, points are triangulated in a projected CRS; convert it")
-    return _Cloud(xyz, crs, _unit(whole))
+    return _Cloud(xyz, crs, _unit(stated if own is not None else crs))
+
+
+def _ground_of(chunks: Iterable[Any], path: Path) -> Iterator[npt.NDArray[np.float64]]:
+    """Points of ground and water, chunk by chunk. Raises Faults where they become too many."""
+    total = 0
+    for points in chunks:
+        kept = np.isin(np.asarray(points.classification), (GROUND, WATER))
+        total += int(kept.sum())
+        if total > MOST_POINTS:
+            raise Faults(
+                f"{path.name}: has more than {MOST_POINTS:,} points of ground and water; cut it to the land round "
+                "the plots"
+            )
+        yield np.column_stack([np.asarray(points.x), np.asarray(points.y), np.asarray(points.z)])[kept]
+
+
+def _check_records(path: Path) -> None:
+    """Raise Faults if the head says that there are more records than the file holds: a reader looks for each of them.
+
+    Places and sizes are those of the public header block and of the two kinds of variable length records (from memory).
+    """
+    size, head = path.stat().st_size, head_of(path)
+    if head[:4] != b"LASF" or len(head) < 104:
+        # What that is, the library says.
+        return
+    records = 54 * int.from_bytes(head[100:104], "little")
+    if head[25] >= 4 and len(head) >= 247:
+        records += 60 * int.from_bytes(head[243:247], "little")
+    if records > size:
+        raise Faults(f"{path.name}: says that it begins with more than its {size:,} bytes hold; supply a whole file")
 
 
 def _laspy(path: Path) -> Any:
@@ -139,8 +166,8 @@ def _laspy(path: Path) -> Any:
 
 def _unit(crs: CRS) -> str:
     """Unit of the heights: of the vertical CRS, else of the horizontal one, as such files have it."""
-    heights = [c for c in crs.sub_crs_list if c.is_vertical] or [crs]
-    factor = heights[0].axis_info[-1].unit_conversion_factor
+    axes = [a for c in crs.sub_crs_list if c.is_vertical for a in c.axis_info] or crs.axis_info
+    factor = axes[-1].unit_conversion_factor if axes else 1.0
     return min(METRES_PER_ELEVATION_UNIT, key=lambda unit: abs(METRES_PER_ELEVATION_UNIT[unit] - factor))
 
 

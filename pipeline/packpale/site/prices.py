@@ -7,8 +7,10 @@ import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from packpale.faults import Faults, Gathering
-from packpale.settings import Project, Quote, RateSettings
+from packpale.settings import Project, Quote, RateSettings, fault_lines
 from packpale.site.columns import nearest
 from packpale.site.tables import Row, Table, find_column, missing_column, read_table
 from packpale.units import FOOT_M
@@ -90,7 +92,11 @@ def _rate(
         rate = _three(cells, table, row)
     faults.raise_if_any()
     size = allowed[cells["unit"]]
-    return key, (rate[0] / size, rate[1] / size, rate[2] / size), Quote(source=cells["source"], date=cells["date"])
+    try:
+        quote = Quote(source=cells["source"], date=cells["date"])
+    except ValidationError as error:
+        raise Faults(*(f"{where}: {line}" for line in fault_lines(error))) from error
+    return key, (rate[0] / size, rate[1] / size, rate[2] / size), quote
 
 
 def _three(cells: Mapping[str, str], table: Table, row: Row) -> tuple[float, float, float]:

@@ -1,0 +1,85 @@
+"""Hostile and broken files given to a first look: one line on stderr, status 2, and nothing written."""
+
+import re
+import struct
+
+import laspy
+import numpy as np
+import pytest
+
+from made_drawings import drawing, polyline
+from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, write_raster, write_vector
+
+CASES = {}
+
+
+def case(pattern):
+    """Register a way to spoil one of the files, which returns other options, and the one line it must give."""
+
+    def register(spoil):
+        CASES[spoil.__name__] = (spoil, pattern)
+        return spoil
+
+    return register
+
+
+def cloud(folder, name="dem.las", version="1.4"):
+    header = laspy.LasHeader(point_format=6 if version == "1.4" else 1, version=version)
+    header.scales, header.offsets = [0.001] * 3, [WEST, NORTH, 300]
+    data = laspy.LasData(header)
+    rng = np.random.default_rng(1)
+    data.x, data.y, data.z = WEST + rng.uniform(0, 200, 99), NORTH - rng.uniform(0, 200, 99), np.full(99, 310.0)
+    data.classification = np.full(99, 2)
+    data.write(folder / name)
+    return folder / name
+
+
+@case(r"plots\.dxf: holds no outline of a plot; draw each plot as a polygon and name that file")
+def drawing_of_a_line_to_where_it_begins(here):
+    # Found by fuzzing: what a double click leaves counts as a ring.
+    (here / "plots.dxf").write_text(drawing(polyline("PLOTS", [(WEST, NORTH)] * 2, closed=False)), encoding="utf-8")
+    return {"--plots": "plots.dxf", "--crs": CRS}
+
+
+@case(r"prices\.csv, row 2: source: found 'b\\x00'; write one line of printable characters")
+def price_of_a_nul(here):
+    # Found by fuzzing.
+    (here / "land").mkdir()
+    head = "key,low,likely,high,unit,currency,source,date"
+    (here / "land" / "prices.csv").write_bytes(f"{head}\ngate_each,,9,,each,EUR,b\0,2026-03\n".encode())
+    return {}
+
+
+@case(r"dem\.las: says that it begins with more than its [\d,]+ bytes hold; supply a whole file")
+def point_cloud_of_four_thousand_million_records(here):
+    # Found by fuzzing: the library looked for each of them.
+    path = cloud(here)
+    data = bytearray(path.read_bytes())
+    # The same place of the head as the library has it.
+    assert struct.unpack_from("<I", data, 100) == (len(laspy.read(path).header.vlrs),)
+    struct.pack_into("<I", data, 100, 0xFFFFFFFF)
+    path.write_bytes(data)
+    return {"--elevation": "dem.las", "--crs": CRS}
+
+
+@case(r"dem\.las: says that it begins with more than its [\d,]+ bytes hold; supply a whole file")
+def point_cloud_of_four_thousand_million_later_records(here):
+    path = cloud(here)
+    data = bytearray(path.read_bytes())
+    assert struct.unpack_from("<I", data, 243) == (laspy.read(path).header.number_of_evlrs,)
+    struct.pack_into("<I", data, 243, 0xFFFFFFFF)
+    path.write_bytes(data)
+    return {"--elevation": "dem.las", "--crs": CRS}
+
+
+@pytest.mark.parametrize(("spoil", "pattern"), CASES.values(), ids=CASES.keys())
+def test_a_file_that_cannot_serve_gives_its_line_and_nothing_is_written(tmp_path, monkeypatch, command, spoil, pattern):
+    monkeypatch.chdir(tmp_path)
+    write_raster(tmp_path / "dem.tif")
+    write_vector(tmp_path / "plots.gpkg", [({"name": "north"}, NORTH_PLOT), ({"name": "south"}, SOUTH_PLOT)])
+    options = {"--elevation": "dem.tif", "--plots": "plots.gpkg"} | spoil(tmp_path)
+    before = sorted(tmp_path.rglob("*"))
+    status, lines, out = command("start", "land", *(word for option in options.items() for word in option))
+    assert (status, len(lines), out) == (2, 1, ""), lines
+    assert re.fullmatch(pattern, lines[0]), lines[0]
+    assert sorted(tmp_path.rglob("*")) == before
