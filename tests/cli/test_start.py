@@ -165,6 +165,40 @@ def test_any_file_of_plots_is_opened_and_checked_without_an_edit(here, kind):
     assert "no fault" in checked.output
 
 
+RANKED = (
+    shapefile_in_degrees,
+    geopackage_of_several_layers,
+    mapinfo_table,
+    kml,
+    gpx_tracks,
+    corners_in_degrees,
+    drawing_with_names,
+)
+
+
+@pytest.mark.parametrize("kind", RANKED, ids=lambda k: k.__name__)
+def test_from_files_to_a_ranking_each_command_is_the_one_that_was_said(here, kind):
+    # Coarse ground, for the sake of time.
+    write_raster(here / "dem.tif", plane(*centres(40, 40, cell=5.0)).astype("float32"), cell=5.0)
+    done = start(plots=kind(here).name)
+    for command in ("check", "run"):
+        assert done.exit_code == 0, done.output
+        *words, said = done.output.splitlines()
+        typed = said.removeprefix("next: packpale ").split()
+        assert (said.startswith("next: packpale "), typed[0]) == (True, command), (words, said)
+        # In this process, which has everything loaded.
+        done = CliRunner().invoke(commands, [*typed, *(["--workers", "1"] if command == "run" else [])])
+    assert done.exit_code == 0, done.output
+    with (here / "land" / "result" / "ranking.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["plot_id"] for row in rows} == set(KINDS[kind][1])
+    for row in rows:
+        assert row["feasible"] == "true", row
+        # A line on a plane, in plots of 0.42 ha.
+        assert 1000 < float(row["enclosed_area_m2"]) < 4200
+        assert 0 < float(row["cost_p10"]) < float(row["cost_p50"]) < float(row["cost_p90"])
+
+
 def test_what_is_found_is_told_and_the_next_command(here):
     geopackage_of_several_layers(here)
     lines = start().output.splitlines()
