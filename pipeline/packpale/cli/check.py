@@ -7,6 +7,7 @@ from pathlib import Path
 from packpale.cli.messages import FIRST_SETTINGS
 from packpale.cli.start import quoted
 from packpale.review.words.notes import for_files
+from packpale.run.machine import cores
 from packpale.run.memory import disk_bytes, worker_bytes
 from packpale.run.run import Opened
 from packpale.units import HECTARE_M2
@@ -24,11 +25,11 @@ def lines_of(config: Path, opened: Opened) -> Iterator[str]:
         yield f"note: {note}"
     sizes = sorted(cells.values())
     yield f"cells: {sum(sizes):,}, in {len(sizes)} windows of {sizes[0]:,} to {sizes[-1]:,}"
-    largest = worker_bytes(sizes[-1])
-    at_once = max(1, int(opened.memory // largest))
+    largest, most = worker_bytes(sizes[-1]), cores()
+    at_once = min(most, max(1, int(opened.memory // largest)))
     yield (
-        f"memory: about {largest / 1e9:.1f} GB for a worker with the largest plot; {opened.memory / 1e9:.1f} GB "
-        f"for {at_once} such workers at one time"
+        f"memory: about {largest / 1e9:.1f} GB for a worker with the largest plot; {opened.memory / 1e9:.1f} GB may be "
+        f"used, enough for {at_once} at one time on {most} core{'' if most == 1 else 's'}"
     )
     free = shutil.disk_usage(Path.cwd()).free
     yield f"disk: about {disk_bytes(cells) / 1e6:,.0f} MB for the plots' files; {free / 1e6:,.0f} MB are free here"
