@@ -126,6 +126,7 @@ def test_files_of_a_plot(run):
     fits = always | {"setting_out.csv", "arcs.csv", "profile.svg", "plan.svg", "drawings.pdf"}
     fits |= {"section_small.svg", "profile_small.svg"}
     fits |= {"pegs.csv", "pegging.txt", "fence_line.gpx", "patrol.gpx", "alignment.xml"}
+    fits |= {"points.csv", "plan.dxf"}
     assert {p.name for p in (run.folder / "plots/plot-0").iterdir()} == fits
     assert {p.name for p in (run.folder / "plots/plot-2").iterdir()} == always
     with rasterio.open(run.folder / "plots/plot-2/suitability.tif") as file:

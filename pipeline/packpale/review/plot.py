@@ -20,7 +20,9 @@ from packpale.review.summary import layer_rows, summarise, write_summary
 from packpale.review.survey.gpx import write_gpx
 from packpale.review.survey.landxml import write_landxml
 from packpale.review.survey.pegging import write_pegging
-from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
+from packpale.review.survey.plan_dxf import write_plan_dxf
+from packpale.review.survey.points import point_rows
+from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, POINT_COLUMNS, SETTING_OUT_COLUMNS, write_table
 from packpale.review.words import Wording
 from packpale.settings import Project
 
@@ -42,10 +44,12 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
         write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
         write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
         write_table(folder / "pegs.csv", PEG_COLUMNS, peg_rows(result, project))
+        write_table(folder / "points.csv", POINT_COLUMNS, point_rows(result, project))
         write_pegging(result, project, folder / "pegging.txt")
         write_gpx(result, project, folder / "fence_line.gpx")
         write_patrol(result, folder / "patrol.gpx")
         write_landxml(result, project, folder / "alignment.xml")
+        write_plan_dxf(result, project, folder / "plan.dxf")
     write_drawings(result, project, wording, folder)
     write_picture(result, project, wording, folder / "picture.png")
     write_plot_map(result, project, wording, folder / "map.html")

@@ -12,9 +12,9 @@ from packpale.review.subjects import tables
 
 RANKING_FIGURES = tuple(field.key for field in tables.OF_A_PLOT)
 """Columns of ranking.csv that one plot knows by itself."""
-RANKING_COLUMNS, EARTHWORKS_COLUMNS, SETTING_OUT_COLUMNS, ARC_COLUMNS, PEG_COLUMNS = (
+RANKING_COLUMNS, EARTHWORKS_COLUMNS, SETTING_OUT_COLUMNS, ARC_COLUMNS, PEG_COLUMNS, POINT_COLUMNS = (
     tuple(subject.columns)
-    for subject in (tables.RANKING, tables.EARTHWORKS, tables.SETTING_OUT, tables.ARCS, tables.PEGS)
+    for subject in (tables.RANKING, tables.EARTHWORKS, tables.SETTING_OUT, tables.ARCS, tables.PEGS, tables.POINTS)
 )
 DECIMALS = {
     "value": 4,
@@ -27,6 +27,9 @@ DECIMALS = {
     "section_area_m2": 3,
     "x": 3,
     "y": 3,
+    "E": 3,
+    "N": 3,
+    "Z": 3,
     "deflection_deg": 5,
     "tie_angle_deg": 1,
 }

@@ -1,11 +1,16 @@
 """The files of one plot, and what each is for."""
 
+from pyproj import CRS
+
 from packpale.review.report.blocks import Block, Columns, File, Files, Picture, Section, link, paragraph, words
 from packpale.review.report.source import PlotSource
+from packpale.site.crs import shown
 
 SETTING_OUT = (
     ("pegging.txt", "how to peg the line, step by step"),
     ("pegs.csv", "every peg with its coordinates and ties"),
+    ("points.csv", "stakes and pegs as name, E, N, Z and code, for instruments; {crs}, metres"),
+    ("plan.dxf", "the plan for design software, arcs as true arcs; {crs}, metres"),
     ("arcs.csv", "centres and radii of the arcs"),
     ("setting_out.csv", "points along the line with ground and bottom of the trench"),
     ("fence_line.gpx", "the line for a hand-held receiver"),
@@ -58,4 +63,5 @@ def layers(source: PlotSource) -> Section:
 
 
 def _files(source: PlotSource, files: tuple[tuple[str, str], ...]) -> Files:
-    return Files(tuple(File(source.file(name), words(said)) for name, said in files))
+    crs = shown(CRS.from_user_input(source.result.site.crs))
+    return Files(tuple(File(source.file(name), words(said.format(crs=crs))) for name, said in files))

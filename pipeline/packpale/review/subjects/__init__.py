@@ -47,5 +47,12 @@ LAYERS: tuple[Subject, ...] = (
     people.NEIGHBOURS,
 )
 """Layers of packpale.gpkg, in the order in which they are written."""
-TABLES: tuple[Subject, ...] = (tables.RANKING, tables.EARTHWORKS, tables.SETTING_OUT, tables.ARCS, tables.PEGS)
+TABLES: tuple[Subject, ...] = (
+    tables.RANKING,
+    tables.EARTHWORKS,
+    tables.SETTING_OUT,
+    tables.ARCS,
+    tables.PEGS,
+    tables.POINTS,
+)
 """CSV tables; alternatives.csv has the columns of the layer alternatives."""

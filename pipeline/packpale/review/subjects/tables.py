@@ -127,3 +127,15 @@ PEGS = Subject(
         Field("over_limit", "Limits that the line runs over there", "text"),
     ),
 )
+POINTS = Subject(
+    "points.csv",
+    "A stake or peg, in metres of the run's CRS",
+    "",
+    (
+        Field("name", "Pack, and letter of the stake or number of the peg", "text"),
+        Field("E", "Easting [m]", "coordinate"),
+        Field("N", "Northing [m]", "coordinate"),
+        Field("Z", "Ground level [m]; empty where it is not known", "coordinate"),
+        Field("code", "stake, or what the peg is for, in one word", "text"),
+    ),
+)

@@ -1,0 +1,48 @@
+"""Lines of equal ground level, as drawings show them."""
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from packpale.site import Array, Site
+
+MOST_LINES = 14
+"""Levels between the lowest and the highest ground shown; the step is the smallest round one with no more."""
+STEPS_M = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
+
+
+def contour_step(site: Site) -> float:
+    """Round distance between two levels in the plot. [m]"""
+    ground = site.elevation[site.inside]
+    relief = float(np.nanmax(ground) - np.nanmin(ground)) if np.isfinite(ground).any() else 0.0
+    return next((step for step in STEPS_M if relief <= MOST_LINES * step), STEPS_M[-1])
+
+
+def contours(site: Site, around: tuple[float, float, float, float]) -> Iterator[tuple[float, Array]]:
+    """Level and points, shape (points, 2), of each contour line within a box west, south, east, north. [m]
+
+    Levels run straight between the cells' centres; where ground is missing a line ends.
+    """
+    from matplotlib.figure import Figure
+
+    grid = site.grid
+    x, y = grid.centres()
+    west, south, east, north = around
+    cols = np.flatnonzero((x >= west - grid.cell) & (x <= east + grid.cell))
+    rows = np.flatnonzero((y >= south - grid.cell) & (y <= north + grid.cell))
+    if cols.size < 2 or rows.size < 2:
+        return
+    ground = np.ma.masked_invalid(site.elevation[np.ix_(rows, cols)])
+    if ground.mask.all():
+        return
+    step = contour_step(site)
+    levels = np.arange(math.ceil(float(ground.min()) / step), math.floor(float(ground.max()) / step) + 1) * step
+    if not levels.size:
+        return
+    drawn = Figure().subplots().contour(x[cols], y[rows], ground, levels=levels)
+    for level, path in zip(levels.tolist(), drawn.get_paths(), strict=True):
+        for part in path.to_polygons(closed_only=False):
+            points = np.asarray(part, float)
+            if len(points) > 1:
+                yield level, points
