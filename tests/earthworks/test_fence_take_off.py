@@ -7,6 +7,7 @@ import pytest
 import shapely
 
 from packpale.earthworks.fence_take_off import fence_notes, fence_take_off, mesh_area
+from packpale.earthworks.mesh_fixings import seams, seams_per_m
 from packpale.earthworks.mesh_rolls import mean_rolls, pieces, rolls, strips
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import place_gates, posts
@@ -263,3 +264,44 @@ def test_a_gate_keeps_its_airlock_off_steep_ground_inside():
     long = place_gates(EGG, 1, width=4.0, elevation=ground, grid=GRID, access=(track,), inward=12.0)
     assert short.x[0] > EGG.big_x + 20
     assert long.x[0] < EGG.big_x + 5
+
+
+def test_laps_by_their_length_by_hand():
+    # One strip of 2.0 m in five pieces: five ends of 2.0 m, and along the edge where it joins the next part.
+    assert seams(100.0, 1.7, ROLLS, joint=True) == pytest.approx(100.0 + 5 * 2.0)
+    assert seams(100.0, 1.7, ROLLS, joint=False) == pytest.approx(5 * 1.7)
+    # Two strips, 2.0 and 0.8 m, in four pieces: one lap along, four ends of 2.8 m.
+    assert seams(98.8, 2.5, ROLLS, joint=False) == pytest.approx(98.8 + 4 * 2.8)
+    assert seams(98.8, 0.0, ROLLS, joint=True) == 0
+    assert seams_per_m(2.5, ROLLS, joint=False) == pytest.approx(1 + 2.8 / 24.7)
+
+
+def test_ties_and_pegs_by_hand():
+    # A circle of 50 m radius, two gates of 4 m without airlocks; skirt 1.2 m, apron 1.8 m outside.
+    around = 2 * math.pi * 50
+    line = circle_line(50.0, step=around / 300)
+    pack = pack_of(line, length_3d=around, posts=105, gates=2)
+    found = taken(
+        pack,
+        fence={"height_m": 2.5, "overhang_m": 1.0, "airlock_length_m": 0.0, "gate_width_m": 4.0, "straining_wires": 3},
+        trench={"depth_m": 1.2, "apron_reach_m": 1.8},
+        mesh={"ties_per_m_wire": 2, "ties_per_m_post": 3, "ties_per_m_lap": 5, "anchors_per_m": 0.5},
+    ).fixings
+    hung = around - 8
+    apron = around + math.pi * 1.8  # mean of both edges, one full turn
+    assert found.on_wires == math.ceil(2 * 3 * hung)
+    assert found.on_posts == 105 * 8  # 7.5 on each, the last part counted
+
+    def ends(length):
+        return math.ceil(length / 24.7)
+
+    laps = (
+        (hung + ends(hung) * 2.8)  # fence: 2.0 and 0.8 m
+        + (hung + ends(hung) * 1.3)  # overhang: one strip, joined to the fence
+        + ends(around) * 1.5  # skirt: one strip
+        + (2 * apron + ends(apron) * 2.4)  # apron: 2.0 and 0.4 m, and joined to the skirt
+    )
+    assert found.in_laps == math.ceil(5 * laps)
+    assert (found.joint_length, found.in_joint) == (pytest.approx(hung), math.ceil(5 * hung))
+    assert found.anchors == math.ceil(apron / 2)
+    assert taken(pack, trench={"apron_reach_m": 0.0}).fixings.anchors == 0

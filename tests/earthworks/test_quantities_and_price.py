@@ -49,7 +49,7 @@ def test_quantities_by_hand():
             "hole_diameter_m": 0.4, "hole_depth_m": 1.0,
         },
         trench={"depth_m": 1.2, "apron_reach_m": 0.0},
-        mesh={"lap_m": 0.0},
+        mesh={"lap_m": 0.0, "ties_per_m_wire": 1, "ties_per_m_post": 1, "ties_per_m_lap": 0, "anchors_per_m": 1},
     )  # fmt: skip
     found = {i.key: (i.quantity, i.unit) for i in items}
     assert found == {
@@ -70,6 +70,8 @@ def test_quantities_by_hand():
         "gate_post_each": (0.0, "each"),
         "overhang_arm_each": (0.0, "each"),
         "straining_wire_per_m": (pytest.approx(3 * 188), "m"),
+        "tie_each": (3 * 188 + 3 * 68, "each"),  # 2.5 m of post takes 3
+        "anchor_each": (0.0, "each"),
         "footing_hole_each": (68.0, "each"),
         "concrete_per_m3": (pytest.approx(68 * math.pi * 0.2**2 * 1.0), "m3"),
         "gate_each": (3.0, "each"),

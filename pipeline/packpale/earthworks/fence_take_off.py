@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from packpale.earthworks.mesh_fixings import Fixings, how_many, seams
 from packpale.earthworks.mesh_rolls import across, pieces, rolls
 from packpale.enclosure.model import Pack, PostKind
 from packpale.settings import FenceSettings, MeshSettings, TrenchSettings
@@ -54,6 +55,7 @@ class FenceTakeOff:
     """Overhang arms."""
     wire: float
     """Straining wire. [m]"""
+    fixings: Fixings
     gates: int
     """Gates, those at the inner end of airlocks included."""
     airlocks: int
@@ -90,6 +92,7 @@ def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, 
     plan = pack.alignment.step * pack.alignment.chainage.size
     sign = 1.0 if trench.side == "outside" else -1.0
     apron_length = (plan + sign * math.pi * reach) * pack.length_3d / plan
+    joint = pack.length_3d - gates * fence.gate_width_m
     return FenceTakeOff(
         pack=pack.number,
         hung_length=hung,
@@ -109,6 +112,21 @@ def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, 
         concrete=n_posts * math.pi / 4 * fence.hole_diameter_m**2 * fence.hole_depth_m,
         arms=n_posts if fence.overhang_m > 0 else 0,
         wire=fence.straining_wires * hung,
+        fixings=Fixings(
+            on_wires=how_many(fence.straining_wires * hung, mesh.ties_per_m_wire),
+            on_posts=n_posts * how_many(fence.height_m, mesh.ties_per_m_post),
+            in_laps=how_many(
+                seams(hung, fence.height_m, mesh, joint=False)
+                + seams(hung, fence.overhang_m, mesh, joint=True)
+                + seams(pack.length_3d, trench.depth_m, mesh, joint=True)
+                - pack.length_3d
+                + seams(apron_length, reach, mesh, joint=True),
+                mesh.ties_per_m_lap,
+            ),
+            in_joint=how_many(joint, mesh.ties_per_m_lap),
+            joint_length=joint,
+            anchors=how_many(apron_length, mesh.anchors_per_m) if reach > 0 else 0,
+        ),
         gates=gates + airlocks,
         airlocks=airlocks,
         largest_deflection_deg=float(bends[i]) if bends.size else 0.0,

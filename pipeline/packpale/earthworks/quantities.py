@@ -82,6 +82,13 @@ def _fence_rows(fences: Sequence[FenceTakeOff]) -> tuple[tuple[str, str, str, fl
         ("gate_post_each", "Gate posts", "each", posts("gate")),
         ("overhang_arm_each", "Arms of the overhang", "each", float(sum(f.arms for f in fences))),
         ("straining_wire_per_m", "Straining wire", "m", sum(f.wire for f in fences)),
+        (
+            "tie_each",
+            "Ties of the mesh, fastened: on wires and posts, in laps, where fence and skirt join",
+            "each",
+            float(sum(f.fixings.ties for f in fences)),
+        ),
+        ("anchor_each", "Pegs that hold the apron down, driven", "each", float(sum(f.fixings.anchors for f in fences))),
         ("footing_hole_each", "Dig the holes of footings", "each", float(sum(f.holes for f in fences))),
         ("concrete_per_m3", "Concrete in footings", "m3", sum(f.concrete for f in fences)),
         ("gate_each", "Gates, without their posts", "each", float(sum(f.gates for f in fences))),

@@ -115,7 +115,11 @@ class RateSettings(Settings):
     overhang_arm_each: Rate = tuple(default("rates.overhang_arm_each"))
     """Arm that carries the overhang, one on each post."""
     straining_wire_per_m: Rate = tuple(default("rates.straining_wire_per_m"))
-    """Straining wire with its fixings. [per m]"""
+    """Straining wire with its strainers. [per m]"""
+    tie_each: Rate = tuple(default("rates.tie_each"))
+    """Tie or clip of the mesh, fastened."""
+    anchor_each: Rate = tuple(default("rates.anchor_each"))
+    """Peg that holds the apron down, driven."""
     footing_hole_each: Rate = tuple(default("rates.footing_hole_each"))
     """Digging the hole of a post's footing."""
     concrete_per_m3: Rate = tuple(default("rates.concrete_per_m3"))

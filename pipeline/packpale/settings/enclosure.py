@@ -158,6 +158,14 @@ class MeshSettings(Settings):
     """Length of a roll. [m]"""
     lap_m: Annotated[float, Field(ge=0, le=2)] = default("mesh.lap_m")
     """How far two pieces lie over each other: end to end, side by side, where skirt, apron and overhang join. [m]"""
+    ties_per_m_wire: Annotated[float, Field(ge=0, le=50)] = default("mesh.ties_per_m_wire")
+    """Ties that fix the mesh to each metre of straining wire. [1/m]"""
+    ties_per_m_post: Annotated[float, Field(ge=0, le=50)] = default("mesh.ties_per_m_post")
+    """Ties that fix it to each metre of a post above ground. [1/m]"""
+    ties_per_m_lap: Annotated[float, Field(ge=0, le=50)] = default("mesh.ties_per_m_lap")
+    """Ties in each metre in which mesh lies over mesh, also where fence and skirt join. [1/m]"""
+    anchors_per_m: Annotated[float, Field(ge=0, le=20)] = default("mesh.anchors_per_m")
+    """Pegs that hold each metre of apron down. [1/m]"""
 
     @model_validator(mode="after")
     def _laps_leave_some_roll(self) -> Self:
