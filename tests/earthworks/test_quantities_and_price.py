@@ -8,7 +8,7 @@ import pytest
 
 from packpale.earthworks.fence_take_off import fence_take_off
 from packpale.earthworks.model import Item, Volumes
-from packpale.earthworks.price import drawn_prices, generator, total_cost
+from packpale.earthworks.price import drawn_prices, total_cost
 from packpale.earthworks.quantities import take_off
 from packpale.settings import RateSettings
 from trench_cases import circle_line, pack_of, project_of
@@ -88,8 +88,8 @@ ITEMS = (
 )
 
 
-def prices(items, *, draws, seed=1, plot_id="x", quantities=None):
-    return drawn_prices(items, quantities or {}, draws=draws, random=generator(seed, plot_id, 0))[0]
+def prices(items, *, draws, seed=1, quantities=None):
+    return drawn_prices(items, quantities or {}, draws=draws, seed=seed)[0]
 
 
 def test_totals_with_all_rates_at_one_end():
@@ -151,7 +151,14 @@ def test_drawn_quantities_take_the_place_of_the_items_own():
 
 
 def test_same_seed_and_plot_give_the_same_prices_and_others_do_not():
-    first = prices(ITEMS, draws=500, plot_id="north")
-    np.testing.assert_array_equal(prices(ITEMS, draws=500, plot_id="north"), first)
-    assert (prices(ITEMS, draws=500, seed=2, plot_id="north") != first).all()
-    assert (prices(ITEMS, draws=500, plot_id="south") != first).all()
+    first = prices(ITEMS, draws=500)
+    np.testing.assert_array_equal(prices(ITEMS, draws=500), first)
+    assert (prices(ITEMS, draws=500, seed=2) != first).all()
+
+
+def test_a_rate_is_drawn_the_same_whatever_else_a_plot_is_priced_by():
+    _, whole = drawn_prices(ITEMS, {}, draws=500, seed=1)
+    _, part = drawn_prices([ITEMS[1]], {}, draws=500, seed=1)
+    np.testing.assert_array_equal(part["b"], whole["b"])
+    # Independent of the others all the same.
+    assert abs(np.corrcoef(whole["a"], whole["b"])[0, 1]) < 5 / np.sqrt(500)

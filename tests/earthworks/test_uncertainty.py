@@ -13,6 +13,7 @@ from packpale.earthworks.estimate_class import estimate_class
 from packpale.earthworks.ground_error import covariance_left, segments
 from packpale.earthworks.model import Item
 from packpale.earthworks.narrowing import Ground, all_pits, best_pits, narrowed, narrowing, pit_places
+from packpale.earthworks.price import drawn_prices
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.uncertainty import drivers
 from packpale.earthworks.work_out import work_out
@@ -52,11 +53,13 @@ def works(
     draws=4000,
     seed=1,
     packs=None,
+    plot_id=None,
 ):
     """Earthworks of a circle with vertical walls, every error off but those given."""
     ground = ground or plane()
     line = circle_line(radius, step=1.0, elevation=ground)
     site = dataclasses.replace(site_of(ground, half=1.3 * radius + 8, **(soil or {})), pits=tuple(pits))
+    site = site if plot_id is None else dataclasses.replace(site, plot_id=plot_id)
     project = project_of(
         trench={**VERTICAL, **(trench or {})},
         uncertainty={**SURE, **(errors or {})},
@@ -277,25 +280,69 @@ def test_draws_do_not_depend_on_how_many_are_worked_on_at_a_time(monkeypatch):
     assert [f.share for f in parts.flanks] == pytest.approx([f.share for f in whole.flanks], rel=1e-6)
 
 
-def test_drivers_have_spearmans_rank_correlation():
+def test_swing_of_a_rate_is_its_quantity_times_its_width():
+    # By hand: from a to its peak c the triangular distribution function is (x - a)^2 / ((b - a)(c - a)).
+    rate = (5.0, 8.0, 14.0)
+    low, high = 5 + math.sqrt(0.1 * 9 * 3), 14 - math.sqrt(0.1 * 9 * 6)
+    fixed, drawn = Item("a", "", "m3", 10.0, rate), Item("b", "", "m3", 7.0, rate)
+    unused, firm = Item("c", "", "m3", 0.0, rate), Item("d", "", "m3", 9.0, (4.0, 4.0, 4.0))
+    quantity = np.array([1.0, 2.0, 6.0])
+    found = drivers([fixed, drawn, unused, firm], {"b": quantity}, {})
+    assert [(d.name, d.swing) for d in found] == [
+        ("rate: a", pytest.approx(10 * (high - low))),
+        ("rate: b", pytest.approx(3 * (high - low))),
+    ]
+
+
+def test_swing_of_the_ground_is_that_of_a_price_linear_in_it():
+    # Price 100 x + 40 y with x, y standard normal: between the ends of x, 100 times twice the normal's tenth point.
     r = np.random.default_rng(4)
-    inputs = {"a": r.normal(size=500), "b": r.random(500), "c": np.full(500, 3.0)}
-    price = np.exp(2 * inputs["a"]) - 3 * inputs["b"] + r.normal(size=500)
-    found = drivers(inputs, price)
-    assert {d.name for d in found} == {"a", "b"}
-    assert found[0].name == "a"
-    for driver in found:
-        assert driver.rank_correlation == pytest.approx(stats.spearmanr(inputs[driver.name], price).statistic)
+    n = 200_000
+    x, y = r.normal(size=n), r.normal(size=n)
+    item = Item("a", "", "m3", 1.0, (2.0, 4.0, 6.0))
+    found = {d.name: d.swing for d in drivers([item], {"a": 25 * x + 10 * y}, {"x": x, "y": y, "sure": np.zeros(n)})}
+    assert found.keys() == {"rate: a", "x", "y"}
+    # Between 5 and 15 in a hundred draws the mean of x is (pdf(z05) - pdf(z15)) / 0.1 below nothing.
+    at = [NormalDist().pdf(NormalDist().inv_cdf(p)) for p in (0.05, 0.15)]
+    end = (at[1] - at[0]) / 0.1
+    assert end == pytest.approx(Z90, rel=0.02)
+    allowed = 5 * math.sqrt(2 * (40**2 + 100**2) / (0.1 * n))
+    assert found["x"] == pytest.approx(200 * end, abs=allowed)
+    assert found["y"] == pytest.approx(80 * end, abs=allowed)
 
 
-def test_deeper_rock_is_cheaper_and_dearer_rates_are_not():
-    found, _ = works(soil={"rock": 1.0}, errors={"rock_depth_sd_m": 0.5})
-    by_name = {d.name: d.rank_correlation for d in found.uncertainty.drivers}
-    assert by_name["depth to rock"] < -0.1
-    assert by_name["rate: mesh_per_m2"] > 0.1
-    assert [abs(d.rank_correlation) for d in found.uncertainty.drivers] == sorted(
-        map(abs, by_name.values()), reverse=True
-    )
+def test_shallower_rock_and_dearer_rates_cost_more_by_what_other_draws_say():
+    found, _ = works(soil={"rock": 1.0}, errors={"rock_depth_sd_m": 0.5}, draws=10_000)
+    swings = {d.name: d.swing for d in found.uncertainty.drivers}
+    assert list(map(abs, swings.values())) == sorted(map(abs, swings.values()), reverse=True)
+    # The mean of all prices drawn with the rate within its tenth and ninth tenth, spread of all the rest and all.
+    price = found.uncertainty.drawn_price
+    mesh = next(i for i in found.items if i.key == "buried_mesh_per_m2")
+    _, rates = drawn_prices(found.items, {}, draws=10_000, seed=1)
+    order = np.argsort(rates[mesh.key])
+    other = price[order[8500:9500]].mean() - price[order[500:1500]].mean()
+    assert swings["rate: buried_mesh_per_m2"] == pytest.approx(other, abs=5 * price.std() * math.sqrt(2 / 1000))
+    assert swings["rock nearer the surface"] > 0
+
+
+def test_rates_are_those_of_every_plot_and_rock_is_the_plots_own():
+    errors = {"rock_depth_sd_m": 0.5}
+    one, other = (works(soil={"rock": 1.0}, errors=errors, plot_id=name)[0].uncertainty for name in ("a", "b"))
+    firm = [
+        works(soil={"rock": 1.0}, errors=errors, rates=FIRM, plot_id=name)[0].uncertainty.drawn_price
+        for name in ("a", "b")
+    ]
+    assert abs(np.corrcoef(*firm)[0, 1]) < 5 / math.sqrt(4000)
+    # Quantities independent from plot to plot, the same rates: the covariance is the sum of E[q]^2 Var[r], with E[q]
+    # out of the rate's swing.
+    swings = {d.name: d.swing for d in one.drivers}
+    common = 0.0
+    for key, (low, likely, high) in RateSettings():
+        rate = stats.triang((likely - low) / (high - low), low, high - low)
+        common += (swings.get(f"rate: {key}", 0.0) / (rate.ppf(0.9) - rate.ppf(0.1))) ** 2 * rate.var()
+    shared = common / (one.drawn_price.std() * other.drawn_price.std())
+    assert 0.1 < shared < 0.95
+    assert np.corrcoef(one.drawn_price, other.drawn_price)[0, 1] == pytest.approx(shared, abs=5 / math.sqrt(4000))
 
 
 def test_loop_over_draws_agrees_with_a_plain_twin():

@@ -230,6 +230,7 @@ def run_folder(folder: Path, plots, settings=None):
     """All files of a run of the given plots, as the run itself lays them out; returns the ranking."""
     from packpale.review.plot import write_plot
     from packpale.review.run import write_run
+    from packpale.review.summary import DRAWS, read_draws
     from packpale.run.ranking import rank
 
     settings = settings or project()
@@ -238,7 +239,14 @@ def run_folder(folder: Path, plots, settings=None):
         home = folder / "plots" / f"plot-{k}"
         home.mkdir(parents=True)
         summaries.append(write_plot(plot, settings, home))
-    ranking = rank(summaries, settings.ranking.weights, draws=200, seed=1)
+    folders = {s.plot_id: folder / "plots" / s.folder for s in summaries}
+    ranking = rank(
+        summaries,
+        settings.ranking.weights,
+        draws=200,
+        seed=1,
+        drawn=lambda plot_id, most: read_draws(folders[plot_id] / DRAWS, most),
+    )
     record = {
         "version": "0.0",
         "settings_hash": "0" * 64,

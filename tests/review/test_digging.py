@@ -51,11 +51,7 @@ def test_chart_of_drivers_says_in_words_what_it_draws(run, page):
     charts = [a for a in page.named("svg") if a.get("role") == "img"]
     assert len(charts) == 1
     said = charts[0]["aria-label"]
-    entries = [
-        f"{texts.get(d.name, d.name[0].upper() + d.name[1:])} "
-        + f"{d.rank_correlation:+.2f}".replace("-", "\N{MINUS SIGN}")
-        for d in found
-    ]
+    entries = [f"{texts.get(d.name, d.name[0].upper() + d.name[1:])} " + SAID.change(d.swing) for d in found]
     assert "; ".join(entries) in said
 
 
@@ -69,24 +65,24 @@ def bars(rows):
     return [{k: float(r[k]) for k in ("x", "y", "width")} for r in tags["rect"]], tags["text"], tags["line"], width
 
 
-def test_bars_are_as_long_as_their_correlation_on_one_scale():
-    drawn, texts, (zero,), width = bars([("a", -0.6), ("b", 0.3), ("c", 0.15)])
+def test_bars_are_as_long_as_their_value_on_one_scale():
+    drawn, texts, (zero,), width = bars([("a", -0.6, "less"), ("b", 0.3, "more"), ("c", 0.15, "some")])
     assert [bar["width"] / drawn[0]["width"] for bar in drawn] == pytest.approx([1.0, 0.5, 0.25], abs=1e-3)
     assert drawn[0]["x"] + drawn[0]["width"] == pytest.approx(float(zero["x1"]), abs=0.11)
     assert [bar["x"] for bar in drawn[1:]] == [float(zero["x1"])] * 2
     assert all(bar["x"] > 330 and bar["x"] + bar["width"] < width for bar in drawn)
-    assert [t["said"] for t in texts] == ["a", "\N{MINUS SIGN}0.60", "b", "+0.30", "c", "+0.15"]
+    assert [t["said"] for t in texts] == ["a", "less", "b", "more", "c", "some"]
     assert all(b["y"] > a["y"] + 15 for a, b in itertools.pairwise(drawn))
 
 
 @pytest.mark.parametrize("values", [[0.5, 0.2], [-0.5, -0.2], [0.0]])
 def test_bars_to_one_side_fill_the_drawing(values):
-    drawn, _, _, width = bars([("x", v) for v in values])
+    drawn, _, _, width = bars([("x", v, "") for v in values])
     assert all(bar["x"] >= 330 and bar["x"] + bar["width"] <= width - 40 for bar in drawn)
 
 
 def test_a_name_in_a_chart_is_text_and_nothing_else():
-    chart = both_ways([(factory.HOSTILE, 0.5)], alt="All", caption="Said.")
+    chart = both_ways([(factory.HOSTILE, 0.5, "+1")], alt="All", caption="Said.")
     assert "<img" not in chart.svg
     assert fromstring(chart.svg)[2].text == factory.HOSTILE
 

@@ -1,5 +1,7 @@
 """Ranking by simple additive weighting, and how sure the first place is."""
 
+from statistics import NormalDist
+
 import numpy as np
 import pytest
 
@@ -96,12 +98,87 @@ def test_usual_places_leave_a_tenth_out_at_either_end():
     assert certain.rows[0].usual_places == certain.rows[0].usual_places_any == (1, 1)
 
 
-def test_few_kept_places_and_many_give_the_same_shares(monkeypatch):
+def test_too_many_plots_rest_on_fewer_draws_and_say_so(monkeypatch):
     whole = rank(MIRRORED, WEIGHTS, draws=5000, seed=2)
     monkeypatch.setattr("packpale.run.ranking.MOST_SCORES", 40)
-    parts = rank(MIRRORED, WEIGHTS, draws=5000, seed=2)
-    assert [r.first_place_share for r in whole.rows] == [r.first_place_share for r in parts.rows]
-    assert [r.first_place_share_any for r in whole.rows] == [r.first_place_share_any for r in parts.rows]
+    few = rank(MIRRORED, WEIGHTS, draws=5000, seed=2)
+    assert (whole.draws, few.draws) == (5000, 1000)
+    assert rank(MIRRORED, WEIGHTS, draws=500, seed=2).draws == 500
+    # Twenty scores at a time give what one go gives.
+    monkeypatch.setattr("packpale.run.ranking.MOST_SCORES", 10_000)
+    assert rank(MIRRORED, WEIGHTS, draws=1000, seed=2).rows == few.rows
+
+
+def drawn_from(**plots):
+    """Draws of plots as their folders hold them: price, and change of the suitability."""
+    made = {name: np.stack([price, np.broadcast_to(change, price.shape)]) for name, (price, change) in plots.items()}
+    return lambda plot_id, most: made[plot_id][:, :most]
+
+
+LEVEL = [plot("a", price=100_000), plot("b", price=100_000)]
+"""Alike in everything but what is drawn."""
+
+
+def test_of_two_plots_that_differ_in_price_alone_the_cheaper_draw_is_first():
+    # Prices normal and independent: a is cheaper with the chance Phi((mb - ma) / sqrt(sa^2 + sb^2)), whatever weights.
+    r = np.random.default_rng(3)
+    n = 40_000
+    ma, sa, mb, sb = 100_000, 9_000, 108_000, 12_000
+    exact = NormalDist().cdf((mb - ma) / np.hypot(sa, sb))
+    given = drawn_from(a=(r.normal(ma, sa, n), 0.0), b=(r.normal(mb, sb, n), 0.0))
+    ranking = rank(LEVEL, WEIGHTS, draws=n, seed=5, drawn=given)
+    rows = {p.plot_id: p for p in ranking.rows}
+    for share in ("first_place_share", "first_place_share_any", "first_place_share_by_ground"):
+        allowed = 5 * np.sqrt(exact * (1 - exact) / n)
+        assert getattr(rows["a"], share) == pytest.approx(exact, abs=allowed), share
+        assert getattr(rows["a"], share) + getattr(rows["b"], share) == pytest.approx(1.0)
+    # Prices as estimated are level, and a stands first by its name.
+    assert rows["a"].first_place_share_by_weights == 1.0
+
+
+def test_of_two_triangular_prices_the_chance_is_that_of_the_integral():
+    # Even triangles on [0, 2] and [1, 3], independent: P(b < a) is the integral of f_a(x) F_b(x) over [1, 2], with
+    # f_a = 2 - x and F_b = (x - 1)^2 / 2: with t = x - 1 that is (t^2 - t^3) / 2 from 0 to 1, which is 1/24.
+    n = 40_000
+    r = np.random.default_rng(8)
+    given = drawn_from(a=(1e5 * (1 + r.triangular(0, 1, 2, n)), 0.0), b=(1e5 * (1 + r.triangular(1, 2, 3, n)), 0.0))
+    rows = {p.plot_id: p for p in rank(LEVEL, WEIGHTS, draws=n, seed=5, drawn=given).rows}
+    assert rows["b"].first_place_share == pytest.approx(1 / 24, abs=5 * np.sqrt(23 / 24**2 / n))
+
+
+def test_what_is_common_to_two_plots_never_turns_them_round():
+    # The same rates: b is dearer by a tenth in every draw, however far prices reach.
+    common = np.random.default_rng(1).uniform(50_000, 200_000, 4000)
+    given = drawn_from(a=(common, 0.0), b=(1.1 * common, 0.0))
+    rows = rank(LEVEL, WEIGHTS, draws=4000, seed=5, drawn=given).rows
+    assert [(p.plot_id, p.first_place_share) for p in rows] == [("a", 1.0), ("b", 0.0)]
+
+
+def test_weights_ground_and_prices_together_against_plain_numpy():
+    r = np.random.default_rng(12)
+    n = 3000
+    figures = {"a": (0.8, 20_000, 200_000), "b": (0.7, 30_000, 260_000), "c": (0.75, 25_000, 220_000)}
+    prices = {k: f[2] * r.lognormal(0, 0.2, n) for k, f in figures.items()}
+    changes = {k: r.normal(0, 0.05, n) for k in figures}
+    plots = [plot(k, *f) for k, f in figures.items()]
+    given = drawn_from(**{k: (prices[k], changes[k]) for k in figures})
+    ranking = rank(plots, WEIGHTS, draws=n, seed=7, drawn=given)
+    # One case after the other, with other weights than rank draws.
+    wins = dict.fromkeys(figures, 0)
+    other = np.random.default_rng(99)
+    for k in range(n):
+        w = np.array([3.0, 3.0, 2.0]) * 2.0 ** other.uniform(-1, 1, 3)
+        for_each = {p: prices[p][k] / figures[p][1] for p in figures}
+        score = {
+            p: w @ [min(max(figures[p][0] + changes[p][k], 0), 1), figures[p][1] / 30_000,
+                    min(for_each.values()) / for_each[p]]
+            for p in figures
+        }  # fmt: skip
+        wins[max(score, key=score.get)] += 1
+    for row in ranking.rows:
+        share = wins[row.plot_id] / n
+        assert row.first_place_share == pytest.approx(share, abs=5 * np.sqrt(2 * 0.25 / n)), row.plot_id
+        assert 0.02 < row.first_place_share < 0.98
 
 
 def test_weight_that_lets_the_second_overtake():

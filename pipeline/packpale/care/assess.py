@@ -16,6 +16,7 @@ from packpale.care.patrol import Mark, gate_marks, rounds, weak_places
 from packpale.care.sights import lines_of_sight
 from packpale.care.space import space_notes
 from packpale.care.streams import stream_crossings, stream_notes
+from packpale.care.suitability_error import drawn_suitability
 from packpale.care.viewing import den_notes, viewing
 from packpale.care.wading import wading_notes
 from packpale.enclosure.model import Enclosure, Pack
@@ -136,6 +137,7 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         holdings=tuple(holdings),
         neighbours=pairs,
         insides=insides,
+        drawn_suitability=drawn_suitability(site, land, enclosure.packs, project) if enclosure.packs else None,
     )
 
 

@@ -1,6 +1,6 @@
 """What decides whether the pack stays in and is well."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from packpale.care.aids import ClimbingAid
 from packpale.care.climb import Climb
@@ -76,6 +76,8 @@ class Care:
     """How long each pack's mesh holds, along the line."""
     insides: tuple[Inside, ...] = ()
     """What ground each pack's fence encloses."""
+    drawn_suitability: Array | None = field(default=None, compare=False, repr=False)
+    """Change of the mean suitability inside all fences in each draw of the price, shape (draws,)."""
 
     @property
     def unattended_h(self) -> float:

@@ -1,7 +1,7 @@
 """Cut, fill and price of one plot's trenches."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.site import Array
@@ -236,9 +236,9 @@ class Driver:
     """An uncertain input and how the price follows it."""
 
     name: str
-    """In words, such as "rate: mesh_per_m2" or "depth to rock"."""
-    rank_correlation: float
-    """Spearman's, with the price, over all draws; -1 to 1."""
+    """In words, such as "rate: mesh_per_m2" or "rock nearer the surface"."""
+    swing: float
+    """How much dearer the work is at the high end of the input than at its low end. [the run's currency]"""
 
 
 @dataclass(frozen=True)
@@ -279,6 +279,8 @@ class Uncertainty:
     """P10, P50 and P90 of cut, soil, rock, soft_rock, hard_rock, wet, surplus_loose and import_compacted. [m3]"""
     price: tuple[float, float, float]
     """P10, P50, P90 in the run's currency."""
+    drawn_price: Array = field(compare=False, repr=False)
+    """Of each draw, shape (draws,); draw k has the same rates on every plot. [the run's currency]"""
     drivers: tuple[Driver, ...]
     """The strongest first."""
     flanks: tuple[Flank, ...]

@@ -8,6 +8,9 @@ import numpy as np
 from packpale.earthworks.model import Item
 from packpale.site import Array
 
+RATES, ROCK, WATER, ELEVATION, OVER_DIG, INSIDE_ROCK, INSIDE_WATER = range(7)
+"""Streams of random numbers."""
+
 
 def total_cost(items: Sequence[Item]) -> dict[str, float]:
     """Total price in the run's currency with all rates ``low``, ``likely`` or ``high`` at once."""
@@ -16,25 +19,26 @@ def total_cost(items: Sequence[Item]) -> dict[str, float]:
     }
 
 
-def generator(seed: int, plot_id: str, stream: int) -> np.random.Generator:
-    """Random numbers of one plot for one purpose: the same whichever other plots and purposes there are."""
+def generator(seed: int, whose: str, stream: int) -> np.random.Generator:
+    """Random numbers for one purpose of a plot, or of a cause that all plots share: the same whatever else there is."""
     # crc32 is the same in every process, which hash() is not.
-    return np.random.default_rng([seed, zlib.crc32(plot_id.encode()), stream])
+    return np.random.default_rng([seed, zlib.crc32(whose.encode()), stream])
 
 
 def drawn_prices(
-    items: Sequence[Item], quantities: Mapping[str, Array], *, draws: int, random: np.random.Generator
+    items: Sequence[Item], quantities: Mapping[str, Array], *, draws: int, seed: int
 ) -> tuple[Array, dict[str, Array]]:
     """Total price of each draw, shape (draws,), and each item's drawn rate, by its key.
 
     Each rate is triangular between its low and high with the peak at likely and independent of the others; in truth
-    rates rise and fall together to some degree, so the real spread is wider. ``quantities`` holds drawn quantities
-    of items by key, shape (draws,); the other items have their own quantity in every draw.
+    rates rise and fall together to some degree, so the real spread is wider. The same rate is drawn on every plot,
+    since the same people build whichever is chosen. ``quantities`` holds drawn quantities of items by key, shape
+    (draws,); the other items have their own quantity in every draw.
     """
     prices = np.zeros(draws)
     rates: dict[str, Array] = {}
     for item in items:
-        rates[item.key] = triangular(random.random(draws), *item.rate)
+        rates[item.key] = triangular(generator(seed, item.key, RATES).random(draws), *item.rate)
         prices += quantities.get(item.key, item.quantity) * rates[item.key]
     return prices, rates
 

@@ -2,7 +2,7 @@
 
 What is drawn, each independent of the others:
 
-- every rate, triangular (``price.drawn_prices``);
+- every rate, triangular (``price.drawn_prices``), the same on all plots;
 - the error of the depth to rock and of the depth to water along the lines (``ground_error``). Rock is uneven over
   the width of a pit, each segment for itself; water beside a pit is off by the season, all of it together. A depth is
   never negative. Whether rock is hard or soft is taken as it is;
@@ -11,7 +11,8 @@ What is drawn, each independent of the others:
   ground above it, so that nothing is left; ``level`` feels the error at each offset against that under the fence.
   Parts of a section take such a change in proportion to their volume. A smoothed bottom is taken to be smoothed
   again over the ground as it is found;
-- how much deeper than drawn the machine digs: evenly between nothing and ``trench.over_dig_m``, the same all along.
+- how much deeper than drawn the machine digs: evenly between nothing and ``trench.over_dig_m``, the same all along
+  and on all plots, as the same machine digs whichever is chosen.
 
 Soil and rock swell as set, quantities of the fence are those taken off, and no wrong trench line, weather, stop of
 work or change of design is drawn: the real spread is wider.
@@ -45,21 +46,31 @@ from packpale.earthworks.narrowing import (
     narrowing,
     pit_places,
 )
-from packpale.earthworks.price import drawn_prices, generator
+from packpale.earthworks.price import (
+    ELEVATION,
+    OVER_DIG,
+    ROCK,
+    WATER,
+    drawn_prices,
+    generator,
+    triangular,
+)
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import CutSections, at_stations, cut_sections
 from packpale.enclosure.model import Pack
 from packpale.settings import BulkingSettings, Project
 from packpale.site import Array, Site
 
+ROCK_NEARER, WATER_NEARER = "rock nearer the surface", "water nearer the surface"
+ELEVATION_ERROR, DUG_DEEPER = "elevation under the trench", "depth dug beyond what is drawn"
 CHUNK = 2500
 """Draws that are worked on at a time; the draws themselves do not depend on it."""
 SHIFTS = 25
 """Shifts of rock and water for which the cut is computed; between them volumes are taken as linear."""
+ENDS, NEAR = (0.1, 0.9), 0.05
+"""Parts of all draws at the low and at the high end of an input, and how far round them draws count as there."""
 SPAN = 4.5
 """How many standard deviations the shifts reach: beyond lie 7 draws in a million."""
-RATES, ROCK, WATER, ELEVATION, OVER_DIG = range(5)
-"""Streams of random numbers."""
 
 
 @dataclass(frozen=True)
@@ -115,10 +126,9 @@ def uncertainty(
 ) -> Uncertainty:
     """Percentiles of volumes and price, what drives the spread, and what would narrow it.
 
-    The same seed and plot give the same draws, whichever other plots there are. Drivers are inputs by the rank
-    correlation (Spearman's) of the price with their value, that of an error along the lines by its mean.
+    The same seed and plot give the same draws, whichever other plots there are.
     """
-    settings, draws = project.uncertainty, project.run.draws
+    settings = project.uncertainty
     packs = [t.pack for t in trenches]
     found = segments(packs, min(settings.soil_correlation_m, settings.elevation_correlation_m))
     points = np.column_stack([found.x, found.y])
@@ -135,16 +145,14 @@ def uncertainty(
     rock_price, wet_price = _price_of_ground(items, project.bulking)
     drawn = _draw(site.plot_id, found, errors, table, project, prices=(rock_price, wet_price))
     volumes = _volumes(drawn.totals, project.bulking)
-    prices, rates = drawn_prices(
-        items, _quantities(volumes), draws=draws, random=generator(project.run.seed, site.plot_id, RATES)
-    )
-    varying = {f"rate: {i.key}": rates[i.key] for i in items if i.quantity > 0 and i.rate[0] < i.rate[2]}
+    quantities = _quantities(volumes)
+    prices, rates = drawn_prices(items, quantities, draws=project.run.draws, seed=project.run.seed)
     variance = max(float(prices.var()), 1e-12)
     grounds = [Ground(k, slope) for k, slope in zip(left, (drawn.rock_slope, drawn.water_slope), strict=True)]
     places, taken = best_pits(grounds)
     # Pits that would not be named are not placed either.
     pits = pit_places(places, found, packs) if narrowed(taken / variance) >= WORTH_SAYING else ()
-    shares = {key.removeprefix("rate: "): _correlation(r, prices) ** 2 for key, r in varying.items()}
+    shares = {i.key: _correlation(rates[i.key], prices) ** 2 for i in items if i.quantity > 0 and i.rate[0] < i.rate[2]}
     near = distances(points, rock_pits).min(axis=1) <= settings.soil_correlation_m if len(rock_pits) else None
     stated = estimate_class(
         items,
@@ -152,10 +160,11 @@ def uncertainty(
         rates_set=project.rates.model_fields_set,
     )
     return Uncertainty(
-        draws=draws,
+        draws=project.run.draws,
         volumes={name: _percentiles(v) for name, v in volumes.items()},
         price=_percentiles(prices),
-        drivers=drivers({**varying, **drawn.means}, prices),
+        drivers=drivers(items, quantities, drawn.means),
+        drawn_price=prices,
         flanks=flanks(found, packs, drawn.rock_covariance / variance, rock_pits),
         estimate_class=stated.number,
         class_reason=stated.reason,
@@ -168,18 +177,29 @@ def uncertainty(
     )
 
 
-def drivers(inputs: Mapping[str, Array], price: Array) -> tuple[Driver, ...]:
-    """Inputs by the strength of their rank correlation with the price; those that do not vary are left out."""
-    ranks = _ranks(price)
-    out = [Driver(name, _correlation(_ranks(v), ranks)) for name, v in inputs.items() if np.ptp(v) > 0]
-    return tuple(sorted(out, key=lambda d: (-abs(d.rank_correlation), d.name)))
+def drivers(items: Sequence[Item], quantities: Mapping[str, Array], errors: Mapping[str, Array]) -> tuple[Driver, ...]:
+    """What each uncertain input does to the price, the largest first; what does nothing is left out.
 
-
-def _ranks(values: Array) -> Array:
-    """Place of each value in ascending order; equal values of one quantity are so rare that they share none."""
-    out = np.empty(values.size)
-    out[np.argsort(values, kind="stable")] = np.arange(values.size)
-    return out
+    One input at a time goes from where one draw in ten is lower (P10) to where one in ten is higher (P90), and the
+    mean price over all that is drawn beside it is compared. For a rate, independent of quantities, that is the mean
+    quantity times the difference of the rate. For an error of the ground the draws themselves are compared, those
+    within ``NEAR`` of either end, at the mean of every rate. ``quantities`` and ``errors`` have shape (draws,).
+    """
+    out = []
+    for item in items:
+        low, high = (float(triangular(np.array(share), *item.rate)) for share in ENDS)
+        out.append(Driver(f"rate: {item.key}", float(np.mean(quantities.get(item.key, item.quantity))) * (high - low)))
+    ground = np.asarray(sum(q * sum(i.rate) / 3 for i in items if (q := quantities.get(i.key)) is not None))
+    for name, error in errors.items():
+        if np.ptp(error) > 0:
+            low, high = (
+                float(
+                    ground[(error >= np.quantile(error, end - NEAR)) & (error <= np.quantile(error, end + NEAR))].mean()
+                )
+                for end in ENDS
+            )
+            out.append(Driver(name, high - low))
+    return tuple(sorted((d for d in out if d.swing), key=lambda d: (-abs(d.swing), d.name)))
 
 
 def _correlation(one: Array, other: Array) -> float:
@@ -293,11 +313,12 @@ def _draw(
     from packpale.earthworks import _kernels_uncertainty
 
     draws, n = project.run.draws, found.x.size
-    random = {k: generator(project.run.seed, plot_id, k) for k in (ROCK, WATER, ELEVATION, OVER_DIG)}
+    random = {k: generator(project.run.seed, plot_id, k) for k in (ROCK, WATER, ELEVATION)}
     weight = found.length / found.length.sum()
     totals = np.zeros((draws, int(found.pack.max()) + 1, 4))
-    over = random[OVER_DIG].random(draws) if project.trench.over_dig_m else np.zeros(draws)
-    means = {name: np.zeros(draws) for name in ("depth to rock", "depth to water", "elevation under the trench")}
+    deeper = generator(project.run.seed, "", OVER_DIG).random(draws)
+    over = deeper if project.trench.over_dig_m else np.zeros(draws)
+    means = {name: np.zeros(draws) for name in (ROCK_NEARER, WATER_NEARER, ELEVATION_ERROR)}
     rock_all, rock_slope, water_slope = _Together(n), _Together(n), _Together(n)
     for start in range(0, draws, CHUNK):
         part = slice(start, min(start + CHUNK, draws))
@@ -306,7 +327,7 @@ def _draw(
             random[k].standard_normal(size) @ r.T if r.any() else np.zeros(size)
             for k, r in ((ROCK, errors.rock), (WATER, errors.water), (ELEVATION, errors.scale))
         )
-        for name, error in zip(means, (rock, water, scale), strict=True):
+        for name, error in zip(means, (-rock, -water, scale), strict=True):
             means[name][part] = error @ weight
         of_rock, of_wet = np.empty((*size, 2)), np.empty(size)
         _kernels_uncertainty.drawn_volumes(
@@ -331,7 +352,7 @@ def _draw(
         water_slope.add(wet_price, water)
     return _Drawn(
         totals,
-        {**means, "depth dug beyond what is drawn": over},
+        {**means, DUG_DEEPER: over},
         rock_all.covariance,
         rock_slope.slope,
         water_slope.slope,

@@ -128,12 +128,16 @@ class RankedPlot:
     score: float | None
     """0 to 100."""
     first_place_share: float
-    """Share of the draws of weights around the chosen ones in which the plot comes first, 0 to 1."""
+    """Share of the draws in which the plot comes first, 0 to 1: weights around the chosen ones, ground and prices."""
     feasible: bool
     first_place_share_any: float = 0.0
     """The same if nothing is known of the weights: every mixture of them is as likely as any other."""
+    first_place_share_by_weights: float = 0.0
+    """The same if only the weights vary around the chosen ones."""
+    first_place_share_by_ground: float = 0.0
+    """The same if only ground and prices vary."""
     usual_places: tuple[int, int] | None = None
-    """Best and worst place in the middle eight tenths of the draws around the chosen weights."""
+    """Best and worst place in the middle eight tenths of the draws, with weights around the chosen ones."""
     usual_places_any: tuple[int, int] | None = None
     """The same for any weights."""
     parts: tuple[float, ...] = ()
@@ -158,3 +162,5 @@ class Ranking:
     rows: tuple[RankedPlot, ...]
     overtaking: tuple[Overtaking, ...] = ()
     """One for each criterion, where at least two plots are feasible."""
+    draws: int = 0
+    """What shares and usual places rest on: those asked for, or as many as fit in memory with all plots."""

@@ -16,7 +16,7 @@ from packpale.review.plot_layers import PLOT_LAYERS
 from packpale.review.report.plot import PlotReport, plot_report, report_from_plain
 from packpale.review.report.source import PlotSource
 from packpale.review.setting_out import arcs, peg_rows, setting_out
-from packpale.review.summary import layer_rows, summarise, write_summary
+from packpale.review.summary import DRAWS, layer_rows, summarise, write_draws, write_summary
 from packpale.review.survey.gpx import write_gpx
 from packpale.review.survey.landxml import write_landxml
 from packpale.review.survey.pegging import write_pegging
@@ -61,6 +61,8 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     text = json.dumps(report.to_plain(), sort_keys=True, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_bytes((text + "\n").encode("utf-8"))
     write_plot_layers(layer_rows(result, project), result.site.crs, folder / PLOT_LAYERS)
+    if result.earthworks:
+        write_draws(result, folder / DRAWS)
     summary = summarise(result, project, folder.name, ground)
     write_summary(summary, folder / "result.json")
     return summary

@@ -33,9 +33,12 @@ from packpale.review.tables import RANKING_FIGURES
 from packpale.review.words import FILES, Wording, plain
 from packpale.review.words.notes import each_once
 from packpale.settings import Project, TrenchSettings
+from packpale.site import Array
 from packpale.units import HECTARE_M2
 from packpale.values.notes import Note, Phrase, listed, phrase
 
+DRAWS = "draws.npy"
+"""What the ranking reads of a plot's draws."""
 CHORD_ERROR_M = 0.001
 """Largest distance between an arc and the chord that stands for it in files. [m]"""
 
@@ -93,6 +96,30 @@ def read_summary(path: Path) -> PlotSummary:
     for name, adapter in _adapters().items():
         raw[name] = adapter.validate_python(raw[name])
     return PlotSummary(**raw)
+
+
+def write_draws(result: PlotResult, path: Path) -> None:
+    """Write what the draws of a plot on which something fits gave, for the ranking: shape (2, draws), two rows.
+
+    The price [the run's currency] and the change of the mean suitability inside the fences; draw k of every plot has
+    the same rates.
+    """
+    found = result.earthworks.uncertainty if result.earthworks else None
+    care = result.care
+    if found is None or care is None or care.drawn_suitability is None:
+        raise ValueError(f"nothing was drawn at random for plot {result.site.plot_id}")
+    np.save(path, np.stack([found.drawn_price, care.drawn_suitability]).astype(np.float32))
+
+
+def read_draws(path: Path, most: int | None = None) -> Array:
+    """The first ``most`` draws that write_draws wrote, shape (2, draws).
+
+    Raises OSError or ValueError if the file is not there or damaged.
+    """
+    drawn = np.load(path, mmap_mode="r", allow_pickle=False)
+    if drawn.ndim != 2 or drawn.shape[0] != 2:
+        raise ValueError(f"{path} holds no draws of a plot")
+    return np.array(drawn[:, :most], np.float64)
 
 
 @functools.cache

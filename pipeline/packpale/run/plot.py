@@ -187,11 +187,14 @@ def read_stage(file: Path) -> str:
 
 def finished_under(folder: Path, line: int, key: str) -> PlotBrief | None:
     """The least of a plot that an earlier run completed, if ``line`` of its keys is ``key``."""
-    from packpale.review.summary import read_summary
+    from packpale.review.summary import DRAWS, read_draws, read_summary
 
     try:
         if not folder.is_symlink() and (folder / KEY).read_text(encoding="utf-8").splitlines()[line] == key:
-            return read_summary(folder / "result.json").brief
+            brief = read_summary(folder / "result.json").brief
+            if brief.figures["feasible"]:
+                read_draws(folder / DRAWS)
+            return brief
     except (OSError, ValueError, KeyError, IndexError):
         # Damaged or from an older layout: compute it again.
         return None

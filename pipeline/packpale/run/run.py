@@ -29,6 +29,7 @@ from packpale.run.plot import Job, PlotOutcome, finished_under, nearly_full
 from packpale.run.pool import Plots, Progress, Watcher, compute_here
 from packpale.run.ranking import rank
 from packpale.settings import Project, read_settings
+from packpale.site import Array
 from packpale.site.inputs import Inputs, cut_to, open_inputs
 from packpale.site.prices import with_prices
 from packpale.values.notes import Note
@@ -238,7 +239,13 @@ def write_run_files(
     briefs = {b.plot_id: b for b in own}
     notes = (*_told_of_the_outdated(out / PLOTS, {b.folder for b in own}), *inputs.notes)
     finished = FinishedPlots(briefs, partial(_read_again, briefs, out / PLOTS), notes)
-    ranking = rank(own, project.ranking.weights, draws=project.run.draws, seed=project.run.seed)
+    ranking = rank(
+        own,
+        project.ranking.weights,
+        draws=project.run.draws,
+        seed=project.run.seed,
+        drawn=partial(_draws_of, briefs, out / PLOTS),
+    )
     record = {
         "version": __version__,
         "settings_hash": settings_hash(project),
@@ -287,6 +294,17 @@ def _read_again(briefs: Mapping[str, PlotBrief], plots: Path, plot_id: str) -> P
     file = plots / briefs[plot_id].folder / "result.json"
     try:
         return read_summary(file)
+    except (OSError, ValueError) as error:
+        raise Faults(f"{file}: cannot be read back ({error}); start the same command again, it redoes that") from error
+
+
+def _draws_of(briefs: Mapping[str, PlotBrief], plots: Path, plot_id: str, most: int) -> Array:
+    """The first draws of a plot from its folder."""
+    from packpale.review.summary import DRAWS, read_draws
+
+    file = plots / briefs[plot_id].folder / DRAWS
+    try:
+        return read_draws(file, most)
     except (OSError, ValueError) as error:
         raise Faults(f"{file}: cannot be read back ({error}); start the same command again, it redoes that") from error
 

@@ -7,6 +7,8 @@ from packpale.review.report.blocks import Chart, words
 
 INK, HAIR, RISES, FALLS = "#1d2a2a", "#d8d4c6", "#b5502a", "#2f78a8"
 WIDTH, NAMES_WIDTH, VALUE_WIDTH, STEP, BAR = 760.0, 330.0, 48.0, 24.0, 15.0
+MONEY_WIDTH = 110.0
+"""Room for a value in words beside its bar. [px]"""
 
 
 def drawing(width: float, height: float) -> Element:
@@ -26,19 +28,19 @@ def markup(svg: Element) -> str:
     return tostring(svg, encoding="unicode")
 
 
-def both_ways(rows: Sequence[tuple[str, float]], *, alt: str, caption: str) -> Chart:
-    """Values to both sides of a zero line, as horizontal bars with their names."""
-    values = [value for _, value in rows]
+def both_ways(rows: Sequence[tuple[str, float, str]], *, alt: str, caption: str) -> Chart:
+    """Values to both sides of a zero line, as horizontal bars with their names and the values in words."""
+    values = [value for _, value, _ in rows]
     # One scale to both sides, so that bars can be compared by their length.
     below, above = max(0.0, -min(values)), max(0.0, *values)
-    scale = (WIDTH - NAMES_WIDTH - 2 * VALUE_WIDTH) / max(below + above, 1e-9)
-    zero = NAMES_WIDTH + VALUE_WIDTH + below * scale
+    left = NAMES_WIDTH + (MONEY_WIDTH if below else 0.0)
+    scale = (WIDTH - left - MONEY_WIDTH) / max(below + above, 1e-9)
+    zero = left + below * scale
     svg = drawing(WIDTH, len(rows) * STEP + 8)
     add(svg, "line", x1=zero, x2=zero, y1=0.0, y2=len(rows) * STEP + 4, stroke=INK)
     told = []
-    for k, (name, value) in enumerate(rows):
+    for k, (name, value, text) in enumerate(rows):
         y, end = 4 + k * STEP, zero + value * scale
-        text = f"{value:+.2f}".replace("-", "\N{MINUS SIGN}")
         rises = value >= 0
         add(svg, "rect", x=min(zero, end), y=y, width=abs(value) * scale, height=BAR, fill=RISES if rises else FALLS)
         add(svg, "text", name, x=0.0, y=y + 12, font_size=13.0, fill=INK)

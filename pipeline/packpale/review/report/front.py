@@ -139,8 +139,8 @@ def _not_known(source: RunSource, first: RankedPlot) -> str:
     if len(source.winners) > 1:
         share = source.show.percent(first.first_place_share)
         said += (
-            f" It stays first in {share} of the cases tried, in which only the weights of the criteria vary: ground "
-            "and prices were not varied."
+            f" It comes first in {share} of {source.ranking.draws:,} cases drawn at random, in which weights, "
+            "rates, rock and water vary."
         )
     return said
 
@@ -271,12 +271,19 @@ def how_sure(source: RunSource) -> Section | None:
             "cheapest.",
         ),
         score_bars(parts, names),
-        paragraph("What varies here: the weights, and nothing else. Ground and prices were not varied."),
+        paragraph(
+            "Each case draws the weights, every rate and how much too deep the machine digs (the same on all plots), "
+            "and each plot’s own rock and water, which move its price and its suitability. Fence lines, areas, slopes, "
+            "swell of the soil, weather and changes of design do not vary. "
+            f"Where only the weights vary, {rows[0].plot_id} comes first in "
+            f"{source.show.percent(rows[0].first_place_share_by_weights)} of the cases; where only ground and prices "
+            f"vary, in {source.show.percent(rows[0].first_place_share_by_ground)}."
+        ),
         _places(source),
         small(
-            f"Box: the middle eight tenths of {source.project.run.draws:,} draws of the weights, each between half "
-            "and twice the chosen one. Line: the same if every mixture of weights is as likely as any other. Dot: the "
-            "place with the weights as chosen."
+            f"Box: the middle eight tenths of {source.ranking.draws:,} cases, each weight between half and twice the "
+            "chosen one. Line: the same if every mixture of weights is as likely as any other. Dot: the place with "
+            "everything as estimated."
         ),
     ]
     said = list(overtaking_sentences(source.ranking))

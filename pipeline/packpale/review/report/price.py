@@ -58,16 +58,16 @@ def how_sure(source: PlotSource) -> Section:
         blocks.append(paragraph(f"{'The pit' if len(found.pits) == 1 else 'The pits'} would go to {where}."))
     texts = {f"rate: {item.key}": f"Rate: {item.text.partition(',')[0]}" for item in source.works.items}
     drivers = [
-        (texts.get(d.name, f"{d.name[0].upper()}{d.name[1:]}"), d.rank_correlation)
+        (texts.get(d.name, f"{d.name[0].upper()}{d.name[1:]}"), d.swing, show.change(d.swing))
         for d in found.drivers[:DRIVERS_SHOWN]
     ]
     if drivers:
         blocks.append(
             both_ways(
                 drivers,
-                alt="Rank correlation of the price with each uncertain input, the strongest first",
-                caption="What the price follows: rank correlation with each uncertain input, 1 or \N{MINUS SIGN}1 "
-                "where that alone decides. To the right, more of it is dearer; to the left, more of it is cheaper.",
+                alt="How much dearer the work is at the high end of each uncertain input than at its low end",
+                caption="What the price follows: how much dearer the work is on average when one input is at its high "
+                "end (one draw in ten is higher) instead of its low end (one in ten is lower), and all else as drawn.",
             )
         )
     blocks.append(Columns(((_volumes(source, found),), (_flanks(source, found.flanks[:FLANKS_SHOWN]),))))

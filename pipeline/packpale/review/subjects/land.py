@@ -10,7 +10,7 @@ PLOTS = Subject(
         PLOT,
         Field("rank", "Rank; empty where nothing fits", "number of it"),
         Field("score", "Score of 100", "score"),
-        Field("first_place_share", "Part of the weights near the chosen ones for which it comes first", "share"),
+        Field("first_place_share", "Part of the drawn cases in which it comes first", "share"),
         Field("feasible", "Whether the enclosures asked for fit", "yes or no"),
         Field("reason", "Why not", "text"),
         Field("area_m2", "Area of the plot", "area"),

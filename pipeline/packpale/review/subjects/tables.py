@@ -35,7 +35,7 @@ RANKING = Subject(
         PLOT,
         *OF_A_PLOT[:2],
         Field("score", "Score of 100", "score"),
-        Field("first_place_share", "Part of the weights near the chosen ones for which it comes first", "share"),
+        Field("first_place_share", "Part of the drawn cases in which it comes first", "share"),
         *OF_A_PLOT[2:],
         Field("first_place_share_any_weights", "The same for any weights", "share"),
         Field("usual_rank_best", "Best rank in the middle eight tenths of the draws", "number of it"),

@@ -12,6 +12,7 @@ from packpale.review.words.quantities import (
     column_unit,
     figure,
     joined,
+    joined_currency,
     number,
     rounded,
     span,
@@ -155,6 +156,10 @@ class Wording:
     def money(self, value: float | None) -> str:
         """Price to three significant digits: more would promise too much."""
         return self._of("money", value)
+
+    def change(self, value: float) -> str:
+        """A difference of prices with its sign, to three significant digits."""
+        return joined_currency(f"{'+' if value > 0 else ''}{rounded(value)}", self.currency)
 
     def money_per_area(self, per_ha: float | None) -> str:
         """Price for each hectare or acre, given for a hectare."""
