@@ -107,7 +107,7 @@ def test_woods_are_measured_to_their_edge():
 def test_notes_tell_what_is_left_of_the_height():
     found, _, project = climbed(plane(east=0.3))
     inside, outside = told(climb_notes((found,), project))
-    assert "high ground inside leaves of the fence's 2.5 m only 1.90 m at the worst place" in inside
+    assert "high ground inside leaves only 1.90 m of the fence's 2.5 m at the worst place" in inside
     assert "within 2 m of the fence" in inside
     assert "high ground outside" in outside
     flat, _, _ = climbed(plane())

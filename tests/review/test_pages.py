@@ -148,7 +148,7 @@ def test_index_holds_the_decision_and_the_figures(run):
     low, high = middle * (1 + found.class_low[1]), middle * (1 + found.class_high[1])
     assert f"Reckon with {SAID.money(low)} to {SAID.price(high)} , a class {found.estimate_class} estimate" in page.text
     assert f"{SAID.money(middle / area * 1e4)} for each hectare" in page.text
-    assert "Its rates are invented until you set yours." in page.text
+    assert "All its rates are invented: set your own." in page.text
     for said in (SAID.area(area), SAID.money(middle), SAID.dimension(plot.care.dig_out[0].shortest)):
         assert said in page.text
     assert SAID.say(run.plots[2].enclosure.reason) in page.text
@@ -309,7 +309,7 @@ def test_plots_beyond_those_told_in_full_have_a_row_and_a_link(run, tmp_path):
     links = {a["href"] for a in page.named("a")}
     assert {"#plot-1", "#others", f"plots/{folders[second]}/index.html", f"plots/{folders[last]}/index.html"} <= links
     assert not {"#plot-2", "#plot-3"} & links
-    assert "Sheets are made for 1 plots" in page.text
+    assert "Only the first plots have a sheet here: the number of plots that are told of in full is 1" in page.text
     # What concerns all plots is said once, whether the run says it or each of them.
     assert page.text.count("Of all.") == 1
     assert page.text.count("All the same.") == 1

@@ -95,7 +95,7 @@ def climb_notes(found: tuple[Climb, ...], project: Project) -> list[Note]:
                 notes.append(
                     Note(
                         "bank to climb from",
-                        "high ground {side} leaves of the fence's {height} only {least} at the worst place",
+                        "high ground {side} leaves only {least} of the fence's {height} at the worst place",
                         "It stands too high within {reach} of the fence over {length}, {where}: cut the bank back, "
                         "raise the fence there or move the line.",
                         {

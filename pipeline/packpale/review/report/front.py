@@ -117,7 +117,7 @@ def _decision(source: RunSource) -> Iterator[Block]:
         words(
             "Reckon with ",
             strong(f"{source.project.currency} {source.range_of(first)}"),
-            f"{estimate}; the middle is {show.money(f['cost_p50'])}, "
+            f"{estimate}. The middle of it is {show.money(f['cost_p50'])}, which is "
             f"{show.money(show.per_area(f['cost_p50'], f['enclosed_area_m2']))} for each {_area_name(show)}.",
             *_rates(source.project),
         ),
@@ -129,20 +129,31 @@ def _decision(source: RunSource) -> Iterator[Block]:
 def _rates(project: Project) -> Iterator[str]:
     invented, all_rates = invented_rates(project)
     if invented == all_rates:
-        yield " Its rates are invented until you set yours."
+        yield " All its rates are invented: set your own."
     elif invented:
-        yield f" {invented} of its {all_rates} rates are invented until you set yours."
+        yield f" {invented} of its {all_rates} rates are invented: set your own."
 
 
 def _not_known(source: RunSource, first: RankedPlot) -> str:
     said = "Depth to rock and to water is a guess until pits are dug."
     if len(source.winners) > 1:
-        share = source.show.percent(first.first_place_share)
         said += (
-            f" It comes first in {share} of {source.ranking.draws:,} cases drawn at random, in which weights, "
-            "rates, rock and water vary."
+            f" {first.plot_id} comes first in {_cases(source, first.first_place_share)} drawn at random, in which the "
+            "weights of the criteria, rates, rock and water vary; fence lines, slopes and design do not."
         )
     return said
+
+
+def _cases(source: RunSource, share: float) -> str:
+    """A share of the cases drawn, in words."""
+    cases = f"{source.ranking.draws:,} cases"
+    return (
+        f"all {cases}"
+        if share == 1
+        else f"none of {cases}"
+        if share == 0
+        else f"{source.show.percent(share)} of {cases}"
+    )
 
 
 def _failed(source: RunSource) -> Iterator[Block]:
@@ -168,8 +179,7 @@ def ranking(source: RunSource, overview: Chart | None) -> Section:
         blocks.append(Columns(((made,), (overview,)), "first wide") if overview else made)
         blocks.append(
             small(
-                "Prices to reckon with: the range that the published class of estimate leaves open about the middle "
-                "estimate. ",
+                "Price to reckon with: how far off an estimate of its published class may be, either way. ",
                 link("How each figure is computed", "basis.html#method"),
                 ".",
             )
@@ -276,8 +286,8 @@ def how_sure(source: RunSource) -> Section | None:
             "and each plot’s own rock and water, which move its price and its suitability. Fence lines, areas, slopes, "
             "swell of the soil, weather and changes of design do not vary. "
             f"Where only the weights vary, {rows[0].plot_id} comes first in "
-            f"{source.show.percent(rows[0].first_place_share_by_weights)} of the cases; where only ground and prices "
-            f"vary, in {source.show.percent(rows[0].first_place_share_by_ground)}."
+            f"{_cases(source, rows[0].first_place_share_by_weights)}; where only ground and prices vary, in "
+            f"{_cases(source, rows[0].first_place_share_by_ground)}."
         ),
         _places(source),
         small(
@@ -337,8 +347,8 @@ def others(source: RunSource) -> Section | None:
         return None
     rows = [words(link(row.plot_id, source.plot_page(row)), _in_a_row(source, row)) for row in rest]
     note = small(
-        f"Sheets are made for {source.project.ranking.told_in_full} plots; "
-        f"{source.show.setting('ranking.told_in_full')} may be raised. The others have their own pages all the same."
+        f"Only the first plots have a sheet here: {source.show.setting('ranking.told_in_full')} is "
+        f"{source.project.ranking.told_in_full} and may be raised. Each of the others has its own page."
     )
     return Section("The other plots", (points(rows), note), f"{PAGE}#others")
 

@@ -14,7 +14,7 @@ def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
         yield (
             words(source.see("Under it", "digging-out")),
             f"Gets out if it digs faster than {show.speed(dug.dig_rate)} for the {show.hours(care.unattended_h)} that "
-            f"nobody looks: {show.dimension(dug.shortest)} at {_at(source, dug.pack, dug.weakest_chainage)}.",
+            f"nobody looks: {show.dimension(dug.shortest)} to dig, at {_at(source, dug.pack, dug.weakest_chainage)}.",
         )
     if care.climbs:
         low = min(care.climbs, key=lambda c: c.least)
@@ -42,7 +42,8 @@ def _water(source: PlotSource) -> str:
     places = "1 place" if len(crossings) == 1 else f"{len(crossings)} places"
     least = "at least " if worst.is_lower_bound else ""
     area = source.show.area(worst.area)
-    return f"Crosses at {places}, the largest drains {least}{area}: the first flood opens a mere fence."
+    opens = "unless it is built for that, the fence opens in the first flood"
+    return f"Crosses at {places}, the largest drains {least}{area}: {opens}."
 
 
 def _unwatched(source: PlotSource) -> str:

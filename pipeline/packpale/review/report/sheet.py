@@ -15,6 +15,7 @@ from packpale.review.report.blocks import (
 from packpale.review.report.holding import holding_section
 from packpale.review.report.price import honest_range
 from packpale.review.report.source import PlotSource
+from packpale.values.quantity import Span
 
 
 def plot_sheet(source: PlotSource) -> Section:
@@ -72,7 +73,7 @@ def main_figures(source: PlotSource) -> Block:
         found = works.uncertainty
         if found:
             low, _, high = found.volumes["rock"]
-            rows.append(("rock to reckon with", f"{show.volume(low)} to {show.volume(high)}"))
+            rows.append(("rock to reckon with", show.say(Span(low, high, "volume"))))
             rows.append(("Price to reckon with", honest_range(found, show)))
         rows.append(("Middle estimate", show.money(cost["p50"])))
         rows.append(

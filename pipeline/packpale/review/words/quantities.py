@@ -127,7 +127,7 @@ def span(found: Span, *, imperial: bool, currency: str) -> str:
     low, high = (
         _number(v, unit, Quantity(v, found.kind, found.given), imperial=imperial) for v in (found.low, found.high)
     )
-    return joined(f"{low} to {high}", unit.name)
+    return joined(low if low == high else f"{low} to {high}", unit.name)
 
 
 def money(value: float, currency: str) -> str:
