@@ -6,26 +6,61 @@ from shapely.geometry import box
 
 from made_inputs import NORTH, WEST, Made
 from packpale.cli import commands
-from packpale.cli.feet import says_imperial, with_feet
+from packpale.cli.messages import says_imperial
+from packpale.faults import Faults, in_words
+from packpale.review.words.notes import as_messages, for_files
+from packpale.units import feet_too, measured
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given, printed
 
 
 @pytest.mark.parametrize(
-    ("line", "told"),
+    ("figure", "metric", "feet"),
     [
-        # Exact by definition: 1 ft = 0.3048 m, 1 mi = 5280 ft, 1 acre = 43,560 ft2, 1 yd3 = 27 ft3.
-        ("cells of 0.3048 m", "cells of 0.3048 m (1 ft)"),
-        ("allowed are -500 to 9000 m; set", "allowed are -500 to 9000 m (-1,640 to 29,528 ft); set"),
-        ("8.09 ha, 100 km away", "8.09 ha (20 acres), 100 km (62.1 mi) away"),
-        ("1,000 m2 and 7.646 m3", "1,000 m2 (10,764 ft2) and 7.646 m3 (10 yd3)"),
-        (
-            "5 minutes, 12 MB, 3 m/s, 5.5e-05 m",
-            "5 minutes, 12 MB, 3 m/s, 5.5e-05 m (0.00018 ft)",
-        ),
-        ("a 2m.tif at 50.5 N, plot_1 m", "a 2m.tif at 50.5 N, plot_1 m"),
+        # Exact by definition: 1 ft = 0.3048 m, 1 mi = 5280 ft, 1 acre = 43,560 ft2.
+        (lambda: measured(0.3048, "m"), "0.3048 m", "(1 ft)"),
+        (lambda: measured(-500, "m", to=9000), "-500 to 9000 m", "(-1,640 to 29,500 ft)"),
+        (lambda: measured(8.094, "ha", ".2f"), "8.09 ha", "(20 acres)"),
+        (lambda: measured(100, "km", ",.0f"), "100 km", "(62.1 mi)"),
+        (lambda: measured(1000, "m2", ",.0f"), "1,000 m2", "(10,800 ft2)"),
+        (lambda: measured(5.5e-05, "m"), "5.5e-05 m", "(0.00018 ft)"),
     ],
 )
-def test_each_quantity_has_its_feet_behind_it(line, told):
-    assert with_feet(line) == told
+def test_a_figure_in_a_message_has_its_feet_behind_it(figure, metric, feet):
+    assert figure() == metric
+    with feet_too():
+        assert figure() == f"{metric} {feet}"
+        with feet_too(False):
+            assert figure() == metric
+    assert figure() == metric
+
+
+def test_words_and_names_in_a_message_are_left_alone():
+    with feet_too():
+        assert in_words(Faults("a 2 m.tif: cells of 3 m")) == "a 2 m.tif: cells of 3 m"
+
+
+def test_notes_on_a_terminal_have_both_units():
+    note = Note(
+        "packs too near",
+        "{near} apart on {area}, {share} of it",
+        "A rule asks for {rule}; raise {setting:enclosure.separation_m}.",
+        {
+            "near": given(10.0, "distance"),
+            "area": Quantity(20_234.28, "area"),
+            "share": Quantity(0.5, "share"),
+            "rule": printed(25, "ft"),
+        },
+    )
+    (metric,), (both,) = (as_messages([note], {}, imperial=i) for i in (False, True))
+    assert metric == (
+        "10 m apart on 2.02 ha, 50 % of it. A rule asks for 25 ft (7.62 m); raise enclosure.separation_m."
+    )
+    assert both == (
+        "10 m (33 ft) apart on 2.02 ha (5.00 acres), 50 % of it. A rule asks for 25 ft (7.62 m); raise "
+        "enclosure.separation_m."
+    )
+    assert for_files([note], {}) == [metric]
 
 
 def test_faults_notes_and_sizes_have_feet_where_the_settings_say_so(tmp_path):

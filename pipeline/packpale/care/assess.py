@@ -24,6 +24,7 @@ from packpale.faults import Faults
 from packpale.land.model import Land
 from packpale.settings import Project
 from packpale.site import Site
+from packpale.units import measured
 from packpale.values.notes import Note
 from packpale.values.quantity import Quantity
 
@@ -56,7 +57,8 @@ def assess(site: Site, land: Land, enclosure: Enclosure, project: Project, *, de
         if missing.any():
             faults.append(
                 f'plot "{site.plot_id}", pack {pack.number}: no elevation beside the fence at chainage '
-                f"{pack.alignment.chainage[missing][0]:.1f} m ({missing.sum()} of {missing.size} stations); "
+                f"{measured(pack.alignment.chainage[missing][0], 'm', '.1f')} "
+                f"({missing.sum()} of {missing.size} stations); "
                 "the ground on both sides is needed: supply a larger raster or keep the fence away from the gap"
             )
             continue

@@ -6,11 +6,11 @@ from pathlib import Path
 
 from packpale.cli.messages import FIRST_SETTINGS
 from packpale.cli.start import quoted
-from packpale.review.words.notes import for_files
+from packpale.review.words.notes import as_messages
 from packpale.run.machine import cores
 from packpale.run.memory import disk_bytes, worker_bytes
 from packpale.run.run import Opened
-from packpale.units import HECTARE_M2
+from packpale.units import HECTARE_M2, measured
 
 
 def lines_of(config: Path, opened: Opened) -> Iterator[str]:
@@ -18,10 +18,11 @@ def lines_of(config: Path, opened: Opened) -> Iterator[str]:
     inputs, cells = opened.inputs, opened.cells
     hectares = sum(p.outline.area for p in inputs.plots) / HECTARE_M2
     yield (
-        f"{config}: no fault; {len(inputs.plots)} plots, {hectares:.2f} ha, in {inputs.crs}, "
-        f"cells of {inputs.cell_m:g} m"
+        f"{config}: no fault; {len(inputs.plots)} plots, {measured(hectares, 'ha', '.2f')}, in {inputs.crs}, "
+        f"cells of {measured(inputs.cell_m, 'm')}"
     )
-    for note in for_files(inputs.notes, {p.plot_id: p.notes for p in inputs.plots}):
+    imperial = opened.project.units == "imperial"
+    for note in as_messages(inputs.notes, {p.plot_id: p.notes for p in inputs.plots}, imperial=imperial):
         yield f"note: {note}"
     sizes = sorted(cells.values())
     yield f"cells: {sum(sizes):,}, in {len(sizes)} windows of {sizes[0]:,} to {sizes[-1]:,}"

@@ -60,7 +60,7 @@ def run(
 
     Example: packpale run config/demo.toml
     """
-    with errors_as_lines(debug=debug, settings=config) as told:
+    with errors_as_lines(debug=debug, settings=config):
         if cluster is not None and workers is not None:
             raise Faults(
                 "--workers: has no effect beside --cluster, whose workers are its own; leave one of the two out"
@@ -85,7 +85,7 @@ def run(
         for plot in outcome.plots:
             if plot.status == "failed":
                 where = f"; {folder / ERRORS} shows where" if plot.traceback else ""
-                told.say(f"plot {plot.plot_id}: failed: {plot.reason}{where}", err=True)
+                click.echo(f"plot {plot.plot_id}: failed: {plot.reason}{where}", err=True)
                 if debug and plot.traceback:
                     click.echo(plot.traceback, err=True)
         click.echo(f"{folder / 'index.html'}")
@@ -101,12 +101,12 @@ def check(config: Path, *, debug: bool) -> None:
 
     Example: packpale check config/demo.toml
     """
-    with errors_as_lines(debug=debug, settings=config) as told:
+    with errors_as_lines(debug=debug, settings=config):
         from packpale.cli.check import lines_of
         from packpale.run.run import read_and_open
 
         for line in lines_of(config, read_and_open(config, all_readable=True)):
-            told.say(line)
+            click.echo(line)
 
 
 @commands.command()
@@ -152,7 +152,7 @@ def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug
     Example: packpale start my-land --elevation dem.tif --plots plots.gpkg
     """
     imperial = more["units"] == "imperial" or more["elevation_unit"] in ("ft", "us-ft")
-    with errors_as_lines(debug=debug, settings=folder / FIRST_SETTINGS, imperial=imperial) as told:
+    with errors_as_lines(debug=debug, settings=folder / FIRST_SETTINGS, imperial=imperial):
         from packpale.cli.start import Wishes, start
 
         example, priced = more.pop("example"), more.pop("prices")
@@ -164,12 +164,12 @@ def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug
                 name = "--example" if example else "--prices"
                 raise Faults(f"{name}: writes its own files; leave the other options out")
             for line in write_example(folder).lines if example else write_prices(folder, priced):
-                told.say(line)
+                click.echo(line)
             return
         wishes = Wishes(**{name: more.pop(name) for name in Wishes.__dataclass_fields__})
         others = {kind: path for kind, path in more.items() if path is not None}
         for line in start(folder, elevation, plots, others, wishes).lines:
-            told.say(line)
+            click.echo(line)
 
 
 @commands.command()

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from packpale.cli.messages import FIRST_SETTINGS
 from packpale.cli.template import first_settings, settings_file, words_of_rates
 from packpale.faults import Faults, Gathering, doing
-from packpale.review.words.notes import for_files
+from packpale.review.words.notes import as_messages
 from packpale.settings import Project, fault_lines
 from packpale.settings.base import ADDRESSES
 from packpale.settings.columns import TheirColumn
@@ -26,7 +26,7 @@ from packpale.site.inputs import Inputs, open_inputs
 from packpale.site.prices import table_to_fill_in, with_prices
 from packpale.site.raster_files import open_elevation, stated_unit
 from packpale.site.rasters import Elevation
-from packpale.units import HECTARE_M2
+from packpale.units import HECTARE_M2, feet_too, measured
 
 PRICES = "prices.csv"
 GROUND_RASTER = "elevation.tif"
@@ -125,7 +125,8 @@ def _started(
     # A CRS without a code would take a screenful; the same is found again each time.
     if inputs.crs.startswith("EPSG:"):
         found.given["crs"] = inputs.crs
-    found.lines += _of_inputs(inputs, others)
+    with feet_too(project.units == "imperial"):
+        found.lines += _of_inputs(inputs, others, imperial=project.units == "imperial")
     if not prices.exists():
         feet = found.given.get("units") == "imperial"
         write_text(prices, table_to_fill_in(words_of_rates(), project.currency, feet=feet))
@@ -203,8 +204,8 @@ def _write_ground(folder: Path, clouds: Sequence[Path], wishes: Wishes, found: _
     missing = np.isnan(ground.heights).mean()
     found.lines.append(
         f"{target}: written, {ground.points:,} points of ground and water from {len(clouds)} "
-        f"file{'' if len(clouds) == 1 else 's'} in cells of {cell:g} m; {100 * missing:.2g} % of it is missing, beyond "
-        f"the points and where they lie more than {WIDEST_GAP_M:g} m apart"
+        f"file{'' if len(clouds) == 1 else 's'} in cells of {measured(cell, 'm')}; {100 * missing:.2g} % of it is "
+        f"missing, beyond the points and where they lie more than {measured(WIDEST_GAP_M, 'm')} apart"
     )
     return target
 
@@ -348,11 +349,11 @@ def _project(given: Mapping[str, Any]) -> Project:
         raise Faults(*fault_lines(error)) from error
 
 
-def _of_inputs(inputs: Inputs, others: Mapping[str, Path]) -> Iterator[str]:
+def _of_inputs(inputs: Inputs, others: Mapping[str, Path], *, imperial: bool) -> Iterator[str]:
     """What all files together turned out to be."""
     hectares = sum(p.outline.area for p in inputs.plots) / HECTARE_M2
     names = [f'"{p.plot_id}"' for p in inputs.plots]
-    yield f"plots: {len(names)}, {hectares:.2f} ha in all: {_listed(names)}"
+    yield f"plots: {len(names)}, {measured(hectares, 'ha', '.2f')} in all: {_listed(names)}"
     for kind in others:
         found = {
             "trees_and_boulders": inputs.standing,
@@ -361,7 +362,7 @@ def _of_inputs(inputs: Inputs, others: Mapping[str, Path]) -> Iterator[str]:
         count = len(found.get(kind) or getattr(inputs, kind, ()) or inputs.features.get(kind, ()))
         what = "row" if kind == "pits" else "feature"
         yield f"{kind}: {others[kind].name}, {count} {what}{'' if count == 1 else 's'}"
-    for note in for_files(inputs.notes, {p.plot_id: p.notes for p in inputs.plots}):
+    for note in as_messages(inputs.notes, {p.plot_id: p.notes for p in inputs.plots}, imperial=imperial):
         yield f"note: {note}"
 
 

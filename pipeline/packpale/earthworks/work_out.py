@@ -29,6 +29,7 @@ from packpale.enclosure.model import Enclosure, Pack
 from packpale.faults import Faults
 from packpale.settings import Project, TrenchSettings
 from packpale.site import Array, Mask, Site
+from packpale.units import measured
 from packpale.values.notes import Note
 from packpale.values.quantity import Quantity, given
 
@@ -171,7 +172,8 @@ def _profile(site: Site, pack: Pack, trench: TrenchSettings) -> Profile:
 def _no_elevation(site: Site, pack: Pack, missing: Mask) -> list[str]:
     return [
         f'plot "{site.plot_id}", pack {pack.number}: no elevation under the trench at chainage '
-        f"{pack.alignment.chainage[missing][0]:.1f} m ({missing.sum()} of {missing.size} stations); "
+        f"{measured(pack.alignment.chainage[missing][0], 'm', '.1f')} "
+        f"({missing.sum()} of {missing.size} stations); "
         "the whole trench needs ground: supply a larger raster or keep the fence away from the gap"
     ]
 
@@ -223,9 +225,10 @@ def _too_coarse(site: Site, pack: Pack) -> list[str]:
     if line.chainage.size >= 3 and line.step <= 2 * tightest:
         return []
     return [
-        f'plot "{site.plot_id}", pack {pack.number}: stations {line.step:.2f} m apart on a fence line '
-        f"{line.step * line.chainage.size:.1f} m long with bends of {tightest:.2f} m radius; at most twice the radius "
-        "and a third of the line are allowed: lower trench.station_m"
+        f'plot "{site.plot_id}", pack {pack.number}: stations {measured(line.step, "m", ".2f")} apart on a fence line '
+        f"{measured(line.step * line.chainage.size, 'm', '.1f')} long with bends of "
+        f"{measured(tightest, 'm', '.2f')} radius; at most twice the radius and a third of the line are allowed: "
+        "lower trench.station_m"
     ]
 
 
@@ -240,8 +243,9 @@ def _faults(site: Site, pack: Pack, cuts: CutSections, curvature: Array) -> list
         i = int(np.flatnonzero(folded)[0])
         radius, reach = 1 / np.abs(curvature[i]).max(), np.abs(cuts.edges[i]).max()
         return [
-            f'plot "{site.plot_id}", pack {pack.number}: at chainage {line.chainage[i]:.1f} m the fence bends with a '
-            f"radius of {radius:.2f} m and the trench reaches {reach:.2f} m "
+            f'plot "{site.plot_id}", pack {pack.number}: at chainage {measured(line.chainage[i], "m", ".1f")} the '
+            f"fence bends with a radius of {measured(radius, 'm', '.2f')} and the trench reaches "
+            f"{measured(reach, 'm', '.2f')} "
             "towards the centre; the radius must be larger: raise enclosure.min_radius_m"
         ]
     return []

@@ -7,6 +7,7 @@ from packpale.faults import Faults
 from packpale.run.machine import free_memory
 from packpale.settings import Project
 from packpale.site.inputs import Inputs, plot_window
+from packpale.units import measured
 
 WORKER_BYTES = 600_000_000
 """Memory of a worker process without the window of its plot: libraries, compiled calculations, drawings, and the ground
@@ -48,7 +49,7 @@ def check_memory(cells: Mapping[str, int], project: Project, *, cell_m: float, m
             continue
         there = "are free" if project.run.memory_mb is None else "are allowed by run.memory_mb"
         line = (
-            f'plot "{plot_id}": its window of {count:,} cells of {cell_m:g} m takes about '
+            f'plot "{plot_id}": its window of {count:,} cells of {measured(cell_m, "m")} takes about '
             f"{worker_bytes(count) / 1e9:.2g} GB of memory, {memory / 1e9:.2g} GB {there}; "
         )
         fitting = (memory - WORKER_BYTES) / CELL_BYTES

@@ -17,6 +17,7 @@ from packpale.run.cache_key import code_digest, plot_key
 from packpale.run.output_folder import KEY, PARTIAL, PLOTS, put_in_place
 from packpale.settings import Project
 from packpale.site.inputs import Inputs
+from packpale.units import feet_too
 
 LITTLE_ROOM_MB = 10.0
 """Less room than this beside the output counts as a full disk when something could not be written."""
@@ -80,7 +81,8 @@ def compute_plot(job: Job) -> PlotOutcome:
     """Take one plot through all rooms and put its finished folder in place; a failure is an outcome, not an error."""
     started = time.monotonic()
     try:
-        with _one_plot_at_a_time:
+        # Why a plot failed is told in the reader's units.
+        with _one_plot_at_a_time, feet_too(job.project.units == "imperial"):
             _check_worker(job)
             status, brief = _through_the_rooms(job)
     except Exception as error:  # noqa: BLE001 - one plot's trouble must not end the others; the run exits with 3

@@ -51,7 +51,7 @@ class TrenchSettings(Settings):
             )
         # From 5 ft (1.52 m) a wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1).
         if self.depth_m >= 1.52 and self.side_slope == 0:
-            raise ValueError(f"vertical walls at depth_m = {self.depth_m:g}; from 1.52 m set side_slope above 0")
+            raise ValueError(f"vertical walls at depth_m = {self.depth_m:g}; from 1.52 m (5 ft) set side_slope above 0")
         return self
 
     @property

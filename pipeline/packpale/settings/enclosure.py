@@ -5,6 +5,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from packpale.settings.base import File, NotNegative, Positive, Settings, ascending
+from packpale.units import measured
 from packpale.values import default
 
 
@@ -172,7 +173,7 @@ class MeshSettings(Settings):
         if self.lap_m >= min(self.roll_width_m, self.roll_length_m) / 2:
             raise ValueError(
                 f"lap_m = {self.lap_m:g} is half of a roll or more "
-                f"({self.roll_width_m:g} x {self.roll_length_m:g} m); lower it"
+                f"({measured(self.roll_width_m, 'm')} x {measured(self.roll_length_m, 'm')}); lower it"
             )
         return self
 

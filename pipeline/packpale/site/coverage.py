@@ -14,6 +14,7 @@ from packpale.site.grid import Array, Grid, Mask
 from packpale.site.quality import Lowest, Signs
 from packpale.site.raster_files import Unreadable
 from packpale.site.rasters import Elevation, window
+from packpale.units import measured
 from packpale.values.notes import Note
 
 MOST_CELLS = 200_000_000
@@ -104,8 +105,8 @@ def _check_window(grid: Grid, plot_id: str) -> None:
     cells = grid.rows * grid.cols
     if cells > MOST_CELLS:
         raise Faults(
-            f'plot "{plot_id}": its window has {cells:,} cells of {grid.cell:g} m, allowed are {MOST_CELLS:,}; '
-            "set a larger land.cell_m or a smaller land.margin_m, or divide the plot"
+            f'plot "{plot_id}": its window has {cells:,} cells of {measured(grid.cell, "m")}, allowed are '
+            f"{MOST_CELLS:,}; set a larger land.cell_m or a smaller land.margin_m, or divide the plot"
         )
 
 
@@ -133,7 +134,7 @@ def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: s
             lowest.look(known)
     if not cells:
         raise Faults(
-            f'plot "{plot_id}": holds no centre of a cell of {cell:g} m; '
+            f'plot "{plot_id}": holds no centre of a cell of {measured(cell, "m")}; '
             "supply a finer elevation raster or set a smaller land.cell_m"
         )
     if not valid:
@@ -148,14 +149,15 @@ def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: s
     if low < LOWEST_LAND_M or high > HIGHEST_LAND_M:
         odd = low if low < LOWEST_LAND_M else high
         raise Faults(
-            f'{name} has an elevation of {odd:g} m in plot "{plot_id}", allowed are {LOWEST_LAND_M:g} to '
-            f"{HIGHEST_LAND_M:g} m; set inputs.elevation_nodata to it, or check inputs.elevation_unit"
+            f'{name} has an elevation of {measured(odd, "m")} in plot "{plot_id}", allowed are '
+            f"{measured(LOWEST_LAND_M, 'm', to=HIGHEST_LAND_M)}; set inputs.elevation_nodata to it, or check "
+            "inputs.elevation_unit"
         )
     if lowest.is_plateau:
         raise Faults(
-            f'{name} has {lowest.count:,} cells at exactly {lowest.value:g} m in plot "{plot_id}", '
-            f"{lowest.next - lowest.value:.3g} m below all others, which is no land; set inputs.elevation_nodata to "
-            "that value in the raster's own unit, so that it counts as missing, and supply a raster that has the ground"
+            f'{name} has {lowest.count:,} cells at exactly {measured(lowest.value, "m")} in plot "{plot_id}", '
+            f"{measured(lowest.next - lowest.value, 'm', '.3g')} below all others, which is no land; set "
+            "inputs.elevation_nodata to that value in the raster's own unit, so that it counts as missing, and supply a raster that has the ground"
         )
 
 

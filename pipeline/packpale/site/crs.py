@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.faults import Faults, Gathering
 from packpale.site.grid import Array
+from packpale.units import measured
 from packpale.values.notes import Note
 
 LONGEST_EDGE_M = 500.0
@@ -183,9 +184,9 @@ def moved_geometry(geometry: BaseGeometry, source: CRS, target: CRS, where: str)
     widest = math.radians(WIDEST_DEG) if source.is_geographic else math.radians(WIDEST_DEG) * EARTH_RADIUS_M
     spans = float(np.ptp(xy, axis=0).max()) * unit if len(xy) else 0.0
     if spans > widest:
-        found = f"{math.degrees(spans):.3g}°" if source.is_geographic else f"{spans / 1000:.3g} km"
+        found = f"{math.degrees(spans):.3g}°" if source.is_geographic else measured(spans / 1000, "km", ".3g")
         raise Faults(
-            f"{where}: spans {found}, allowed are {WIDEST_DEG:g}° or {widest_km():,.0f} km; "
+            f"{where}: spans {found}, allowed are {WIDEST_DEG:g}° or {measured(widest_km(), 'km', ',.0f')}; "
             "cut it to the land round the plots"
         )
     if same(source, target):

@@ -15,6 +15,7 @@ from packpale.site.model import EGG_COLUMNS, GivenLine, Plot
 from packpale.site.plots import LEAST_AREA_M2
 from packpale.site.tables import find_column
 from packpale.site.vectors import Feature, Layer, choose_layer, no_crs, read_layer
+from packpale.units import measured
 
 CLOSED_M = 0.05
 """Ends of a line nearer to each other than this are one point: snapping in a drawing is no finer. [m]"""
@@ -79,7 +80,8 @@ def _ring(layer: Layer, feature: Feature, crs: CRS) -> Polygon:
         gap = float(shapely.Point(points[0]).distance(shapely.Point(points[-1])))
         if gap > CLOSED_M:
             raise Faults(
-                f"{where}: is not closed: its ends lie {gap:.2f} m apart, allowed are {CLOSED_M} m; "
+                f"{where}: is not closed: its ends lie {measured(gap, 'm', '.2f')} apart, allowed are "
+                f"{measured(CLOSED_M, 'm')}; "
                 "draw it to its start"
             )
         points = points[:-1]
@@ -94,7 +96,7 @@ def _ring(layer: Layer, feature: Feature, crs: CRS) -> Polygon:
             "a fence line is one simple ring: draw it again"
         )
     if ring.area < LEAST_AREA_M2:
-        raise Faults(f"{where}: encloses {ring.area:.2g} m2; draw the line round the enclosure")
+        raise Faults(f"{where}: encloses {measured(ring.area, 'm2', '.2g')}; draw the line round the enclosure")
     return ring
 
 
@@ -122,7 +124,10 @@ def _plot(ring: Polygon, named: object, plots: Sequence[Plot], where: str) -> Pl
             raise Faults(f'{where}: names the plot "{text}", which there is not; plots are {known}')
         if not named_plots[0].outline.intersects(ring):
             away = named_plots[0].outline.distance(ring)
-            raise Faults(f'{where}: lies {away:.0f} m away from the plot "{text}" it names; correct one of the two')
+            raise Faults(
+                f'{where}: lies {measured(away, "m", ".0f")} away from the plot "{text}" it names; '
+                "correct one of the two"
+            )
         return named_plots[0]
     shares = [p.outline.intersection(ring).area for p in plots]
     best = max(range(len(plots)), key=lambda i: shares[i], default=-1)

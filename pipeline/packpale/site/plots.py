@@ -22,6 +22,7 @@ from packpale.site.outlines import NUMBER, Outline, id_text
 from packpale.site.plot_tables import read_plot_table, read_wkt_file
 from packpale.site.tables import find_column, missing_column
 from packpale.site.vectors import Feature, Layer, choose_layer, layer_names, no_crs, polygonal, read_layer, xml_root
+from packpale.units import measured
 from packpale.values.notes import Note
 from packpale.values.quantity import Quantity
 
@@ -176,7 +177,9 @@ def _to_plot(outline: Outline, crs: CRS) -> Plot:
     valid = geometry if geometry.is_valid else shapely.make_valid(geometry)
     shape = polygonal(valid)
     if shape.area < LEAST_AREA_M2:
-        raise Faults(f"{where} has a ring that encloses no area ({shape.area:.2g} m2); draw its outline")
+        raise Faults(
+            f"{where} has a ring that encloses no area ({measured(shape.area, 'm2', '.2g')}); draw its outline"
+        )
     if valid is not geometry:
         notes = (
             Note(

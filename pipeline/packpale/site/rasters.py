@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from packpale.faults import Faults
 from packpale.site import crs as crs_
 from packpale.site.grid import Array, Grid
+from packpale.units import measured
 from packpale.values.notes import Note
 from packpale.values.quantity import given
 
@@ -150,8 +151,8 @@ def cell_size(
     if wanted > MOST_SPANNED * own:
         raise Faults(
             f"land.cell_m = {wanted:g} spans {wanted / own:.3g} cells of {elevation.name} a side, which measure "
-            f"about {own:.3g} m; allowed are {MOST_SPANNED:,}; set a smaller land.cell_m, or look at the raster's "
-            "CRS and position"
+            f"about {measured(own, 'm', '.3g')}; allowed are {MOST_SPANNED:,}; set a smaller land.cell_m, or look at "
+            "the raster's CRS and position"
         )
     if native is None or abs(wanted - native) > 1e-9 * native:
         notes.append(

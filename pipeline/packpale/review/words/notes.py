@@ -1,7 +1,7 @@
 """A run's notes: what concerns all plots is told once, the gravest first, each in a line or in full."""
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from packpale.review.words.quantities import plain
 from packpale.review.words.wording import FILES, Wording
@@ -61,13 +61,25 @@ def in_short(notes: Sequence[Note], most: int, wording: Wording, *, several_pack
 
 def for_files(run: Sequence[Note], plots: Mapping[str, Sequence[Note]]) -> list[str]:
     """All notes as sentences for other programs: SI, settings by their keys, a plot's own after its name."""
-    lines = [f"{note.plot}: {for_a_file(note)}" if note.plot else for_a_file(note) for note in run]
-    return lines + [f"{plot}: {for_a_file(note)}" for plot, notes in plots.items() for note in notes]
+    return _listed(run, plots, FILES)
+
+
+def as_messages(run: Sequence[Note], plots: Mapping[str, Sequence[Note]], *, imperial: bool) -> list[str]:
+    """The same for a terminal: metric and by key, as files and settings are, for an ``imperial`` reader feet too."""
+    return _listed(run, plots, replace(FILES, feet_too=imperial))
 
 
 def for_a_file(note: Note) -> str:
     """One of them, without the name of its plot."""
     return plain(FILES.note(note).text)
+
+
+def _listed(run: Sequence[Note], plots: Mapping[str, Sequence[Note]], wording: Wording) -> list[str]:
+    def said(note: Note) -> str:
+        return plain(wording.note(note).text)
+
+    lines = [f"{note.plot}: {said(note)}" if note.plot else said(note) for note in run]
+    return lines + [f"{plot}: {said(note)}" for plot, notes in plots.items() for note in notes]
 
 
 def _one_line(text: str) -> str:

@@ -1,6 +1,6 @@
 """How a run's pages say things: figures in the reader's units, settings by their names."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from string import Formatter
 
@@ -47,6 +47,8 @@ class Wording:
     currency: str
     by_key: bool = False
     """Whether settings are named by their keys, as for somebody who edits the settings file."""
+    feet_too: bool = False
+    """Whether metric figures of notes have the same in feet, miles and acres in brackets behind them."""
 
     @classmethod
     def of(cls, project: Project) -> "Wording":
@@ -66,9 +68,9 @@ class Wording:
             case int():
                 return number(value, 0)
             case Quantity():
-                return figure(value, imperial=self.imperial, currency=self.currency)
+                return self._both(figure, value)
             case Span():
-                return span(value, imperial=self.imperial, currency=self.currency)
+                return self._both(span, value)
             case Phrase():
                 return self.fill(value.template, value.values)
             case _:
@@ -205,6 +207,14 @@ class Wording:
             "m3": ("yd³", quantities.CUBIC_YARD_M3),
         }
         return (metric | imperial if self.imperial else metric).get(unit, (unit, 1.0))
+
+    def _both(self, shown: Callable[..., str], value: Quantity | Span) -> str:
+        text = shown(value, imperial=self.imperial, currency=self.currency)
+        # A figure of a rule has the other unit behind it as it is.
+        if not self.feet_too or (isinstance(value, Quantity) and value.printed is not None):
+            return text
+        own = shown(value, imperial=True, currency=self.currency)
+        return text if own == text else f"{text} ({own})"
 
     def _of(self, kind: Kind, value: float | None) -> str:
         return figure(Quantity(value, kind), imperial=self.imperial, currency=self.currency)
