@@ -223,7 +223,7 @@ CASES = {
     ),
     "deep vertical walls": (
         MINIMAL + "[trench]\ndepth_m = 1.6\nside_slope = 0\n",
-        "trench: vertical walls at depth_m = 1.6; from 1.52 m set side_slope above 0",
+        "trench: vertical walls at depth_m = 1.6; from 1.52 m (5 ft) set side_slope above 0",
     ),
     "time": (
         MINIMAL + '[checks]\nevening = "8 pm"\nmorning = "07:00"\n',

@@ -190,7 +190,15 @@ def test_a_plots_page_holds_its_bill_and_its_files(run):
         assert item.text in text
     files = {a["href"] for a in pages.read(run.folder / "plots/plot-0/index.html").named("a")}
     there = {f.name for f in (run.folder / "plots/plot-0").iterdir()}
-    small = {"section_small.svg", "profile_small.svg", "picture.png", "index.html", "report.json", "result.json"}
+    small = {
+        "section_small.svg",
+        "profile_small.svg",
+        "picture.png",
+        "index.html",
+        "report.json",
+        "result.json",
+        "draws.npy",
+    }
     assert there - small <= files
 
 

@@ -157,7 +157,8 @@ def _check_cells(elevations: Iterable[Array], name: str, cell: float, plot_id: s
         raise Faults(
             f'{name} has {lowest.count:,} cells at exactly {measured(lowest.value, "m")} in plot "{plot_id}", '
             f"{measured(lowest.next - lowest.value, 'm', '.3g')} below all others, which is no land; set "
-            "inputs.elevation_nodata to that value in the raster's own unit, so that it counts as missing, and supply a raster that has the ground"
+            "inputs.elevation_nodata to that value in the raster's own unit, so that it counts as missing, and supply "
+            "a raster that has the ground"
         )
 
 
