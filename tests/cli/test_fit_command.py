@@ -12,6 +12,8 @@ import pytest
 import shapely
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
+from made_drawings import drawing, polyline, text
+
 UTM = "EPSG:32632"
 HOME = (500_000.0, 5_400_000.0)
 
@@ -221,3 +223,32 @@ def test_the_line_keeps_off_holes_that_lie_inside(tmp_path):
         fence = shapely.geometry.shape(geometry)
         assert fence.distance(ditch) >= 3 - 1e-3
         assert row["area_m2"] > 10_000
+
+
+def test_closed_lines_of_a_drawing_are_fitted_in_the_crs_that_is_named(tmp_path):
+    x, y = HOME
+    rings = [[(x, y), (x + 200, y), (x + 200, y + 200), (x, y + 200)], [(x, y), (x + 9, y), (x, y + 9)]]
+    entities = [polyline("FIELDS", rings[0]), text(x + 99, y + 99, "Long meadow"), polyline("HOUSES", rings[1])]
+    path = tmp_path / "fields.dxf"
+    path.write_text(drawing(*entities), encoding="utf-8")
+    out = tmp_path / "eggs.gpkg"
+    for options, said in (
+        (["--crs", UTM], "fields.dxf: has closed lines on the layers 'FIELDS', 'HOUSES'; name one of them as --layer"),
+        (["--layer", "FIELDS"], "on the Earth; start again with --crs, such as --crs EPSG:25832"),
+        (["--layer", "FIELDS", "--crs", "EPSG:1"], '--crs: "EPSG:1" is no CRS; write an EPSG code such as'),
+    ):
+        done = packpale_fit(path, "--out", out, *options)
+        assert (done.returncode, len(done.stderr.splitlines())) == (2, 1), done.stderr
+        assert said in done.stderr
+    done = packpale_fit(path, "--out", out, "--layer", "FIELDS", "--crs", UTM, "--id", "Text")
+    assert done.returncode == 0, done.stderr
+    crs, ((row, _),) = rows_of(out)
+    assert (crs, row["id"]) == (UTM, "Long meadow")
+    # The largest egg in a square holds at least the circle drawn into one some tenth smaller.
+    assert math.pi * 90**2 < row["area_m2"] < 200**2
+
+
+def test_a_crs_beside_the_file_s_own_is_told(tmp_path):
+    done = packpale_fit(file_of(tmp_path, {"a": box(0, 0, 90, 90)}), "--out", tmp_path / "e.gpkg", "--crs", UTM)
+    assert done.returncode == 2
+    assert done.stderr == f"--crs: has no effect, fields.gpkg says that it is in {UTM}; leave it out\n"

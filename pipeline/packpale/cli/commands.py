@@ -177,6 +177,7 @@ def start(folder: Path, *, elevation: tuple[str, ...], plots: Path | None, debug
 @click.option("--out", type=EXISTING_FILE, required=True, help="GeoPackage to write.")
 @click.option("--layer", help="Layer of the file, where it has several.")
 @click.option("--id", "id_column", metavar="COLUMN", help="Column that names each polygon.")
+@click.option("--crs", metavar="CODE", help="CRS of a file that states none, such as a drawing.")
 @click.option("--packs", type=int, metavar="N", help="Eggs in each polygon, 1 to 3.")
 @click.option("--separation", "separation_m", type=float, metavar="M", help="Least distance between them. [m]")
 @click.option("--min-radius", "min_radius_m", type=float, metavar="M", help="No bend is tighter. [m]")
@@ -190,6 +191,7 @@ def fit(
     out: Path,
     layer: str | None,
     id_column: str | None,
+    crs: str | None,
     clearance: float,
     holes_inside: bool,
     debug: bool,
@@ -210,6 +212,7 @@ def fit(
                 out,
                 layer=layer,
                 id_column=id_column,
+                crs=crs,
                 wanted=wanted,
                 clearance=clearance,
                 holes_inside=holes_inside,

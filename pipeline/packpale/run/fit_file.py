@@ -53,6 +53,7 @@ def fit_file(
     *,
     layer: str | None = None,
     id_column: str | None = None,
+    crs: str | None = None,
     wanted: EnclosureSettings,
     clearance: float = 0.0,
     holes_inside: bool = False,
@@ -62,7 +63,8 @@ def fit_file(
 
     ``clearance`` [m] is the free strip outside the fence line. With ``holes_inside`` holes of the polygons may lie
     inside the fence, and only its line with that strip keeps off them. ``watch`` is told how many of all features are
-    done. Raises Faults if the input is at fault or the output is there already; then nothing is written.
+    done; ``crs`` is that of a file that states none. Raises Faults if the input is at fault or the output is there
+    already; then nothing is written.
     """
     from packpale.review.fits import write_fits
     from packpale.review.words.notes import for_a_file
@@ -72,7 +74,7 @@ def fit_file(
         raise Faults(f"--out {out}: the result is a GeoPackage; give the file a name that ends in .gpkg")
     if out.exists():
         raise Faults(f"--out {out}: exists and is not overwritten; choose another name or remove it")
-    fields = read_fields(polygons, layer, id_column)
+    fields = read_fields(polygons, layer, id_column, crs)
     rows: list[FieldFits] = []
     for field in fields.rows:
         watch(len(rows), len(fields.rows))

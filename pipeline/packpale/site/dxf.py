@@ -20,18 +20,18 @@ def is_drawing(path: Path) -> bool:
     return path.suffix.lower() == ".dxf"
 
 
-def read_drawing(path: Path, wanted: str | None, crs: CRS | None) -> Layer:
+def read_drawing(path: Path, wanted: str | None, crs: CRS | None, key: str = "inputs.plots_layer") -> Layer:
     """Closed lines, and areas, of one layer of a drawing as polygons, in ``crs``, since a drawing states none.
 
     ``Text`` is the text that stands inside an outline, empty where there is none or more than one. Without ``wanted``
-    the one layer that holds closed lines is taken. Raises Faults.
+    the one layer that holds closed lines is taken; ``key`` is where a user names it. Raises Faults.
     """
     drawn = read_layer(path, ENTITIES)
     rings = {f.number: ring for f in drawn.features if (ring := _ring(f.geometry)) is not None}
     layers = sorted({_layer(f) for f in drawn.features if f.number in rings})
     listed = ", ".join(map(repr, layers)) or "none"
     if wanted is None and len(layers) > 1:
-        raise Faults(f"{path.name}: has closed lines on the layers {listed}; name one of them as inputs.plots_layer")
+        raise Faults(f"{path.name}: has closed lines on the layers {listed}; name one of them as {key}")
     if not layers or (wanted is not None and wanted not in layers):
         on = "" if wanted is None else f" on the layer {wanted!r}"
         raise Faults(

@@ -1,6 +1,6 @@
 """Polygons of any vector file, one by one, for fitting without elevation."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pyproj import CRS
@@ -8,10 +8,11 @@ from shapely.geometry import MultiPolygon
 
 from packpale.faults import Faults, Gathering
 from packpale.site import crs as crs_
+from packpale.site.dxf import is_drawing, read_drawing
 from packpale.site.outlines import Outline
 from packpale.site.plots import to_plots
 from packpale.site.tables import find_column, missing_column
-from packpale.site.vectors import Feature, Layer, choose_layer, no_crs, read_layer
+from packpale.site.vectors import Feature, Layer, choose_layer, read_layer
 from packpale.values.notes import Note
 
 
@@ -40,21 +41,32 @@ class Fields:
     notes: tuple[Note, ...]
 
 
-def read_fields(path: Path, layer: str | None, id_column: str | None) -> Fields:
-    """Read every feature of one layer.
+def read_fields(path: Path, layer: str | None, id_column: str | None, crs_named: str | None = None) -> Fields:
+    """Read every feature of one layer, of a drawing its closed lines.
 
     The layer's own CRS is kept if lengths in it are metres; otherwise all is moved to the UTM zone of its middle. A
-    feature that cannot be used is kept with its problem in words, so that no row is lost.
+    feature that cannot be used is kept with its problem in words, so that no row is lost. ``crs_named`` is the CRS of a
+    file that states none, as no drawing does.
 
     Raises Faults if the file, the layer, its CRS or the id column cannot be read, or if it holds no feature.
     """
-    read = read_layer(path, choose_layer(path, layer, "--layer"))
+    named = crs_.parse(crs_named, "--crs") if crs_named is not None else None
+    if is_drawing(path):
+        read = read_drawing(path, layer, None, "--layer")
+    else:
+        read = read_layer(path, choose_layer(path, layer, "--layer"))
     faults = Gathering()
+    if read.crs is not None and named is not None:
+        faults.add(f"--crs: has no effect, {read.file} says that it is in {crs_.shown(read.crs)}; leave it out")
+    read = replace(read, crs=read.crs or named)
     column = find_column(id_column, read.columns) if id_column is not None else None
     if id_column is not None and column is None:
         faults.add(missing_column(read.file, id_column, read.columns))
     if read.crs is None:
-        faults.add(no_crs(read))
+        faults.add(
+            f"{read.file}: has no coordinate reference system on the Earth; start again with --crs, such as "
+            "--crs EPSG:25832"
+        )
     if not read.features:
         faults.add(f"{read.file}: its layer {read.name!r} is empty; draw at least one polygon")
     faults.raise_if_any()
