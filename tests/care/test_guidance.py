@@ -91,6 +91,26 @@ def test_an_area_that_the_land_decides_is_not_covered():
     assert changed("ohio hyena space", enclosure={"area_ha": 0.0037}) == "falls short"
 
 
+@pytest.mark.parametrize(
+    ("name", "inch"),
+    [
+        # Diameters of the wire gauges 11 1/2 and 9: 0.113 and 0.148 in (ASTM A817, from memory).
+        ("florida wire", 0.113),
+        ("ohio heavy wire", 0.148),
+    ],
+)
+def test_wire_is_compared_to_the_hundredth_of_a_millimetre(name, inch):
+    mm = round(25.4 * inch, 2)
+    assert changed(name, mesh={"wire_mm": mm}) == "meets"
+    assert changed(name, mesh={"wire_mm": mm - 0.02}) == "falls short"
+    assert changed(name) == "not covered"
+
+
+def test_wire_that_was_bitten_through_is_not_enough():
+    assert changed("escape 2019", mesh={"wire_mm": 3.8}) == "falls short"
+    assert changed("escape 2019", mesh={"wire_mm": 3.9}) == "meets"
+
+
 def test_without_an_airlock_there_is_no_double_door():
     assert changed("canada fox door", fence={"airlock_length_m": 0.0}) == "falls short"
     assert changed("ohio safety entrance") == "meets"
@@ -111,7 +131,7 @@ def test_nothing_is_changed():
 
 
 def test_every_figure_speaks_of_a_setting_in_its_own_unit():
-    kinds = {"_m": {"m", "cm", "ft", "in"}, "_deg": {"deg"}, "_ha": {"m2", "ft2"}}
+    kinds = {"_m": {"m", "cm", "ft", "in"}, "_mm": {"mm"}, "_deg": {"deg"}, "_ha": {"m2", "ft2"}}
     for rule in guidance():
         for part in (part for way in rule.ways for part in way):
             section, name = part.key.split(".")

@@ -41,6 +41,7 @@ def test_wolves_come_first_and_foxes_are_folded_away():
         "foxes",
         "silver foxes",
         "hyenas",
+        "hyenas and large cats",
     }
 
 

@@ -85,11 +85,11 @@ class Paper:
 
 
 def test_sheets_are_a4(one):
-    for name in ("section", "profile", "plan"):
+    for name in ("section", "profile", "plan", "holds"):
         assert Paper(one.folder / f"{name}.svg").size == (297, 210)
     with (one.folder / "drawings.pdf").open("rb") as file:
         boxes = [page.mediabox for page in PDFPage.get_pages(file)]
-    assert len(boxes) == 3
+    assert len(boxes) == 4
     for box in boxes:
         assert np.array(box) / MM == pytest.approx([0, 0, 297, 210], abs=0.001)
 
@@ -335,8 +335,8 @@ def test_three_packs_find_room_for_their_tables():
 def test_same_plot_same_bytes(one, tmp_path):
     again = drawn(one.result, one.settings, tmp_path)
     names = sorted(p.name for p in one.folder.iterdir())
-    a4 = ["drawings.pdf", "plan.svg", "profile.svg", "section.svg"]
-    assert names == sorted([*a4, "profile_small.svg", "section_small.svg"])
+    a4 = ["drawings.pdf", "holds.svg", "plan.svg", "profile.svg", "section.svg"]
+    assert names == sorted([*a4, *(f"{name}_small.svg" for name in ("holds", "profile", "section"))])
     for name in names:
         assert (again.folder / name).read_bytes() == (one.folder / name).read_bytes(), name
 

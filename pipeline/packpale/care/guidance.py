@@ -13,6 +13,8 @@ Verdict = Literal["meets", "falls short", "not covered"]
 
 ROUNDING = 0.005
 """Settings that miss a figure by no more than this meet it: 0.91 m is 3 ft. [m, and degrees and m2 alike]"""
+ROUNDING_THIN = 5e-6
+"""The same for what is printed in millimetres, such as wire. [m]"""
 UNCOVERED_SECTIONS: Mapping[str, type[Settings]] = {"fence": FenceSettings, "trench": TrenchSettings}
 """Sections whose settings are named if no figure speaks of them."""
 
@@ -89,23 +91,26 @@ def _all_hold(parts: Sequence[bool | None]) -> bool | None:
 
 
 def holds(part: Part, value: float | str) -> bool:
-    """Whether a setting [SI] does what one figure asks, within ROUNDING."""
+    """Whether a setting [SI] does what one figure asks, within ROUNDING or, of wire, ROUNDING_THIN."""
     asked = part.si
     if isinstance(asked, str) or isinstance(value, str):
         return value == asked
+    near = ROUNDING_THIN if part.unit == "mm" else ROUNDING
     if part.sense == "at least":
-        return value >= asked - ROUNDING
+        return value >= asked - near
     if part.sense == "at most":
-        return value <= asked + ROUNDING
-    return value > asked + ROUNDING if part.sense == "more than" else abs(value - asked) <= ROUNDING
+        return value <= asked + near
+    return value > asked + near if part.sense == "more than" else abs(value - asked) <= near
 
 
 def setting_si(project: Project, key: str) -> float | str | None:
-    """A setting in SI; None for an area that follows from the land."""
+    """A setting in SI; None where it is not set, or for an area that follows from the land."""
     section, name = key.split(".")
     value = getattr(getattr(project, section), name)
     if key == "enclosure.area_ha":
         # To a given line nothing is fitted, and "largest" is what the plot allows.
         given = project.enclosure.fence_line is None and not isinstance(value, str)
         return value * HECTARE_M2 if given else None
-    return value if isinstance(value, str) else float(value)
+    if value is None or isinstance(value, str):
+        return value
+    return value / 1000 if key.endswith("_mm") else float(value)

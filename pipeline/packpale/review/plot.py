@@ -13,6 +13,7 @@ from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.pages.plot import write_plot_page
 from packpale.review.patrol import write_patrol
 from packpale.review.plot_layers import PLOT_LAYERS
+from packpale.review.report.holds import holds_rows
 from packpale.review.report.plot import PlotReport, plot_report, report_from_plain
 from packpale.review.report.source import PlotSource
 from packpale.review.setting_out import arcs, peg_rows, setting_out
@@ -22,7 +23,14 @@ from packpale.review.survey.landxml import write_landxml
 from packpale.review.survey.pegging import write_pegging
 from packpale.review.survey.plan_dxf import write_plan_dxf
 from packpale.review.survey.points import point_rows
-from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, POINT_COLUMNS, SETTING_OUT_COLUMNS, write_table
+from packpale.review.tables import (
+    ARC_COLUMNS,
+    HOLDS_COLUMNS,
+    PEG_COLUMNS,
+    POINT_COLUMNS,
+    SETTING_OUT_COLUMNS,
+    write_table,
+)
 from packpale.review.words import Wording
 from packpale.settings import Project
 
@@ -39,12 +47,14 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     Where nothing fits there is no setting-out, profile or plan; the map, the rasters and the section are there.
     """
     wording = Wording.of(project)
+    source = PlotSource(result, project, wording, folder.name)
     write_rasters(result, folder)
     if result.enclosure.packs:
         write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
         write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
         write_table(folder / "pegs.csv", PEG_COLUMNS, peg_rows(result, project))
         write_table(folder / "points.csv", POINT_COLUMNS, point_rows(result, project))
+        write_table(folder / "holds.csv", HOLDS_COLUMNS, holds_rows(result, project))
         write_pegging(result, project, folder / "pegging.txt")
         write_gpx(result, project, folder / "fence_line.gpx")
         write_patrol(result, folder / "patrol.gpx")
@@ -55,7 +65,6 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     write_plot_map(result, project, wording, folder / "map.html")
     png, bounds = ground_picture(result, largest_side=OVERVIEW_SIDE)
     ground = {"png": base64.b64encode(png).decode("ascii"), "bounds": bounds}
-    source = PlotSource(result, project, wording, folder.name)
     report = plot_report(source)
     write_plot_page(source, report, folder)
     text = json.dumps(report.to_plain(), sort_keys=True, ensure_ascii=False, allow_nan=False)

@@ -8,13 +8,21 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from packpale.review.subjects import tables
+from packpale.review.subjects import holds, tables
 
 RANKING_FIGURES = tuple(field.key for field in tables.OF_A_PLOT)
 """Columns of ranking.csv that one plot knows by itself."""
-RANKING_COLUMNS, EARTHWORKS_COLUMNS, SETTING_OUT_COLUMNS, ARC_COLUMNS, PEG_COLUMNS, POINT_COLUMNS = (
+RANKING_COLUMNS, EARTHWORKS_COLUMNS, SETTING_OUT_COLUMNS, ARC_COLUMNS, PEG_COLUMNS, POINT_COLUMNS, HOLDS_COLUMNS = (
     tuple(subject.columns)
-    for subject in (tables.RANKING, tables.EARTHWORKS, tables.SETTING_OUT, tables.ARCS, tables.PEGS, tables.POINTS)
+    for subject in (
+        tables.RANKING,
+        tables.EARTHWORKS,
+        tables.SETTING_OUT,
+        tables.ARCS,
+        tables.PEGS,
+        tables.POINTS,
+        holds.HOLDS,
+    )
 )
 DECIMALS = {
     "value": 4,

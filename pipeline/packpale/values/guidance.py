@@ -14,6 +14,7 @@ Group = Literal["wolves", "large canids", "others"]
 UNITS = {
     "m": 1.0,
     "cm": 0.01,
+    "mm": 0.001,
     "ft": FOOT_M,
     "in": FOOT_M / 12,
     "m2": 1.0,

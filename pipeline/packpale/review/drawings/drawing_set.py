@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 
+from packpale.review.drawings.holds_sheet import holds_sheet, small_holds
 from packpale.review.drawings.paper import write_pdf, write_svg
 from packpale.review.drawings.plan_sheet import plan_sheet
 from packpale.review.drawings.profile_sheet import profile_sheet
@@ -14,12 +15,13 @@ from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
 
-DRAWINGS = {"section": "Section", "profile": "Long profile", "plan": "Plan"}
+DRAWINGS = {"section": "Section", "profile": "Long profile", "plan": "Plan", "holds": "Will it hold?"}
 """File name, and name in the title block."""
 
 
 def write_drawings(result: PlotResult, project: Project, wording: Wording, folder: Path) -> None:
-    """Write section.svg, profile.svg, plan.svg and drawings.pdf, A4 lying, to scale; the first two also small.
+    """Write section.svg, profile.svg, plan.svg, holds.svg and drawings.pdf, A4 lying, to scale; all but the
+    plan small too.
 
     Where nothing fits there is the section alone, and neither PDF nor small ones.
     """
@@ -47,6 +49,7 @@ def _sheets(result: PlotResult, project: Project, wording: Wording) -> Iterator[
     if complete:
         yield "profile", profile_sheet(result, wording, title("profile", 2))
         yield "plan", plan_sheet(result, project, wording, title("plan", 3))
+        yield "holds", holds_sheet(result, project, wording, title("holds", 4))
 
 
 def _small(result: PlotResult, project: Project, wording: Wording) -> Iterator[tuple[str, Sheet]]:
@@ -54,6 +57,7 @@ def _small(result: PlotResult, project: Project, wording: Wording) -> Iterator[t
         title = Title(project.title, result.site.plot_id, DRAWINGS["section"], 1, 1, "", "")
         yield "section", small_section(project, result.earthworks.safety, wording, title)
         yield "profile", small_profile(result, wording, dataclasses.replace(title, drawing=DRAWINGS["profile"]))
+        yield "holds", small_holds(result, project, wording, dataclasses.replace(title, drawing=DRAWINGS["holds"]))
 
 
 def _crs_text(crs: str) -> str:

@@ -6,7 +6,7 @@ from packpale.review.pages.render import Page
 from packpale.review.report.blocks import link
 from packpale.review.report.cautions import before_digging
 from packpale.review.report.notes import notes_section
-from packpale.review.report.plot import PlotReport
+from packpale.review.report.plot import PlotReport, page_blocks
 from packpale.review.report.source import PlotSource
 from packpale.review.summary import notes
 
@@ -21,7 +21,7 @@ def write_plot_page(source: PlotSource, report: PlotReport, folder: Path) -> Non
         address=source.file("index.html"),
         title=source.plot_id,
         kicker=source.project.title,
-        blocks=[*report.sheet.blocks, *(s for s in (cautions, known) if s is not None), *report.sections],
+        blocks=page_blocks(source, report, (s for s in (cautions, known) if s is not None)),
         others=(
             link("All plots", "index.html"),
             link("Map of this plot", source.file("map.html")),

@@ -18,7 +18,7 @@ SETTING_OUT = (
     ("patrol.gpx", "the round along the fence for a receiver"),
 )
 DRAWN = (
-    ("drawings.pdf", "section, long profile and plan, to scale when printed at 100 % on A4"),
+    ("drawings.pdf", "section, long profile, plan and ring, to scale when printed at 100 % on A4"),
     ("section.svg", "the section"),
     ("profile.svg", "the long profile"),
     ("plan.svg", "the plan with the centres of the arcs"),

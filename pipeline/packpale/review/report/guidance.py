@@ -10,7 +10,7 @@ from packpale.review.words.wording import Wording
 from packpale.settings import Project
 from packpale.units import HECTARE_M2
 from packpale.values.guidance import Group, guidance
-from packpale.values.quantity import Quantity, given, printed
+from packpale.values.quantity import Kind, Quantity, given, printed
 
 NAMES: Mapping[str, str] = {
     "fence.height_m": "height of the fence",
@@ -20,13 +20,14 @@ NAMES: Mapping[str, str] = {
     "trench.depth_m": "depth of the skirt",
     "trench.apron_reach_m": "reach of the apron",
     "trench.side": "side of the apron",
+    "mesh.wire_mm": "wire of the mesh",
     "enclosure.area_ha": "area",
 }
 """Settings that published figures speak of, in a few words."""
 GROUPS: Mapping[Group, str] = {
     "wolves": "Rules for wolves",
     "large canids": "Rules for large canids and animals in general",
-    "others": "Rules for foxes, coyotes and hyenas",
+    "others": "Rules for foxes, coyotes, hyenas and large cats",
 }
 """In the order in which they are told."""
 ORDER = ("falls short", "in part", "no dimension given", "not covered", "meets")
@@ -69,7 +70,8 @@ def guidance_section(project: Project, show: Wording) -> Section:
             f"Of {len(rows)} published rules on enclosures, the settings of this run fall short of "
             f"{counts['falls short']}, meet {counts['meets']}, and meet {counts['in part']} in part, since no setting "
             f"covers the rest; {counts['no dimension given']} ask for a thing without saying how large, and "
-            f"{counts['not covered']} speak of things that no setting covers or that the land decides. Nothing was "
+            f"{counts['not covered']} speak of things that no setting covers, that are not set or that the "
+            "land decides. Nothing was "
             "changed because of them. Most were made for other animals, other countries or other ends: a rule that is "
             "not met is a question for the licensing authority, and one that is met is no licence. Current texts "
             "decide, not this table."
@@ -142,7 +144,9 @@ def _part(found: PartFound, wording: Wording) -> str:
 
 
 def _taken(key: str, value: float | str | None, wording: Wording) -> str:
-    return f"{NAMES[key]} {'as the land allows' if value is None else _figure(key, value, wording)}"
+    if value is None:
+        return f"{NAMES[key]} {'as the land allows' if key == 'enclosure.area_ha' else 'not set'}"
+    return f"{NAMES[key]} {_figure(key, value, wording)}"
 
 
 def _figure(key: str, value: float | str, wording: Wording) -> str:
@@ -151,4 +155,5 @@ def _figure(key: str, value: float | str, wording: Wording) -> str:
     if key == "enclosure.area_ha":
         # A few square metres are none to be told in hectares.
         return wording.say(given(value, "area") if value >= HECTARE_M2 / 10 else Quantity(value, "surface"))
-    return wording.say(given(value, "slope" if key == "fence.overhang_deg" else "dimension"))
+    kinds: Mapping[str, Kind] = {"fence.overhang_deg": "slope", "mesh.wire_mm": "thickness"}
+    return wording.say(given(value, kinds.get(key, "dimension")))

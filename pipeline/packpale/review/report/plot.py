@@ -1,11 +1,12 @@
 """Everything that is told of one plot: its sheet, and the sections of its own page."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from packpale.review.report import climbing, digging, fence, files, holding, inside, limits, people, price, water
+from packpale.review.report import climbing, digging, fence, files, holding, holds, inside, limits, people, price, water
 from packpale.review.report.bill import bill_section
-from packpale.review.report.blocks import Section, from_plain, plain
+from packpale.review.report.blocks import Block, Section, from_plain, plain
 from packpale.review.report.sheet import plot_sheet
 from packpale.review.report.source import PlotSource
 
@@ -40,6 +41,15 @@ def plot_report(source: PlotSource) -> PlotReport:
     fits = bool(source.result.enclosure.packs and source.result.earthworks and source.result.care)
     sections = [*(_fitted(source) if fits else ()), limits.limits(source), files.layers(source)]
     return PlotReport(plot_sheet(source), tuple(s for s in sections if s is not None))
+
+
+def page_blocks(source: PlotSource, report: PlotReport, further: Iterable[Section]) -> tuple[Block, ...]:
+    """A plot's own page: the sheet with whether it holds told in full, ``further`` sections, then all others."""
+    if not source.result.enclosure.packs or source.result.care is None:
+        return (*report.sheet.blocks, *further, *report.sections)
+    brief = source.section("holding")
+    sheet = (b for b in report.sheet.blocks if not (isinstance(b, Section) and b.id == brief))
+    return (*sheet, holds.holds_section(source), *further, *report.sections)
 
 
 def _fitted(source: PlotSource) -> list[Section | None]:

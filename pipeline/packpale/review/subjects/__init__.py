@@ -7,6 +7,7 @@ from packpale.review.subjects import (
     climbing,
     crossings,
     dens,
+    holds,
     inside,
     land,
     line,
@@ -54,5 +55,6 @@ TABLES: tuple[Subject, ...] = (
     tables.ARCS,
     tables.PEGS,
     tables.POINTS,
+    holds.HOLDS,
 )
 """CSV tables; alternatives.csv has the columns of the layer alternatives."""

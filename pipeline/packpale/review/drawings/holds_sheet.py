@@ -1,0 +1,377 @@
+"""Each fence line as a ring with all places that decide whether it holds, by letter: on an A4 sheet, and small.
+
+Signs are told by shape and letter, stretches by dashes and letter, all in one ink: a grey print says as much.
+"""
+
+import dataclasses
+import math
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from packpale.enclosure.airlocks import airlock_posts
+from packpale.enclosure.model import Pack
+from packpale.review.drawings.sheet import (
+    DASHED,
+    DOTTED,
+    FIELD,
+    HAIR,
+    INK,
+    MEDIUM,
+    PAPER,
+    SMALL,
+    SOFT,
+    THICK,
+    TINY,
+    Box,
+    Pair,
+    Sheet,
+    Title,
+    View,
+    round_steps,
+)
+from packpale.review.lettering import printable, text_width
+from packpale.review.model import PlotResult
+from packpale.review.report.holds import ring_words, ways_out
+from packpale.review.report.source import PlotSource
+from packpale.review.subjects.holds import HOLDS, LETTERS, Letter, Place, places
+from packpale.review.words import MISSING, Wording
+from packpale.settings import Project
+from packpale.units import FOOT_M
+
+COLUMN_MM = 104.0
+"""Width of the column with key and table on the A4 sheet."""
+SMALL_SIZE = (180.0, 120.0)
+"""Width of the small drawing, and its height for each pack. [mm]"""
+ROUND_MM = 24.0
+"""Paper kept round a line for its signs, at the least."""
+LANES_MM = 1.7
+"""From one stretch inside the line to the next."""
+LANE_LETTERS: tuple[Letter, ...] = ("L", "B", "S", "P", "D", "R")
+DASHES: dict[str, tuple[float, ...]] = {
+    "L": (),
+    "B": (3.0, 1.5),
+    "S": (1.0, 1.0),
+    "P": DOTTED,
+    "D": (6.0, 1.5, 1.0, 1.5),
+    "R": DASHED,
+}
+"""Dashes of stretches by letter, in line widths."""
+LANE_MM = 1.0
+"""Width of a stretch."""
+CHORD_MM = 0.02
+"""Largest distance between the line and what is drawn, on paper."""
+NEAR, STEP, FARTHEST = 5.0, 2.5, 40.0
+"""Where signs stand outside the line: at the least, how much farther when that place is taken, and at the most. [mm]"""
+KEY_ROW_MM = 7.8
+"""Rows of its key."""
+ASIDE = np.array([0.0, 2.4, -2.4, 4.8, -4.8, 7.2, -7.2])
+"""And how far along the line, in half widths of a sign."""
+LARGE_LETTERS = 8.0
+"""Letters of the small drawing. [points]"""
+
+
+def holds_sheet(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
+    """A4 sheet: the rings at the left, the key and the main figure of each way out at the right.
+
+    Raises ValueError if the plot has no fence line.
+    """
+    packs = _packs(result)
+    left, bottom, right, top = FIELD
+    middle = right - COLUMN_MM
+    boxes = _columns((left, bottom, middle, top), len(packs))
+    scale = max(_scale(pack, box) for pack, box in zip(packs, boxes, strict=True))
+    sheet = Sheet(dataclasses.replace(title, scale="not to scale"), ring_words(result, project, wording))
+    for pack, box in zip(packs, boxes, strict=True):
+        _Ring(sheet, box, pack, scale=scale, project=project, wording=wording, letters=SMALL).draw(
+            places(result, project, pack), several=len(packs) > 1
+        )
+    sheet.line([middle, middle], [bottom, top])
+    y = _key(sheet, (middle + 3, top - 5), used=_used(result, project), size=SMALL, row=6.0)
+    _table(sheet, PlotSource(result, project, wording, ""), (middle + 3, bottom + 2, right - 2, y - 3))
+    return sheet
+
+
+def small_holds(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
+    """The rings alone, one below the other, with large letters and a short key.
+
+    Raises ValueError if the plot has no fence line.
+    """
+    packs = _packs(result)
+    wide, high = SMALL_SIZE
+    used = _used(result, project)
+    foot = KEY_ROW_MM * math.ceil(len(used) / 2) + 3
+    sheet = Sheet(title, ring_words(result, project, wording), size=(wide, high * len(packs) + foot))
+    for k, pack in enumerate(packs):
+        box = (0.0, foot + high * (len(packs) - 1 - k), wide, foot + high * (len(packs) - k))
+        _Ring(sheet, box, pack, scale=_scale(pack, box), project=project, wording=wording, letters=LARGE_LETTERS).draw(
+            places(result, project, pack), several=len(packs) > 1
+        )
+    half = math.ceil(len(used) / 2)
+    for k, part in enumerate((used[:half], used[half:])):
+        _key(sheet, (2 + k * wide / 2, foot - 4), used=part, size=LARGE_LETTERS, row=KEY_ROW_MM)
+    return sheet
+
+
+def _packs(result: PlotResult) -> tuple[Pack, ...]:
+    if not result.enclosure.packs:
+        raise ValueError(f"plot {result.site.plot_id!r} has no fence line to draw")
+    return result.enclosure.packs
+
+
+def _used(result: PlotResult, project: Project) -> list[Letter]:
+    """Letters that stand on some ring, in their order."""
+    there = {p.letter for pack in result.enclosure.packs for p in places(result, project, pack)}
+    return [letter for letter in LETTERS if letter in there]
+
+
+def _columns(box: Box, count: int) -> list[Box]:
+    """A box cut into equal parts, one above the other: lines of several packs lie side by side no better."""
+    left, bottom, right, top = box
+    high = (top - bottom) / count
+    return [(left, top - (k + 1) * high, right, top - k * high) for k in range(count)]
+
+
+def _scale(pack: Pack, box: Box) -> float:
+    """Number after "1:" at which a line and its signs fill the box."""
+    west, south, east, north = pack.line.polygon(0.05).bounds
+    wide, high = box[2] - box[0], box[3] - box[1]
+    round_it = min(ROUND_MM, 0.2 * min(wide, high))
+    return 1000 * float(max((east - west) / (wide - 2 * round_it), (north - south) / (high - 2 * round_it)))
+
+
+class _Ring:
+    """One fence line in its box."""
+
+    def __init__(
+        self,
+        sheet: Sheet,
+        box: Box,
+        pack: Pack,
+        *,
+        scale: float,
+        project: Project,
+        wording: Wording,
+        letters: float,
+    ) -> None:
+        self.sheet, self.box, self.pack, self.project, self.wording = sheet, box, pack, project, wording
+        self.letters, self.radius = letters, 0.36 * letters
+        west, south, east, north = pack.line.polygon(0.05).bounds
+        middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+        self.view = View(middle, ((west + east) / 2, (south + north) / 2), scale, scale)
+        self.taken: list[shapely.Polygon] = []
+        self.leaders: list[shapely.LineString] = []
+        corners = np.asarray(pack.line.polygon(0.05).exterior.coords)
+        self.ring = shapely.LinearRing(np.column_stack(self.view.at(*corners.T)))
+
+    def draw(self, found: Sequence[Place], *, several: bool) -> None:
+        """Line, airlocks and stretches first, then signs with their leaders, then figures of chainage."""
+        line = self.pack.line
+        outline = np.asarray(line.polygon(CHORD_MM * self.view.scale / 1000).exterior.coords)
+        x, y = self.view.at(*outline.T)
+        for part in self._airlocks():
+            self.sheet.line(*self.view.at(*np.asarray(part.exterior.coords).T), width=MEDIUM)
+        self.sheet.line(x, y, width=THICK, name=f"ring-{self.pack.number}")
+        lanes = [letter for letter in LANE_LETTERS if any(p.letter == letter for p in found)]
+        for place in found:
+            if place.length:
+                self._stretch(place, 1.5 + LANES_MM * lanes.index(place.letter))
+        self._signs(sorted((p for p in found if not p.length), key=lambda p: p.chainage))
+        for place in found:
+            if place.length:
+                self._letter(place, 1.5 + LANES_MM * len(lanes))
+        self._chainage(1.5 + LANES_MM * len(lanes))
+        self._north(several)
+
+    def _airlocks(self) -> Iterable[shapely.Polygon]:
+        fence, pack = self.project.fence, self.pack
+        size = {"length": fence.airlock_length_m, "width": fence.airlock_width_m, "spacing": fence.post_spacing_m}
+        posts = airlock_posts(pack.line, pack.gates, **size)
+        for k, chainage in enumerate(pack.gates.chainage, 1):
+            ends = pack.line.points_at(float(chainage) + np.array([-0.5, 0.5]) * fence.gate_width_m)
+            corners = [(p.x, p.y) for p in posts if p.gate == k]
+            if corners:
+                yield shapely.MultiPoint([*corners, *np.column_stack([ends.x, ends.y])]).convex_hull
+
+    def _at(self, chainage: float, out: float = 0.0) -> Pair:
+        """Point on paper, ``out`` millimetres outside the line (negative inside)."""
+        at = self.pack.line.points_at(chainage % self.pack.line.perimeter)
+        x, y = self.view.point(float(at.x), float(at.y))
+        return x + out * float(at.outward[0]), y + out * float(at.outward[1])
+
+    def _stretch(self, place: Place, inside: float) -> None:
+        n = max(math.ceil(place.length * 1000 / self.view.scale), 2)
+        points = [self._at(c, -inside) for c in np.linspace(place.chainage, place.chainage + place.length, n + 1)]
+        name = f"stretch-{place.pack}-{place.name}"
+        self.sheet.line(*np.array(points).T, width=LANE_MM, dash=DASHES[place.letter], colour=INK, name=name)
+
+    def _letter(self, place: Place, inside: float) -> None:
+        """Name of a stretch, inside its middle."""
+        middle = place.chainage + place.length / 2
+        room = [self._at(middle, -inside - away) for away in (2.0, 4.5, 7.0, 9.5)]
+        self.sheet.text_where_free(room, place.name, size=self.letters, bold=True, across="center", up="center")
+
+    def _signs(self, found: Sequence[Place]) -> None:
+        """Shapes with letter and number outside the line, all leaders below all shapes."""
+        placed = [(place, self._spot(place.chainage)) for place in found]
+        for place, spot in placed:
+            start = self._at(place.chainage)
+            name = f"place-{place.pack}-{place.name}"
+            self.sheet.line([start[0], spot[0]], [start[1], spot[1]], width=HAIR, name=name)
+        for place, (x, y) in placed:
+            _shape(self.sheet, x, y, self.radius, place.letter)
+            self.sheet.text(x, y, place.name, size=self.letters * 0.82, bold=True, across="center", up="center")
+
+    def _spot(self, chainage: float) -> Pair:
+        """Middle of a sign: the nearest place that is free; if there is none, one whose leader crosses others; if
+        the box is full, one over other signs.
+        """
+        (x0, y0), r = self._at(chainage), self.radius
+        at = self.pack.line.points_at(chainage % self.pack.line.perimeter)
+        nx, ny = float(at.outward[0]), float(at.outward[1])
+        for leader_free in (True, False):
+            for out in np.arange(NEAR, FARTHEST, STEP):
+                for aside in ASIDE * r:
+                    x, y = x0 + out * nx - aside * ny, y0 + out * ny + aside * nx
+                    spot = shapely.box(x - r, y - r, x + r, y + r)
+                    leader = shapely.LineString([(x0, y0), (x, y)])
+                    if self._free(spot) and not (leader_free and self._crossed(leader)):
+                        self.taken.append(spot)
+                        self.leaders.append(leader)
+                        return x, y
+        return x0 + NEAR * nx, y0 + NEAR * ny
+
+    def _free(self, spot: shapely.Polygon) -> bool:
+        left, bottom, right, top = self.box
+        west, south, east, north = spot.bounds
+        if west < left + 0.5 or east > right - 0.5 or south < bottom + 0.5 or north > top - 0.5:
+            return False
+        return bool(self.ring.distance(spot) > 0.8) and all(other.distance(spot) > 0.4 for other in self.taken)
+
+    def _crossed(self, leader: shapely.LineString) -> bool:
+        return any(leader.crosses(other) for other in self.leaders) or any(leader.intersects(s) for s in self.taken)
+
+    def _chainage(self, inside: float) -> None:
+        """Ticks with figures on the inner side."""
+        line, unit = self.pack.line, FOOT_M if self.wording.imperial else 1.0
+        mm = unit * 1000 / self.view.scale
+        every = next(s for s in round_steps() if s * mm >= 18.0)
+        for chainage in np.arange(0.0, line.perimeter / unit, every):
+            a, b = self._at(chainage * unit, -0.9), self._at(chainage * unit, 0.9)
+            self.sheet.line([a[0], b[0]], [a[1], b[1]], width=MEDIUM)
+            if (line.perimeter / unit - chainage) * mm > 9.0:
+                room = [self._at(chainage * unit, -inside - away) for away in (3.0, 5.0)]
+                text = f"{chainage:,g}"
+                self.sheet.text_where_free(
+                    room, text, size=self.letters * 0.9, colour=SOFT, across="center", up="center"
+                )
+
+    def _north(self, several: bool) -> None:
+        x, y = self.box[0] + 8, self.box[3] - 20
+        self.sheet.arrow((x, y), (x, y + 10), width=MEDIUM, head=3)
+        self.sheet.text(x, y + 11.2, "N", size=self.letters, bold=True, across="center")
+        name = f"Pack {self.pack.number}: " if several else ""
+        unit = "ft" if self.wording.imperial else "m"
+        text = f"{name}{self.wording.length(self.pack.line.perimeter)} round"
+        middle = self.view.point(*self.pack.line.polygon(1.0).representative_point().coords[0])
+        self.sheet.text_where_free([middle], text, size=self.letters, bold=True, across="center", up="center")
+        below = (middle[0], middle[1] - 0.6 * self.letters)
+        text = f"chainage in {unit}, clockwise from 0"
+        self.sheet.text_where_free([below], text, size=self.letters * 0.9, colour=SOFT, across="center", up="center")
+
+
+def _polygon(x: float, y: float, r: float, corners: int, turn: float) -> npt.NDArray[np.float64]:
+    angle = np.radians(turn) + np.arange(corners + 1) * 2 * np.pi / corners
+    return np.column_stack([x + r * np.cos(angle), y + r * np.sin(angle)])
+
+
+SHAPES: dict[str, Callable[[float, float, float], npt.NDArray[np.float64]]] = {
+    "U": lambda x, y, r: _polygon(x, y, r, 32, 0.0),
+    "O": lambda x, y, r: _polygon(x, y - 0.2 * r, 1.45 * r, 3, 90.0),
+    "G": lambda x, y, r: _polygon(x, y, 1.3 * r, 4, 45.0),
+    "W": lambda x, y, r: _polygon(x, y, 1.35 * r, 4, 0.0),
+    "T": lambda x, y, r: _polygon(x, y, 1.1 * r, 6, 0.0),
+}
+"""Signs by letter: circle, triangle, square, diamond, hexagon; the round shapes are as large as the letters need."""
+
+
+def _shape(sheet: Sheet, x: float, y: float, r: float, letter: str) -> None:
+    corners = SHAPES[letter](x, y, r)
+    sheet.fill(*corners.T, colour=PAPER)
+    sheet.line(*corners.T, width=MEDIUM)
+
+
+def _key(sheet: Sheet, corner: Pair, *, used: Sequence[Letter], size: float, row: float) -> float:
+    """Signs with what they stand for; returns where it ends."""
+    x, y = corner
+    for letter in used:
+        if letter in SHAPES:
+            _shape(sheet, x + 4, y, 0.36 * size, letter)
+            sheet.text(x + 4, y, letter, size=0.82 * size, bold=True, across="center", up="center")
+        else:
+            sheet.line([x, x + 6], [y, y], width=LANE_MM, dash=DASHES[letter])
+            sheet.text(x + 6.8, y, letter, size=0.9 * size, bold=True, up="center")
+        sheet.text(x + 10.5, y, LETTERS[letter], size=size, up="center", most=76.0)
+        y -= row
+    return y
+
+
+def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
+    """The first line of each way out: the figure that decides, and its worst place."""
+    fields = {field.key: field for field in HOLDS.fields}
+    show = source.show
+
+    def said(key: str, way: Any) -> str:
+        value = fields[key].say(way)
+        return MISSING if value is None else show.say(value)
+
+    left, bottom, right, top = box
+    ends = (left, left + 17, right - 22, right)
+    y = top
+    heads = ("Way out", "What was looked at", "Figure", "At chainage")
+    cells: tuple[str, ...]
+    rows: list[tuple[tuple[str, ...], bool]] = [(heads, True)]
+    for number in source.numbers():
+        if source.several:
+            rows.append(((f"Pack {number}", "", "", ""), True))
+        first: set[str] = set()
+        for way in ways_out(source):
+            if way.pack == number and way.way not in first:
+                first.add(way.way)
+                cells = (way.way, way.measure, said("value", way), said("chainage_m", way))
+                rows.append((cells, False))
+    wide = ends[2] - ends[1] - 19
+    # Of several packs there is room for one line each.
+    lines = [[cells[1]] if source.several else _wrapped(cells[1], wide) for cells, _ in rows]
+    high = min(4.0, (y - bottom - 6) / sum(0.8 * len(measure) + 0.55 for measure in lines))
+    for (cells, bold), measure in zip(rows, lines, strict=True):
+        sheet.text(ends[0], y, cells[0], size=SMALL, bold=True, most=16)
+        sheet.text(ends[2], y, cells[2], size=SMALL, bold=bold, across="right", most=18)
+        sheet.text(ends[3], y, cells[3], size=SMALL, bold=bold, across="right", most=21)
+        for k, text in enumerate(measure):
+            sheet.text(ends[1], y - 0.8 * high * k, text, size=SMALL, bold=bold, most=wide)
+        y -= 0.8 * high * (len(measure) - 1) + 0.35 * high
+        sheet.line([left, right], [y, y], width=HAIR, colour=SOFT)
+        y -= high
+    for k, text in enumerate(
+        (
+            "Fire, power, locks and ties are not checked. All figures, and what is published beside them:",
+            "the plot's page. No licence: the authority and licensed people decide.",
+        )
+    ):
+        sheet.text(left, y - 3.4 * k, text, size=TINY, colour=SOFT, most=right - left)
+
+
+def _wrapped(text: str, wide: float) -> list[str]:
+    """Text in lines no wider than so many millimetres, cut between words."""
+    lines = [""]
+    for word in text.split(" "):
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and text_width(printable(longer), SMALL) > wide:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
