@@ -107,8 +107,8 @@ def test_wire_is_compared_to_the_hundredth_of_a_millimetre(name, inch):
 
 
 def test_wire_that_was_bitten_through_is_not_enough():
-    assert changed("escape 2019", mesh={"wire_mm": 3.8}) == "falls short"
-    assert changed("escape 2019", mesh={"wire_mm": 3.9}) == "meets"
+    assert changed("escape 2019 wire", mesh={"wire_mm": 3.8}) == "falls short"
+    assert changed("escape 2019 wire", mesh={"wire_mm": 3.9}) == "meets"
 
 
 def test_without_an_airlock_there_is_no_double_door():

@@ -154,8 +154,7 @@ def test_the_mesh_as_set(fitting):
     wire = ways["wire of the mesh"]
     assert (wire.value, wire.unit, wire.checked) == (pytest.approx(3.8), "mm", "as set")
     told = plain(wire.beside.text)
-    assert "bitten through" in told
-    assert "under: wire of the mesh more than 3.8 mm (falls short)" in told
+    assert "bitten through: wire of the mesh more than 3.8 mm (falls short)" in told
     assert "2.87 mm (meets)" in told
 
 

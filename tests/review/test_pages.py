@@ -87,9 +87,9 @@ def test_headings_do_not_skip_a_level_and_pictures_have_texts(run, name):
     assert levels.count(1) == 1
     assert all(b <= a + 1 for a, b in itertools.pairwise(levels))
     alts = [a["alt"] for a in page.named("img")]
-    # The map of each plot; on the page of one that fits section and profile too.
+    # The map of each plot; on the page of one that fits ring, section and profile too.
     expected = {"index.html": 3, "basis.html": 0, "plots/plot-2/index.html": 1}
-    assert len(alts) == expected.get(name, 3)
+    assert len(alts) == expected.get(name, 4)
     assert all(len(alt) > 20 for alt in alts)
 
 
@@ -192,6 +192,7 @@ def test_a_plots_page_holds_its_bill_and_its_files(run):
     there = {f.name for f in (run.folder / "plots/plot-0").iterdir()}
     small = {
         "section_small.svg",
+        "holds_small.svg",
         "profile_small.svg",
         "picture.png",
         "index.html",

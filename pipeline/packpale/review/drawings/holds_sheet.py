@@ -5,14 +5,13 @@ Signs are told by shape and letter, stretches by dashes and letter, all in one i
 
 import dataclasses
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 
-from packpale.enclosure.airlocks import airlock_posts
 from packpale.enclosure.model import Pack
 from packpale.review.drawings.sheet import (
     DASHED,
@@ -37,6 +36,7 @@ from packpale.review.lettering import printable, text_width
 from packpale.review.model import PlotResult
 from packpale.review.report.holds import ring_words, ways_out
 from packpale.review.report.source import PlotSource
+from packpale.review.setting_out import airlocks_of
 from packpale.review.subjects.holds import HOLDS, LETTERS, Letter, Place, places
 from packpale.review.words import MISSING, Wording
 from packpale.settings import Project
@@ -172,8 +172,9 @@ class _Ring:
         line = self.pack.line
         outline = np.asarray(line.polygon(CHORD_MM * self.view.scale / 1000).exterior.coords)
         x, y = self.view.at(*outline.T)
-        for part in self._airlocks():
-            self.sheet.line(*self.view.at(*np.asarray(part.exterior.coords).T), width=MEDIUM)
+        for airlock in airlocks_of(self.pack, self.project):
+            corners = np.vstack([airlock.corners, airlock.corners[:1]])
+            self.sheet.line(*self.view.at(*corners.T), width=MEDIUM, name=f"airlock-{self.pack.number}-{airlock.gate}")
         self.sheet.line(x, y, width=THICK, name=f"ring-{self.pack.number}")
         lanes = [letter for letter in LANE_LETTERS if any(p.letter == letter for p in found)]
         for place in found:
@@ -185,16 +186,6 @@ class _Ring:
                 self._letter(place, 1.5 + LANES_MM * len(lanes))
         self._chainage(1.5 + LANES_MM * len(lanes))
         self._north(several)
-
-    def _airlocks(self) -> Iterable[shapely.Polygon]:
-        fence, pack = self.project.fence, self.pack
-        size = {"length": fence.airlock_length_m, "width": fence.airlock_width_m, "spacing": fence.post_spacing_m}
-        posts = airlock_posts(pack.line, pack.gates, **size)
-        for k, chainage in enumerate(pack.gates.chainage, 1):
-            ends = pack.line.points_at(float(chainage) + np.array([-0.5, 0.5]) * fence.gate_width_m)
-            corners = [(p.x, p.y) for p in posts if p.gate == k]
-            if corners:
-                yield shapely.MultiPoint([*corners, *np.column_stack([ends.x, ends.y])]).convex_hull
 
     def _at(self, chainage: float, out: float = 0.0) -> Pair:
         """Point on paper, ``out`` millimetres outside the line (negative inside)."""
