@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 import numpy.typing as npt
@@ -136,20 +136,36 @@ def _ground_of(chunks: Iterable[Any], path: Path) -> Iterator[npt.NDArray[np.flo
         yield np.column_stack([np.asarray(points.x), np.asarray(points.y), np.asarray(points.z)])[kept]
 
 
-def _check_records(path: Path) -> None:
-    """Raise Faults if the head says that there are more records than the file holds: a reader looks for each of them.
+def _number_at(file: BinaryIO, place: int, size: int) -> int:
+    """A whole number in a file, not negative; 0 beyond its end."""
+    if place >= 1 << 63:
+        return 0
+    file.seek(place)
+    return int.from_bytes(file.read(size), "little")
 
-    Places and sizes are those of the public header block and of the two kinds of variable length records (from memory).
+
+def _check_records(path: Path) -> None:
+    """Raise Faults if a file says that it has more records than it holds: a reader looks, or makes room, for each.
+
+    Places and sizes are those of the public header block, of the two kinds of variable length records and of the table
+    of packed pieces (from memory).
     """
     size, head = path.stat().st_size, head_of(path)
-    if head[:4] != b"LASF" or len(head) < 104:
+    if head[:4] != b"LASF" or len(head) < 227:
         # What that is, the library says.
         return
     records = 54 * int.from_bytes(head[100:104], "little")
     if head[25] >= 4 and len(head) >= 247:
         records += 60 * int.from_bytes(head[243:247], "little")
+    # Of packed points, the pieces: a table of them stands where the points begin to say.
+    if head[104] & 0x80:
+        with path.open("rb") as file:
+            table = _number_at(file, int.from_bytes(head[96:100], "little"), 8)
+            # Written in one go, the place comes last.
+            table = table if table < 1 << 63 else _number_at(file, max(0, size - 8), 8)
+            records += _number_at(file, table + 4, 4)
     if records > size:
-        raise Faults(f"{path.name}: says that it begins with more than its {size:,} bytes hold; supply a whole file")
+        raise Faults(f"{path.name}: says that it has more parts than its {size:,} bytes hold; supply a whole file")
 
 
 def _laspy(path: Path) -> Any:
