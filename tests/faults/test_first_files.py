@@ -89,6 +89,16 @@ def packed_points_of_two_thousand_million_pieces(here, *, last=False):
     return {"--elevation": "dem.laz", "--crs": CRS}
 
 
+@case(r"dem\.laz: cannot be read as a point cloud \(.+\); supply a whole file")
+def packed_points_whose_table_lies_beyond_any_file(here):
+    # Found by fuzzing.
+    path = cloud(here, "dem.laz")
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<q", data, *struct.unpack_from("<I", data, 96), 7 << 60)
+    path.write_bytes(data)
+    return {"--elevation": "dem.laz", "--crs": CRS}
+
+
 @case(r"dem\.laz: says that it has more parts than its [\d,]+ bytes hold; supply a whole file")
 def packed_points_written_in_one_go_of_as_many_pieces(here):
     return packed_points_of_two_thousand_million_pieces(here, last=True)

@@ -1,5 +1,6 @@
 """Ground points of laser scans (LAS, LAZ) triangulated to a raster."""
 
+import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -138,7 +139,7 @@ def _ground_of(chunks: Iterable[Any], path: Path) -> Iterator[npt.NDArray[np.flo
 
 def _number_at(file: BinaryIO, place: int, size: int) -> int:
     """A whole number in a file, not negative; 0 beyond its end."""
-    if place >= 1 << 63:
+    if place >= file.seek(0, os.SEEK_END):
         return 0
     file.seek(place)
     return int.from_bytes(file.read(size), "little")
