@@ -12,7 +12,8 @@ from made_inputs import CRS, NORTH, NORTH_PLOT, WEST, Made, write_vector
 from packpale.settings import DRAINAGE_CLASSES, SoilSettings
 from packpale.site import Grid, Pit
 from packpale.site.inputs import open_inputs, read_site
-from packpale.site.soil import COLUMNS, SoilArea, soil_on
+from packpale.site.soil import COLUMNS, SoilArea
+from packpale.site.soil_grid import soil_on
 from told import told
 
 GRID = Grid(0.0, 200.0, 1.0, 200, 200)

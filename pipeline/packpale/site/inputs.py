@@ -24,16 +24,8 @@ from packpale.site.plot_shapes import notes_of, notes_of_all
 from packpale.site.plots import read_outlines, to_plots
 from packpale.site.raster_files import Unreadable, open_elevation
 from packpale.site.rasters import Elevation, cell_size, window
-from packpale.site.soil import (
-    SoilArea,
-    needed_pits,
-    read_pits,
-    read_soil_areas,
-    soil_on,
-    uncovered,
-    unused_pits,
-    used_pits,
-)
+from packpale.site.soil import SoilArea, read_pits, read_soil_areas
+from packpale.site.soil_grid import needed_pits, soil_on, uncovered, unused_pits, used_pits
 from packpale.site.standing import read_standing
 from packpale.site.vectors import read_surroundings
 from packpale.values.notes import Note, Value, phrase
