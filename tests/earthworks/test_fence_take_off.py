@@ -285,12 +285,17 @@ def test_ties_and_pegs_by_hand():
         pack,
         fence={"height_m": 2.5, "overhang_m": 1.0, "airlock_length_m": 0.0, "gate_width_m": 4.0, "straining_wires": 3},
         trench={"depth_m": 1.2, "apron_reach_m": 1.8},
-        mesh={"ties_per_m_wire": 2, "ties_per_m_post": 3, "ties_per_m_lap": 5, "anchors_per_m": 0.5},
+        mesh={
+            "wire_tie_spacing_m": 0.5,
+            "post_tie_spacing_m": 0.35,
+            "lap_tie_spacing_m": 0.2,
+            "anchor_spacing_m": 2.0,
+        },
     ).fixings
     hung = around - 8
     apron = around + math.pi * 1.8  # mean of both edges, one full turn
     assert found.on_wires == math.ceil(2 * 3 * hung)
-    assert found.on_posts == 105 * 8  # 7.5 on each, the last part counted
+    assert found.on_posts == 105 * 8  # 7.1 on each, the last part counted
 
     def ends(length):
         return math.ceil(length / 24.7)

@@ -49,7 +49,7 @@ def test_quantities_by_hand():
             "hole_diameter_m": 0.4, "hole_depth_m": 1.0,
         },
         trench={"depth_m": 1.2, "apron_reach_m": 0.0},
-        mesh={"lap_m": 0.0, "ties_per_m_wire": 1, "ties_per_m_post": 1, "ties_per_m_lap": 0, "anchors_per_m": 1},
+        mesh={"lap_m": 0.0, "wire_tie_spacing_m": 1, "post_tie_spacing_m": 1, "lap_tie_spacing_m": 10},
     )  # fmt: skip
     found = {i.key: (i.quantity, i.unit) for i in items}
     assert found == {
@@ -70,7 +70,9 @@ def test_quantities_by_hand():
         "gate_post_each": (0.0, "each"),
         "overhang_arm_each": (0.0, "each"),
         "straining_wire_per_m": (pytest.approx(3 * 188), "m"),
-        "tie_each": (3 * 188 + 3 * 68, "each"),  # 2.5 m of post takes 3
+        # On wires; 2.5 m of post takes 3. In laps: fence 122 + 5 x 2.5 m and 66 + 3 x 2.5 m, skirt 6 x 1.2 m and
+        # 3 x 1.2 m; where it joins the fence 122 and 66 m.
+        "tie_each": (3 * 188 + 3 * 68 + 15 + 8 + 13 + 7, "each"),
         "anchor_each": (0.0, "each"),
         "footing_hole_each": (68.0, "each"),
         "concrete_per_m3": (pytest.approx(68 * math.pi * 0.2**2 * 1.0), "m3"),

@@ -22,6 +22,7 @@ LAYERS = [
     "posts",
     "gates",
     "airlocks",
+    "gate_leaves",
     "stakes",
     "touches",
     "over_limits",

@@ -14,11 +14,12 @@ import numpy as np
 from packpale.earthworks.mesh_fixings import Fixings, how_many, seams
 from packpale.earthworks.mesh_rolls import across, pieces, rolls
 from packpale.enclosure.model import Pack, PostKind
-from packpale.settings import FenceSettings, MeshSettings, TrenchSettings
+from packpale.settings import FenceSettings, GateSettings, MeshSettings, TrenchSettings
 from packpale.site import Array
 from packpale.values.notes import Note, Value
 from packpale.values.quantity import Quantity, given
 
+SAME_AS_BY_DEFAULT = GateSettings()
 POST_KINDS: tuple[PostKind, ...] = ("line", "bend", "steep", "gate")
 
 
@@ -51,6 +52,8 @@ class FenceTakeOff:
     """By kind, those of the airlocks included."""
     concrete: float
     """In the footings of all posts, the posts' own volume not taken off. [m3]"""
+    sills: float
+    """In sills below gates. [m3]"""
     arms: int
     """Overhang arms."""
     wire: float
@@ -74,16 +77,23 @@ class FenceTakeOff:
         return sum(self.posts.values())
 
 
-def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, mesh: MeshSettings) -> FenceTakeOff:
+def fence_take_off(
+    pack: Pack,
+    *,
+    fence: FenceSettings,
+    trench: TrenchSettings,
+    mesh: MeshSettings,
+    gates: GateSettings = SAME_AS_BY_DEFAULT,
+) -> FenceTakeOff:
     """Count and measure the fence of one pack.
 
     The apron is measured in plan at its own place, outside or inside the line, which turns through one full circle:
     ``reach (length +- pi reach)``; on sloping ground by the ratio of the line's length on the ground to that in plan.
     """
-    gates = pack.gates.chainage.size
-    airlocks = gates if fence.airlock_length_m > 0 else 0
+    n_gates = pack.gates.chainage.size
+    airlocks = n_gates if fence.airlock_length_m > 0 else 0
     around = airlocks * airlock_fence(fence)
-    hung = pack.length_3d - gates * fence.gate_width_m + around
+    hung = pack.length_3d - n_gates * fence.gate_width_m + around
     posts = {kind: pack.posts.of(kind) + airlocks * n for kind, n in airlock_posts(fence).items()}
     n_posts = sum(posts.values())
     bends = _unstrutted(pack)
@@ -92,7 +102,7 @@ def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, 
     plan = pack.alignment.step * pack.alignment.chainage.size
     sign = 1.0 if trench.side == "outside" else -1.0
     apron_length = (plan + sign * math.pi * reach) * pack.length_3d / plan
-    joint = pack.length_3d - gates * fence.gate_width_m
+    joint = pack.length_3d - n_gates * fence.gate_width_m
     return FenceTakeOff(
         pack=pack.number,
         hung_length=hung,
@@ -113,21 +123,22 @@ def fence_take_off(pack: Pack, *, fence: FenceSettings, trench: TrenchSettings, 
         arms=n_posts if fence.overhang_m > 0 else 0,
         wire=fence.straining_wires * hung,
         fixings=Fixings(
-            on_wires=how_many(fence.straining_wires * hung, mesh.ties_per_m_wire),
-            on_posts=n_posts * how_many(fence.height_m, mesh.ties_per_m_post),
+            on_wires=how_many(fence.straining_wires * hung, mesh.wire_tie_spacing_m),
+            on_posts=n_posts * how_many(fence.height_m, mesh.post_tie_spacing_m),
             in_laps=how_many(
                 seams(hung, fence.height_m, mesh, joint=False)
                 + seams(hung, fence.overhang_m, mesh, joint=True)
                 + seams(pack.length_3d, trench.depth_m, mesh, joint=True)
                 - pack.length_3d
                 + seams(apron_length, reach, mesh, joint=True),
-                mesh.ties_per_m_lap,
+                mesh.lap_tie_spacing_m,
             ),
-            in_joint=how_many(joint, mesh.ties_per_m_lap),
+            in_joint=how_many(joint, mesh.lap_tie_spacing_m),
             joint_length=joint,
-            anchors=how_many(apron_length, mesh.anchors_per_m) if reach > 0 else 0,
+            anchors=how_many(apron_length, mesh.anchor_spacing_m) if reach > 0 else 0,
         ),
-        gates=gates + airlocks,
+        sills=sill_concrete(n_gates, fence, gates),
+        gates=n_gates + airlocks,
         airlocks=airlocks,
         largest_deflection_deg=float(bends[i]) if bends.size else 0.0,
         deflection_chainage=float(pack.posts.chainage[i]) if bends.size else 0.0,
@@ -142,8 +153,16 @@ def mesh_area(length: float, width: float, mesh: MeshSettings, *, joint: bool) -
     return MeshArea(length * width, area)
 
 
-def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[Note]:
-    """What a reader of the fence's quantities must know."""
+def sill_concrete(gates: int, fence: FenceSettings, settings: GateSettings) -> float:
+    """Concrete in the sills below so many gates of the fence line. [m3]"""
+    if settings.below != "concrete sill":
+        return 0.0
+    height = settings.sill_depth_m + settings.sill_above_ground_m
+    return gates * fence.gate_width_m * settings.sill_width_m * height
+
+
+def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings, *, leaves: int = 2) -> list[Note]:
+    """What a reader of the fence's quantities must know; ``leaves`` of each gate."""
     packs, notes = (pack.number,), []
     limit = fence.max_panel_deflection_deg
     if found.largest_deflection_deg > limit:
@@ -172,7 +191,7 @@ def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[N
             )
         )
     if found.airlocks:
-        notes += _airlock_notes(packs, fence)
+        notes += _airlock_notes(packs, fence, fence.gate_width_m / leaves)
     elif found.gates:
         notes.append(
             Note(
@@ -186,10 +205,10 @@ def fence_notes(pack: Pack, found: FenceTakeOff, fence: FenceSettings) -> list[N
     return notes
 
 
-def _airlock_notes(packs: tuple[int, ...], fence: FenceSettings) -> list[Note]:
+def _airlock_notes(packs: tuple[int, ...], fence: FenceSettings, leaf: float) -> list[Note]:
     notes = []
-    # One gate's two leaves swing into the airlock, the vehicle stands behind them.
-    needed = fence.vehicle_length_m + fence.gate_width_m / 2
+    # The leaves of one gate swing into the airlock, the vehicle stands behind them.
+    needed = fence.vehicle_length_m + leaf
     if fence.airlock_length_m < needed:
         notes.append(
             Note(
@@ -198,7 +217,7 @@ def _airlock_notes(packs: tuple[int, ...], fence: FenceSettings) -> list[Note]:
                 "{setting:fence.airlock_length_m} is {length}.",
                 {
                     "vehicle": given(fence.vehicle_length_m, "dimension"),
-                    "leaf": given(fence.gate_width_m / 2, "dimension"),
+                    "leaf": given(leaf, "dimension"),
                     "needed": given(needed, "dimension"),
                     "length": given(fence.airlock_length_m, "dimension"),
                 },

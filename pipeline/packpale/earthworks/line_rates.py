@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from packpale.earthworks.fence_take_off import airlock_fence, airlock_posts
+from packpale.earthworks.fence_take_off import airlock_fence, airlock_posts, sill_concrete
 from packpale.earthworks.mesh_fixings import how_many, seams_per_m
 from packpale.earthworks.mesh_rolls import mean_rolls
 from packpale.earthworks.section import TrenchSection
@@ -256,17 +256,17 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
     # Laps at the ends of pieces are begun once more by each part, half of one in the mean: of no weight.
     hung_laps = seams_per_m(fence.height_m, mesh, joint=False) + seams_per_m(fence.overhang_m, mesh, joint=True)
     buried_laps, apron_laps = (seams_per_m(w, mesh, joint=True) for w in (trench.depth_m, trench.apron_reach_m))
-    tie = rates.tie_each[1]
-    per_ground_m += tie * (fence.straining_wires * mesh.ties_per_m_wire + mesh.ties_per_m_lap * hung_laps)
-    fixed = per_ground_m * hung - tie * mesh.ties_per_m_lap * gates * fence.gate_width_m
-    per_apron_m = tie * mesh.ties_per_m_lap * apron_laps
-    per_apron_m += rates.anchor_each[1] * mesh.anchors_per_m if trench.apron_reach_m > 0 else 0.0
+    tie, lap_ties = rates.tie_each[1], rates.tie_each[1] / mesh.lap_tie_spacing_m
+    per_ground_m += tie * fence.straining_wires / mesh.wire_tie_spacing_m + lap_ties * hung_laps
+    fixed = per_ground_m * hung - lap_ties * gates * fence.gate_width_m
+    per_apron_m = lap_ties * apron_laps
+    per_apron_m += rates.anchor_each[1] / mesh.anchor_spacing_m if trench.apron_reach_m > 0 else 0.0
     sign = 1.0 if trench.side == "outside" else -1.0
     reach = trench.apron_reach_m
     apron_longer = sign * math.pi * reach
     hung_per_m, hung_begun = mean_rolls((fence.height_m, False), (fence.overhang_m, True), mesh)
     buried_per_m, buried_begun = mean_rolls((trench.depth_m, True), (reach, True), mesh, longer=apron_longer)
-    per_ground_m += over * hung_per_m + under * buried_per_m + tie * mesh.ties_per_m_lap * buried_laps + per_apron_m
+    per_ground_m += over * hung_per_m + under * buried_per_m + lap_ties * buried_laps + per_apron_m
     fixed += per_apron_m * apron_longer
     fixed += over * (hung_per_m * hung + hung_begun) + under * buried_begun
     steep_from = math.tan(math.radians(fence.steep_ground_deg))
@@ -276,7 +276,7 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
     per_post = (
         (rates.overhang_arm_each[1] if fence.overhang_m > 0 else 0.0)
         + rates.footing_hole_each[1]
-        + how_many(fence.height_m, mesh.ties_per_m_post) * tie
+        + how_many(fence.height_m, mesh.post_tie_spacing_m) * tie
         + math.pi / 4 * fence.hole_diameter_m**2 * fence.hole_depth_m * rates.concrete_per_m3[1]
     )
     line_post, strutted = rates.post_each[1] + per_post, rates.strutted_post_each[1] + per_post
@@ -291,4 +291,5 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
     kinds = {"line": line_post, "bend": strutted, "steep": strutted, "gate": rates.gate_post_each[1] + per_post}
     fixed += airlocks * sum(n * kinds[kind] for kind, n in beside.items())
     fixed += (gates + airlocks) * rates.gate_each[1]
+    fixed += sill_concrete(gates, fence, project.gates) * rates.concrete_per_m3[1]
     return (per_ground_m + posts_per_m) * on_ground, fixed

@@ -50,6 +50,6 @@ def seams_per_m(width: float, mesh: MeshSettings, *, joint: bool) -> float:
     return seams(many, width, mesh, joint=joint) / many
 
 
-def how_many(length: float, per_m: float) -> int:
-    """Fixings along a length [m] at so many a metre, the last part counted as one more."""
-    return math.ceil(length * per_m - 1e-9)
+def how_many(length: float, spacing: float) -> int:
+    """Fixings along a length, so far apart [m], the last part counted as one more."""
+    return math.ceil(length / spacing - 1e-9)

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from packpale.earthworks.fence_take_off import FenceTakeOff
+from packpale.earthworks.gates import GateLeaf
 from packpale.site import Array
 from packpale.values.notes import Note
 
@@ -330,3 +331,5 @@ class Earthworks:
     """None where its wire or zinc are not set."""
     safety: tuple[TrenchSafety, ...] = ()
     """One for each pack, as in ``volumes``."""
+    gates: tuple[GateLeaf, ...] = ()
+    """Every leaf of every gate, pack by pack."""

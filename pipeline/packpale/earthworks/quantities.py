@@ -90,7 +90,7 @@ def _fence_rows(fences: Sequence[FenceTakeOff]) -> tuple[tuple[str, str, str, fl
         ),
         ("anchor_each", "Pegs that hold the apron down, driven", "each", float(sum(f.fixings.anchors for f in fences))),
         ("footing_hole_each", "Dig the holes of footings", "each", float(sum(f.holes for f in fences))),
-        ("concrete_per_m3", "Concrete in footings", "m3", sum(f.concrete for f in fences)),
+        ("concrete_per_m3", "Concrete in footings and sills", "m3", sum(f.concrete + f.sills for f in fences)),
         ("gate_each", "Gates, without their posts", "each", float(sum(f.gates for f in fences))),
         ("erect_fence_per_m", "Set posts and hang mesh, along the ground", "m", sum(f.hung_length for f in fences)),
     )

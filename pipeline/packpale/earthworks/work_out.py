@@ -5,7 +5,8 @@ import math
 import numpy as np
 
 from packpale.earthworks.bulking import bulk
-from packpale.earthworks.fence_take_off import fence_notes, fence_take_off
+from packpale.earthworks.fence_take_off import FenceTakeOff, fence_notes, fence_take_off
+from packpale.earthworks.gates import GateLeaf, gate_leaves, gate_notes
 from packpale.earthworks.haul import haul, haul_notes
 from packpale.earthworks.mesh_life import mesh_life, mesh_notes
 from packpale.earthworks.model import Earthworks, Profile, TrenchSafety, Volumes
@@ -76,9 +77,14 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         notes += safety_notes(safe)
     if faults:
         raise Faults(*faults)
-    fences = [fence_take_off(p, fence=project.fence, trench=trench, mesh=project.mesh) for p in enclosure.packs]
+    fences = [_fence(pack, project) for pack in enclosure.packs]
     for pack, fence in zip(enclosure.packs, fences, strict=True):
-        notes += fence_notes(pack, fence, project.fence)
+        notes += fence_notes(pack, fence, project.fence, leaves=project.gates.leaves)
+    leaves: list[GateLeaf] = []
+    for pack in enclosure.packs:
+        found = gate_leaves(site, pack, project)
+        notes += gate_notes(found, project.gates)
+        leaves += found
     hauled = haul(volumes, bulking=project.bulking, plant=project.plant)
     worked = machine_work(enclosure.packs, volumes, profiles, bulking=project.bulking, plant=project.plant)
     notes += [*haul_notes(hauled), *plant_notes(worked)]
@@ -101,6 +107,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         plant=worked,
         mesh_life=life,
         safety=tuple(safety),
+        gates=tuple(leaves),
     )
 
 
@@ -110,9 +117,13 @@ def likely_price(site: Site, pack: Pack, project: Project) -> float:
     Quantities as drawn at likely rates, in the run's currency. Raises Faults as ``work_out`` does.
     """
     volumes, _ = _drawn(site, pack, project)
-    fence = fence_take_off(pack, fence=project.fence, trench=project.trench, mesh=project.mesh)
+    fence = _fence(pack, project)
     items = take_off([volumes], [fence], rates=project.rates, over_limits_m=pack.over_limits_m)
     return total_cost(items)["likely"]
+
+
+def _fence(pack: Pack, project: Project) -> FenceTakeOff:
+    return fence_take_off(pack, fence=project.fence, trench=project.trench, mesh=project.mesh, gates=project.gates)
 
 
 def trench_section(trench: TrenchSettings) -> TrenchSection:

@@ -29,6 +29,7 @@ from packpale.review.limits import limit_rows, over_limit_rows
 from packpale.review.model import Estimate, PlotResult, PlotSummary
 from packpale.review.setting_out import airlock_posts, airlocks_of, first_airlock_post, stake_rows
 from packpale.review.stations import station_rows
+from packpale.review.subjects.gates import GATE_LEAVES
 from packpale.review.tables import RANKING_FIGURES
 from packpale.review.words import FILES, Wording, plain
 from packpale.review.words.notes import each_once
@@ -263,6 +264,7 @@ def layer_rows(result: PlotResult, project: Project) -> dict[str, list[dict[str,
         "posts": [{**plot, **row} for pack in packs for row in _posts(pack, result, project)],
         "gates": [{**plot, **row} for pack in packs for row in _gates(pack)],
         "airlocks": [{**plot, **row} for pack in packs for row in _airlocks(pack, project)],
+        "gate_leaves": [{**plot, **row} for row in _gate_leaves(result)],
         "alternatives": [{**plot, **row} for row in alternative_rows(result, CHORD_ERROR_M)],
         "touches": [{**plot, **row} for pack in packs for row in _touches(pack)],
         "over_limits": [{**plot, **row} for row in over_limit_rows(result)],
@@ -344,6 +346,11 @@ def _gates(pack: Pack) -> Iterable[dict[str, Any]]:
             "width_m": gates.width,
             "geometry": shapely.Point(gates.x[i], gates.y[i]),
         }
+
+
+def _gate_leaves(result: PlotResult) -> Iterable[dict[str, Any]]:
+    for leaf in result.earthworks.gates if result.earthworks else ():
+        yield {**GATE_LEAVES.row(leaf), "geometry": shapely.Point(leaf.x, leaf.y)}
 
 
 def _airlocks(pack: Pack, project: Project) -> Iterable[dict[str, Any]]:

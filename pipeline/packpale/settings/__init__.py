@@ -12,7 +12,7 @@ from packpale.settings.care import (
     ViewingSettings,
 )
 from packpale.settings.earthworks import BulkingSettings, OwnRates, PlantSettings, Quote, RateSettings, TrenchSettings
-from packpale.settings.enclosure import EnclosureSettings, FenceSettings, MeshSettings
+from packpale.settings.enclosure import EnclosureSettings, FenceSettings, GateSettings, MeshSettings
 from packpale.settings.ground import DRAINAGE_CLASSES, FEATURE_KINDS, SoilSettings
 from packpale.settings.land import CRITERIA, CRITERION_NEEDS, LandSettings
 from packpale.settings.project import Project
@@ -33,6 +33,7 @@ __all__ = [
     "EnclosureSettings",
     "FenceSettings",
     "Gap",
+    "GateSettings",
     "HowlSettings",
     "LandSettings",
     "MapSettings",

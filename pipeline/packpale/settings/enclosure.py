@@ -144,6 +144,29 @@ class FenceSettings(Settings):
         return self
 
 
+class GateSettings(Settings):
+    """How gates hang and what lies below them."""
+
+    leaves: Literal[1, 2] = default("gates.leaves")
+    """Leaves of each gate."""
+    height_m: Annotated[float | None, Field(gt=0, le=6)] = None
+    """Height of a leaf; without it that of the fence. [m]"""
+    swing: Literal["in", "out"] = default("gates.swing")
+    """Which way they open. in: towards the enclosed ground, so that an animal that pushes from inside shuts them."""
+    below: Literal["mesh", "concrete sill"] = default("gates.below")
+    """What lies below a gate in the fence line: skirt and apron alone, or a sill that the skirt is cast into."""
+    sill_width_m: Annotated[float, Field(gt=0, le=2)] = default("gates.sill_width_m")
+    """Width of such a sill. [m]"""
+    sill_depth_m: Annotated[float, Field(gt=0, le=2)] = default("gates.sill_depth_m")
+    """Its depth below the highest ground under the gate. [m]"""
+    sill_above_ground_m: Annotated[float, Field(ge=0, le=1)] = default("gates.sill_above_ground_m")
+    """How far it stands above that ground. [m]"""
+    clearance_m: Annotated[float, Field(ge=0, le=0.5)] = default("gates.clearance_m")
+    """Kept between a leaf and the highest ground or sill on its way. [m]"""
+    gap_limit_m: Annotated[float, Field(gt=0, le=1)] = default("gates.gap_limit_m")
+    """Gap below a shut leaf from which it is told. [m]"""
+
+
 class MeshSettings(Settings):
     """How the mesh comes, how it is joined, and what wire it is of."""
 
@@ -159,14 +182,14 @@ class MeshSettings(Settings):
     """Length of a roll. [m]"""
     lap_m: Annotated[float, Field(ge=0, le=2)] = default("mesh.lap_m")
     """How far two pieces lie over each other: end to end, side by side, where skirt, apron and overhang join. [m]"""
-    ties_per_m_wire: Annotated[float, Field(ge=0, le=50)] = default("mesh.ties_per_m_wire")
-    """Ties that fix the mesh to each metre of straining wire. [1/m]"""
-    ties_per_m_post: Annotated[float, Field(ge=0, le=50)] = default("mesh.ties_per_m_post")
-    """Ties that fix it to each metre of a post above ground. [1/m]"""
-    ties_per_m_lap: Annotated[float, Field(ge=0, le=50)] = default("mesh.ties_per_m_lap")
-    """Ties in each metre in which mesh lies over mesh, also where fence and skirt join. [1/m]"""
-    anchors_per_m: Annotated[float, Field(ge=0, le=20)] = default("mesh.anchors_per_m")
-    """Pegs that hold each metre of apron down. [1/m]"""
+    wire_tie_spacing_m: Annotated[float, Field(gt=0.01, le=10)] = default("mesh.wire_tie_spacing_m")
+    """Between two ties that fix the mesh to a straining wire. [m]"""
+    post_tie_spacing_m: Annotated[float, Field(gt=0.01, le=10)] = default("mesh.post_tie_spacing_m")
+    """Between two ties that fix it to a post. [m]"""
+    lap_tie_spacing_m: Annotated[float, Field(gt=0.01, le=10)] = default("mesh.lap_tie_spacing_m")
+    """Between two ties where mesh lies over mesh, also where fence and skirt join. [m]"""
+    anchor_spacing_m: Annotated[float, Field(gt=0.01, le=10)] = default("mesh.anchor_spacing_m")
+    """Between two pegs that hold the apron down, along it. [m]"""
 
     @model_validator(mode="after")
     def _laps_leave_some_roll(self) -> Self:

@@ -24,7 +24,7 @@ from packpale.settings.earthworks import (
     TrenchSettings,
     UncertaintySettings,
 )
-from packpale.settings.enclosure import EnclosureSettings, FenceSettings, MeshSettings, SettingOutSettings
+from packpale.settings.enclosure import EnclosureSettings, FenceSettings, GateSettings, MeshSettings, SettingOutSettings
 from packpale.settings.ground import FEATURE_KINDS, InputSettings, SoilSettings
 from packpale.settings.land import CRITERION_NEEDS, KEEP_AWAY_KINDS, LandSettings
 from packpale.settings.results import MapSettings, RankingSettings, RunSettings
@@ -50,6 +50,7 @@ class Project(Settings):
     land: LandSettings = LandSettings()
     enclosure: EnclosureSettings = EnclosureSettings()
     fence: FenceSettings = FenceSettings()
+    gates: GateSettings = GateSettings()
     mesh: MeshSettings = MeshSettings()
     trench: TrenchSettings = TrenchSettings()
     setting_out: SettingOutSettings = SettingOutSettings()

@@ -31,6 +31,7 @@ def fence_section(source: PlotSource) -> Section:
         ),
         *((name, *(str(f.posts[kind]) for f in fences)) for kind, name in POSTS),
         ("Footing holes, and concrete in them", *(f"{f.holes}, {show.volume(f.concrete)}" for f in fences)),
+        *([("Concrete in sills", *(show.volume(f.sills) for f in fences))] if any(f.sills for f in fences) else []),
         ("Arms of the overhang", *(str(f.arms) for f in fences)),
         ("Straining wire", *(show.length(f.wire) for f in fences)),
         (

@@ -1,5 +1,6 @@
 """Whether the fence holds: every way out with its figure and its weakest place."""
 
+import math
 from collections.abc import Iterator
 
 from packpale.review.report.blocks import Block, Paragraph, Section, Words, paragraph, small, table, words
@@ -28,7 +29,13 @@ def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
     double = sum(fence.airlocks for fence in source.works.fences)
     single = " A single gate lets out whoever slips past." if double < gates else ""
     count = "1 gate" if gates == 1 else f"{gates} gates"
-    yield words("By a gate"), f"{count}, {double} with a second one behind; sill and gap are not checked.{single}"
+    gap = max((g.gap for g in source.works.gates if not math.isnan(g.gap)), default=0.0)
+    below = (
+        f"the greatest gap below a leaf is {show.dimension(gap)}"
+        if gap
+        else "the gaps below their leaves are not known"
+    )
+    yield words(source.see("By a gate", "gates")), f"{count}, {double} with a second one behind; {below}.{single}"
     yield words(source.see("With the water", "crossings")), _water(source)
     yield words(source.see("Unwatched", "round")), _unwatched(source)
 

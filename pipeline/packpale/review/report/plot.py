@@ -4,7 +4,20 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from packpale.review.report import climbing, digging, fence, files, holding, holds, inside, limits, people, price, water
+from packpale.review.report import (
+    climbing,
+    digging,
+    fence,
+    files,
+    gates,
+    holding,
+    holds,
+    inside,
+    limits,
+    people,
+    price,
+    water,
+)
 from packpale.review.report.bill import bill_section
 from packpale.review.report.blocks import Block, Section, from_plain, plain
 from packpale.review.report.sheet import plot_sheet
@@ -62,6 +75,7 @@ def _fitted(source: PlotSource) -> list[Section | None]:
         people.round_section(source),
         digging.trench_safety(source) if works.safety else None,
         fence.fence_section(source) if works.fences else None,
+        gates.gate_sheet(source),
         bill_section(source),
         price.how_sure(source) if works.uncertainty else None,
         digging.machine(source) if works.plant or works.haul else None,

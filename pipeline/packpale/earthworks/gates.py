@@ -1,0 +1,201 @@
+"""The gates one by one: how a leaf hangs over this ground, what gap it leaves, what lies below, who gets through.
+
+A leaf is straight and its lower edge level. It hangs as low as the ground lets it swing: over everything that the leaf
+passes on its quarter circle, and over what lies below it when it is shut, the clearance set is kept.
+"""
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from packpale.enclosure.airlocks import Airlock, airlocks
+from packpale.enclosure.model import Pack
+from packpale.settings import GateSettings, Project
+from packpale.site import Array, Site
+from packpale.values.notes import Note
+from packpale.values.quantity import Quantity, given
+
+STEP_M = 0.1
+"""Between the places under a leaf and its swing at which ground is looked at. [m]"""
+OUTER, INNER = "in the fence line", "at the inner end of the airlock"
+
+
+@dataclass(frozen=True)
+class GateLeaf:
+    """One leaf of one gate. Lengths and levels in metres; levels and gap are NaN where elevation is missing."""
+
+    pack: int
+    gate: int
+    """Number of the gate along the line, from 1; both gates of an airlock have one."""
+    place: str
+    """OUTER or INNER."""
+    leaf: int
+    """From 1, seen from outside from left to right."""
+    chainage: float
+    """Of the middle of the gate, or of that before whose airlock it stands."""
+    x: float
+    y: float
+    """Middle of the leaf when it is shut."""
+    width: float
+    height: float
+    underside: float
+    """Level of its lower edge."""
+    lowest: float
+    """Lowest ground below it when it is shut."""
+    highest: float
+    """Highest ground there."""
+    highest_in_swing: float
+    """Highest ground on its way."""
+    sill_top: float
+    """Level of the sill, one piece below all leaves of a gate; NaN without one."""
+    gap: float
+    """Greatest gap below it when it is shut."""
+    below: str
+    """What lies below it, in words."""
+    swing: str
+    """Which way it opens, in words."""
+    spare_width: float
+    """Clear width of the gate less that of the vehicle."""
+    spare_length: float
+    """Length of the airlock less that of a leaf and the vehicle; NaN without an airlock."""
+
+
+def gate_leaves(site: Site, pack: Pack, project: Project) -> tuple[GateLeaf, ...]:
+    """All leaves of a pack's gates, gate by gate: in the fence line, then at the inner end of its airlock."""
+    fence, gates = project.fence, pack.gates
+    size = {"length": fence.airlock_length_m, "width": fence.airlock_width_m, "spacing": fence.post_spacing_m}
+    rooms = {room.gate: room for room in airlocks(pack.line, gates, **size)}
+    found: list[GateLeaf] = []
+    for k in range(gates.chainage.size):
+        half = gates.width / 2
+        ends = pack.line.points_at(gates.chainage[k] + np.array([half, -half]))
+        # From outside the line runs to the left; inward of it lies the enclosed ground.
+        sides = np.column_stack([ends.x, ends.y])
+        found += _leaves(site, pack, k, sides, room=rooms.get(k + 1), place=OUTER, project=project)
+        if (room := rooms.get(k + 1)) is not None:
+            found += _leaves(site, pack, k, room.inner_gate, room=room, place=INNER, project=project)
+    return tuple(found)
+
+
+def _leaves(
+    site: Site, pack: Pack, k: int, sides: Array, *, room: Airlock | None, place: str, project: Project
+) -> list[GateLeaf]:
+    """The leaves of one opening between two posts, shape (2, 2), the left one first as seen from outside. [m]"""
+    settings, fence = project.gates, project.fence
+    clear = float(math.dist(*sides))
+    along = (sides[1] - sides[0]) / clear
+    # To the right of somebody who walks from the right post to the left one lies the enclosed ground.
+    inward = np.array([-along[1], along[0]])
+    opens = inward if settings.swing == "in" else -inward
+    width = clear / settings.leaves
+    edges = [sides[0] + along * width * n for n in range(settings.leaves + 1)]
+    shut = [_ground(site, a, b) for a, b in pairwise(edges)]
+    sill = settings.below == "concrete sill" and place == OUTER
+    sill_top = max(float(s.max()) for s in shut) + settings.sill_above_ground_m if sill else math.nan
+    leaves = []
+    for n, ((a, b), below) in enumerate(zip(pairwise(edges), shut, strict=True)):
+        # One leaf hangs on the left post; of two the second hangs on the right one.
+        hinge, shut_to = (b, -along) if n == 1 else (a, along)
+        swing = _swing(site, hinge, shut_to, opens, width)
+        lowest, highest, way = (float(v) for v in (below.min(), below.max(), swing.max()))
+        top = sill_top if sill else highest
+        underside = max(top, way) + settings.clearance_m
+        middle = (a + b) / 2
+        leaves.append(
+            GateLeaf(
+                pack=pack.number,
+                gate=k + 1,
+                place=place,
+                leaf=n + 1,
+                chainage=float(pack.gates.chainage[k]),
+                x=float(middle[0]),
+                y=float(middle[1]),
+                width=width,
+                height=settings.height_m or fence.height_m,
+                underside=underside,
+                lowest=lowest,
+                highest=highest,
+                highest_in_swing=way,
+                sill_top=sill_top,
+                gap=underside - (sill_top if sill else lowest),
+                below=_below(settings, place),
+                swing=_swings(settings, place, airlock=room is not None),
+                spare_width=clear - fence.vehicle_width_m,
+                spare_length=(fence.airlock_length_m - width - fence.vehicle_length_m) if room else math.nan,
+            )
+        )
+    return leaves
+
+
+def _ground(site: Site, start: Array, end: Array) -> Array:
+    """Ground along a straight line, at both ends too. [m]"""
+    share = np.linspace(0, 1, 2 + math.ceil(math.dist(start, end) / STEP_M))
+    x, y = (start[i] + share * (end[i] - start[i]) for i in (0, 1))
+    return np.asarray(site.grid.bilinear(site.elevation, x, y))
+
+
+def _swing(site: Site, hinge: Array, shut_to: Array, opens: Array, width: float) -> Array:
+    """Ground over the quarter circle of a leaf. [m]"""
+    radius = np.linspace(0, width, 2 + math.ceil(width / STEP_M))
+    angle = np.linspace(0, math.pi / 2, 2 + math.ceil(width * math.pi / 2 / STEP_M))[:, None]
+    x, y = (hinge[i] + radius * (np.cos(angle) * shut_to[i] + np.sin(angle) * opens[i]) for i in (0, 1))
+    return np.asarray(site.grid.bilinear(site.elevation, x, y))
+
+
+def _below(settings: GateSettings, place: str) -> str:
+    if place == INNER:
+        return "ground: skirt and apron run below the gate in the fence line"
+    if settings.below == "mesh":
+        return "mesh: skirt and apron run through, the skirt's upper edge fixed to a sill beam at the ground"
+    return "concrete sill from post to post; the skirt is cast into it, the apron runs through"
+
+
+def _swings(settings: GateSettings, place: str, *, airlock: bool) -> str:
+    room = "the airlock" if airlock else "the enclosure"
+    if settings.swing == "in":
+        return f"into {room if place == OUTER else 'the enclosure'}"
+    return "to the outside" if place == OUTER else "into the airlock"
+
+
+def gate_notes(leaves: tuple[GateLeaf, ...], settings: GateSettings) -> list[Note]:
+    """Gates of one pack under whose leaves an animal may get, the widest gap first in the note."""
+    notes = []
+    wide = [g for g in leaves if g.gap > settings.gap_limit_m + 1e-9]
+    if wide:
+        worst = max(wide, key=lambda g: g.gap)
+        notes.append(
+            Note(
+                "gap under a gate",
+                "on this ground a leaf that swings free leaves {gap} open below it",
+                "It does at gate {gate} ({place}, chainage {chainage}); more than {limit} at {few} of {all} leaves. "
+                "Level the ground there, let the leaf swing the other way ({setting:gates.swing}), hang it on rising "
+                "hinges, or set a sill ({setting:gates.below}). No published figure for that gap was found.",
+                {
+                    "gap": Quantity(worst.gap, "dimension"),
+                    "gate": worst.gate,
+                    "place": worst.place,
+                    "chainage": Quantity(worst.chainage, "length"),
+                    "limit": given(settings.gap_limit_m, "dimension"),
+                    "few": len(wide),
+                    "all": len(leaves),
+                },
+                (worst.pack,),
+                worst.chainage,
+                worst.gap,
+            )
+        )
+    blind = sum(math.isnan(g.gap) for g in leaves)
+    if blind:
+        notes.append(
+            Note(
+                "gate without elevation",
+                "under {few} of {all} leaves of gates elevation is missing",
+                "Their gap is not known.",
+                {"few": blind, "all": len(leaves)},
+                (leaves[0].pack,),
+                size=blind,
+            )
+        )
+    return notes
