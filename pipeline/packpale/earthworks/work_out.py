@@ -85,6 +85,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         found = gate_leaves(site, pack, project)
         notes += gate_notes(found, project.gates)
         leaves += found
+    notes += _posts_in_the_dig(project)
     hauled = haul(volumes, bulking=project.bulking, plant=project.plant)
     worked = machine_work(enclosure.packs, volumes, profiles, bulking=project.bulking, plant=project.plant)
     notes += [*haul_notes(hauled), *plant_notes(worked)]
@@ -226,6 +227,22 @@ def _volumes(pack: Pack, cuts: CutSections, curvature: Array, profile: Profile, 
         hard_rock=hard,
         surplus_soil_loose=balance.surplus_soil_loose,
     )
+
+
+def _posts_in_the_dig(project: Project) -> list[Note]:
+    """That posts stand where the skirt's trench is dug, which their design has to reckon with."""
+    trench, fence = project.trench, project.fence
+    bottom = "stand wholly in" if fence.hole_depth_m <= trench.depth_m else "reach through"
+    return [
+        Note(
+            "posts in made ground",
+            f"the posts stand on the line of the dig, and their footings {bottom} ground that has been filled again",
+            "Footings are {footing} deep, the trench {trench}. Filled ground holds a post less than grown ground does: "
+            "the structural design has to reckon with made ground, or with footings cast against the trench's bottom "
+            "before it is filled. The order of work on the plot's page is for that.",
+            {"footing": given(fence.hole_depth_m, "dimension"), "trench": given(trench.depth_m, "dimension")},
+        )
+    ]
 
 
 def _too_coarse(site: Site, pack: Pack) -> list[str]:

@@ -63,6 +63,7 @@ KINDS: Mapping[str, Severity] = {
     "few den sites": UNEASE,
     "roof of the den": UNEASE,
     "sheet flow crosses": COST,
+    "posts in made ground": COST,
     "mesh rusts away": COST,
     "line over limits": COST,
     "dig leaves its strip": COST,

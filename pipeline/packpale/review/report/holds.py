@@ -1,5 +1,6 @@
 """Whether the fence holds: each way out with its figure, its worst place, and what is published beside it."""
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -177,7 +178,12 @@ def _gates(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
     measure = f"gates, of {gates.size}, without a second one behind"
     at = float(gates[double]) if single else None
     yield WayOut(n, "gate", measure, "computed", Quantity(single, "count"), at, NOWHERE, beside)
-    yield WayOut(n, "gate", "locks, sills and the gap under the leaves", "not checked", where="")
+    gaps = [g for g in source.works.gates if g.pack == n and not math.isnan(g.gap)]
+    if gaps:
+        worst = max(gaps, key=lambda g: g.gap)
+        gap = Quantity(worst.gap, "dimension")
+        yield WayOut(n, "gate", f"greatest gap below a leaf, {worst.place}", "computed", gap, worst.chainage)
+    yield WayOut(n, "gate", "locks, hinges and sills as they are", "not checked", where="")
 
 
 def _water(source: PlotSource, pack: Pack) -> Iterator[WayOut]:
