@@ -408,9 +408,72 @@ def test_pegs_read_back_to_a_millimetre(files):
         along, right = float(row["along_baseline_1_m"]), float(row["right_of_baseline_1_m"])
         # Three rounded numbers, each to half a millimetre, and a direction from rounded stakes.
         assert math.dist(a + along * u + right * np.array([u[1], -u[0]]), (x, y)) < 2.5 * MM
-        for which in ("first", "second"):
-            tie = math.dist(stakes[row[f"{which}_tie_from"]], (x, y))
-            assert tie == pytest.approx(float(row[f"{which}_tie_m"]), abs=2 * MM)
+
+
+def test_every_peg_is_found_again_from_the_station_and_from_its_chord(files):
+    """Walked as a crew does: bearing and distance from A; then from main peg to main peg, along and squarely out."""
+    table = rows(files.folder / "pegs.csv")
+    text = (files.folder / "pegging.txt").read_text(encoding="utf-8")
+    a = next((float(m[1]), float(m[2])) for m in re.finditer(r"(?m)^  A  +(\S+)  +(\S+)  \w", text))
+    at = {int(r["peg"]): np.array([float(r["x"]), float(r["y"])]) for r in table}
+    for row in table:
+        distance = float(row["distance_from_a_m"])
+        bearing = math.radians(float(row["bearing_from_a_deg"] or 0))
+        found = a + distance * np.array([math.sin(bearing), math.cos(bearing)])
+        # The bearing is printed to 0.0001 degrees.
+        assert math.dist(found, at[int(row["peg"])]) < 2 * MM + distance * math.radians(0.00005)
+    on_line = line_pegs(files)
+    main = sorted({int(row["from_main_peg"]) for row in on_line})
+    following = dict(zip(main, [*main[1:], main[0]], strict=True))
+    inside = files.polygons[0]
+    for row in on_line:
+        peg, start = int(row["peg"]), int(row["from_main_peg"])
+        along, out = float(row["along_chord_m"]), float(row["out_from_chord_m"])
+        chord = at[following[start]] - at[start]
+        u = chord / np.hypot(*chord)
+        assert np.hypot(*(at[start] + along * u + out * np.array([-u[1], u[0]]) - at[peg])) < 3 * MM
+        if peg in following:
+            assert (along, out) == (0.0, 0.0)
+        else:
+            # Outward of the chord on a line that bends to the right.
+            foot = shapely.Point(at[start] + along * u)
+            assert not files.result.enclosure.packs[0].fit or (out > 0 and inside.contains(foot))
+    assert "pegs.csv" in text
+
+
+def test_main_pegs_can_be_taped_from_one_to_the_next(files):
+    """The table in the text: chords and diagonals that a tape of 50 m reaches, as the pegs' coordinates have them."""
+    table = {int(r["peg"]): r for r in line_pegs(files)}
+    text = (files.folder / "pegging.txt").read_text(encoding="utf-8")
+    pattern = r"(?m)^ +(\d+) +([\d.]+) +([\d.]+) +([\d.]+) +([\d.]+) +([\d.]+) +([\d.]+)  [a-z]"
+    listed = [[float(v) for v in m.groups()] for m in re.finditer(pattern, text)]
+    main = [int(row[0]) for row in listed]
+    assert main == sorted({int(r["from_main_peg"]) for r in table.values()})
+    at = [np.array([float(table[k]["x"]), float(table[k]["y"])]) for k in main]
+    for k, (_, bearing, distance, chord, off, diagonal, off_2) in enumerate(listed):
+        assert f"{bearing:.4f}" == (table[main[k]]["bearing_from_a_deg"] or "0.0000")
+        assert f"{distance:.3f}" == table[main[k]]["distance_from_a_m"]
+        for steps, length, may in ((1, chord, off), (2, diagonal, off_2)):
+            other = (k + steps) % len(main)
+            assert length == pytest.approx(np.hypot(*(at[other] - at[k])), abs=2 * MM)
+            assert length <= 50.0
+            pegs = float(table[main[k]]["error_m"]) + float(table[main[other]]["error_m"])
+            assert may == pytest.approx(pegs + 0.02 * (0.2 + 0.8 * length / 50), abs=2 * MM)
+    total = sum(row[3] for row in listed)
+    assert f"All chords of the round together are {total:.1f}"[:-2] in " ".join(text.split())
+    perimeter = files.result.enclosure.packs[0].line.perimeter
+    assert perimeter * 0.95 < total < perimeter
+
+
+def test_errors_grow_with_distance_and_with_the_way_from_the_chord(files):
+    table = line_pegs(files)
+    main = {row["from_main_peg"] for row in table}
+    set_up = [row for row in table if row["peg"] in main]
+    for row in set_up:
+        across = float(row["distance_from_a_m"]) * math.tan(math.radians(0.01))
+        assert float(row["error_m"]) == pytest.approx(math.hypot(0.01, across), abs=0.6 * MM)
+    error = {row["peg"]: float(row["error_m"]) for row in table}
+    assert all(error[row["peg"]] > error[row["from_main_peg"]] for row in table if row["peg"] not in main)
 
 
 def test_pegs_over_a_limit_say_so(files):
@@ -480,6 +543,14 @@ def test_the_text_explains_arcs_where_there_are_any(fitted, drawn):
     assert "The plan numbers the corners" not in said[0]
     assert "The plan numbers the corners as the table above does." in said[1]
     assert " arc" not in said[1].partition("pegs.csv has a row")[2]
+
+
+def test_nothing_longer_than_a_tape_is_taped(fitted, drawn):
+    for files in (fitted, drawn):
+        text = (files.folder / "pegging.txt").read_text(encoding="utf-8")
+        lists = re.findall(r"stakes, (by \w+) \(m\)\n((?:  [A-Z] to [A-Z] .*\n)+)", text)
+        far = {how: [float(v) for v in re.findall(r"\d+\.\d{3}", lines)] for how, lines in lists}
+        assert max(far.get("by tape", [0.0])) <= 50.0 < min(far["by instrument"])
 
 
 def test_the_text_knows_how_long_a_metre_of_the_grid_is(fitted):

@@ -1,4 +1,4 @@
-"""What a crew with stakes and tapes needs to peg a fence line: elements of its arcs, pegs, baselines and ties.
+"""What a crew with stakes and tapes needs to peg a fence line: elements of its arcs, pegs and baselines.
 
 All lengths are horizontal lengths of the run's grid, in metres.
 """
@@ -114,35 +114,6 @@ class Baselines:
         dx, dy = np.asarray(x, float) - a.x, np.asarray(y, float) - a.y
         return np.asarray(dx * sin + dy * cos), np.asarray(dx * cos - dy * sin)
 
-    def ties(self, x: npt.ArrayLike, y: npt.ArrayLike) -> "Ties":
-        """Distances to the two stakes from which the tapes cross at each point most nearly at right angles."""
-        sx, sy = np.array([s.x for s in self.stakes]), np.array([s.y for s in self.stakes])
-        dx, dy = np.asarray(x, float)[:, None] - sx, np.asarray(y, float)[:, None] - sy
-        distance = np.hypot(dx, dy)
-        pairs = np.array([(i, j) for i in range(4) for j in range(i + 1, 4)])
-        i, j = pairs.T
-        cross = np.abs(dx[:, i] * dy[:, j] - dy[:, i] * dx[:, j])
-        with np.errstate(invalid="ignore", divide="ignore"):
-            sine = np.nan_to_num(cross / (distance[:, i] * distance[:, j]))
-        best = np.argmax(sine, axis=1)
-        rows = np.arange(len(best))
-        first, second = pairs[best].T
-        angle = np.degrees(np.arcsin(np.clip(sine[rows, best], 0, 1)))
-        return Ties(first, distance[rows, first], second, distance[rows, second], angle)
-
-
-@dataclass(frozen=True)
-class Ties:
-    """Two tapes for each peg; arrays of shape (pegs,)."""
-
-    first: npt.NDArray[np.integer]
-    """Index of the stake."""
-    first_distance: Array
-    second: npt.NDArray[np.integer]
-    second_distance: Array
-    angle_deg: Array
-    """Between the tapes, up to 90. Errors of up to e in both distances move the peg by up to e / sin(angle / 2)."""
-
 
 def baselines(line: Line) -> Baselines:
     """The two baselines of a fence line."""
@@ -202,7 +173,6 @@ class Pegs:
     """Along baseline 1 from stake A, and offset from baseline 2. [m]"""
     right: Array
     """Right of baseline 1, and along baseline 2 from stake A. [m]"""
-    ties: Ties
 
 
 def pegs(line: Line, posts: Posts, gates: Gates, *, step: float, elevation: Array, grid: Grid) -> Pegs:
@@ -245,7 +215,6 @@ def pegs(line: Line, posts: Posts, gates: Gates, *, step: float, elevation: Arra
         chord_from_previous=np.hypot(x - np.roll(x, 1), y - np.roll(y, 1)),
         along=along,
         right=right,
-        ties=frame.ties(x, y),
     )
 
 

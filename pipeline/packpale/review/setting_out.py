@@ -9,10 +9,13 @@ import shapely
 
 from packpale.enclosure.airlocks import Airlock, AirlockPost, airlocks
 from packpale.enclosure.egg import Arc, Egg
+from packpale.enclosure.main_pegs import MainPegs, main_pegs
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegs, Stake, baselines, curve_elements, pegging, pegs
+from packpale.enclosure.survey_errors import instrument_error, offset_error
 from packpale.review.model import PlotResult
 from packpale.settings import Project
+from packpale.site import Array
 
 
 def stakes(pack: Pack) -> tuple[Stake, ...]:
@@ -62,20 +65,25 @@ def pegs_of(pack: Pack, result: PlotResult, project: Project) -> Pegs:
     )
 
 
+def main_pegs_of(pack: Pack, found: Pegs) -> MainPegs:
+    """The main pegs among a pack's pegs."""
+    return main_pegs(found, pack.line)
+
+
 def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
     """Rows of pegs.csv."""
     works = result.earthworks
     inverts = {v.pack: v.invert for v in works.volumes} if works else {}
     for pack in result.enclosure.packs:
         found, line = pegs_of(pack, result, project), pack.alignment
-        names = [stake.name for stake in baselines(pack.line).stakes]
         # The bottom runs straight from station to station, round the closed line.
         invert = (
             np.interp(found.chainage, line.chainage, inverts[pack.number], period=pack.line.perimeter)
             if pack.number in inverts
             else np.full(found.x.shape, np.nan)
         )
-        ties = found.ties
+        placed, main = _placed(pack, found.x, found.y), main_pegs_of(pack, found)
+        error = peg_errors(pack, found, main, project)
         for i in range(found.x.size):
             yield {
                 "pack": pack.number,
@@ -87,37 +95,65 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
                 "y": float(found.y[i]),
                 "ground_m": float(found.ground[i]),
                 "invert_m": float(invert[i]),
+                "from_main_peg": int(main.before[i]) + 1,
+                "along_chord_m": float(main.along[i]),
+                "out_from_chord_m": float(main.offset[i]),
                 "arc": found.arc[i],
                 "radius_m": float(found.radius[i]),
                 "arc_from_start_of_arc_m": float(found.arc_from_start[i]),
                 "deflection_deg": float(found.deflection_deg[i]),
                 "chord_from_start_of_arc_m": float(found.chord_from_start[i]),
                 "chord_from_previous_peg_m": float(found.chord_from_previous[i]),
-                "along_baseline_1_m": float(found.along[i]),
-                "right_of_baseline_1_m": float(found.right[i]),
-                "first_tie_from": names[ties.first[i]],
-                "first_tie_m": float(ties.first_distance[i]),
-                "second_tie_from": names[ties.second[i]],
-                "second_tie_m": float(ties.second_distance[i]),
-                "tie_angle_deg": float(ties.angle_deg[i]),
+                **placed[i],
+                "error_m": float(error[i]),
                 "over_limit": _kinds_at(pack, float(found.chainage[i])),
             }
         yield from _airlock_rows(pack, result, project, after=found.x.size)
 
 
+def peg_errors(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Array:
+    """What each peg may be out by: main pegs by the instrument at stake A, the others by that and their tapes. [m]"""
+    set_from_a = _errors_from_a(pack, found.x, found.y, project)
+    taped = offset_error(main.along, main.offset, full=project.setting_out.tape_error_m)
+    error = np.maximum(set_from_a[main.before], set_from_a[main.after]) + taped
+    error[main.at] = set_from_a[main.at]
+    return np.asarray(error)
+
+
+def _errors_from_a(pack: Pack, x: Array, y: Array, project: Project) -> Array:
+    a, errors = baselines(pack.line).stakes[0], project.setting_out
+    return instrument_error(
+        np.hypot(x - a.x, y - a.y),
+        distance_error=errors.instrument_distance_error_m,
+        angle_error_deg=errors.instrument_angle_error_deg,
+    )
+
+
+def _placed(pack: Pack, x: Array, y: Array) -> list[dict[str, Any]]:
+    """Where points lie as seen from stake A."""
+    frame = baselines(pack.line)
+    a = frame.stakes[0]
+    along, right = frame.along_and_right(x, y)
+    distance = np.hypot(x - a.x, y - a.y)
+    bearing = np.where(distance > 0, np.degrees(np.arctan2(x - a.x, y - a.y)) % 360, math.nan)
+    names = ("bearing_from_a_deg", "distance_from_a_m", "along_baseline_1_m", "right_of_baseline_1_m")
+    return [dict(zip(names, row, strict=True)) for row in np.column_stack([bearing, distance, along, right]).tolist()]
+
+
 def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: int) -> Iterator[dict[str, Any]]:
-    """Pegs of the airlocks' own posts, which stand on no arc."""
-    frame, site = baselines(pack.line), result.site
-    found = airlock_posts(pack, project)
-    x, y = np.array([post.x for post in found]), np.array([post.y for post in found])
+    """Pegs of the airlocks' own posts, which stand on no arc and on no chord."""
+    found, site = airlock_posts(pack, project), result.site
     if not found:
         return
-    (along, right), ties, names = frame.along_and_right(x, y), frame.ties(x, y), [s.name for s in frame.stakes]
+    x, y = np.array([post.x for post in found]), np.array([post.y for post in found])
     ground = site.grid.bilinear(site.elevation, x, y)
+    placed, error = _placed(pack, x, y), _errors_from_a(pack, x, y, project)
     on_no_arc = dict.fromkeys(
         (
             "chainage_m",
             "invert_m",
+            "along_chord_m",
+            "out_from_chord_m",
             "radius_m",
             "arc_from_start_of_arc_m",
             "deflection_deg",
@@ -135,14 +171,10 @@ def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: in
             "x": post.x,
             "y": post.y,
             "ground_m": float(ground[i]),
+            "from_main_peg": None,
             "arc": "",
-            "along_baseline_1_m": float(along[i]),
-            "right_of_baseline_1_m": float(right[i]),
-            "first_tie_from": names[ties.first[i]],
-            "first_tie_m": float(ties.first_distance[i]),
-            "second_tie_from": names[ties.second[i]],
-            "second_tie_m": float(ties.second_distance[i]),
-            "tie_angle_deg": float(ties.angle_deg[i]),
+            **placed[i],
+            "error_m": float(error[i]),
             "over_limit": "",
         }
 

@@ -39,7 +39,7 @@ DECIMALS = {
     "N": 3,
     "Z": 3,
     "deflection_deg": 5,
-    "tie_angle_deg": 1,
+    "bearing_from_a_deg": 4,
 }
 """Decimals of columns whose name ends in no unit, or that are smaller than their unit suggests."""
 DECIMALS_BY_UNIT = (

@@ -207,4 +207,10 @@ class SettingOutSettings(Settings):
     step_m: Annotated[float, Field(ge=0.5, le=100)] = default("setting_out.step_m")
     """Step of the chainages that are pegged beside posts, gates and changes of arc. [m]"""
     tape_error_m: Annotated[float, Field(gt=0, le=1)] = default("setting_out.tape_error_m")
-    """Error to reckon with in a distance that is taped. [m]"""
+    """Error to reckon with in a taped distance of 50 m; shorter ones have less. [m]"""
+    instrument_distance_error_m: Annotated[float, Field(gt=0, le=1)] = default(
+        "setting_out.instrument_distance_error_m"
+    )
+    """Error to reckon with in a distance that an instrument measures, the pole that is held by hand included. [m]"""
+    instrument_angle_error_deg: Annotated[float, Field(gt=0, le=1)] = default("setting_out.instrument_angle_error_deg")
+    """Error to reckon with in a bearing that an instrument sets, its centring included. [deg]"""

@@ -7,8 +7,8 @@ from packpale.review.report.source import PlotSource
 from packpale.site.crs import shown
 
 SETTING_OUT = (
-    ("pegging.txt", "how to peg the line, step by step"),
-    ("pegs.csv", "every peg with its coordinates and ties"),
+    ("pegging.txt", "how to peg the line by instrument and tape, step by step, with checks"),
+    ("pegs.csv", "every peg with its coordinates, from the instrument and from the chord of two main pegs"),
     ("points.csv", "stakes and pegs as name, E, N, Z and code, for instruments; {crs}, metres"),
     ("plan.dxf", "the plan for design software, arcs as true arcs; {crs}, metres"),
     ("arcs.csv", "centres and radii of the arcs"),

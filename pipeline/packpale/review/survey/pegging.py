@@ -1,32 +1,33 @@
-"""pegging.txt: how a crew pegs the fence line with stakes, tapes and a line, step by step."""
+"""pegging.txt: how a crew pegs the fence line, main pegs by instrument and the others by tape, step by step."""
 
 import math
 import textwrap
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+import numpy as np
 from pyproj import CRS
 
 from packpale.enclosure.egg import Egg
+from packpale.enclosure.main_pegs import MainPegs
 from packpale.enclosure.model import Pack
-from packpale.enclosure.setting_out import Pegging, Stake, Swing, baselines, distances, pegging
+from packpale.enclosure.setting_out import Pegs, Stake, Swing, baselines, distances, pegging
+from packpale.enclosure.survey_errors import LONGEST_TAPE_M, SQUARE_DEG, instrument_error, tape_error
 from packpale.review.model import PlotResult
+from packpale.review.setting_out import main_pegs_of, peg_errors, pegs_of, stakes
 from packpale.settings import Project
 from packpale.site.crs import grid_scale
 
 WIDTH = 100
 """Longest line of the text. [characters]"""
-LONGEST_LINE_M = 60.0
-"""Radius up to which a line swung from the centre is worth trying. [m] Common practice, no source."""
-
 BEFORE = (
     "Before the first stake: have buried services located and marked, walk the line, and look at what the ground does. "
     "No stake goes in where a cable, pipe or drain may lie.",
     "All lengths are horizontal and on the grid of the coordinates. On slopes hold the tape level, or step it down "
     "with "
     "a plumb line; a tape laid along ground that falls 1 in 10 reads 5 mm too much in every metre.",
-    "Pull tapes evenly, read twice, and write down what was read. A check that is off by more than twice the error "
-    "allowed for a tape is not shared out: find the mistake.",
+    "Pull tapes evenly, read twice, and write down what was read. A check that is off by more than it may is not "
+    "shared out: find the mistake.",
     "Pegs show where the fence goes. Heights and depths come from the levels in pegs.csv and are set with an "
     "instrument.",
 )
@@ -51,105 +52,133 @@ def write_pegging(result: PlotResult, project: Project, path: Path) -> None:
     ]
     for pack in result.enclosure.packs:
         lines += [f"PACK {pack.number}", ""]
-        lines += _egg(pack, pack.line, project) if isinstance(pack.line, Egg) else _drawn(pack)
+        lines += _pack(pack, result, project)
         lines += [*_pegs(project, arcs=isinstance(pack.line, Egg)), ""]
     path.write_bytes(("\n".join(lines).rstrip() + "\n").encode("utf-8"))
 
 
-def _egg(pack: Pack, egg: Egg, project: Project) -> Iterator[str]:
-    found = pegging(egg)
-    yield from _table(found.stakes)
+def _pack(pack: Pack, result: PlotResult, project: Project) -> Iterator[str]:
+    line, frame = pack.line, baselines(pack.line)
+    found = pegs_of(pack, result, project)
+    main = main_pegs_of(pack, found)
+    yield from _table(stakes(pack))
     yield ""
     yield "Steps"
-    for number, text in enumerate(_steps(egg, found, project), start=1):
+    for number, text in enumerate(_steps(pack, found, main, project), start=1):
         yield from _step(number, text)
     yield ""
-    yield "Check distances between stakes (m)"
-    yield from _checks(found.checks)
-    for swing in found.swings:
+    yield from _main_pegs(pack, found, main, project)
+    yield ""
+    checks = pegging(line).checks if isinstance(line, Egg) else distances(frame.stakes)
+    for how, some in (
+        ("by tape", [c for c in checks if c[2] <= LONGEST_TAPE_M]),
+        ("by instrument", [c for c in checks if c[2] > LONGEST_TAPE_M]),
+    ):
+        if some:
+            yield f"Check distances between stakes, {how} (m)"
+            yield from _checks(some)
+    for swing in pegging(line).swings if isinstance(line, Egg) else ():
         yield ""
-        yield from _offsets(swing)
-
-
-def _steps(egg: Egg, found: Pegging, project: Project) -> Iterator[str]:
-    apart = {(a, b): d for a, b, d in found.checks}
-    frame = baselines(egg)
-    bearing = frame.bearing_deg
-    big, flank_1, small, flank_2 = found.swings
-    tape = project.setting_out.tape_error_m
-    yield (
-        f"Drive stake A at its coordinates and stake B {apart['A', 'B']:.3f} m from it on the grid bearing "
-        f"{bearing:.4f} degrees (or at its own coordinates). A to B and beyond is baseline 1."
-    )
-    yield (
-        f"Set off a right angle at A, with an instrument or a 3-4-5 triangle of at least 9, 12 and 15 m, and drive C "
-        f"{apart['A', 'C']:.3f} m to the left of A to B and D as far to the right. C, A and D in one line are "
-        "baseline 2. "
-        f"Check: B to C and B to D are both {apart['B', 'C']:.3f} m."
-    )
-    yield (
-        f"Big end: hook a line of {big.arc.radius:.3f} m over A and walk the half circle from D by P to C, away from "
-        "B. "
-        f"Peg it as you go. P lies {apart['A', 'P']:.3f} m behind A on baseline 1."
-    )
-    for flank, side in ((flank_1, "D"), (flank_2, "C")):
-        arc = flank.arc
-        way = f"Hook a line of {arc.radius:.3f} m over it and walk from {flank.start} to {flank.end}."
-        if arc.radius > LONGEST_LINE_M:
-            way = (
-                f"A line of {arc.radius:.3f} m from there sags and stretches: set "
-                f"{flank.end if flank.end != 'D' else flank.start} "
-                f"out by its coordinates or check distances and peg the arc with the offsets from the chord "
-                f"{flank.start} to {flank.end} below."
+        yield from _arc(swing)
+    if not isinstance(line, Egg):
+        yield ""
+        yield "Points of the line, clockwise: east, north, then grid bearing and length to the next"
+        for i, arc in enumerate(line.arcs(), start=1):
+            yield (
+                f"  {i:>5}  {arc.start_x:>13.3f}  {arc.start_y:>13.3f}"
+                f"  {arc.start_bearing_deg:>9.4f} deg  {arc.length:>9.3f} m"
             )
+
+
+def _steps(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Iterator[str]:
+    a, b = baselines(pack.line).stakes[:2]
+    bearing, errors, fence = baselines(pack.line).bearing_deg, project.setting_out, project.fence
+    off = _instrument(math.dist((a.x, a.y), (b.x, b.y)), project)
+    yield (
+        "Bring in stakes A and B by their coordinates, from control points or with a satellite receiver that finds a "
+        "place to 0.02 m: all else is set from these two, and the line lies as well as they do. A to B is "
+        f"{math.dist((a.x, a.y), (b.x, b.y)):.3f} m; if the instrument finds more than {2 * off:.3f} m more or less, "
+        "bring both in again. The other stakes are named for the drawings and need not be driven."
+    )
+    yield f"Set the instrument up over A, sight B and set the circle to the grid bearing {bearing:.4f} degrees."
+    yield (
+        "Set the main pegs of the table below in their order, each by its bearing and horizontal distance. Where one "
+        "is hidden from A, set up over a main peg that stands, sight A, and set it by its coordinates in points.csv."
+    )
+    yield (
+        f"Sight B once more before the instrument leaves A: a bearing off by more than "
+        f"{2 * errors.instrument_angle_error_deg:g} degrees means that it moved, and all main pegs are set again."
+    )
+    yield (
+        "Tape the chord from each main peg to the next and the diagonal to the next but one; none is longer than a "
+        f"tape of {LONGEST_TAPE_M:g} m. The table says by how much each may differ: what both pegs and the tape may "
+        f"be out by. All chords of the round together are {main.chord.sum():.3f} m."
+        if main.diagonal.max() <= LONGEST_TAPE_M
+        else "Measure the chord from each main peg to the next and the diagonal to the next but one, by tape up to "
+        f"{LONGEST_TAPE_M:g} m and by instrument beyond. The table says by how much each may differ: what both pegs "
+        f"and the tape may be out by. All chords of the round together are {main.chord.sum():.3f} m."
+    )
+    yield (
+        "Pegs between two main pegs: tape along_chord_m of pegs.csv along the chord from main peg from_main_peg to the "
+        "next, and out_from_chord_m squarely out from it (negative: inward), at most "
+        f"{np.abs(main.offset).max():.2f} m. Check each by chord_from_previous_peg_m: posts stand on chords, and the "
+        "distance to the peg before is straight."
+    )
+    if fence.airlock_length_m > 0 and pack.gates.chainage.size:
+        diagonal = math.hypot(fence.airlock_length_m, fence.airlock_width_m)
         yield (
-            f"{arc.name.capitalize()}: its centre {flank.centre} lies on baseline 2, "
-            f"{arc.radius - egg.big_radius:.3f} m from A on the side of {side}. {way}"
+            "Posts of the airlocks: by bearing and distance from A in pegs.csv. Check both diagonals of each room, "
+            f"{diagonal:.2f} m for one of {fence.airlock_length_m:g} by {fence.airlock_width_m:g} m (chords of the "
+            "curve make it a little shorter), and the width of both gates."
         )
-    yield (
-        f"Small end: hook a line of {small.arc.radius:.3f} m over B and walk from G by Q to H. Q lies "
-        f"{apart['B', 'Q']:.3f} m beyond B on baseline 1. Where the lines change at C, G, H and D the direction does "
-        "not: "
-        "neighbouring pegs make one smooth curve, without a corner."
-    )
-    yield (
-        f"Check P to Q, {apart['P', 'Q']:.3f} m along baseline 1, and G to H, {apart['G', 'H']:.3f} m. Round the "
-        "line it "
-        f"is {egg.perimeter:.3f} m."
-    )
-    yield (
-        f"With {tape:g} m of error in each taped distance, a peg tied from two stakes is out by up to "
-        f"{tape / math.sin(math.radians(45)):.3f} m where the tapes cross at right angles and by up to "
-        f"{tape / math.sin(math.radians(15)):.3f} m where they cross at 30 degrees; pegs.csv gives the angle for "
-        "each peg."
-    )
-
-
-def _drawn(pack: Pack) -> Iterator[str]:
-    frame = baselines(pack.line)
-    yield from _table(frame.stakes)
-    yield ""
-    yield "Check distances between stakes (m)"
-    yield from _checks(distances(frame.stakes))
-    yield ""
-    yield "Steps"
-    steps = (
-        f"Drive A and B at their coordinates; A to B, on the grid bearing {frame.bearing_deg:.4f} degrees, is "
-        "baseline 1. "
-        "Drive C and D and check all distances above.",
-        "Peg every point of the line in the order of the table below, by its tie distances or offsets in pegs.csv or "
-        "from "
-        "the point before by bearing and length.",
-        "The last length leads back to the first point: how far it misses it is the error of the whole round.",
-    )
-    for number, text in enumerate(steps, start=1):
-        yield from _step(number, text)
-    yield ""
-    yield "Points of the line, clockwise: east, north, then grid bearing and length to the next"
-    for i, arc in enumerate(pack.line.arcs(), start=1):
+    if isinstance(pack.line, Egg) and pack.line.small_radius <= LONGEST_TAPE_M:
         yield (
-            f"  {i:>5}  {arc.start_x:>13.3f}  {arc.start_y:>13.3f}"
-            f"  {arc.start_bearing_deg:>9.4f} deg  {arc.length:>9.3f} m"
+            f"A second check where the ground is level: a tape of {pack.line.small_radius:.3f} m from B meets every "
+            "peg of the small end."
+        )
+    yield _errors(found, main, pack, project)
+
+
+def _errors(found: Pegs, main: MainPegs, pack: Pack, project: Project) -> str:
+    s = project.setting_out
+    error = peg_errors(pack, found, main, project)
+    return (
+        "What to reckon with. Tape of L metres: "
+        f"{s.tape_error_m:g} x (0.2 + 0.8 L / 50) m, so {float(tape_error(25.0, full=s.tape_error_m)):.3f} m at 25 m. "
+        f"Instrument at D metres: the root of {s.instrument_distance_error_m:g} squared + (D x tan "
+        f"{s.instrument_angle_error_deg:g} deg) squared, so {_instrument(50.0, project):.3f} m at 50 m and "
+        f"{_instrument(200.0, project):.3f} m at 200 m. Right angle: {SQUARE_DEG:g} degree. Main pegs of this line are "
+        f"out by up to {error[main.at].max():.3f} m, pegs between them by up to {error.max():.3f} m, and all of them "
+        "by what A and B are out by. The figures are assumptions of [setting_out]; put in those of your crew."
+    )
+
+
+def _instrument(distance: float, project: Project) -> float:
+    s = project.setting_out
+    return float(
+        instrument_error(
+            distance, distance_error=s.instrument_distance_error_m, angle_error_deg=s.instrument_angle_error_deg
+        )
+    )
+
+
+def _main_pegs(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Iterator[str]:
+    """Bearing and distance of every main peg, and its checks with what they may differ by."""
+    a, full = baselines(pack.line).stakes[0], project.setting_out.tape_error_m
+    x, y = found.x[main.at], found.y[main.at]
+    distance, bearing = np.hypot(x - a.x, y - a.y), np.degrees(np.arctan2(x - a.x, y - a.y)) % 360
+    error = peg_errors(pack, found, main, project)[main.at]
+    checks = []
+    for steps, length in ((1, main.chord), (2, main.diagonal)):
+        checks.append((length, error + np.roll(error, -steps) + tape_error(length, full=full)))
+    yield "Main pegs: grid bearing and distance from A; chord to the next and diagonal to the next but one,"
+    yield "with how much each may differ"
+    yield f"  {'peg':>5} {'bearing':>9} {'distance':>9}  {'chord':>8} {'+-':>5}  {'diagonal':>8} {'+-':>5}  what"
+    (chord, off), (diagonal, off_2) = checks
+    for k, peg in enumerate(main.at.tolist()):
+        yield (
+            f"  {peg + 1:>5} {bearing[k]:>9.4f} {distance[k]:>9.3f}  {chord[k]:>8.3f} {off[k]:>5.3f}"
+            f"  {diagonal[k]:>8.3f} {off_2[k]:>5.3f}  {found.kind[peg]}"
         )
 
 
@@ -158,16 +187,17 @@ def _pegs(project: Project, *, arcs: bool) -> Iterator[str]:
     yield ""
     what = "change of arc" if arcs else "corner"
     text = (
-        f"pegs.csv has a row for every post, gate, {what} and every {project.setting_out.step_m:g} m of chainage: "
-        "distance from A along baseline 1 and to its right (negative: left), which are at the same time the offset "
-        "from baseline 2 and the distance along it; and two tie distances. The last column names the limits that the "
-        "line is over at the peg: the strip there has to be dug by hand or made good."
+        f"pegs.csv has a row for every post, gate, {what} and every {project.setting_out.step_m:g} m of chainage, with "
+        "coordinates and levels of ground and bottom; the table is printed in drawings.pdf too. Distances from A along "
+        "baseline 1, which runs from A to B, and to its right (negative: left) are for an instrument that works in "
+        "these axes. What each peg may be out by stands beside it. The last column names the limits that the line is "
+        "over at the peg: the strip there has to be dug by hand or made good."
     )
     if arcs:
         text += (
             " On each arc it gives the length of ARC from its start, the deflection from the tangent there for that "
-            "length of arc, and the length of the CHORD to tape. Posts stand on chords: the distance to the peg before "
-            "is straight. On a radius of 30 m an arc of 20 m deflects by 19.099 degrees and a chord of 20 m by 19.471."
+            "length of arc, and the length of the CHORD. On a radius of 30 m an arc of 20 m deflects by 19.099 degrees "
+            "and a chord of 20 m by 19.471."
         )
     else:
         text += " The plan numbers the corners as the table above does."
@@ -186,7 +216,8 @@ def _checks(checks: Sequence[tuple[str, str, float]]) -> Iterator[str]:
         yield "  " + "    ".join(texts[i : i + 4])
 
 
-def _offsets(swing: Swing) -> Iterator[str]:
+def _arc(swing: Swing) -> Iterator[str]:
+    """Elements of an arc; with offsets from its long chord where that can be taped."""
     arc, elements = swing.arc, swing.elements
     yield f"{arc.name.capitalize()}, {swing.start} to {swing.end}, centre {swing.centre} (m)"
     tangent = "" if math.isinf(elements.tangent) else f", tangents {elements.tangent:.3f}"
@@ -195,6 +226,8 @@ def _offsets(swing: Swing) -> Iterator[str]:
         f"long chord {elements.long_chord:.3f},"
     )
     yield f"  middle of the chord to the arc {elements.mid_ordinate:.3f}{tangent}"
+    if elements.long_chord > LONGEST_TAPE_M:
+        return
     yield f"  along the chord from {swing.start}, and out from it to the arc:"
     pairs = [f"{t:>8.3f} {h:>7.3f}" for t, h in swing.offsets]
     yield from ("  " + "   ".join(pairs[i : i + 4]) for i in range(0, len(pairs), 4))
