@@ -73,7 +73,7 @@ def test_the_bound_is_that_of_no_go_ground_alone():
     """A bar that halves a field leaves the bound what it is without: half above the egg beside the bar, and valid."""
     on = field(box(118, -1, 122, 101))
     fit = fit_line(on, 0.0, **SHAPE)
-    (proven,), notes = with_line_proof([fit], on, gap=0.001, **SHAPE)
+    (proven,), notes = with_line_proof([fit], on, gap=0.001, separation=10.0, **SHAPE)
     whole = fit_largest(on.enclosable, **STRICT).egg
     assert notes == ()
     assert proven.egg == fit.egg

@@ -128,7 +128,9 @@ def proven(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[F
         return fits, ()
     from packpale.enclosure.line_bound import with_line_proof
 
-    return with_line_proof(fits, line_ground(land, project), gap=wanted.proof_gap, **forms_of(project))
+    return with_line_proof(
+        fits, line_ground(land, project), gap=wanted.proof_gap, separation=wanted.separation_m, **forms_of(project)
+    )
 
 
 def forms_of(project: Project) -> "Forms":

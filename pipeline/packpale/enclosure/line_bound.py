@@ -5,11 +5,12 @@ in that land holds here (proof/): it takes no account of soft ground, and is as 
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from packpale.enclosure.fit import Ranges, fit_largest
 from packpale.enclosure.line_ground import LineGround
 from packpale.enclosure.model import Fit
-from packpale.enclosure.proven import with_proof
+from packpale.enclosure.proven import with_pair_proof, with_proof
 from packpale.values.notes import Note
 
 
@@ -18,6 +19,7 @@ def with_line_proof(
     ground: LineGround,
     *,
     gap: float,
+    separation: float,
     taper: tuple[float, float],
     aspect: tuple[float, float],
     min_radius: float,
@@ -25,13 +27,15 @@ def with_line_proof(
     """The fits with the lower of their bound and the one that branch and bound proves from no-go ground; and notes.
 
     The search for the bound ends within ``gap`` (a share) of the largest egg that no-go ground allows, not of the
-    fits: soft ground is what may lie between. Other parameters as for fit_line.fit_line, notes as of
-    proven.with_proof.
+    fits: soft ground is what may lie between. Several eggs and ``separation`` as for proven.with_proof, the notes too;
+    other parameters as for fit_line.fit_line.
     """
     ranges = Ranges(clearance=ground.outside_strip, taper=taper, aspect=aspect, min_radius=min_radius)
     free = fit_largest(ground.enclosable, **ranges)
     if free is None or not fits:
         return tuple(fits), ()
-    (proven,), notes = with_proof([free], ground.enclosable, gap=gap, **ranges)
-    bound = proven.area_bound_m2
-    return tuple(Fit(f.egg, min(f.area_bound_m2, bound), f.fit_s) for f in fits), notes
+    (proven,), notes = with_proof([free], ground.enclosable, gap=gap, separation=separation, **ranges)
+    found = [replace(f, area_bound_m2=min(f.area_bound_m2, proven.area_bound_m2)) for f in fits]
+    if len(found) > 1:
+        found[-1] = with_pair_proof(found, ground.enclosable, separation, ranges)
+    return tuple(found), notes

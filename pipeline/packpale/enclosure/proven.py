@@ -7,8 +7,9 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from packpale.enclosure.boundary import valid_parts
-from packpale.enclosure.fit import fit_largest
+from packpale.enclosure.fit import Ranges, fit_largest
 from packpale.enclosure.model import Fit
+from packpale.enclosure.packs_bound import smaller_of_two
 from packpale.enclosure.proof import area_bound
 from packpale.values.notes import Note
 
@@ -23,6 +24,7 @@ def with_proof(
     area: Polygon | MultiPolygon,
     *,
     gap: float,
+    separation: float,
     clearance: float,
     taper: tuple[float, float],
     aspect: tuple[float, float],
@@ -31,28 +33,28 @@ def with_proof(
     """The largest eggs with the lower of their bound and the one that branch and bound proves; and notes on that.
 
     The search for the bound ends within ``gap`` (a share) of the largest area known, or when its work is spent, which
-    is the same on every machine. Other parameters as for fit.fit_largest. The notes say if the clock ended it instead.
+    is the same on every machine. Of several eggs, ``separation`` [m] apart and the largest first, the last gets the
+    bound on the smaller of two where that is lower. Other parameters as for fit.fit_largest. The notes say if the clock
+    ended the search instead.
     """
     if not fits:
         return (), ()
     land = MultiPolygon(valid_parts(area))
     if not land.is_valid:
         land = shapely.union_all(list(land.geoms))
+    ranges = Ranges(clearance=clearance, taper=taper, aspect=aspect, min_radius=min_radius)
     best, work = fits[0].egg.area, _WORK_FOR_ONE
     if len(fits) > 1:
         # The bound holds for a single egg, so the best single egg is what it can come near to.
-        single = fit_largest(land, clearance=clearance, taper=taper, aspect=aspect, min_radius=min_radius)
+        single = fit_largest(land, **ranges)
         best = max(best, single.egg.area if single else 0.0)
         work = _WORK_FOR_SEVERAL
     proof = area_bound(
         land,
         best_area=best,
-        clearance=clearance,
-        taper=taper,
-        aspect=aspect,
-        min_radius=min_radius,
         tolerance=gap,
         max_work=work,
+        **ranges,
     )
     notes: tuple[Note, ...] = ()
     if proof.out_of_time:
@@ -64,4 +66,14 @@ def with_proof(
                 {"seconds": round(proof.seconds)},
             ),
         )
-    return tuple(replace(f, area_bound_m2=min(f.area_bound_m2, proof.area_bound_m2)) for f in fits), notes
+    found = [replace(f, area_bound_m2=min(f.area_bound_m2, proof.area_bound_m2)) for f in fits]
+    if len(fits) > 1:
+        found[-1] = with_pair_proof(found, land, separation, ranges)
+    return tuple(found), notes
+
+
+def with_pair_proof(fits: Sequence[Fit], land: MultiPolygon, separation: float, ranges: Ranges) -> Fit:
+    """The last of several eggs with the bound on the smaller of two that keep ``separation`` [m] apart."""
+    last = fits[-1]
+    bound = smaller_of_two(land, separation, best_area=fits[1].egg.area, at_most=last.area_bound_m2, **ranges)
+    return replace(last, area_bound_m2=bound)

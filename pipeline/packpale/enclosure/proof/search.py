@@ -35,6 +35,8 @@ class BoundResult:
     """Time taken. [s]"""
     closed: bool
     """Whether the bound is within the tolerance of the best area known."""
+    work: int
+    """What counted against the work allowed."""
     out_of_time: bool = False
     """Whether the clock ended the search: the bound holds, but another run may prove another one."""
 
@@ -95,7 +97,7 @@ def area_bound(
     if not shapely.is_valid(area):
         raise ValueError(f"the land is not valid: {shapely.is_valid_reason(area)}")
     if not area.area > 0:
-        return BoundResult(0.0, 0, time.perf_counter() - begun, closed=True)
+        return BoundResult(0.0, 0, time.perf_counter() - begun, closed=True, work=0)
 
     p, q = _shapes(taper, aspect)
     shape = np.zeros(11)
@@ -125,7 +127,9 @@ def area_bound(
     top = max(float(boxes[heap[0], 12]), floor) if state[1] > 0 else floor
     bound = math.exp(top) * (1 + _ROUNDING)
     closed = bound <= best_area * (1 + max(tolerance, 2 * _ROUNDING))
-    return BoundResult(bound, int(state[2]), time.perf_counter() - begun, closed, out_of_time and not closed)
+    boxes_bounded, work_done = int(state[2]), int(state[4])
+    took = time.perf_counter() - begun
+    return BoundResult(bound, boxes_bounded, took, closed, work_done, out_of_time and not closed)
 
 
 def _squares(area: Polygon | MultiPolygon, land: Outline, small: float, clearance: float) -> tuple[Array, float]:
