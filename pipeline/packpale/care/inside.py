@@ -65,38 +65,50 @@ class Inside:
         return None if self.lowest is None or self.highest is None else self.highest - self.lowest
 
 
-def ground_inside(site: Site, land: Land, packs: Sequence[Pack], project: Project) -> tuple[Inside, ...]:
-    """What each pack's fence encloses, by pack."""
+def kinds_of_ground(site: Site, land: Land, project: Project) -> dict[str, Mask | None]:
+    """Cells of each kind of ground that ``Inside`` counts, by its names; None where nothing tells of that kind."""
     grid, features, soil = site.grid, site.features, site.soil
     over = cells_over(site, project.land, slope=land.slope, ponding=land.ponding)
     water = standing_water(features, grid, land.ponding, deeper_than=project.land.max_ponding_m)
-    edge = edge_of_water(water, features, grid)
-    wooded = cells_within(features.get("woodland", ()), grid)
-    mapped = cells_within(features.get("watercourses", ()), grid)
-    wet = (soil.drainage_class >= WET_CLASS) | (soil.water_table <= WET_TABLE_M)
-    rock_is_given = _is_given(project, "depth_to_rock_m")
     wetness_is_given = _is_given(project, "drainage_class") or _is_given(project, "water_table_m")
+    wet = (soil.drainage_class >= WET_CLASS) | (soil.water_table <= WET_TABLE_M)
+    return {
+        "wood": cells_within(features["woodland"], grid) if "woodland" in features else None,
+        "mapped_water": cells_within(features["watercourses"], grid) if "watercourses" in features else None,
+        "hollows": over["ponding"][1],
+        "water_edge": edge_of_water(water, features, grid),
+        "steep": over["slope"][1],
+        "rocky": over["rock"][1] if _is_given(project, "depth_to_rock_m") else None,
+        "wet": wet if wetness_is_given else None,
+    }
+
+
+def ground_inside(site: Site, land: Land, packs: Sequence[Pack], project: Project) -> tuple[Inside, ...]:
+    """What each pack's fence encloses, by pack."""
+    grid = site.grid
+    kinds = kinds_of_ground(site, land, project)
     found = []
     for pack in packs:
         inside = cells_within([pack.line.polygon(CHORD_ERROR_M)], grid)
         level = site.elevation[inside]
         ground_is_known = bool(inside.any()) and bool(np.isfinite(land.slope[inside]).all())
 
-        def share(cells: Mask, known: bool, inside: Mask = inside) -> float | None:
-            return float(cells[inside].mean()) if known and inside.any() else None
+        def share(kind: str, known: bool = True, inside: Mask = inside) -> float | None:
+            cells = kinds[kind]
+            return float(cells[inside].mean()) if cells is not None and known and inside.any() else None
 
         found.append(
             Inside(
                 pack=pack.number,
                 area=pack.line.area,
-                wood=share(wooded, "woodland" in features),
-                mapped_water=share(mapped, "watercourses" in features),
-                hollows=share(over["ponding"][1], ground_is_known),
-                water_edge=share(edge, ground_is_known),
-                steep=share(over["slope"][1], ground_is_known),
-                rocky=share(over["rock"][1], rock_is_given),
-                wet=share(wet, wetness_is_given),
-                streams=_streams(site, pack) if "watercourses" in features else None,
+                wood=share("wood"),
+                mapped_water=share("mapped_water"),
+                hollows=share("hollows", ground_is_known),
+                water_edge=share("water_edge", ground_is_known),
+                steep=share("steep", ground_is_known),
+                rocky=share("rocky"),
+                wet=share("wet"),
+                streams=_streams(site, pack) if "watercourses" in site.features else None,
                 lowest=float(level.min()) if ground_is_known else None,
                 highest=float(level.max()) if ground_is_known else None,
             )

@@ -13,9 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from packpale.review.maps.map_page import ROOMS, MapPage, PictureLayer, VectorLayer
+from packpale.review.maps.probe import Probe
 from packpale.review.templating import render
 
-SCRIPTS = ("map", "plan", "probe", "compare", "measure", "sheet", "panel")
+SCRIPTS = ("map", "plan", "cells", "probe", "compare", "measure", "egg", "over_limits", "other_ground", "another_line", "sheet", "panel")
 """Our own scripts in review/maps/static, in the order in which they enter a page."""
 ADDRESS = "data:"
 """Before the token that stands for a picture."""
@@ -177,33 +178,39 @@ def _data(page: MapPage) -> dict[str, Any]:
             "cx": place.cx,
             "cy": place.cy,
         },
-        "probe": probe
-        and {
-            "west": probe.grid.west,
-            "north": probe.grid.north,
-            "cell": probe.grid.cell,
-            "rows": probe.grid.rows,
-            "cols": probe.grid.cols,
-            "whole": probe.whole_window,
-            "readings": [
-                {
-                    "key": r.key,
-                    "title": r.title,
-                    "unit": r.unit,
-                    "digits": r.digits,
-                    "least": r.least,
-                    "words": r.words,
-                    "several": r.several,
-                    "none": r.none,
-                    "lead": r.lead,
-                    "cut": r.cut_at_top,
-                    "wide": r.wide,
-                    "packed": r.packed,
-                }
-                for r in probe.readings
-            ],
-        },
+        "probe": probe and _cells(probe),
+        "another": page.another_line
+        and dict(page.another_line.data) | {"cells": _cells(page.another_line.probe)},
         "background": background and {"address": background.address, "credit": background.credit},
+    }
+
+
+def _cells(probe: Probe) -> dict[str, Any]:
+    """Readings of cells as the page unpacks them."""
+    return {
+        "west": probe.grid.west,
+        "north": probe.grid.north,
+        "cell": probe.grid.cell,
+        "rows": probe.grid.rows,
+        "cols": probe.grid.cols,
+        "whole": probe.whole_window,
+        "readings": [
+            {
+                "key": r.key,
+                "title": r.title,
+                "unit": r.unit,
+                "digits": r.digits,
+                "least": r.least,
+                "words": r.words,
+                "several": r.several,
+                "none": r.none,
+                "lead": r.lead,
+                "cut": r.cut_at_top,
+                "wide": r.wide,
+                "packed": r.packed,
+            }
+            for r in probe.readings
+        ],
     }
 
 

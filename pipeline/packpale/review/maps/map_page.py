@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from packpale.review.maps.another_line import AnotherLine
 from packpale.review.maps.placing import Placing
 from packpale.review.maps.probe import Probe
 
@@ -117,6 +118,8 @@ class MapPage:
     """From degrees to the run's plan; without it nothing can be measured on the map."""
     probe: Probe | None = None
     """Figures that a click looks up."""
+    another_line: AnotherLine | None = None
+    """What it takes to try other fence lines."""
     background: Background | None = None
     data_date: str = ""
     """When the ground was measured, in the reader's words."""

@@ -13,6 +13,7 @@ from packpale.review.crossings import crossing_layers
 from packpale.review.dens import den_layer
 from packpale.review.holding import holding_layers
 from packpale.review.limits import over_limits_layer
+from packpale.review.maps.another_line import another_line
 from packpale.review.maps.advice_layers import pit_layer, stretch_layers
 from packpale.review.maps.enclosure_layers import enclosure_layers
 from packpale.review.maps.land_layers import land_layers
@@ -63,6 +64,7 @@ def plot_map(result: PlotResult, project: Project, wording: Wording) -> MapPage:
         view=_view(result, degrees),
         vectors=[layer for layer in _vectors(result, project, wording, degrees) if layer.shapes],
         imperial=wording.imperial,
+        another_line=another_line(result, project, wording),
         placing=placing(
             site.crs,
             widened((bounds[0][1], bounds[0][0], bounds[1][1], bounds[1][0]), SURROUNDING),

@@ -26,12 +26,19 @@ packpale.compare = function (map, panel) {
     document.getElementById("right-name").style.left = (at + 8) + "px";
   }
 
+  // The picture of a layer, which it has only while it is shown.
+  function picture(layer) {
+    var shown = map.hasLayer(layer), found = layer.addTo(map).getElement().src;
+    if (!shown) layer.remove();
+    return found;
+  }
+
   function choose() {
     if (right) right.remove();
     right = null;
     var layer = window[select.value];
     if (layer) {
-      right = L.imageOverlay(layer._url, layer.getBounds(),
+      right = L.imageOverlay(picture(layer), layer.getBounds(),
         Object.assign({}, layer.options, {className: "picture beside"})).addTo(map);
     }
     names();

@@ -3,17 +3,7 @@
 var packpale = {};
 
 // Lines are drawn to a fraction of a pixel: rounded to whole pixels a long gentle curve would look like a hand-drawn one.
-(function () {
-  var whole = L.Polyline.prototype._projectLatlngs;
-  L.Polyline.include({_projectLatlngs: function (latlngs, result, bounds) {
-    var map = this._map;
-    this._map = {latLngToLayerPoint: function (at) {
-      return (map.exact || map).project(at).subtract((map.exact || map).getPixelOrigin());
-    }, exact: map.exact || map};
-    whole.call(this, latlngs, result, bounds);
-    this._map = map;
-  }});
-})();
+L.Map.include({latLngToLayerPoint: function (at) { return this.project(at).subtract(this.getPixelOrigin()); }});
 
 // A layer may hold lines as well as areas; only areas are filled.
 packpale.style = function (feature, style) {

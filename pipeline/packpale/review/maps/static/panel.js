@@ -18,6 +18,7 @@ packpale.start = function (map, data) {
   L.control.scale({position: "bottomleft", metric: !data.imperial, imperial: data.imperial, maxWidth: 160}).addTo(map);
 
   map.on("click", function (event) {
+    if (packpale.trying) return;
     if (packpale.measuring) packpale.measureAt(event.latlng);
     else packpale.ask(map, event.latlng, event.originalEvent.packpaleShape);
   });
@@ -70,6 +71,7 @@ packpale.start = function (map, data) {
   panel.addEventListener("change", showPictures);
   showPictures();
   packpale.measure(map);
+  packpale.anotherLine(map);
   packpale.sheet(map);
   packpale.background(map);
   packpale.labels(map);
