@@ -76,4 +76,3 @@ def _room(egg, result, project):
         return None
     gaps = [ring.exterior.distance(area) for area in (result.site.outline.boundary, *no_go)]
     return float(np.min(gaps)) - project.trench.outside_strip_m
-

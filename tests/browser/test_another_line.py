@@ -88,13 +88,21 @@ def test_the_line_in_hand_begins_as_the_planned_one(tried, fitting):
 
 def test_fields_change_it_and_changes_can_be_taken_back(tried):
     before = fields(tried)
-    for name, value in (("area", "1.5"), ("bearing", "20"), ("aspect", "1.5"), ("taper", "0.6"), ("x", before["x"] + 7)):
+    for name, value in (
+        ("area", "1.5"),
+        ("bearing", "20"),
+        ("aspect", "1.5"),
+        ("taper", "0.6"),
+        ("x", before["x"] + 7),
+    ):
         tried.fill(f"#another-{name}", str(value))
         tried.press(f"#another-{name}", "Enter")
         now = fields(tried)
         assert now[name] == pytest.approx(float(value), abs=0.06)
         # Nothing else moves.
-        assert {k: v for k, v in now.items() if k != name} == pytest.approx({k: v for k, v in before.items() if k != name})
+        assert {k: v for k, v in now.items() if k != name} == pytest.approx(
+            {k: v for k, v in before.items() if k != name}
+        )
         before = now
     for _ in range(5):
         tried.click("#another-undo")
@@ -125,7 +133,13 @@ def test_handles_change_what_they_say(tried, handle, moved):
     # Away from the middle, or to its side for the turn and the small end.
     dx, dy = x - middle["x"] - 15, y - middle["y"] - 15
     length = max((dx**2 + dy**2) ** 0.5, 1)
-    step = (-25, 18) if handle == "M" else (-20 * dy / length, 20 * dx / length) if handle in "TE" else (22 * dx / length, 22 * dy / length)
+    step = (
+        (-25, 18)
+        if handle == "M"
+        else (-20 * dy / length, 20 * dx / length)
+        if handle in "TE"
+        else (22 * dx / length, 22 * dy / length)
+    )
     tried.mouse.move(x, y)
     tried.mouse.down()
     tried.mouse.move(x + step[0] / 2, y + step[1] / 2)
@@ -141,7 +155,9 @@ def test_handles_change_what_they_say(tried, handle, moved):
 
 
 def test_it_says_which_rules_it_leaves(tried):
-    assert "keeps to the settings" in tried.text_content("#another-said") or "no-go" in tried.text_content("#another-said")
+    assert "keeps to the settings" in tried.text_content("#another-said") or "no-go" in tried.text_content(
+        "#another-said"
+    )
     tried.fill("#another-taper", "0.2")
     tried.press("#another-taper", "Enter")
     told(tried)

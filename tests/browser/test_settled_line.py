@@ -65,6 +65,8 @@ def test_a_line_settled_on_the_map_is_computed_as_that_egg(watched, tmp_path):
 
 def test_a_line_that_is_not_there_is_said_in_one_line(tmp_path):
     config = Made(tmp_path).text(Made(tmp_path).settings_text(), "land.toml")
-    done = CliRunner().invoke(commands, ["run", str(config), "--out", str(tmp_path / "out"), "--line", "nowhere.geojson"])
+    done = CliRunner().invoke(
+        commands, ["run", str(config), "--out", str(tmp_path / "out"), "--line", "nowhere.geojson"]
+    )
     assert done.exit_code == 2
     assert done.output.strip() == "--line nowhere.geojson: no such file; give the one that the map of a plot has saved"

@@ -16,7 +16,20 @@ from packpale.review.maps.map_page import ROOMS, MapPage, PictureLayer, VectorLa
 from packpale.review.maps.probe import Probe
 from packpale.review.templating import render
 
-SCRIPTS = ("map", "plan", "cells", "probe", "compare", "measure", "egg", "over_limits", "other_ground", "another_line", "sheet", "panel")
+SCRIPTS = (
+    "map",
+    "plan",
+    "cells",
+    "probe",
+    "compare",
+    "measure",
+    "egg",
+    "over_limits",
+    "other_ground",
+    "another_line",
+    "sheet",
+    "panel",
+)
 """Our own scripts in review/maps/static, in the order in which they enter a page."""
 ADDRESS = "data:"
 """Before the token that stands for a picture."""
@@ -179,8 +192,7 @@ def _data(page: MapPage) -> dict[str, Any]:
             "cy": place.cy,
         },
         "probe": probe and _cells(probe),
-        "another": page.another_line
-        and dict(page.another_line.data) | {"cells": _cells(page.another_line.probe)},
+        "another": page.another_line and dict(page.another_line.data) | {"cells": _cells(page.another_line.probe)},
         "background": background and {"address": background.address, "credit": background.credit},
     }
 

@@ -13,8 +13,8 @@ from packpale.review.crossings import crossing_layers
 from packpale.review.dens import den_layer
 from packpale.review.holding import holding_layers
 from packpale.review.limits import over_limits_layer
-from packpale.review.maps.another_line import another_line
 from packpale.review.maps.advice_layers import pit_layer, stretch_layers
+from packpale.review.maps.another_line import another_line
 from packpale.review.maps.enclosure_layers import enclosure_layers
 from packpale.review.maps.land_layers import land_layers
 from packpale.review.maps.leaflet import page_bytes, write_map

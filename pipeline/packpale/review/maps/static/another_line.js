@@ -29,9 +29,8 @@ packpale.anotherLine = function (map) {
   function rows(f) {
     var list = [["Area", figure("area", f.area)], ["Fence in plan", figure("length", f.perimeter)],
       ["Likely price", money(f.price)], ["One " + (packpale.data.imperial ? "acre" : "hectare") + " more costs about", money(f.next)],
-      ["Nearest no-go ground", f.nearest.room >= 0 ? figure("length", f.nearest.room) + " to spare: " + f.nearest.name
-        : f.nearest.wholly ? (f.nearest.outer ? "the line lies outside the plot" : "the line lies in it: " + f.nearest.name)
-          : "crossed by " + figure("dimension", -f.nearest.room) + ": " + f.nearest.name],
+      ["Room to no-go ground, here the " + f.nearest.name, f.nearest.room >= 0 ? figure("length", f.nearest.room)
+        : f.nearest.wholly ? "none: it lies " + (f.nearest.outer ? "outside" : "in it") : "crossed by " + figure("dimension", -f.nearest.room)],
       ["Over limits", figure("length", f.over.metres) + ", " + percent(f.over.metres / f.perimeter)]];
     f.over.by.forEach(function (one) { list.push(["of it " + one.name, figure("length", one.metres)]); });
     return list.concat([["On rock above the bottom", figure("length", f.rock)], ["Trench meets water", figure("length", f.wet)],

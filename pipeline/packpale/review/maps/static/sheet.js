@@ -11,6 +11,10 @@ packpale.sheet = function (map) {
       var size = map.getSize();
       shown = L.latLngBounds(map.containerPointToLatLng([panel.offsetWidth + 12, size.y]), map.containerPointToLatLng([size.x, 0]));
     }
+    if (packpale.trying && !packpale.narrow()) {
+      shown = L.latLngBounds(map.containerPointToLatLng([0, map.getSize().y]),
+        map.containerPointToLatLng([map.getSize().x - document.getElementById("another").offsetWidth - 24, 0]));
+    }
     wasOpen = panel.open;
     panel.open = true;
     document.body.classList.add("sheet");
