@@ -304,10 +304,11 @@ def follow_sections(
 
 
 @njit(cache=True)
-def level_sections(  # noqa: C901 - the bottoms, then the walls
+def level_sections(  # noqa: C901, PLR0912 - the bottoms, then the walls
     bottoms: Floats,
     walls: Floats,
     side_slope: float,
+    rock_side_slope: float,
     reach: float,
     strip: float,
     x: Floats,
@@ -333,9 +334,9 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
     """Fill ``out`` where bottoms are horizontal at the ground under the fence less their depth.
 
     ``bottoms`` and ``walls`` are one for all stations or one for each, as in ``follow_sections``. ``walls`` holds
-    offset, depth and direction of the outer walls; each rises until it meets the ground or has gone
-    ``reach`` times its depth. ``edges`` (stations, 2) gets the offsets where they end, ``deepest`` the deepest column.
-    ``space`` is work space, as there.
+    offset, depth, direction and height in rock of the outer walls; each rises, first through the rock, until it meets
+    the ground or has gone ``reach`` times its depth. ``edges`` (stations, 2) gets the offsets where they end,
+    ``deepest`` the deepest column. ``space`` is work space, as there.
     """
     u, v, su, sv, about = space[0], space[1], space[2], space[3], space[4]
     for i in range(x.size):
@@ -366,30 +367,41 @@ def level_sections(  # noqa: C901 - the bottoms, then the walls
                 deepest[i] = max(deepest[i], cut_b)
                 a, cut_a = b, cut_b
         for w in range(walls.shape[1]):
-            start, depth, direction = walls[k, w, 0], walls[k, w, 1], walls[k, w, 2]
+            start, depth, direction, in_rock = walls[k, w, 0], walls[k, w, 1], walls[k, w, 2], walls[k, w, 3]
             edges[i, w] = start
             if side_slope == 0.0:
                 continue
             a = start
             cut_a = bilinear(z, west, north, cell, x[i] + side_x[i] * a, y[i] + side_y[i] * a) - ground[i] + depth
-            j = 0
-            while cut_a > 0.0 and j * strip < reach * depth:
-                j += 1
-                b = start + direction * j * strip
-                px, py = x[i] + side_x[i] * b, y[i] + side_y[i] * b
-                cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + depth - j * strip / side_slope
-                if math.isnan(cut_b):
-                    break
-                if direction > 0:
-                    _add_strip(
-                        row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
-                    )
-                else:
-                    _add_strip(
-                        row, b, a, cut_b, cut_a, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
-                    )
-                edges[i, w] = b if cut_b > 0.0 else a + (b - a) * cut_a / (cut_a - cut_b)
-                deepest[i] = max(deepest[i], cut_b)
-                a, cut_a = b, cut_b
+            known, gone = True, rock_side_slope * in_rock
+            for part in range(2):
+                foot, risen = (start, 0.0) if part == 0 else (start + direction * gone, in_rock)
+                run, slope = (gone, rock_side_slope) if part == 0 else (reach * depth - gone, side_slope)
+                if part == 1 and rock_side_slope == 0.0:
+                    cut_a -= in_rock  # straight up
+                j = 0
+                while known and cut_a > 0.0 and j * strip < run:
+                    j += 1
+                    # The wall in rock ends exactly where that in soil begins.
+                    way = min(j * strip, run) if part == 0 else j * strip
+                    b = foot + direction * way
+                    px, py = x[i] + side_x[i] * b, y[i] + side_y[i] * b
+                    cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + depth - risen - way / slope
+                    if math.isnan(cut_b):
+                        known = False
+                        break
+                    if direction > 0:
+                        _add_strip(
+                            row, a, b, cut_a, cut_b, about, u, v, su, sv,
+                            rock, hard, water, rock_shift[i], water_shift[i],
+                        )  # fmt: skip
+                    else:
+                        _add_strip(
+                            row, b, a, cut_b, cut_a, about, u, v, su, sv,
+                            rock, hard, water, rock_shift[i], water_shift[i],
+                        )  # fmt: skip
+                    edges[i, w] = b if cut_b > 0.0 else a + (b - a) * cut_a / (cut_a - cut_b)
+                    deepest[i] = max(deepest[i], cut_b)
+                    a, cut_a = b, cut_b
             if cut_a > 0.0:
                 caught[i] = False

@@ -80,7 +80,8 @@ def line_rates(site: Site, project: Project) -> LineRates:
     """Likely price per metre of fence line on one plot, from the rates, section and soil that its bill is made of.
 
     It leaves out what only a drawn line tells: how its panels are cut to length, a bottom smoothed to ``max_gradient``
-    or ``vertical_curve_m``, and that ground which rises to one side all along a level trench makes more or less of it.
+    or ``vertical_curve_m``, that walls in rock may be steeper than in soil, and that ground which rises to one side all
+    along a level trench makes more or less of it.
     Where the elevation is missing the ground counts as level.
     """
     window = _window(site, project.fence.post_spacing_m)

@@ -43,12 +43,25 @@ class TrenchSection:
     apron_reach: float
     apron_cover: float
     side_slope: float
+    rock_side_slope: float | None = None
+    """The same in hard rock, where that is known; None for that of soil. The section by itself stands in soil."""
 
     def __post_init__(self) -> None:
         if not (self.depth > 0 and self.bottom_width > 0 and self.apron_reach >= 0 and self.side_slope >= 0):
             raise ValueError(f"no such trench: {self}")
+        if not 0 <= self.in_rock <= self.side_slope:
+            raise ValueError(f"walls in rock stand as steep as in soil or steeper, got {self}")
         if not 0 <= self.apron_cover <= self.depth:
             raise ValueError(f"the apron lies between the ground and the bottom of the skirt, got {self}")
+
+    @property
+    def in_rock(self) -> float:
+        """Side slope in hard rock."""
+        return self.side_slope if self.rock_side_slope is None else self.rock_side_slope
+
+    def run(self, depth: Array, rock: Array) -> Array:
+        """Horizontal run of a wall from a depth up to level ground with hard rock below ``rock``. [m]"""
+        return self.side_slope * np.minimum(depth, rock) + self.in_rock * np.maximum(depth - rock, 0.0)
 
     @functools.cached_property
     def bottoms(self) -> Array:
@@ -124,22 +137,27 @@ class Outlines:
     """Outlines of one section dug to several depths of the skirt trench; rows as in ``TrenchSection``. [m]"""
 
     pieces: Array
-    """The whole outline below level ground, shape (depths, 6, 4), parted at the fence line; a piece that is not there
-    has no width."""
+    """The whole outline below level ground, shape (depths, 6 or 9, 4), parted at the fence line and, where rock is
+    given, at its surface; a piece that is not there has no width."""
     bottoms: Array
-    """Between the two outer walls, shape (depths, 4, 4)."""
+    """Between the two outer walls, shape (depths, 4 or 5, 4)."""
     walls: Array
-    """Offset, depth and direction of the outer walls, shape (depths, 2, 3)."""
+    """Offset, depth, direction and height in hard rock of the outer walls, shape (depths, 2, 4)."""
 
 
-def outlines(section: TrenchSection, depth: Array) -> Outlines:
+def outlines(section: TrenchSection, depth: Array, rock: Array | None = None) -> Outlines:
     """The section with its skirt trench at each of ``depth`` [m], the apron bench staying where it is.
+
+    ``rock`` is the depth to hard rock at each, infinite without any [m]: below it walls rise with the section's slope
+    in rock. All walls run alike at one depth, so that here too one of the two outer walls hides the other.
 
     Raises ValueError if a depth is less than the section's own.
     """
     d = np.asarray(depth, float)
     if (d < section.depth - 1e-9).any():
         raise ValueError(f"the skirt trench is at least {section.depth} m deep, got {d.min()} m")
+    if rock is not None:
+        return _in_rock(section, *np.broadcast_arrays(d, np.asarray(rock, float)))
     half, h, n = section.bottom_width / 2, section.apron_cover, section.side_slope
     zero, reach = np.zeros_like(d), np.full_like(d, section.apron_reach)
     meeting = half + n * (d - h)
@@ -156,8 +174,49 @@ def outlines(section: TrenchSection, depth: Array) -> Outlines:
     start, fall = np.where(bench, reach, half), np.where(bench, h, d)
     left = np.stack([-half - n * d, zero - half, zero, d], axis=1)
     right = np.stack([start, start + n * fall, fall, zero], axis=1)
-    walls = np.stack([np.stack([zero - half, d, zero - 1], axis=1), np.stack([start, fall, zero + 1], axis=1)], axis=1)
+    walls = _walls(half, d, (start, fall), (zero, zero))
     return Outlines(np.concatenate([left[:, None], bottoms, right[:, None]], axis=1), bottoms, walls)
+
+
+def _in_rock(section: TrenchSection, d: Array, rock: Array) -> Outlines:
+    half, h, zero = section.bottom_width / 2, section.apron_cover, np.zeros_like(d)
+    reach = np.full_like(d, section.apron_reach)
+
+    def run(depth: Array) -> Array:
+        return section.run(depth, rock)
+
+    def piece(inner: Array, outer: Array, at_inner: Array, at_outer: Array) -> Array:
+        return np.stack([inner, outer, at_inner, at_outer], axis=1)
+
+    floor = zero + h
+    meeting = half + run(d) - run(floor)
+    bench = (h > 0) & (reach > meeting)
+    # Between the two floors, and between a floor and the ground, a wall breaks at the surface of the rock.
+    top = np.clip(rock, h, d)
+    breaks = half + run(d) - run(top)
+    start, fall = np.where(bench, reach, half), np.where(bench, h, d)
+    left_top, right_top = np.minimum(rock, d), np.minimum(rock, fall)
+    left_break, right_break = -half - (run(d) - run(left_top)), start + run(fall) - run(right_top)
+    bottoms = np.stack(
+        [
+            piece(zero - half, zero, d, d),
+            piece(zero, zero + half, d, d),
+            piece(zero + half, np.where(bench, breaks, half), d, top),
+            piece(np.where(bench, breaks, half), np.where(bench, meeting, half), top, floor),
+            piece(meeting, np.where(bench, reach, meeting), floor, floor),
+        ],
+        axis=1,
+    )
+    left = [piece(-half - run(d), left_break, zero, left_top), piece(left_break, zero - half, left_top, d)]
+    right = [piece(start, right_break, fall, right_top), piece(right_break, start + run(fall), right_top, zero)]
+    pieces = np.concatenate([np.stack(left, axis=1), bottoms, np.stack(right, axis=1)], axis=1)
+    return Outlines(pieces, bottoms, _walls(half, d, (start, fall), (d - left_top, fall - right_top)))
+
+
+def _walls(half: float, d: Array, outer: tuple[Array, Array], in_rock: tuple[Array, Array]) -> Array:
+    one = np.ones_like(d)
+    left = np.stack([-half * one, d, -one, in_rock[0]], axis=1)
+    return np.stack([left, np.stack([*outer, one, in_rock[1]], axis=1)], axis=1)
 
 
 def _trapezoid(offset: Array, left: float, right: float, depth: float, side_slope: float) -> Array:

@@ -73,7 +73,8 @@ def cut_sections(
     ground); between them everything above the outline is cut, and the cut is never negative.
 
     Where ``depth`` is given, shape (stations,), the skirt trench is that deep at each station instead of the
-    section's own depth, which is the least allowed [m]; the apron bench stays. ``rock_shift`` and ``water_shift``,
+    section's own depth, which is the least allowed [m]; the apron bench stays. Where the section has a slope of its own
+    in hard rock, its walls break at the depth to rock under the fence. ``rock_shift`` and ``water_shift``,
     shape (stations,), are added to the depths to rock and water, which never become negative [m].
 
     Notes
@@ -97,7 +98,8 @@ def cut_sections(
     shifts = (_shift(rock_shift, stations), _shift(water_shift, stations))
     frame = (site.grid.west, site.grid.north, site.grid.cell)
     strip = min(STRIP_M, site.grid.cell / 4)
-    shape = outlines(section, np.array([section.depth]) if depth is None else depth)
+    hard = hard_rock_depth(section, line, site, shift=rock_shift)
+    shape = outlines(section, np.array([section.depth]) if depth is None else depth, hard)
     edges = np.column_stack([shape.pieces[:, 0, 0], shape.pieces[:, -1, 1]])
     # A copy, since the compiled loop writes into it; in one order always, or it would be compiled for either.
     edges = np.array(np.broadcast_to(edges, (stations, 2)), order="C")
@@ -112,6 +114,7 @@ def cut_sections(
             shape.bottoms,
             shape.walls,
             section.side_slope,
+            section.in_rock,
             CATCH_REACH * section.side_slope,
             strip,
             *along,
@@ -131,6 +134,15 @@ def cut_sections(
         )
     cut, in_rock, wet, opened, in_hard = (out[:, k : k + 3] for k in range(0, 15, 3))
     return CutSections(cut, in_rock, in_hard, wet, opened, edges, deepest, caught)
+
+
+def hard_rock_depth(section: TrenchSection, line: Alignment, site: Site, *, shift: Array | None = None) -> Array | None:
+    """Depth to hard rock under the fence at each station, infinite without any; None where walls do not heed it. [m]"""
+    if section.rock_side_slope is None:
+        return None
+    soil, grid = site.soil, site.grid
+    depth = grid.nearest(soil.depth_to_rock, line.x, line.y) + (0.0 if shift is None else shift)
+    return np.where(grid.nearest(soil.rock_is_hard, line.x, line.y), np.maximum(depth, 0.0), np.inf)
 
 
 def _shift(shift: Array | None, stations: int) -> Array:

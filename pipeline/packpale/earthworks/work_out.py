@@ -34,6 +34,8 @@ from packpale.units import measured
 from packpale.values.notes import Note
 from packpale.values.quantity import Quantity, given
 
+HARD_ROCK_TOLD_M3 = 0.5
+"""Hard rock in the dig from which it is told how its walls were reckoned. [m3]"""
 WORTH_SAYING_M = 0.05
 """Overrun of the free strip from which it is mentioned. [m]"""
 
@@ -85,7 +87,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         found = gate_leaves(site, pack, project)
         notes += gate_notes(found, project.gates)
         leaves += found
-    notes += _posts_in_the_dig(project)
+    notes += [*_posts_in_the_dig(project), *_rock_walls(trench, sum(v.hard_rock for v in volumes))]
     hauled = haul(volumes, bulking=project.bulking, plant=project.plant)
     worked = machine_work(enclosure.packs, volumes, profiles, bulking=project.bulking, plant=project.plant)
     notes += [*haul_notes(hauled), *plant_notes(worked)]
@@ -130,7 +132,12 @@ def _fence(pack: Pack, project: Project) -> FenceTakeOff:
 def trench_section(trench: TrenchSettings) -> TrenchSection:
     """The section that the settings ask for."""
     return TrenchSection(
-        trench.depth_m, trench.bottom_width_m, trench.apron_reach_m, trench.apron_cover_m, trench.side_slope
+        trench.depth_m,
+        trench.bottom_width_m,
+        trench.apron_reach_m,
+        trench.apron_cover_m,
+        trench.side_slope,
+        trench.rock_side_slope,
     )
 
 
@@ -227,6 +234,34 @@ def _volumes(pack: Pack, cuts: CutSections, curvature: Array, profile: Profile, 
         hard_rock=hard,
         surplus_soil_loose=balance.surplus_soil_loose,
     )
+
+
+def _rock_walls(trench: TrenchSettings, hard_rock: float) -> list[Note]:
+    """How walls in hard rock were reckoned, where there is some."""
+    if hard_rock < HARD_ROCK_TOLD_M3 or trench.side_slope == 0:
+        return []
+    volume = Quantity(hard_rock, "volume")
+    if trench.rock_side_slope is None:
+        return [
+            Note(
+                "rock dug as wide as soil",
+                "walls in hard rock are reckoned as flat as in soil, so that {volume} of it are broken",
+                "Rock stands steeper as a rule: with {setting:trench.rock_side_slope} set there is less of it. Ask "
+                "whoever will dig it.",
+                {"volume": volume},
+                size=hard_rock,
+            )
+        ]
+    return [
+        Note(
+            "steep walls in rock",
+            "walls in hard rock are drawn at {slope}:1 (run to rise), in soil at {soil}:1",
+            "Only rock that a competent person has found to be stable may stand so, not what is cracked or wet (29 CFR "
+            "1926 Subpart P App. A and B, rules of the United States; your rules may differ).",
+            {"slope": given(trench.rock_side_slope, "number"), "soil": given(trench.side_slope, "number")},
+            size=hard_rock,
+        )
+    ]
 
 
 def _posts_in_the_dig(project: Project) -> list[Note]:

@@ -23,6 +23,8 @@ class TrenchSettings(Settings):
     """Side of the fence on which the apron lies."""
     side_slope: Annotated[float, Field(ge=0, le=3)] = default("trench.side_slope")
     """Horizontal run of the trench walls per unit of rise; 0 is vertical."""
+    rock_side_slope: Annotated[float | None, Field(ge=0, le=3)] = None
+    """The same in hard rock, at most that of soil. Without it rock is reckoned to be dug as wide as soil."""
     formation: Literal["follow", "level"] = default("trench.formation")
     """follow: depth below the ground at each offset; level: bottoms horizontal across the section."""
     station_m: Annotated[float, Field(ge=0.1, le=50)] = default("trench.station_m")
@@ -52,6 +54,11 @@ class TrenchSettings(Settings):
         # From 5 ft (1.52 m) a wall not in stable rock is sloped, shored or shielded: 29 CFR 1926.652(a)(1).
         if self.depth_m >= 1.52 and self.side_slope == 0:
             raise ValueError(f"vertical walls at depth_m = {self.depth_m:g}; from 1.52 m (5 ft) set side_slope above 0")
+        if self.rock_side_slope is not None and self.rock_side_slope > self.side_slope:
+            raise ValueError(
+                f"rock_side_slope = {self.rock_side_slope:g} is flatter than side_slope = {self.side_slope:g}; "
+                "rock stands as steep as soil or steeper: lower it, or drop the key"
+            )
         return self
 
     @property

@@ -33,6 +33,7 @@ NAMES: Mapping[str, str] = {
     "mesh.wire_mm": "the thickness of its wire",
     "mesh.opening_mm": "the width of its openings",
     "mesh.zinc_g_per_m2": "the zinc on its wire",
+    "trench.rock_side_slope": "the side slope in hard rock",
     "trench.side_slope": "the side slope of the trench",
     "trench.station_m": "the step between stations of the trench",
     "trench.working_strip_m": "the working strip",
