@@ -32,6 +32,7 @@ def test_a_figure_in_a_message_has_its_feet_behind_it(figure, metric, feet):
         assert figure() == f"{metric} {feet}"
         with feet_too(False):
             assert figure() == metric
+        assert figure() == f"{metric} {feet}"
     assert figure() == metric
 
 

@@ -146,6 +146,17 @@ def test_of_two_triangular_prices_the_chance_is_that_of_the_integral():
     assert rows["b"].first_place_share == pytest.approx(1 / 24, abs=5 * np.sqrt(23 / 24**2 / n))
 
 
+def test_of_two_plots_alike_the_one_with_the_better_land_in_a_draw_is_first():
+    # The change of a is normal, that of b nothing, and no weight is drawn as nothing: a is first where it is positive.
+    r = np.random.default_rng(6)
+    n = 20_000
+    level = np.full(n, 100_000.0)
+    given = drawn_from(a=(level, r.normal(0.02, 0.05, n)), b=(level, 0.0))
+    rows = {p.plot_id: p for p in rank(LEVEL, WEIGHTS, draws=n, seed=5, drawn=given).rows}
+    exact = NormalDist().cdf(0.02 / 0.05)
+    assert rows["a"].first_place_share == pytest.approx(exact, abs=5 * np.sqrt(exact * (1 - exact) / n))
+
+
 def test_what_is_common_to_two_plots_never_turns_them_round():
     # The same rates: b is dearer by a tenth in every draw, however far prices reach.
     common = np.random.default_rng(1).uniform(50_000, 200_000, 4000)
