@@ -36,7 +36,7 @@ def test_page_says_that_the_line_was_given(drawn):
     folder, *_ = drawn
     text = pages.read(folder / "plots/plot-0/index.html").text
     assert "The fence line was given and is used as it is; nothing was fitted." in text
-    for word in ("o larger one fits", "held by", "room on all sides", "None", "nan"):
+    for word in ("o larger one fits", "line touches", "room on all sides", "None", "nan"):
         assert word not in text, word
     # What is assumed for a search that did not take place is not listed.
     text = pages.read(folder / "basis.html").text

@@ -205,11 +205,11 @@ def test_a_plots_page_holds_its_bill_and_its_files(run):
 
 def test_the_page_says_what_holds_each_line(run, fitting):
     sentence = (
-        "The line is held by: plot boundary setback of 3 m (2 places), "
+        "The line touches: plot boundary setback of 3 m (2 places), "
         f"steeper than 20 degrees and {factory.HOSTILE} (1 place)."
     )
     assert sentence in pages.read(run.folder / "plots/plot-0/index.html").text
-    assert "held by" not in pages.read(run.folder / "plots/plot-2/index.html").text
+    assert "line touches" not in pages.read(run.folder / "plots/plot-2/index.html").text
     (pack,) = fitting.enclosure.packs
     free, nameless = (
         dataclasses.replace(pack, number=n, touches=touches)
@@ -218,7 +218,7 @@ def test_the_page_says_what_holds_each_line(run, fitting):
     enclosure = dataclasses.replace(fitting.enclosure, packs=(free, nameless))
     text = factory.words_of(limits(factory.source(dataclasses.replace(fitting, enclosure=enclosure))))
     assert "Pack 1: the line has room on all sides." in text
-    assert "Pack 2: the line is held by: edge of the usable land (1 place)." in text
+    assert "Pack 2: the line touches: edge of the usable land (1 place)." in text
 
 
 def test_imperial_pages_show_no_metric_figures(fitting, tmp_path):

@@ -76,6 +76,13 @@ def test_settings_are_told_with_words_value_and_unit():
     feet = in_force(factory.project(units="imperial", currency="USD"), FEET)
     assert feet["rates.excavate_soil_per_m3"][1].endswith("for each yd³ in the ground")
     assert feet["enclosure.min_radius_m"][1].endswith(" ft")
+    # By hand: 3 m3 are 3.92 yd3.
+    assert (rows["plant.breaker_m3_per_h"][1], feet["plant.breaker_m3_per_h"][1]) == (
+        "3 m³ an hour",
+        "3.9 yd³ an hour",
+    )
+    assert rows["plant.rock_cycle_s"][1] == "30 s"
+    assert rows["patrol.stop_s"][1] == "30 s"
 
 
 def test_no_value_is_told_as_the_register_has_it():

@@ -82,6 +82,8 @@ class Round:
     checks: tuple[Check, ...]
     last_leg: float
     """From the last check point back to the start. [m]"""
+    last_leg_s: float
+    """[s]"""
     unknown: float
     """Part of the path under which the elevation is missing; it counts as level. [m]"""
 
@@ -222,6 +224,7 @@ def round_of(
         stops_s=patrol.stop_s * len(checks),
         checks=checks,
         last_leg=walked.length - (checks[-1].along if checks else 0.0),
+        last_leg_s=float(clock[-1]) - sum(check.leg_s for check in checks),
         unknown=float(step * (~known).sum()),
     )
 
@@ -239,7 +242,9 @@ def weak_places(line: Alignment, tunnel: Array, *, count: int, apart: float) -> 
         away = [abs(here - other) for other in chosen]
         if len(chosen) < count and all(min(d, length - d) >= apart for d in away):
             chosen.append(here)
-    return tuple(Mark("weak place", f"short way under the mesh ({k}. weakest)", at) for k, at in enumerate(chosen, 1))
+    return tuple(
+        Mark("weak place", f"short way under the mesh (weakest place {k})", at) for k, at in enumerate(chosen, 1)
+    )
 
 
 def gate_marks(pack: Pack) -> tuple[Mark, ...]:

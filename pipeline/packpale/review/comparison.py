@@ -43,7 +43,7 @@ LABELS = {
     "cost_p90": "Price, high estimate",
     "escape_dig_rate_m_per_h": "Digging rate that gets out between rounds",
     "over_limits_m": "Fence line over limits",
-    "price_per_ha": "Price of a hectare enclosed, middle estimate",
+    "price_per_ha": "Price of the ground enclosed, middle estimate",
 }
 
 
@@ -99,7 +99,8 @@ def _figure(name: str, value: float | None, show: Wording) -> str:
         ("_m_per_h", show.speed),
         ("_m", show.length),
         ("_deg", show.slope),
-        ("cost_.*|price_per_ha", show.money),
+        ("cost_.*", show.money),
+        ("price_per_ha", show.money_per_area),
         ("score", show.score),
         ("suitability", lambda v: show.score(None if v is None else 100 * v)),
     )

@@ -102,7 +102,7 @@ class RateSettings(Settings):
     excavate_rock_per_m3: Rate = tuple(default("rates.excavate_rock_per_m3"))
     """Breaking and digging hard rock. [per m3 in the ground]"""
     extra_over_wet_per_m3: Rate = tuple(default("rates.extra_over_wet_per_m3"))
-    """Added for every cubic metre below the water table. [per m3 in the ground]"""
+    """Added for digging below the water table. [per m3 in the ground]"""
     backfill_and_compact_per_m3: Rate = tuple(default("rates.backfill_and_compact_per_m3"))
     """Filling the trench again. [per m3 compacted]"""
     import_fill_per_m3: Rate = tuple(default("rates.import_fill_per_m3"))
@@ -136,7 +136,7 @@ class RateSettings(Settings):
     erect_fence_per_m: Rate = tuple(default("rates.erect_fence_per_m"))
     """Labour to set posts and hang mesh. [per m of fence]"""
     over_limit_per_m: Rate = tuple(default("rates.over_limit_per_m"))
-    """What a metre of fence line over a limit costs more: work by hand on a bank, drains in a hollow. [per m]"""
+    """What fence line over a limit costs more: work by hand on a bank, drains in a hollow. [per m]"""
 
 
 class Quote(Settings):

@@ -16,7 +16,7 @@ class RankingSettings(Settings):
     """What makes one plot better than another."""
 
     weights: dict[RankingCriterion, NotNegative] = {k: default(f"ranking.weights.{k}") for k in RANKING_CRITERIA}
-    """Weight of the suitability inside the fence, of its size, and of the price per hectare."""
+    """Weight of the suitability inside the fence, of its size, and of its price for each unit of area."""
     told_in_full: Annotated[int, Field(ge=1, le=200)] = default("ranking.told_in_full")
     """Plots that index.html and report.pdf tell of in full, from the first; the others stand in the tables and maps."""
 

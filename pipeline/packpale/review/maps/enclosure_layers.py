@@ -79,7 +79,7 @@ def _fence(pack: Pack, wording: Wording, degrees: Degrees) -> Shape:
     if pack.given is not None:
         rows.append(("Line", "drawn, used as it is" if pack.drawn else "given, used as it is"))
     if pack.fit is not None:
-        rows[1:1] = [("At best possible (proven)", wording.area(pack.fit.area_bound_m2))]
+        rows[1:1] = [("No larger one fits than", wording.area(pack.fit.area_bound_m2))]
     egg = pack.egg
     if egg is None:
         rows.append(("Corners with a post of their own", f"{line.bends.size}"))

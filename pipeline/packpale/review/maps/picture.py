@@ -151,7 +151,7 @@ def _layers(axes: "Axes", result: PlotResult, project: Project, window: "BaseGeo
     if any(pack.over_limits for pack in packs):
         handles.append(Line2D([], [], label="line over a limit", **OVER_LIMIT))
     if any(pack.touches for pack in packs):
-        handles.append(Line2D([], [], linestyle="", marker="o", label="held by a limit", **TOUCH_MARK))
+        handles.append(Line2D([], [], linestyle="", marker="o", label="touches a limit", **TOUCH_MARK))
     return handles
 
 

@@ -35,5 +35,5 @@ def _held(source: PlotSource) -> Iterator[str]:
         held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common(HELD_BY)]
         if len(counts) > HELD_BY:
             held.append(f"{len(counts) - HELD_BY} other limits that its map shows")
-        text = f"The line is held by: {', '.join(held)}." if held else "The line has room on all sides."
+        text = f"The line touches: {', '.join(held)}." if held else "The line has room on all sides."
         yield f"Pack {pack.number}: {text[0].lower()}{text[1:]}" if source.several else text

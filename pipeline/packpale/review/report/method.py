@@ -52,8 +52,8 @@ METHODS = (
     ),
     Method(
         "Fence line",
-        "An egg of four circular arcs that meet without a corner, the largest that fits with its free strip. The upper "
-        "limit beside its area is proven by branch and bound. A line that was given is used as it is.",
+        "An egg of four circular arcs that meet without a corner, the largest that fits with its free strip. That no "
+        "larger one fits than told is proven by branch and bound. A line that was given is used as it is.",
         "flank radius = (R² + d² − r²) / (2 (R − r)), d the distance of the centres",
         "own; closed form",
     ),
@@ -67,16 +67,15 @@ METHODS = (
     ),
     Method(
         "Depth of the trench",
-        "The deepest column of the section at a station: from the ground above each point straight down to the bottom "
-        "there. On a side slope the wall on the uphill side is higher than that, which is not told: measure on the "
-        "day.",
-        "max over o of ground(o) − bottom(o)",
+        "From the higher edge of the cut straight down to the bottom beside it, at each station; on a side slope that "
+        "is the uphill edge. The ground differs from its model: measure on the day.",
+        "ground at the higher edge − bottom beside it",
         "own",
     ),
     Method(
         "Take-off of mesh and posts",
         "Mesh comes in strips as wide as a roll, laid side by side and end to end with laps; posts stand at the "
-        "spacing set, at bends and gates. Offcuts across the rolls are not in the area.",
+        "spacing set, at bends and gates. What is bought is whole rolls, offcuts included.",
         "area = (length + pieces × lap) × (width + laps)",
         "own",
     ),

@@ -11,6 +11,7 @@ from packpale.review.report.blocks import Block, Section, link, paragraph, small
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.dens import DENS
+from packpale.review.words.wording import Wording
 from packpale.values.cautions import advised
 from packpale.values.howl_reach import howl_reach
 from packpale.values.notes import phrase
@@ -69,11 +70,15 @@ def _stops(source: PlotSource, walk: Round) -> Block:
         ("Walking to here", "figure"),
     )
     rows = [
-        (str(c.number), c.mark.what, show.length(c.mark.chainage), show.length(c.leg), show.duration(c.leg_s))
-        for c in walk.checks
+        (str(c.number), c.mark.what, show.length(c.mark.chainage), *_leg(show, c.leg, c.leg_s)) for c in walk.checks
     ]
-    rows.append(("Back", "start of the round", "", show.length(walk.last_leg), ""))
+    rows.append(("Back", "start of the round", "", *_leg(show, walk.last_leg, walk.last_leg_s)))
     return table(f"Stops of the round{f' of pack {walk.pack}' if source.several else ''}", heads, rows)
+
+
+def _leg(show: Wording, length: float, seconds: float) -> tuple[str, str]:
+    """How far it is and how long it takes; dashes at the start of the round."""
+    return (show.length(length), show.duration(seconds)) if length else (show.length(None), show.duration(None))
 
 
 def howls(source: PlotSource) -> Section | None:

@@ -34,7 +34,6 @@ NAMED = {
     "run per unit of rise": "run to 1 of rise",
     "0 hard to 1 porous": "(0 hard to 1 porous)",
     "s/m^(1/3)": "s per cube root of a metre",
-    "m3/h": "m³ an hour",
 }
 """Units that are shown as they are, whatever the reader's units."""
 SPOKEN_OF = ("checks.dig_rate_m_per_h", "crossings.rain_mm_per_h")
@@ -136,6 +135,8 @@ def _figure(value: float, unit: str, show: Wording) -> str:
     if unit in KINDS:
         kind, size = KINDS[unit]
         return show.say(given(value * size, kind))
+    if unit == "m3/h":
+        return f"{show.say(given(value, 'volume'))} an hour"
     number = show.say(given(value, "number"))
     return number if unit == "-" else f"{number} {NAMED.get(unit, unit)}"
 

@@ -43,7 +43,10 @@ def _flat(source: PlotSource, found: list[subject.Found]) -> list[Block]:
     if flat < FLAT_TOLD_M and not places:
         return []
     named = "; ".join(show.length(f.chainage) for f in places[:SHOWN])
-    said = f" Of the places listed those at chainage {named} are arbitrary." if places else ""
+    said = ""
+    if places:
+        one = len(places) == 1
+        said = f" Which place water takes is a guess at chainage {named}." if one else f" So it is at chainage {named}."
     return [
         paragraph(
             f"Over {show.length(flat)} of fence line the ground falls by less than "

@@ -16,6 +16,9 @@ MILE_M = 5280 * FOOT_M
 MISSING = "–"
 NBSP = "\u00a0"
 MINUS = "\u2212"
+MINUTE_S = 60.0
+LONG_M = 100.0
+"""From this size on a length of a rule is converted to whole units. [m]"""
 GIVEN_DIGITS = 3
 """Digits of a figure that somebody set in another unit than that shown."""
 _PLAIN = str.maketrans({NBSP: " ", MINUS: "-"})
@@ -113,7 +116,7 @@ def figure(quantity: Quantity, *, imperial: bool, currency: str) -> str:
         case "share":
             return given_number(100 * value) + f"{NBSP}%" if quantity.given else share(value)
         case "duration":
-            return duration(value)
+            return given_duration(value) if quantity.given else duration(value)
     unit = unit_for(quantity.kind, abs(value), imperial=imperial)
     return joined(_number(value, unit, quantity, imperial=imperial), unit.name)
 
@@ -158,11 +161,16 @@ def duration(seconds: float) -> str:
     if 0 < seconds < 30:
         return f"under 1{NBSP}min"
     sign = MINUS if seconds <= -30 else ""
-    hours, minutes = divmod(round(abs(seconds) / 60), 60)
+    hours, minutes = divmod(math.floor(abs(seconds) / 60 + 0.5), 60)
     parts = [f"{hours}{NBSP}h"] if hours else []
     if minutes or not hours:
         parts.append(f"{minutes}{NBSP}min")
     return sign + NBSP.join(parts)
+
+
+def given_duration(seconds: float) -> str:
+    """Time that somebody set, in seconds where it is short."""
+    return joined(given_number(seconds), "s") if 0 < seconds < 2 * MINUTE_S else duration(seconds)
 
 
 def number(value: float, decimals: int) -> str:
@@ -195,7 +203,8 @@ def _number(value: float, unit: Unit, quantity: Quantity, *, imperial: bool) -> 
         # What rounding of the unit leaves behind is no figure that anybody gave.
         return given_number(float(f"{shown:.9g}"))
     size = math.floor(math.log10(abs(shown))) if shown else 0
-    return given_number(shown, max(min(GIVEN_DIGITS - 1 - size, max(unit.decimals, 1)), 0))
+    decimals = min(GIVEN_DIGITS - 1 - size, max(unit.decimals, 1))
+    return given_number(round(shown, decimals), max(decimals, 0))
 
 
 def _as_printed(printed: float, unit: str, quantity: Quantity, *, imperial: bool) -> str:
@@ -205,5 +214,6 @@ def _as_printed(printed: float, unit: str, quantity: Quantity, *, imperial: bool
     of_feet = unit in ("ft", "in", "ft2")
     if quantity.kind in ("slope", "bearing") or of_feet == imperial:
         return text
-    own = figure(Quantity(quantity.value, quantity.kind), imperial=imperial, currency="")
+    kind = "length" if quantity.kind == "dimension" and quantity.si >= LONG_M else quantity.kind
+    own = figure(Quantity(quantity.value, kind), imperial=imperial, currency="")
     return f"{text} ({own})"

@@ -1,0 +1,43 @@
+"""Pages for readers who think in feet: no metric figure but those that a rule or a definition has in metres."""
+
+import re
+
+import pytest
+
+from packpale.review.plot import write_plot
+from packpale.review.words import plain
+from review import factory, pages
+
+METRIC = re.compile(r"(?<![\w.,:-])\d[\d,.]*(?: to \d[\d,.]*)? ?(?:km|ha|m²|m³|mm|cm|m|metres|hectares?)\b(?! \()")
+KEPT = ("dB at 1 m",)
+"""The reference distance of a sound level."""
+
+
+@pytest.fixture(scope="module")
+def in_feet(tmp_path_factory):
+    settings = factory.project(units="imperial", currency="USD", trench={"depth_m": 1.3})
+    folder = tmp_path_factory.mktemp("feet") / "plot-0"
+    folder.mkdir()
+    write_plot(factory.result(settings=settings), settings, folder)
+    return plain(pages.read(folder / "index.html").text)
+
+
+def test_no_metre_is_left_on_a_plots_page(in_feet):
+    text = in_feet
+    for kept in KEPT:
+        text = text.replace(kept, "")
+    assert [text[max(m.start() - 40, 0) : m.end() + 20] for m in METRIC.finditer(text)] == []
+    assert re.search(r"\d ft\b", text)
+    assert re.search(r"\d yd³", text)
+
+
+def test_figures_on_a_plots_page_promise_no_more_than_they_know(in_feet):
+    # Feet with a decimal from a thousand on, a number of minutes that is none, a range from a figure to itself.
+    assert not re.findall(r"\d,\d{3}\.\d+ ft", in_feet)
+    assert not re.findall(r"(?<![\d.])0 min\b", in_feet)
+    assert not re.findall(r"\b([\d.,]+) (?:\S+ )?to \1 (?:ft|yd³|acres)", in_feet)
+
+
+def test_the_law_keeps_its_feet(in_feet):
+    assert re.search(r"within 25 ft of anybody", in_feet)
+    assert "24.9 ft" not in in_feet
