@@ -39,5 +39,7 @@ def test_figures_on_a_plots_page_promise_no_more_than_they_know(in_feet):
 
 
 def test_the_law_keeps_its_feet(in_feet):
-    assert re.search(r"within 25 ft of anybody", in_feet)
-    assert "24.9 ft" not in in_feet
+    # 29 CFR 1926.651(c)(2), (j)(2) and 652(a)(1): 25 ft to a ladder (50 between two), spoil 2 ft off, walls from 5 ft.
+    for printed in ("the trench is 5 ft deep or more", "Kept 2 ft from the edge"):
+        assert printed.lower() in in_feet.lower()
+    assert not re.search(r"\b(?:24\.9|49\.9|4\.9|5\.0|2\.0) ft (?:deep|from|of anybody|apart)", in_feet)
