@@ -81,10 +81,18 @@ def test_bars_to_one_side_fill_the_drawing(values):
     assert all(bar["x"] >= 330 and bar["x"] + bar["width"] <= width - 40 for bar in drawn)
 
 
+def test_a_long_name_ends_before_its_bar_and_is_told_in_full():
+    long = "Rate: Extra for fence line over ground past a limit: digging by hand"
+    chart = both_ways([(long, 0.5, "+1")], alt="All", caption="Said.")
+    (drawn,) = (e.text for e in fromstring(chart.svg) if e.text and e.text.startswith("Rate"))
+    assert drawn == "Rate: Extra for fence line over ground past a…"
+    assert long in chart.alt
+
+
 def test_a_name_in_a_chart_is_text_and_nothing_else():
     chart = both_ways([(factory.HOSTILE, 0.5, "+1")], alt="All", caption="Said.")
     assert "<img" not in chart.svg
-    assert fromstring(chart.svg)[2].text == factory.HOSTILE
+    assert fromstring(chart.svg)[2].text.removesuffix("…") == factory.HOSTILE[:45]
 
 
 def test_machine_hours_mounds_and_safety_are_told(run, page):

@@ -7,6 +7,8 @@ from packpale.review.report.blocks import Chart, words
 
 INK, HAIR, RISES, FALLS = "#1d2a2a", "#d8d4c6", "#b5502a", "#2f78a8"
 WIDTH, NAMES_WIDTH, VALUE_WIDTH, STEP, BAR = 760.0, 330.0, 48.0, 24.0, 15.0
+LONGEST_NAME = 46
+"""Signs of a name that have room before its bar."""
 MONEY_WIDTH = 110.0
 """Room for a value in words beside its bar. [px]"""
 
@@ -43,7 +45,7 @@ def both_ways(rows: Sequence[tuple[str, float, str]], *, alt: str, caption: str)
         y, end = 4 + k * STEP, zero + value * scale
         rises = value >= 0
         add(svg, "rect", x=min(zero, end), y=y, width=abs(value) * scale, height=BAR, fill=RISES if rises else FALLS)
-        add(svg, "text", name, x=0.0, y=y + 12, font_size=13.0, fill=INK)
+        add(svg, "text", _short(name, LONGEST_NAME), x=0.0, y=y + 12, font_size=13.0, fill=INK)
         add(
             svg,
             "text",

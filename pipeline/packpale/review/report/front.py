@@ -129,9 +129,9 @@ def _decision(source: RunSource) -> Iterator[Block]:
 def _rates(project: Project) -> Iterator[str]:
     invented, all_rates = invented_rates(project)
     if invented == all_rates:
-        yield " All its rates are invented: set your own."
+        yield " All the rates behind it are invented: set your own."
     elif invented:
-        yield f" {invented} of its {all_rates} rates are invented: set your own."
+        yield f" {invented} of the {all_rates} rates behind it are invented: set your own."
 
 
 def _not_known(source: RunSource, first: RankedPlot) -> str:
