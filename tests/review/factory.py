@@ -192,6 +192,13 @@ def source(plot, settings=None, wording=None):
     return PlotSource(plot, settings, wording, "plot-0")
 
 
+def map_source(plot, settings=None, wording=None):
+    """What the layers of the plot's map are made from."""
+    from packpale.review.maps.source import MapSource
+
+    return MapSource(plot, settings or project(), wording or SAID)
+
+
 def words_of(block):
     """All words of a block of the report, with common spaces and signs."""
     from packpale.review.report.blocks import text_of

@@ -6,9 +6,9 @@ import math
 import geopandas
 import pytest
 
-from packpale.review.alternatives import COLUMNS, LAYER, alternatives_layer
+from packpale.review.maps.enclosure_layers import OTHER_LINES, alternatives_layer
 from packpale.review.maps.plot_map import plot_map
-from packpale.review.projecting import to_degrees
+from packpale.review.subjects.line import ALTERNATIVES
 from packpale.review.words import Wording
 from review import factory, menus
 
@@ -40,7 +40,7 @@ def rows_of(folder):
 
 
 def test_the_table_has_the_columns_that_others_rely_on(folder):
-    assert list(rows_of(folder)[0]) == list(COLUMNS) == [
+    assert list(rows_of(folder)[0]) == list(ALTERNATIVES.columns) == [
         "plot_id", "aim", "value", "feasible", "area_m2", "fence_length_m", "over_limits_m", "price_likely",
         "price_per_ha", "area_bound_m2", "big_x", "big_y", "axis_bearing_deg", "big_radius_m", "small_radius_m",
         "flank_radius_m", "centre_spacing_m",
@@ -85,7 +85,7 @@ def test_the_layer_holds_the_same_with_its_outlines(folder, plots):
 
 
 def test_the_map_has_them_as_a_layer_that_is_off_at_first(plots):
-    layers = [v for v in plot_map(plots[0], factory.project(), METRIC).vectors if v.title == LAYER]
+    layers = [v for v in plot_map(plots[0], factory.project(), METRIC).vectors if v.title == OTHER_LINES]
     assert len(layers) == 1
     assert not layers[0].show
     assert len(layers[0].shapes) == sum(a.feasible for a in plots[0].enclosure.alternatives)
@@ -94,11 +94,10 @@ def test_the_map_has_them_as_a_layer_that_is_off_at_first(plots):
 
 
 def test_popups_say_what_the_line_was_looked_for_in_the_readers_units(plots):
-    degrees = to_degrees(factory.CRS)
-    shapes = alternatives_layer(plots[0], METRIC, degrees).shapes
+    shapes = alternatives_layer(factory.map_source(plots[0], wording=METRIC)).shapes
     assert [s.title for s in shapes][:2] == ["Cheapest line found for 0.50 ha", "Cheapest line found for 1.00 ha"]
     assert dict(shapes[1].rows)["For each unit of area"] == "EUR 82,000 for each hectare"
-    shapes = alternatives_layer(plots[0], IMPERIAL, degrees).shapes
+    shapes = alternatives_layer(factory.map_source(plots[0], wording=IMPERIAL)).shapes
     assert shapes[1].title == "Cheapest line found for 2.47 acres"
     # 82,000 for 10,000 m2 is 33,185 for 4,046.856 m2.
     assert dict(shapes[1].rows)["For each unit of area"] == "EUR 33,200 for each acre"
@@ -106,4 +105,4 @@ def test_popups_say_what_the_line_was_looked_for_in_the_readers_units(plots):
 
 
 def test_a_plot_without_a_menu_has_no_such_layer(fitting):
-    assert LAYER not in [v.title for v in plot_map(fitting, factory.project(), METRIC).vectors]
+    assert OTHER_LINES not in [v.title for v in plot_map(fitting, factory.project(), METRIC).vectors]

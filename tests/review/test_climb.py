@@ -8,8 +8,7 @@ import pytest
 
 from packpale.care.guidance import verdicts_at_height
 from packpale.earthworks.stretches import total
-from packpale.review.climb import climb_layers
-from packpale.review.projecting import to_degrees
+from packpale.review.maps.holding_layers import climb_layers
 from packpale.review.report.guidance import guidance_rows
 from packpale.review.words import Wording, plain
 from packpale.values.guidance import guidance
@@ -62,7 +61,7 @@ def test_the_coloured_line_is_whole_and_each_piece_in_its_class(fitting):
     plot = dataclasses.replace(
         fitting, care=dataclasses.replace(fitting.care, climbs=(dataclasses.replace(found, inside=inside),))
     )
-    layer = next(iter(climb_layers(plot, project, METRIC, to_degrees(fitting.site.crs))))
+    layer = next(iter(climb_layers(factory.map_source(plot, project))))
     lengths = [float(dict(s.rows)["Length"].split()[0]) for s in layer.shapes]
     perimeter = line.step * line.x.size
     assert len(lengths) == 4

@@ -6,9 +6,9 @@ import fiona
 import pytest
 
 from packpale.care.crossings import Opening
-from packpale.review.crossings import crossing_layers, crossing_rows
-from packpale.review.projecting import to_degrees
+from packpale.review.maps.holding_layers import crossing_layer
 from packpale.review.report import water
+from packpale.review.subjects.crossings import CROSSINGS
 from packpale.review.words import Wording, plain
 from packpale.values.cautions import advised
 from review import factory, pages
@@ -29,8 +29,7 @@ def wet(plot):
 
 
 def shown(plot):
-    (layer,) = crossing_layers(plot, METRIC, to_degrees(plot.site.crs))
-    return layer
+    return crossing_layer(factory.map_source(plot, wording=METRIC))
 
 
 def test_rows_of_the_geopackage(run):
@@ -49,7 +48,7 @@ def test_rows_of_the_geopackage(run):
 
 
 def test_rows_with_an_opening(fitting):
-    (first, *_) = crossing_rows(wet(fitting))
+    (first, *_) = CROSSINGS.rows(wet(fitting), factory.project())
     assert (first["design_flow_m3_per_s"], first["opening_width_m"], first["opening_height_m"]) == (0.07, 0.44, 0.5)
     assert (first["bars"], first["intensity_mm_per_h"]) == (5, 90.0)
 

@@ -4,12 +4,8 @@ import fiona
 import pytest
 from shapely.geometry import shape
 
-from packpale.review.dens import den_layer
-from packpale.review.projecting import to_degrees
-from packpale.review.words import Wording
+from packpale.review.maps.people_layers import den_layer
 from review import factory, pages
-
-METRIC = Wording(imperial=False, currency="EUR")
 
 
 def test_layer_of_the_geopackage(run, fitting):
@@ -34,7 +30,7 @@ def test_layer_of_the_geopackage(run, fitting):
 
 
 def test_map_and_page_tell_the_sites(run, fitting):
-    layer = den_layer(fitting, METRIC, to_degrees(fitting.site.crs))
+    layer = den_layer(factory.map_source(fitting))
     assert [s.label for s in layer.shapes] == [f"den {d.rank}" for d in fitting.care.dens]
     text = pages.read(run.folder / "plots/plot-0/index.html").text
     assert "Places for dens" in text

@@ -10,13 +10,12 @@ import pytest
 import shapely
 from defusedxml.ElementTree import fromstring
 
-from packpale.earthworks.model import Stretch
 from packpale.enclosure.drawn import DrawnLine
-from packpale.review.maps.advice_layers import STRETCHES
 from packpale.review.maps.plot_map import plot_map
+from packpale.review.maps.themes import themes
+from packpale.review.maps.trench_layers import STRETCHES
 from packpale.review.report.charts import both_ways
-from packpale.review.stretch_shapes import stretch_line
-from packpale.review.themes import themes
+from packpale.review.subjects.stretches import line_between
 from packpale.review.words import Wording, plain
 from review import factory, pages
 from review.factory import SAID
@@ -127,7 +126,7 @@ def test_nothing_dug_shows_nothing(run):
 def test_stretch_through_the_lines_beginning_is_drawn_through_it(run):
     pack = run.plots[0].enclosure.packs[0]
     perimeter = pack.line.perimeter
-    line = stretch_line(pack, Stretch(perimeter - 6.0, 4.0, 10.0, 1.3))
+    line = line_between(pack, perimeter - 6.0, 10.0)
     assert line.length == pytest.approx(10.0, abs=0.01)
     start = pack.line.points_at([0.0])
     assert line.distance(shapely.Point(start.x[0], start.y[0])) < 0.01
@@ -136,10 +135,10 @@ def test_stretch_through_the_lines_beginning_is_drawn_through_it(run):
 def test_stretch_round_a_corner_goes_round_it():
     line = DrawnLine.from_polygon(shapely.box(0, 0, 40, 30), corner_deg=10.0)
     corner = float(line.breaks[1])
-    drawn = stretch_line(SimpleNamespace(line=line), Stretch(corner - 3.3, corner + 4.4, 7.7, 1.3))
+    drawn = line_between(SimpleNamespace(line=line), corner - 3.3, 7.7)
     assert drawn.length == pytest.approx(7.7, rel=1e-9)
     # And through the line's own beginning.
-    drawn = stretch_line(SimpleNamespace(line=line), Stretch(138.0, corner + 0.5, 2.5 + corner, 1.3))
+    drawn = line_between(SimpleNamespace(line=line), 138.0, 2.5 + corner)
     assert drawn.length == pytest.approx(2.5 + corner, rel=1e-9)
 
 
@@ -149,7 +148,7 @@ def test_map_shows_stretches_under_the_fence_line_and_where_pits_would_help(run)
     wet = titles.index("Trench stands in water")
     assert wet < titles.index("Fence line")
     rows = dict(shown.vectors[wet].shapes[0].rows)
-    assert plain(rows["Water over the bottom"]) == "0.10 m"
+    assert plain(rows["At the worst place"]) == "0.10 m, water over the bottom"
     assert shown.vectors[wet].show
     help_ = shown.vectors[titles.index("Where a trial pit would help most")]
     assert len(help_.shapes) == len(run.plots[0].earthworks.uncertainty.pits)

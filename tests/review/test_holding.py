@@ -7,13 +7,10 @@ import numpy as np
 import pytest
 
 from packpale.earthworks.model import Stretch
-from packpale.review.holding import ABOVE_WEAKEST, holding_layers, holding_rows
-from packpale.review.projecting import to_degrees
+from packpale.review.maps.holding_layers import mesh_layers
 from packpale.review.report.holding import digging_out
-from packpale.review.words import Wording
+from packpale.review.subjects.stretches import ABOVE_WEAKEST, DIG_STRETCHES
 from review import factory, pages
-
-METRIC = Wording(imperial=False, currency="EUR")
 
 
 def with_margin(plot):
@@ -27,7 +24,7 @@ def with_margin(plot):
 
 
 def layers(plot):
-    return {layer.title: layer for layer in holding_layers(plot, METRIC, to_degrees(plot.site.crs)) if layer.shapes}
+    return {layer.title: layer for layer in mesh_layers(factory.map_source(plot)) if layer.shapes}
 
 
 def test_the_whole_line_is_in_the_geopackage_by_classes_of_rate(run):
@@ -43,7 +40,7 @@ def test_the_whole_line_is_in_the_geopackage_by_classes_of_rate(run):
 
 
 def test_margin_and_rock_have_rows_of_their_own(fitting):
-    rows = list(holding_rows(with_margin(fitting)))
+    rows = list(DIG_STRETCHES.rows(with_margin(fitting), factory.project()))
     assert [r["worst"] for r in rows if r["kind"] == "margin"] == pytest.approx([-3, 0, 2, 6], abs=0.1)
     assert [(r["worst"], r["unit"]) for r in rows if r["kind"] == "mesh ends on rock"] == [(0.4, "m")]
     assert [(r["length_m"], r["unit"]) for r in rows if r["kind"] == "dug through in time"] == [(100.0, "h")]
@@ -56,8 +53,8 @@ def test_map_colours_the_line_by_rate_and_by_margin(fitting):
     assert len(both) == 3
     margin = both["Hours to spare before the mesh is dug under"]
     assert [s.style for s in margin.shapes] == [style for style, _ in margin.legend]
-    assert [text for _, text in margin.legend] == ["below 0.0 h", "0.0 h to 2.0 h", "2.0 h to 6.0 h", "6.0 h and more"]
-    assert dict(both["Mesh ends on rock"].shapes[0].rows)["Least depth"] == "0.40\u00a0m"
+    assert [text for _, text in margin.legend] == ["below 0 min", "0 min to 2 h", "2 h to 6 h", "6 h and more"]
+    assert dict(both["Mesh ends on rock"].shapes[0].rows)["At the worst place"] == "0.40 m, least depth"
 
 
 def told(plot, **checks):

@@ -5,11 +5,10 @@ import pytest
 import shapely
 
 from packpale.land.usable import cell_outlines
-from packpale.review import themes
-from packpale.review.maps import land_layers, plot_map
+from packpale.review.maps import land_layers, plot_map, themes
 from packpale.review.maps.land_layers import drawn_outline
 from packpale.review.maps.leaflet import page_bytes
-from packpale.review.theme import even_edges
+from packpale.review.maps.theme import even_edges
 from packpale.review.words import Wording, plain
 from packpale.site import Grid
 from review import factory

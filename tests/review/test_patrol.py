@@ -9,9 +9,8 @@ from lxml import etree
 from pyproj import Transformer
 from shapely.geometry import shape
 
-from packpale.review.patrol import path_rows, patrol_layers
-from packpale.review.projecting import to_degrees
-from packpale.review.words import Wording
+from packpale.review.maps.people_layers import round_layers
+from packpale.review.subjects.patrol import PATROL
 from review import factory, pages
 from review.test_setting_out_files import SCHEMAS
 
@@ -64,11 +63,11 @@ def test_page_sets_the_round_against_the_hours(run, fitting):
 
 
 def test_map_shows_path_and_numbered_checks(fitting):
-    path, checks = patrol_layers(fitting, Wording(imperial=False, currency="EUR"), to_degrees(fitting.site.crs))
+    path, checks = round_layers(factory.map_source(fitting))
     (walk,) = fitting.care.rounds
     assert len(path.shapes) == 1
     assert [s.label for s in checks.shapes] == [str(c.number) for c in walk.checks]
 
 
 def test_without_care_there_is_no_round(barren):
-    assert list(path_rows(barren.care)) == []
+    assert list(PATROL.rows(barren, factory.project())) == []

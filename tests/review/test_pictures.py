@@ -8,7 +8,7 @@ import pytest
 import rasterio
 import shapely
 
-from packpale.review import themes
+from packpale.review.maps import themes
 from packpale.review.words import Wording
 from review import factory
 

@@ -16,10 +16,9 @@ from packpale.earthworks.section import TrenchSection
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.review.contours import contour_step, contours
-from packpale.review.setting_out import peg_rows, stakes
+from packpale.review.subjects.setting_out import POINTS, peg_rows, stakes
 from packpale.review.survey.plan_dxf import LAYERS, write_plan_dxf
-from packpale.review.survey.points import point_rows
-from packpale.review.tables import POINT_COLUMNS, write_table
+from packpale.review.tables import write_table
 from review import factory
 
 MM = 0.001
@@ -217,7 +216,7 @@ def test_same_plot_same_bytes(case, tmp_path):
 
 
 def test_points_are_stakes_and_pegs_with_their_ground(case, tmp_path):
-    write_table(tmp_path / "points.csv", POINT_COLUMNS, point_rows(case.result, case.settings))
+    write_table(tmp_path / "points.csv", POINTS.columns, POINTS.rows(case.result, case.settings))
     text = (tmp_path / "points.csv").read_text(encoding="utf-8")
     assert text.startswith("name,E,N,Z,code\n")
     table = list(csv.DictReader(text.splitlines()))

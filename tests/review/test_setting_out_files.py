@@ -18,12 +18,12 @@ from pyproj import Transformer
 from shapely.geometry import LineString, Polygon, shape
 
 from packpale.enclosure.drawn import DrawnLine
-from packpale.review.setting_out import arcs, peg_rows, setting_out
+from packpale.review.subjects.setting_out import ARCS, PEGS, SETTING_OUT
 from packpale.review.summary import layer_rows
 from packpale.review.survey.gpx import write_gpx
 from packpale.review.survey.landxml import write_landxml
 from packpale.review.survey.pegging import write_pegging
-from packpale.review.tables import ARC_COLUMNS, PEG_COLUMNS, SETTING_OUT_COLUMNS, write_table
+from packpale.review.tables import write_table
 from review import factory
 
 MM = 0.001
@@ -41,9 +41,8 @@ def drawn_line(ground):
 
 
 def files_of(result, folder, settings):
-    write_table(folder / "pegs.csv", PEG_COLUMNS, peg_rows(result, settings))
-    write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
-    write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
+    for table in (PEGS, ARCS, SETTING_OUT):
+        write_table(folder / table.name, table.columns, table.rows(result, settings))
     write_pegging(result, settings, folder / "pegging.txt")
     write_gpx(result, settings, folder / "fence_line.gpx")
     write_landxml(result, settings, folder / "alignment.xml")

@@ -19,7 +19,7 @@ from packpale.review.drawings.drawing_set import _sheets, write_drawings
 from packpale.review.drawings.paper import svg
 from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text, fitting_scale
 from packpale.review.lettering import face, printable, text_width
-from packpale.review.setting_out import stakes
+from packpale.review.subjects.setting_out import stakes
 from packpale.review.words import Wording
 from review import factory
 

@@ -6,8 +6,8 @@ import fiona
 import pytest
 
 from packpale.care.streams import StreamCrossing
-from packpale.review.crossings import crossing_layers, crossing_rows
-from packpale.review.projecting import to_degrees
+from packpale.review.maps.holding_layers import crossing_layer
+from packpale.review.subjects.crossings import CROSSINGS
 from packpale.review.words import Wording
 from review import factory, pages
 
@@ -43,7 +43,7 @@ def test_layer_says_which_crossings_are_mapped_and_has_those_that_only_the_map_s
 
 
 def test_map_marks_what_only_the_map_shows(mapped):
-    (layer,) = crossing_layers(mapped, METRIC, to_degrees(mapped.site.crs))
+    layer = crossing_layer(factory.map_source(mapped))
     assert len(layer.shapes) == len(mapped.care.crossings) + 1
     assert layer.shapes[-1].title == "Mapped water crosses the fence of pack 1"
     rows = dict(layer.shapes[-1].rows)
@@ -53,6 +53,6 @@ def test_map_marks_what_only_the_map_shows(mapped):
 
 def test_without_mapped_water_nothing_is_said(fitting, tmp_path):
     dry = dataclasses.replace(fitting, care=dataclasses.replace(fitting.care, streams=()))
-    assert not any(row["mapped"] for row in crossing_rows(dry))
+    assert not any(row["mapped"] for row in CROSSINGS.rows(dry, factory.project()))
     factory.run_folder(tmp_path, [dry], factory.project())
     assert "Water on the map" not in pages.read(tmp_path / "plots/plot-0/index.html").text

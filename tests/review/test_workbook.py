@@ -15,7 +15,7 @@ from packpale.earthworks.model import Uncertainty
 from packpale.review.assumed import SET, settings_used
 from packpale.review.report.bill import bill_section
 from packpale.review.report.blocks import text_of
-from packpale.review.setting_out import setting_out
+from packpale.review.subjects.setting_out import SETTING_OUT
 from packpale.review.summary import summarise
 from packpale.review.workbook.spreadsheet import Book, Column, Page
 from packpale.review.workbook.workbook import write_workbook
@@ -335,7 +335,7 @@ def test_a_rate_changed_once_changes_every_bill_and_the_comparison(recalculated,
 
 def test_chainage_is_the_setting_out(values, made):
     rows = [r for r in values["Chainage"].iter_rows(values_only=True) if isinstance(r[1], int)]
-    expected = {plot.site.plot_id: list(setting_out(plot)) for plot in made[1]}
+    expected = {plot.site.plot_id: list(SETTING_OUT.rows(plot, values)) for plot in made[1]}
     assert len(rows) == sum(map(len, expected.values())) > 100
     for name, stations in expected.items():
         mine = [r for r in rows if r[0] == name]

@@ -6,16 +6,16 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from packpale.enclosure.model import Fit
-from packpale.review.layers.geopackage import LAYERS, write_layer
+from packpale.review.layers.geopackage import write_layer
 from packpale.review.subjects.field import TEXT, WHOLE, YES_NO
-from packpale.review.summary import fence_line_row
+from packpale.review.subjects.line import FENCE_LINES, FenceLine
 
 COLUMNS = {
     "feature": WHOLE,
     "id": TEXT,
     "fits": YES_NO,
     "reason": TEXT,
-    **{name: kind for name, kind in LAYERS["fence_lines"][1].items() if name != "plot_id"},
+    **{name: kind for name, kind in FENCE_LINES.columns.items() if name != "plot_id"},
 }
 """The columns of fence_lines, behind what says which feature a row is of; empty where nothing fits."""
 
@@ -59,5 +59,5 @@ def _rows(rows: Sequence[FieldRow]) -> Iterator[dict[str, Any]]:
         if not row.fits:
             yield {**empty, **first, "geometry": None}
         for k, fit in enumerate(row.fits, start=1):
-            line = fence_line_row(k, fit.egg, fit)
-            yield {**first, **line}
+            line = FenceLine(k, fit.egg, fit)
+            yield {**first, **FENCE_LINES.row(line), "geometry": FENCE_LINES.lies(line)}

@@ -11,26 +11,19 @@ from packpale.review.maps.picture import write_picture
 from packpale.review.maps.plot_map import ground_picture, write_plot_map
 from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.pages.plot import write_plot_page
-from packpale.review.patrol import write_patrol
 from packpale.review.plot_layers import PLOT_LAYERS
 from packpale.review.report.holds import holds_rows
 from packpale.review.report.plot import PlotReport, plot_report, report_from_plain
 from packpale.review.report.source import PlotSource
-from packpale.review.setting_out import arcs, peg_rows, setting_out
+from packpale.review.subjects.holds import HOLDS
+from packpale.review.subjects.setting_out import ARCS, PEGS, POINTS, SETTING_OUT
 from packpale.review.summary import DRAWS, layer_rows, summarise, write_draws, write_summary
 from packpale.review.survey.gpx import write_gpx
 from packpale.review.survey.landxml import write_landxml
+from packpale.review.survey.patrol import write_patrol
 from packpale.review.survey.pegging import write_pegging
 from packpale.review.survey.plan_dxf import write_plan_dxf
-from packpale.review.survey.points import point_rows
-from packpale.review.tables import (
-    ARC_COLUMNS,
-    HOLDS_COLUMNS,
-    PEG_COLUMNS,
-    POINT_COLUMNS,
-    SETTING_OUT_COLUMNS,
-    write_table,
-)
+from packpale.review.tables import write_table
 from packpale.review.words import Wording
 from packpale.settings import Project
 
@@ -50,11 +43,9 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     source = PlotSource(result, project, wording, folder.name)
     write_rasters(result, folder)
     if result.enclosure.packs:
-        write_table(folder / "setting_out.csv", SETTING_OUT_COLUMNS, setting_out(result))
-        write_table(folder / "arcs.csv", ARC_COLUMNS, arcs(result))
-        write_table(folder / "pegs.csv", PEG_COLUMNS, peg_rows(result, project))
-        write_table(folder / "points.csv", POINT_COLUMNS, point_rows(result, project))
-        write_table(folder / "holds.csv", HOLDS_COLUMNS, holds_rows(result, project))
+        for table in (SETTING_OUT, ARCS, PEGS, POINTS):
+            write_table(folder / table.name, table.columns, table.rows(result, project))
+        write_table(folder / HOLDS.name, HOLDS.columns, holds_rows(result, project))
         write_pegging(result, project, folder / "pegging.txt")
         write_gpx(result, project, folder / "fence_line.gpx")
         write_patrol(result, folder / "patrol.gpx")

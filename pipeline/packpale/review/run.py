@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from packpale.faults import Faults, damaged
-from packpale.review.alternatives import COLUMNS as ALTERNATIVES
 from packpale.review.layers.geopackage import write_geopackage
 from packpale.review.maps.overview_map import write_overview
 from packpale.review.model import FinishedPlots, Ranking
@@ -18,7 +17,9 @@ from packpale.review.report.front import RunSource
 from packpale.review.report.overview import PlotShape, overview
 from packpale.review.report.plot import PlotReport
 from packpale.review.report.run import run_report
-from packpale.review.tables import EARTHWORKS_COLUMNS, RANKING_COLUMNS, write_table
+from packpale.review.subjects.line import ALTERNATIVES
+from packpale.review.subjects.tables import EARTHWORKS, RANKING
+from packpale.review.tables import write_table
 from packpale.review.words import Wording
 from packpale.review.workbook.workbook import write_workbook
 from packpale.settings import Project
@@ -56,11 +57,11 @@ def write_run(
         }
         for row in ranking.rows
     ]
-    write_table(folder / "ranking.csv", RANKING_COLUMNS, ranked)
+    write_table(folder / "ranking.csv", RANKING.columns, ranked)
     menus = [row for place in ranking.rows for row in finished.briefs[place.plot_id].alternatives]
-    write_table(folder / "alternatives.csv", tuple(ALTERNATIVES), menus)
+    write_table(folder / "alternatives.csv", ALTERNATIVES.columns, menus)
     works = [row for place in ranking.rows for row in finished.briefs[place.plot_id].earthworks]
-    write_table(folder / "earthworks.csv", EARTHWORKS_COLUMNS, works)
+    write_table(folder / "earthworks.csv", EARTHWORKS.columns, works)
     of_plots = plots or folder / "plots"
     write_geopackage(finished, ranking, record["crs"], folder / "packpale.gpkg", plots=of_plots)
     write_workbook(finished, ranking, project, record, folder / "quantities.xlsx", plots=of_plots)

@@ -4,26 +4,10 @@ import csv
 import functools
 import io
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from packpale.review.subjects import holds, tables
-
-RANKING_FIGURES = tuple(field.key for field in tables.OF_A_PLOT)
-"""Columns of ranking.csv that one plot knows by itself."""
-RANKING_COLUMNS, EARTHWORKS_COLUMNS, SETTING_OUT_COLUMNS, ARC_COLUMNS, PEG_COLUMNS, POINT_COLUMNS, HOLDS_COLUMNS = (
-    tuple(subject.columns)
-    for subject in (
-        tables.RANKING,
-        tables.EARTHWORKS,
-        tables.SETTING_OUT,
-        tables.ARCS,
-        tables.PEGS,
-        tables.POINTS,
-        holds.HOLDS,
-    )
-)
 DECIMALS = {
     "value": 4,
     "price_likely": 2,
@@ -58,7 +42,7 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet takes a cell that starts like this for a formula."""
 
 
-def write_table(path: Path, columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
+def write_table(path: Path, columns: Collection[str], rows: Iterable[Mapping[str, Any]]) -> None:
     """Write a CSV table: UTF-8, LF line ends, a header, an empty cell where a row has no figure.
 
     Raises KeyError if a row lacks a column.
@@ -66,7 +50,7 @@ def write_table(path: Path, columns: Sequence[str], rows: Iterable[Mapping[str, 
     write_cells(path, columns, ([cell(name, row[name]) for name in columns] for row in rows))
 
 
-def write_cells(path: Path, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+def write_cells(path: Path, columns: Iterable[str], rows: Iterable[Sequence[str]]) -> None:
     """Write a CSV table whose cells are made already."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")

@@ -9,9 +9,10 @@ from typing import Any
 
 from packpale.faults import Faults, Gathering
 from packpale.review.differences import Change, Comparison, FigureChange, FinishedRun, PlotChange
-from packpale.review.tables import RANKING_FIGURES, plain_text
+from packpale.review.subjects.tables import OF_A_PLOT
+from packpale.review.tables import plain_text
 
-FIGURES = ("score", *RANKING_FIGURES[2:])
+FIGURES = ("score", *(field.key for field in OF_A_PLOT[2:]))
 """Columns of ranking.csv that are compared plot by plot."""
 
 

@@ -36,8 +36,8 @@ from packpale.review.lettering import printable, text_width
 from packpale.review.model import PlotResult
 from packpale.review.report.holds import ring_words, ways_out
 from packpale.review.report.source import PlotSource
-from packpale.review.setting_out import airlocks_of
 from packpale.review.subjects.holds import HOLDS, LETTERS, Letter, Place, places
+from packpale.review.subjects.setting_out import airlocks_of
 from packpale.review.words import MISSING, Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M

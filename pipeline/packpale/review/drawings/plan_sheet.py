@@ -35,8 +35,8 @@ from packpale.review.drawings.sheet import (
 )
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import airlocks_of, stakes
-from packpale.review.summary import apron
+from packpale.review.subjects.line import apron
+from packpale.review.subjects.setting_out import airlocks_of, stakes
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M

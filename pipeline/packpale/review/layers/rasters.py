@@ -8,8 +8,6 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.review.model import PlotResult
-from packpale.review.theme import as_they_are
-from packpale.review.themes import degrees
 from packpale.site import Array, Grid
 
 NODATA = -9999.0
@@ -22,7 +20,7 @@ class Raster(NamedTuple):
 
     cells: Array
     unit: str
-    read: Callable[[Array], Array] = as_they_are
+    read: Callable[[Array], Array] = lambda cells: cells
     """From the cells to values in that unit."""
 
 
@@ -30,7 +28,7 @@ def rasters(result: PlotResult) -> dict[str, Raster]:
     """The rasters a plot's folder holds, by file name."""
     land, viewing = result.land, result.care.viewing if result.care else None
     return {
-        "slope_deg.tif": Raster(land.slope, "degree", degrees),
+        "slope_deg.tif": Raster(land.slope, "degree", lambda slope: np.degrees(np.arctan(slope))),
         "wetness.tif": Raster(land.wetness, "ln(m)"),
         "ponding_m.tif": Raster(land.ponding, "metre"),
         "diggability.tif": Raster(land.diggability, "1"),

@@ -1,175 +1,152 @@
-"""The enclosures of a plot on its map: fence line, apron, posts, gates, stations."""
+"""The enclosures of a plot on its map: fence line, apron, posts, gates, stations, and the lines to build instead."""
 
-import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
-from shapely.geometry import Point, Polygon
 
-from packpale.enclosure.model import Pack
-from packpale.review.construction import ARC_LEGEND, CONSTRUCTION, TOUCH, construction, touching
-from packpale.review.maps.map_page import Room, Shape, Style, VectorLayer
-from packpale.review.model import PlotResult
-from packpale.review.projecting import Degrees
-from packpale.review.setting_out import airlock_posts, airlocks_of, first_airlock_post
-from packpale.review.summary import apron
-from packpale.review.words import Wording
-from packpale.settings import Project
+from packpale.enclosure.model import Alternative, Pack
+from packpale.review.maps.construction import ARC_LEGEND, CONSTRUCTION, TOUCH, construction, touching
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.source import MapSource
+from packpale.review.subjects.line import ALTERNATIVES, apron, looked_for
+from packpale.review.subjects.setting_out import AIRLOCKS, POSTS
+from packpale.review.subjects.stations import GATES, STATIONS
+from packpale.review.subjects.stretches import OVER_LIMITS
 
 CHORD_ERROR_M = 0.005
 """Largest distance between an arc and its chord on the map. [m]"""
 STATION_STEP_M = 20.0
 """Distance between the stations shown. [m]"""
+BAND = 13.0
+"""Width of a band of colour along the fence line, which is drawn over its middle with a light edge. [px]"""
 
 FENCE = Style("#a3123a", "#a3123a", 0.06, width=3.5, backs_away=True, halo=True)
 APRON = Style("#6b4a2b", "#b98b5a", 0.6, width=0.7)
-POST_KINDS = {
-    "line": "line post",
-    "bend": "bend post, strutted",
-    "gate": "gate post",
-    "steep": "strutted for steep ground",
-}
-"""What each post is for."""
 POST = Style("#a3123a", "#fffdf8", 1.0, width=1.2, radius=2.5)
 AIRLOCK = Style("#a3123a", "#f2c230", 0.35, width=1.5)
 GATE = Style("#1d2a2a", "#f2c230", 1.0, width=1.5, radius=6)
 STATION = Style("#1d2a2a", "#1d2a2a", 1.0, width=1, radius=2.5)
-
-EXPLANATIONS = {
-    "Apron of buried mesh": "Mesh laid flat under the ground, against digging.",
-    "Airlocks": "The room between a gate and a second one inside it; one of the two is always shut.",
-    "What holds the fence line": "Where the line, with the strip it needs, comes up against a limit.",
+OVER = Style("#5b2a86", width=BAND)
+OTHER_LINES = "Other lines"
+ALTERNATIVE_STYLES = {
+    "size": (Style("#1a5a72", width=2.0, dash="8 4", halo=True), "cheapest for a size"),
+    "share": (Style("#6b3fa0", width=2.0, dash="2 4", halo=True), "largest for a share over limits"),
+    "budget": (Style("#7a5a00", width=2.5, dash="12 4 2 4", halo=True), "largest within the budget"),
 }
+"""By aim, with what it stands for."""
 
 
-def enclosure_layers(result: PlotResult, project: Project, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
+def enclosure_layers(source: MapSource) -> Iterator[VectorLayer]:
     """Layers of all packs, the lowest first."""
-    stations = f"Stations every {wording.length(STATION_STEP_M)}"
-    layers: list[tuple[Room, str, Style, bool, Callable[[Pack], Iterable[Shape]]]] = [
-        ("Earthworks", "Apron of buried mesh", APRON, True, lambda p: [_apron(p, project, wording, degrees)]),
-        ("Enclosure", "Fence line", FENCE, True, lambda p: [_fence(p, wording, degrees)]),
-        ("Enclosure", "Axis, arcs and centres", CONSTRUCTION, False, lambda p: construction(p, wording, degrees)),
-        ("Enclosure", "What holds the fence line", TOUCH, True, lambda p: touching(p, wording, degrees)),
-        ("Enclosure", "Airlocks", AIRLOCK, True, lambda p: _airlocks(p, project, wording, degrees)),
-        ("Enclosure", "Posts", POST, False, lambda p: _posts(p, project, wording, degrees)),
-        ("Enclosure", "Gates", GATE, True, lambda p: _gates(p, wording, degrees)),
-        ("Enclosure", stations, STATION, False, lambda p: _stations(p, wording, degrees)),
-    ]
-    for room, title, style, show, draw in layers:
-        shapes = [shape for pack in result.enclosure.packs for shape in draw(pack)]
-        yield VectorLayer(
-            room,
-            title,
-            shapes,
-            style,
-            show,
-            EXPLANATIONS.get(title, ""),
-            ARC_LEGEND if title == "Axis, arcs and centres" else (),
-        )
+    packs, show = source.result.enclosure.packs, source.show
+    aprons = [_apron(pack, source) for pack in packs]
+    fences = [_fence(pack, source) for pack in packs]
+    arcs = [shape for pack in packs for shape in construction(pack, show, source.degrees)]
+    yield VectorLayer(
+        "Earthworks",
+        "Apron of buried mesh",
+        aprons,
+        APRON,
+        explanation="Mesh laid flat under the ground, against digging.",
+    )
+    yield VectorLayer("Enclosure", "Fence line", fences, FENCE)
+    yield VectorLayer("Enclosure", "Axis, arcs and centres", arcs, CONSTRUCTION, show=False, legend=ARC_LEGEND)
+    yield VectorLayer(
+        "Enclosure",
+        "What holds the fence line",
+        [shape for pack in packs for shape in touching(pack, show, source.degrees)],
+        TOUCH,
+        explanation="Where the line, with the strip it needs, comes up against a limit.",
+    )
+    yield VectorLayer(
+        "Enclosure",
+        "Airlocks",
+        source.shapes(AIRLOCKS, lambda row: f"Airlock of gate {row['gate']}, pack {row['pack']}"),
+        AIRLOCK,
+        explanation="The room between a gate and a second one inside it; one of the two is always shut.",
+    )
+    posts = source.shapes(POSTS, lambda row: f"Post {row['post']} of pack {row['pack']}")
+    yield VectorLayer("Enclosure", "Posts", posts, POST, show=False)
+    gates = source.shapes(GATES, lambda row: f"Gate {row['gate']} of pack {row['pack']}")
+    yield VectorLayer("Enclosure", "Gates", gates, GATE)
+    stations = source.shapes(
+        STATIONS,
+        lambda row: f"Chainage {show.dimension(row['chainage_m'])} of pack {row['pack']}",
+        _coarse(source.found(STATIONS)),
+    )
+    yield VectorLayer("Enclosure", f"Stations every {show.length(STATION_STEP_M)}", stations, STATION, show=False)
 
 
-def _fence(pack: Pack, wording: Wording, degrees: Degrees) -> Shape:
-    line = pack.line
+def over_limits_layer(source: MapSource) -> VectorLayer:
+    """The line where it runs over a limit, as a wide line under the fence line."""
+    return VectorLayer(
+        "Enclosure",
+        "Fence line over a limit",
+        source.shapes(OVER_LIMITS, lambda over: f"Fence line of pack {over.pack} over a limit"),
+        OVER,
+        explanation="Its strip touches ground that may lie inside the fence and does not carry it as it is.",
+    )
+
+
+def alternatives_layer(source: MapSource) -> VectorLayer:
+    """The lines that could be built instead, switched off at first."""
+    found = [one for one in source.result.enclosure.alternatives if one.egg is not None]
+    return VectorLayer(
+        "Enclosure",
+        OTHER_LINES,
+        [_alternative(one, source) for one in found],
+        ALTERNATIVE_STYLES["size"][0],
+        show=False,
+        explanation="Lines that could be built instead, each with its likely price.",
+        legend=[entry for aim, entry in ALTERNATIVE_STYLES.items() if any(one.aim == aim for one in found)],
+    )
+
+
+def _alternative(one: Alternative, source: MapSource) -> Shape:
+    show = source.show
+    rows = [*ALTERNATIVES.popup(one, show), ("For each unit of area", show.money_per_area(one.price_per_ha))]
+    outline = source.degrees(one.egg.polygon(CHORD_ERROR_M)) if one.egg else {}
+    return Shape(outline, show.say(looked_for(one)), rows, style=ALTERNATIVE_STYLES[one.aim][0])
+
+
+def _fence(pack: Pack, source: MapSource) -> Shape:
+    line, show, egg = pack.line, source.show, pack.egg
     rows = [
-        ("Area", wording.area(line.area)),
-        ("Length in plan", wording.length(line.perimeter)),
-        ("Length on the ground", wording.length(pack.length_3d)),
+        ("Area", show.area(line.area)),
+        ("Length in plan", show.length(line.perimeter)),
+        ("Length on the ground", show.length(pack.length_3d)),
     ]
     if pack.given is not None:
         rows.append(("Line", "drawn, used as it is" if pack.drawn else "given, used as it is"))
     if pack.fit is not None:
-        rows[1:1] = [("No larger one fits than", wording.area(pack.fit.area_bound_m2))]
-    egg = pack.egg
+        rows[1:1] = [("No larger one fits than", show.area(pack.fit.area_bound_m2))]
     if egg is None:
         rows.append(("Corners with a post of their own", f"{line.bends.size}"))
     else:
         rows += [
-            ("Radius of the big end", wording.dimension(egg.big_radius)),
-            ("Radius of the small end", wording.dimension(egg.small_radius)),
-            ("Radius of the flanks", wording.dimension(egg.flank_radius)),
+            ("Radius of the big end", show.dimension(egg.big_radius)),
+            ("Radius of the small end", show.dimension(egg.small_radius)),
+            ("Radius of the flanks", show.dimension(egg.flank_radius)),
             ("Bearing of the axis", f"{egg.axis_bearing_deg % 360:.1f}°"),
         ]
-    return Shape(degrees(line.polygon(CHORD_ERROR_M)), f"Fence line of pack {pack.number}", rows)
+    return Shape(source.degrees(line.polygon(CHORD_ERROR_M)), f"Fence line of pack {pack.number}", rows)
 
 
-def _apron(pack: Pack, project: Project, wording: Wording, degrees: Degrees) -> Shape:
-    trench = project.trench
+def _apron(pack: Pack, source: MapSource) -> Shape:
+    trench, show = source.project.trench, source.show
     rows = [
-        ("Reach from the fence", wording.dimension(trench.apron_reach_m)),
-        ("Soil over it", wording.dimension(trench.apron_cover_m)),
+        ("Reach from the fence", show.dimension(trench.apron_reach_m)),
+        ("Soil over it", show.dimension(trench.apron_cover_m)),
         ("Side", trench.side),
     ]
-    return Shape(degrees(apron(pack, trench, CHORD_ERROR_M)), f"Apron of pack {pack.number}", rows)
+    return Shape(source.degrees(apron(pack, trench, CHORD_ERROR_M)), f"Apron of pack {pack.number}", rows)
 
 
-def _posts(pack: Pack, project: Project, wording: Wording, degrees: Degrees) -> list[Shape]:
-    p = pack.posts
-    of_airlocks = [
-        Shape(
-            degrees(Point(post.x, post.y)),
-            f"Post {number} of pack {pack.number}",
-            [("Stands in", f"airlock {post.gate}"), ("Kind", POST_KINDS[post.kind])],
-        )
-        for number, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack))
-    ]
-    return of_airlocks + [
-        Shape(
-            degrees(Point(p.x[i], p.y[i])),
-            f"Post {i + 1} of pack {pack.number}",
-            [
-                ("Chainage", wording.dimension(float(p.chainage[i]))),
-                ("Ground level", wording.dimension(float(p.ground[i]))),
-                ("Bend in plan", f"{p.deflection_deg[i]:.1f}°"),
-                ("Kind", POST_KINDS[p.kind[i] if p.kind else "line"]),
-            ],
-        )
-        for i in range(p.x.size)
-    ]
-
-
-def _airlocks(pack: Pack, project: Project, wording: Wording, degrees: Degrees) -> list[Shape]:
-    fence = project.fence
-    rows = [
-        ("Between its gates", wording.dimension(fence.airlock_length_m)),
-        ("Along the fence", wording.dimension(fence.airlock_width_m)),
-        ("Longest vehicle inside", wording.dimension(fence.vehicle_length_m)),
-    ]
-    return [
-        Shape(degrees(Polygon(airlock.corners)), f"Airlock of gate {airlock.gate}, pack {pack.number}", rows)
-        for airlock in airlocks_of(pack, project)
-    ]
-
-
-def _gates(pack: Pack, wording: Wording, degrees: Degrees) -> list[Shape]:
-    g = pack.gates
-    return [
-        Shape(
-            degrees(Point(g.x[i], g.y[i])),
-            f"Gate {i + 1} of pack {pack.number}",
-            [("Clear width", wording.dimension(g.width)), ("Chainage", wording.dimension(float(g.chainage[i])))],
-        )
-        for i in range(g.x.size)
-    ]
-
-
-def _stations(pack: Pack, wording: Wording, degrees: Degrees) -> list[Shape]:
-    a = pack.alignment
-    return [
-        Shape(
-            degrees(Point(a.x[i], a.y[i])),
-            f"Chainage {wording.dimension(float(a.chainage[i]))} of pack {pack.number}",
-            [
-                ("Ground level", wording.dimension(float(a.ground[i]))),
-                ("Direction of travel", f"{a.bearing_deg[i]:.1f}°"),
-                ("Radius here", wording.dimension(radius) if (radius := float(a.radius[i])) < math.inf else "straight"),
-            ],
-        )
-        for i in _coarse(a.chainage)
-    ]
-
-
-def _coarse(chainage: Sequence[float] | np.ndarray[Any, Any]) -> list[int]:
-    """Index of the station nearest to each multiple of the step shown."""
-    chainages = np.asarray(chainage)
-    return sorted({int(np.argmin(np.abs(chainages - at))) for at in np.arange(0, chainages[-1], STATION_STEP_M)})
+def _coarse(stations: Sequence[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    """The station nearest to each multiple of the step shown, pack by pack."""
+    for pack in dict.fromkeys(row["pack"] for row in stations):
+        own = [row for row in stations if row["pack"] == pack]
+        chainage = np.array([row["chainage_m"] for row in own])
+        at = np.arange(0, chainage[-1], STATION_STEP_M)
+        yield from (own[k] for k in sorted({int(np.argmin(np.abs(chainage - s))) for s in at}))

@@ -10,9 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from packpale.land.surroundings import cells_within
 from packpale.land.usable import cell_outlines
 from packpale.review.maps.map_page import Room, Shape, Style, VectorLayer
-from packpale.review.model import PlotResult
-from packpale.review.projecting import Degrees
-from packpale.review.words import Wording
+from packpale.review.maps.source import MapSource
 from packpale.site import Grid, Pit
 
 MOST_CORNERS = 30_000
@@ -49,24 +47,22 @@ SURROUNDINGS: dict[str, tuple[Room, str, Style]] = {
 """Room, title and style of every optional input."""
 
 
-def land_layers(result: PlotResult, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
+def land_layers(source: MapSource) -> Iterator[VectorLayer]:
     """Layers of the ground, the lowest first."""
-    site, land = result.site, result.land
+    site, land, show, degrees = source.result.site, source.result.land, source.show, source.degrees
     usable, side = drawn_outline(land.usable, site.grid)
     if not usable.is_empty:
-        share = wording.percent(land.usable.area / site.outline.area)
-        rows = [("Usable area", wording.area(land.usable.area)), ("Part of the plot", share)]
-        coarse = f"Drawn in squares of {wording.dimension(side)}; the GeoPackage holds it as it is." if side else ""
+        share = show.percent(land.usable.area / site.outline.area)
+        rows = [("Usable area", show.area(land.usable.area)), ("Part of the plot", share)]
+        coarse = f"Drawn in squares of {show.dimension(side)}; the GeoPackage holds it as it is." if side else ""
         shape = Shape(degrees(usable), "Usable land", rows)
         yield VectorLayer("Score", "Usable land", [shape], USABLE, explanation=coarse)
-    outline = Shape(
-        degrees(site.outline), f"Plot {site.plot_id}", [("Area of the plot", wording.area(site.outline.area))]
-    )
+    outline = Shape(degrees(site.outline), f"Plot {site.plot_id}", [("Area of the plot", show.area(site.outline.area))])
     yield VectorLayer("Ground", "Boundary of the plot", [outline], OUTLINE)
     for kind, (room, title, style) in SURROUNDINGS.items():
         shapes = [Shape(degrees(g), title) for g in site.features.get(kind, ()) if not g.is_empty]
         yield VectorLayer(room, title, shapes, style)
-    yield VectorLayer("Digging", "Trial pits", [_pit(pit, wording, degrees) for pit in site.pits], PIT)
+    yield VectorLayer("Digging", "Trial pits", [_pit(pit, source) for pit in site.pits], PIT)
 
 
 def drawn_outline(area: MultiPolygon, grid: Grid) -> tuple[BaseGeometry, float]:
@@ -89,7 +85,7 @@ def drawn_outline(area: MultiPolygon, grid: Grid) -> tuple[BaseGeometry, float]:
         found = cell_outlines(cells_within([area], squares), squares)
 
 
-def _pit(pit: Pit, wording: Wording, degrees: Degrees) -> Shape:
+def _pit(pit: Pit, source: MapSource) -> Shape:
     rows = []
     for column, name in PIT_ROWS.items():
         value = pit.values.get(column)
@@ -98,6 +94,6 @@ def _pit(pit: Pit, wording: Wording, degrees: Degrees) -> Shape:
         elif isinstance(value, str):
             text = value
         else:
-            text = f"{value:g} %" if column.endswith("_percent") else wording.dimension(value)
+            text = f"{value:g} %" if column.endswith("_percent") else source.show.dimension(value)
         rows.append((name, text))
-    return Shape(degrees(Point(pit.x, pit.y)), "Trial pit", rows)
+    return Shape(source.degrees(Point(pit.x, pit.y)), "Trial pit", rows)

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from packpale.enclosure.model import Pack
-from packpale.review.construction import TOUCH
-from packpale.review.limits import OVER, over_limit_line
-from packpale.review.maps.enclosure_layers import APRON, FENCE, GATE
+from packpale.review.maps.construction import TOUCH
+from packpale.review.maps.enclosure_layers import APRON, FENCE, GATE, OVER
 from packpale.review.maps.land_layers import OUTLINE, SURROUNDINGS, USABLE
 from packpale.review.maps.spread import spread
+from packpale.review.maps.theme import GREY_RAMP
+from packpale.review.maps.themes import hillshade
 from packpale.review.model import PlotResult
-from packpale.review.summary import apron
-from packpale.review.theme import GREY_RAMP
-from packpale.review.themes import hillshade
+from packpale.review.subjects.line import apron
+from packpale.review.subjects.stretches import line_between
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M
@@ -159,7 +159,7 @@ def _enclosure(axes: "Axes", pack: Pack, project: Project, *, numbered: bool) ->
     line = pack.line.polygon(0.05)
     _fill(axes, apron(pack, project.trench, 0.05), facecolor=APRON.fill, alpha=0.9, zorder=5)
     for over in pack.over_limits:
-        _lines(axes, over_limit_line(pack, over), **OVER_LIMIT)
+        _lines(axes, line_between(pack, over.from_m, over.length_m), **OVER_LIMIT)
     _lines(axes, line.boundary, color=FENCE.colour, linewidth=1.6, zorder=6)
     held = [(t.limit_x, t.limit_y) for t in pack.touches]
     axes.plot(*np.reshape(held, (-1, 2)).T, "o", **TOUCH_MARK)

@@ -5,31 +5,24 @@ import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from packpale.review import themes
-from packpale.review.aids import aid_layer
-from packpale.review.alternatives import alternatives_layer
-from packpale.review.climb import climb_layers
-from packpale.review.crossings import crossing_layers
-from packpale.review.dens import den_layer
-from packpale.review.holding import holding_layers
-from packpale.review.limits import over_limits_layer
-from packpale.review.maps.advice_layers import pit_layer, stretch_layers
+from packpale.review.maps import themes
 from packpale.review.maps.another_line import another_line
-from packpale.review.maps.enclosure_layers import enclosure_layers
+from packpale.review.maps.enclosure_layers import alternatives_layer, enclosure_layers, over_limits_layer
+from packpale.review.maps.holding_layers import aid_layer, climb_layers, crossing_layer, mesh_layers, weakest_layer
 from packpale.review.maps.land_layers import land_layers
 from packpale.review.maps.leaflet import page_bytes, write_map
 from packpale.review.maps.map_page import Background, MapPage, PictureLayer, VectorLayer
 from packpale.review.maps.overlay import Frame, frame, png, warp
-from packpale.review.maps.people_layers import people_layers
+from packpale.review.maps.people_layers import den_layer, people_layers, round_layers
 from packpale.review.maps.placing import placing, widened
 from packpale.review.maps.probe import Probe, fitting
 from packpale.review.maps.readings import plot_probe
+from packpale.review.maps.source import MapSource
 from packpale.review.maps.spread import spread
-from packpale.review.maps.trench_layers import trench_layers
+from packpale.review.maps.theme import Theme
+from packpale.review.maps.trench_layers import cut_layer, pit_layer, stretch_layers
 from packpale.review.model import PlotResult
-from packpale.review.patrol import patrol_layers
-from packpale.review.projecting import Degrees, to_degrees
-from packpale.review.theme import Theme
+from packpale.review.projecting import Degrees
 from packpale.review.words import Wording
 from packpale.settings import MapSettings, Project
 
@@ -55,14 +48,13 @@ def write_plot_map(result: PlotResult, project: Project, wording: Wording, path:
 
 def plot_map(result: PlotResult, project: Project, wording: Wording) -> MapPage:
     """Everything the map of one plot shows, in at most PAGE_BYTES."""
-    site = result.site
-    degrees = to_degrees(site.crs)
+    site, source = result.site, MapSource(result, project, wording)
     bounds = frame(site.grid, site.crs, largest_side=LARGEST_SIDES[0]).bounds
     page = MapPage(
         title=f"Plot {site.plot_id}",
         home="../../index.html",
-        view=_view(result, degrees),
-        vectors=[layer for layer in _vectors(result, project, wording, degrees) if layer.shapes],
+        view=_view(result, source.degrees),
+        vectors=[layer for layer in _vectors(source) if layer.shapes],
         imperial=wording.imperial,
         another_line=another_line(result, project, wording),
         placing=placing(
@@ -153,21 +145,22 @@ def _view(result: PlotResult, degrees: Degrees) -> list[list[float]]:
     return [[min(lat), min(lon)], [max(lat), max(lon)]]
 
 
-def _vectors(result: PlotResult, project: Project, wording: Wording, degrees: Degrees) -> Iterator[VectorLayer]:
+def _vectors(source: MapSource) -> Iterator[VectorLayer]:
     """All layers in the order in which they are drawn: areas under lines under points."""
-    ground = list(land_layers(result, wording, degrees))
+    ground = list(land_layers(source))
     yield from (layer for layer in ground if not layer.style.radius)
-    yield from stretch_layers(result, wording, degrees)
-    yield from holding_layers(result, wording, degrees)
-    yield from climb_layers(result, project, wording, degrees)
-    yield from trench_layers(result, wording, degrees)
-    yield from over_limits_layer(result, wording, degrees)
-    yield from patrol_layers(result, wording, degrees)
-    yield alternatives_layer(result, wording, degrees)
-    yield from enclosure_layers(result, project, wording, degrees)
-    yield from people_layers(result, project, wording, degrees)
+    yield from stretch_layers(source)
+    yield from mesh_layers(source)
+    yield from climb_layers(source)
+    yield cut_layer(source)
+    yield over_limits_layer(source)
+    yield from round_layers(source)
+    yield alternatives_layer(source)
+    yield from enclosure_layers(source)
+    yield from people_layers(source)
     yield from (layer for layer in ground if layer.style.radius)
-    yield from crossing_layers(result, wording, degrees)
-    yield aid_layer(result, project, wording, degrees)
-    yield den_layer(result, wording, degrees)
-    yield pit_layer(result, wording, degrees)
+    yield crossing_layer(source)
+    yield aid_layer(source)
+    yield weakest_layer(source)
+    yield den_layer(source)
+    yield pit_layer(source)

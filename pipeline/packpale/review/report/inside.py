@@ -1,47 +1,40 @@
 """What ground the fence encloses."""
 
-from collections.abc import Mapping
-from typing import Any
-
-from packpale.review.inside import inside_details
+from packpale.care.inside import WET_TABLE_M
+from packpale.land.water import EDGE_M
 from packpale.review.report.blocks import Block, Section, figures, paragraph, small
 from packpale.review.report.source import PlotSource
+from packpale.review.subjects.field import told
+from packpale.review.subjects.inside import INSIDE
+from packpale.values.notes import phrase
+from packpale.values.quantity import given
 
 
 def inside(source: PlotSource) -> Section | None:
     """A line for each kind of ground inside each pack's fence."""
-    show = source.show
-    found = inside_details(source.result, source.project)
-    if not found:
-        return None
+    show, land = source.show, source.project.land
     blocks: list[Block] = []
-    for one in found:
+    for item in INSIDE.found(source.result, source.project):
         if source.several:
-            blocks.append(paragraph(f"Pack {one['pack']}, {show.area(one['area_m2'])}:"))
-        rows = [(str(k["name"]), _part(source, k, one["area_m2"])) for k in one["kinds"]]
-        streams, relief = one["streams_m"], one["relief_m"]
-        rows.append(
-            ("Mapped streams", "not known: no watercourses are given" if streams is None else show.length(streams))
-        )
-        rows.append(
-            (
-                "Relief, from the lowest to the highest ground",
-                "not known: ground level is missing inside" if relief is None else show.length(relief),
-            )
-        )
-        blocks.append(figures(rows))
+            blocks.append(paragraph(f"Pack {item.pack}, {show.area(item.ground.area)}:"))
+        blocks.append(figures(told((f for f in INSIDE.fields if f.page), item, show)))
+    if not blocks:
+        return None
+    counted = phrase(
+        "Hollows count where water can stand more than {depth} deep, ground as steep beyond {slope}, rock within "
+        "{rock} of the surface. The edge of water is the dry ground {edge} wide beside such hollows and any water that "
+        "is mapped; wet is ground that is poorly drained, or with the water table within {table} of the surface.",
+        depth=given(land.max_ponding_m, "dimension"),
+        slope=given(land.max_slope_deg, "slope"),
+        rock=given(land.min_depth_to_rock_m, "dimension"),
+        edge=given(EDGE_M, "dimension"),
+        table=given(WET_TABLE_M, "dimension"),
+    )
     blocks.append(
         small(
-            "Parts of the ground inside the fence; they may overlap. The edge of water is the dry ground beside "
-            "hollows that can stand in water and beside any water that is mapped. Water, banks and rock make natural "
-            "ground for the animals. Pups must be able to get out of the water: have steep shores looked at before "
-            "any go in."
+            f"Parts of the ground inside the fence; they may overlap. {show.say(counted)} Water, banks and rock make "
+            "natural ground for the animals. Pups must be able to get out of the water: have steep shores looked at "
+            "before any go in."
         )
     )
     return Section("What the enclosure holds", tuple(blocks), source.section("inside"))
-
-
-def _part(source: PlotSource, kind: Mapping[str, Any], area: float) -> str:
-    if kind["share"] is None:
-        return f"not known: {kind['unknown']}"
-    return f"{source.show.area(kind['share'] * area)}, {source.show.percent(kind['share'])}"

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from packpale.review.report.blocks import Block, Section, Share, Shares, paragraph, small, words
 from packpale.review.report.source import PlotSource
-from packpale.review.summary import touched
+from packpale.review.subjects.line import touched
 
 HELD_BY = 2
 """Kinds of limit that are named as holding a line, the most frequent first."""

@@ -5,7 +5,7 @@ from typing import Any
 
 from packpale.review.report.blocks import Table, table
 from packpale.review.report.source import PlotSource
-from packpale.review.subjects.field import TEXT, Subject
+from packpale.review.subjects.field import TEXT, YES_NO, Subject
 from packpale.review.words import MISSING
 
 Further = tuple[str, Callable[[Any], str]]
@@ -20,16 +20,21 @@ def listing(
     *,
     without: Collection[str] = (),
     further: Sequence[Further] = (),
+    foot: Sequence[Sequence[str]] = (),
 ) -> Table:
-    """The fields that the subject shows on pages, but those in ``without``; the first names each item, and its pack."""
+    """The fields that the subject shows on pages, but those in ``without``.
+
+    The first names each item, and its pack where there are several and no field says it.
+    """
     fields = [field for field in subject.fields if field.page and field.key not in without]
-    looks = ["name", *("words" if field.column == TEXT or field.told else "figure" for field in fields[1:])]
+    looks = ["name", *("words" if field.column in (TEXT, YES_NO) or field.told else "figure" for field in fields[1:])]
     heads = [*zip((field.title for field in fields), looks, strict=True), *((head, "words") for head, _ in further)]
+    names_pack = source.several and not any(field.key == "pack" for field in fields)
     rows = []
     for item in items:
         said = [field.say(item) for field in fields]
         cells = [MISSING if value is None else source.show.say(value) for value in said]
-        if source.several:
+        if names_pack:
             cells[0] = f"{cells[0]}, pack {item.pack}"
         rows.append([*cells, *(fill(item) for _, fill in further)])
-    return table(title, heads, rows)
+    return table(title, heads, rows, foot=foot)

@@ -7,11 +7,12 @@ from packpale.care.dens import CHAMBER_M, ENTRANCE_WIDTH_M
 from packpale.care.howl import FOREST_GROUND, FOREST_M, LADDER, OPEN_GROUND, OPEN_M, STILL_NIGHT, Howl, Reach
 from packpale.care.patrol import Round
 from packpale.care.viewing import Viewing
-from packpale.review.report.blocks import Block, Section, link, paragraph, small, table
+from packpale.review.report.blocks import Block, Section, link, paragraph, small
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.dens import DENS
-from packpale.review.words.wording import Wording
+from packpale.review.subjects.patrol import PATROL_CHECKS, OnRound
+from packpale.review.subjects.people import HOWL_LEVELS, NEIGHBOURS, VIEWPOINTS
 from packpale.values.cautions import advised
 from packpale.values.howl_reach import howl_reach
 from packpale.values.notes import phrase
@@ -61,24 +62,11 @@ def _walk(source: PlotSource, walk: Round) -> str:
 
 
 def _stops(source: PlotSource, walk: Round) -> Block:
+    title = f"Stops of the round{f' of pack {walk.pack}' if source.several else ''}"
+    stops = [OnRound(walk, check) for check in walk.checks]
     show = source.show
-    heads = (
-        ("Check", "name"),
-        ("Look at", "words"),
-        ("Chainage", "figure"),
-        ("Fence to look at on the way here", "figure"),
-        ("Walking to here", "figure"),
-    )
-    rows = [
-        (str(c.number), c.mark.what, show.length(c.mark.chainage), *_leg(show, c.leg, c.leg_s)) for c in walk.checks
-    ]
-    rows.append(("Back", "start of the round", "", *_leg(show, walk.last_leg, walk.last_leg_s)))
-    return table(f"Stops of the round{f' of pack {walk.pack}' if source.several else ''}", heads, rows)
-
-
-def _leg(show: Wording, length: float, seconds: float) -> tuple[str, str]:
-    """How far it is and how long it takes; dashes at the start of the round."""
-    return (show.length(length), show.duration(seconds)) if length else (show.length(None), show.duration(None))
+    back = ("Back", "start of the round", "", show.length(walk.last_leg), show.duration(walk.last_leg_s))
+    return listing(source, title, PATROL_CHECKS, stops, foot=[back])
 
 
 def howls(source: PlotSource) -> Section | None:
@@ -88,7 +76,7 @@ def howls(source: PlotSource) -> Section | None:
         return None
     blocks: list[Block] = [paragraph(_reach(source, r)) for r in howl.reach]
     if howl.heard:
-        blocks.append(_heard(source, howl))
+        blocks.append(listing(source, "Who hears the howls", HOWL_LEVELS, howl.heard))
     else:
         blocks.append(paragraph("No dwellings are given, so that nobody is known who would hear it."))
     blocks += _loudness(source, howl)
@@ -107,31 +95,6 @@ def _reach(source: PlotSource, r: Reach) -> str:
         f"be likely; {show.length(float(farthest[0]))} to {show.length(float(farthest[2]))} in that direction for the "
         f"low and the high level.{'' if r.surveyed.all() else flat}{capped if (r.radius >= LADDER[-1]).any() else ''}"
     )
-
-
-def _heard(source: PlotSource, howl: Howl) -> Block:
-    heads = (
-        ("Heard at", "name"),
-        ("Howl of pack", "figure"),
-        ("Distance", "figure"),
-        ("Level", "figure"),
-        ("Above the background", "figure"),
-        ("Taken by ridges", "figure"),
-        ("Taken by leaves", "figure"),
-        ("Heard", "words"),
-    )
-    show = source.show
-    rows = [
-        (
-            f"{h.kind} {h.number}{'' if h.surveyed else ' (flat ground assumed)'}",
-            str(h.pack),
-            show.length(h.distance),
-            *(show.say(Quantity(v, "level")) for v in (h.level, h.excess, h.screened, h.leaves)),
-            "yes" if h.excess >= 0 else "no",
-        )
-        for h in howl.heard
-    ]
-    return table("Who hears the howls", heads, rows)
 
 
 def _loudness(source: PlotSource, howl: Howl) -> Iterator[Block]:
@@ -186,24 +149,7 @@ def views(source: PlotSource) -> Section | None:
         return None
     settings, show = source.project.viewing, source.show
     blocks: list[Block] = [paragraph(said) for said in _seen(source, viewing)]
-    heads = (
-        ("Viewing point", "name"),
-        ("Distance to the fence", "figure"),
-        ("Of pack", "figure"),
-        ("Keeps the stand-off", "words"),
-        ("Sees of the ground inside", "figure"),
-    )
-    rows = [
-        (
-            str(v.number),
-            show.length(v.fence_distance),
-            str(v.pack),
-            "yes" if v.keeps_off else "no",
-            show.percent(v.seen_share) if v.seen_share is not None else "beyond the elevation model",
-        )
-        for v in viewing.viewpoints
-    ]
-    blocks.append(table("What each viewing point sees", heads, rows))
+    blocks.append(listing(source, "What each viewing point sees", VIEWPOINTS, viewing.viewpoints))
     blocks.append(
         small(
             f"An animal {show.dimension(settings.target_height_m)} high is looked for with eyes "
@@ -240,36 +186,14 @@ def between_packs(source: PlotSource) -> Section | None:
     show, project = source.show, source.project
     if not source.care.neighbours:
         return None
-    heads = (
-        ("Packs", "name"),
-        ("Least gap between the fences", "figure"),
-        ("What it is", "words"),
-        ("Keeps the separation set", "words"),
-        ("Fence line that faces the other", "figure"),
-        ("Seen of the second by the first, and back", "figure"),
-        ("Howl of the first at the second, and back, above the background", "figure"),
-        ("Refuge from people", "figure"),
-    )
-    rows = [
-        (
-            f"{n.packs[0]} and {n.packs[1]}",
-            show.dimension(n.gap),
-            n.between,
-            "yes" if n.keeps_separation else "no",
-            show.length(n.facing),
-            ", ".join(show.percent(v) for v in n.sees),
-            ", ".join(show.say(Quantity(v, "level")) for v in n.excess),
-            ", ".join(show.percent(v) for v in n.refuge),
-        )
-        for n in source.care.neighbours
-    ]
     note = small(
         f"Under {show.dimension(project.neighbours.perimeter_m)} two fences stand too close to count as two; a lane "
         f"lets a vehicle of {show.dimension(project.fence.vehicle_width_m)} through. What one pack sees of the other "
         "is looked for from its fence line over bare ground, with eyes "
         f"{show.dimension(project.viewing.target_height_m)} high."
     )
-    return Section("Between the packs", (table("Between the packs", heads, rows), note), source.section("between"))
+    found = listing(source, "Between the packs", NEIGHBOURS, source.care.neighbours)
+    return Section("Between the packs", (found, note), source.section("between"))
 
 
 def dens(source: PlotSource) -> Section | None:

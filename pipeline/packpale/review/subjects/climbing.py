@@ -38,4 +38,5 @@ CLIMBING_AIDS = Subject(
         Field("height_m", "Height", "dimension", lambda a: a.height, _height, popup=True, page=True),
         Field("left_m", "Left of the fence's height", "dimension", lambda a: a.left, _left, popup=True, page=True),
     ),
+    lambda result, _project: result.care.aids if result.care else (),
 )

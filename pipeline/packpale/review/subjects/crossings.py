@@ -179,6 +179,7 @@ CROSSINGS = Subject(
         Field("arbitrary", "Place", "yes or no", lambda f: bool(f.path and f.path.arbitrary), _route, popup=True),
         Field("mapped", "Mapped water along the fence", "yes or no", lambda f: f.mapped, _width, popup=True),
     ),
+    lambda result, _project: crossings(result),
 )
 
 

@@ -71,4 +71,5 @@ DENS = Subject(
         ),
         Field("roof_m", "Ground over the chamber", "dimension", lambda den: den.passage.roof, page=True),
     ),
+    lambda result, _project: result.care.dens if result.care else (),
 )

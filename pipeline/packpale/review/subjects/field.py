@@ -1,10 +1,15 @@
-"""What is known of a subject: a list of fields that makes its columns, its popup and its table."""
+"""What is known of a subject: where its items come from, and the fields that make its columns, popup and table."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from shapely.geometry import Point
+from shapely.geometry.base import BaseGeometry
+
+from packpale.review.model import PlotResult
 from packpale.review.words import Wording
+from packpale.settings import Project
 from packpale.units import HECTARE_M2
 from packpale.values.notes import Value
 from packpale.values.quantity import HOUR_S, Kind, Quantity
@@ -44,7 +49,7 @@ class Field:
     """As people read it."""
     kind: Kind | Words
     of: Callable[[Any], Any] | None = None
-    """Its value for an item, in the column's unit; None where the rows are made elsewhere."""
+    """Its value for an item, in the column's unit; None where an item is a row, with values by their columns."""
     told: Callable[[Any], Value | None] | None = None
     """What popup and table say of an item, where that is not its value as a quantity; None for nothing."""
     popup: bool = False
@@ -71,9 +76,7 @@ class Field:
 
     def value(self, item: Any) -> Any:
         """Its value for an item, in the column's unit."""
-        if self.of is None:
-            raise ValueError(f"the rows of {self.key} are not made from fields")
-        return self.of(item)
+        return item[self.key] if self.of is None else self.of(item)
 
     def say(self, item: Any) -> Value | None:
         """What people are told of an item; None for nothing."""
@@ -91,6 +94,11 @@ class Field:
         return Quantity(value * size, self.kind)
 
 
+def point_of(item: Any) -> BaseGeometry:
+    """Where most items lie."""
+    return Point(item.x, item.y)
+
+
 @dataclass(frozen=True)
 class Subject:
     """One kind of thing that a run finds: a layer of packpale.gpkg, or a table."""
@@ -102,6 +110,10 @@ class Subject:
     geometry: str
     """Of the layer; empty for a table."""
     fields: tuple[Field, ...]
+    found: Callable[[PlotResult, Project], Iterable[Any]] = lambda _result, _project: ()
+    """Its items on a plot. An item may be a finished row, of a layer with its ``geometry``."""
+    place: Callable[[Any], BaseGeometry | None] = point_of
+    """Where an item lies."""
 
     @property
     def columns(self) -> Mapping[str, str]:
@@ -112,10 +124,26 @@ class Subject:
         """An item's row but for the plot's name."""
         return {field.key: field.value(item) for field in self.fields if field is not PLOT}
 
+    def lies(self, item: Any) -> BaseGeometry | None:
+        """Where an item lies."""
+        return item["geometry"] if isinstance(item, Mapping) else self.place(item)
+
+    def rows(self, result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
+        """The rows of a plot, those of a layer with their ``geometry``."""
+        plot = {PLOT.key: result.site.plot_id}
+        for item in self.found(result, project):
+            row = dict(item) if isinstance(item, Mapping) else self.row(item)
+            yield plot | row | ({"geometry": self.lies(item)} if self.geometry else {})
+
     def popup(self, item: Any, wording: Wording) -> list[tuple[str, str]]:
         """What a click on an item tells: titles and words."""
-        said = ((field.title, field.say(item)) for field in self.fields if field.popup)
-        return [(title, wording.say(value)) for title, value in said if value is not None]
+        return told((field for field in self.fields if field.popup), item, wording)
+
+
+def told(fields: Iterable[Field], item: Any, wording: Wording) -> list[tuple[str, str]]:
+    """Titles of fields and what they say of an item, but those that say nothing."""
+    said = ((field.title.removesuffix(" [currency]"), field.say(item)) for field in fields)
+    return [(title, wording.say(value)) for title, value in said if value is not None]
 
 
 PLOT = Field("plot_id", "Plot", "text")

@@ -69,4 +69,5 @@ GATE_LEAVES = Subject(
         Field("spare_width_m", "Room for the vehicle", "dimension", _of("spare_width"), _room, page=True),
         Field("spare_length_m", "Airlock longer than vehicle and leaf", "dimension", _of("spare_length")),
     ),
+    lambda result, _project: result.earthworks.gates if result.earthworks else (),
 )

@@ -1,6 +1,68 @@
 """What ground a fence encloses."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from shapely.geometry import Polygon
+
+from packpale.care.inside import Inside
+from packpale.review.model import PlotResult
 from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.review.subjects.line import CHORD_ERROR_M
+from packpale.review.subjects.stretches import packs_of
+from packpale.settings import Project
+from packpale.values.notes import Value, phrase
+from packpale.values.quantity import Quantity
+
+NO_WOODLAND, NO_WATER = "no woodland is given", "no watercourses are given"
+NO_SOIL, NO_GROUND = "nothing is given of the soil", "ground level is missing inside"
+
+
+@dataclass(frozen=True)
+class Enclosed:
+    """The ground inside one pack's fence."""
+
+    result: PlotResult
+    ground: Inside
+
+    @property
+    def pack(self) -> int:
+        return self.ground.pack
+
+    @property
+    def outline(self) -> Polygon:
+        return packs_of(self.result)[self.pack].line.polygon(CHORD_ERROR_M)
+
+    def part(self, name: str) -> float | None:
+        """Area of a kind of ground; None where it is not known. [m2]"""
+        share: float | None = getattr(self.ground, name)
+        return None if share is None else share * self.ground.area
+
+
+def enclosed(result: PlotResult, _project: Project) -> Iterator[Enclosed]:
+    """What each pack's fence encloses."""
+    return (Enclosed(result, ground) for ground in (result.care.insides if result.care else ()))
+
+
+def _part(name: str, title: str, why: str) -> Field:
+    """Area of a kind of ground, and its share; why it is not known where it is not."""
+
+    def told(item: Enclosed) -> Value:
+        share = getattr(item.ground, name)
+        if share is None:
+            return f"not known: {why}"
+        return phrase("{area}, {share}", area=Quantity(item.part(name), "area"), share=Quantity(share, "share"))
+
+    return Field(f"{name}_m2", title, "area", lambda item: item.part(name), told, page=True)
+
+
+def _streams(item: Enclosed) -> Value:
+    return f"not known: {NO_WATER}" if item.ground.streams is None else Quantity(item.ground.streams, "length")
+
+
+def _relief(item: Enclosed) -> Value:
+    return f"not known: {NO_GROUND}" if item.ground.relief is None else Quantity(item.ground.relief, "length")
+
 
 INSIDE = Subject(
     "inside",
@@ -9,16 +71,26 @@ INSIDE = Subject(
     (
         PLOT,
         PACK,
-        Field("area_m2", "Area enclosed", "area"),
-        Field("wood_m2", "Woodland", "area"),
-        Field("mapped_water_m2", "Mapped water", "area"),
-        Field("hollows_m2", "Hollows that can stand in water", "area"),
-        Field("water_edge_m2", "Edge of water", "area"),
-        Field("steep_m2", "Ground past the limit of slope", "area"),
-        Field("rocky_m2", "Rock near the surface", "area"),
-        Field("wet_m2", "Wet ground", "area"),
-        Field("streams_m", "Mapped streams", "length"),
-        Field("lowest_m", "Lowest ground", "dimension"),
-        Field("highest_m", "Highest ground", "dimension"),
+        Field("area_m2", "Area enclosed", "area", lambda item: item.ground.area),
+        _part("wood", "Woodland", NO_WOODLAND),
+        _part("mapped_water", "Mapped water", NO_WATER),
+        _part("hollows", "Hollows that can stand in water", NO_GROUND),
+        _part("water_edge", "Edge of water", NO_GROUND),
+        _part("steep", "Ground past the limit of slope", NO_GROUND),
+        _part("rocky", "Rock near the surface", NO_SOIL),
+        _part("wet", "Wet ground", NO_SOIL),
+        Field("streams_m", "Mapped streams", "length", lambda item: item.ground.streams, _streams, page=True),
+        Field("lowest_m", "Lowest ground", "dimension", lambda item: item.ground.lowest),
+        Field("highest_m", "Highest ground", "dimension", lambda item: item.ground.highest),
+        Field(
+            "relief_m",
+            "From the lowest to the highest ground",
+            "dimension",
+            lambda item: item.ground.relief,
+            _relief,
+            page=True,
+        ),
     ),
+    enclosed,
+    lambda item: item.outline,
 )

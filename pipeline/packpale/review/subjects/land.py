@@ -1,6 +1,7 @@
 """The plots, and what limits take from them."""
 
 from packpale.review.subjects.field import PLOT, Field, Subject
+from packpale.review.words import FILES, plain
 
 PLOTS = Subject(
     "plots",
@@ -15,12 +16,16 @@ PLOTS = Subject(
         Field("reason", "Why not", "text"),
         Field("area_m2", "Area of the plot", "area"),
     ),
+    # What only the ranking knows is put in where the plots are put together.
+    lambda result, _project: [{"area_m2": result.site.outline.area, "geometry": result.site.outline}],
 )
 USABLE_LAND = Subject(
     "usable_land",
     "Ground that no limit takes",
     "MultiPolygon",
-    (PLOT, Field("area_m2", "Its area", "area")),
+    (PLOT, Field("area_m2", "Its area", "area", lambda land: land.usable.area)),
+    lambda result, _project: [result.land],
+    lambda land: land.usable,
 )
 LIMITS = Subject(
     "limits",
@@ -28,8 +33,10 @@ LIMITS = Subject(
     "MultiPolygon",
     (
         PLOT,
-        Field("kind", "Kind of the limit", "text"),
-        Field("name", "The limit in words", "text"),
-        Field("may_lie_inside", "Whether it may lie inside the fence", "yes or no"),
+        Field("kind", "Kind of the limit", "text", lambda limit: limit.kind),
+        Field("name", "The limit in words", "text", lambda limit: plain(FILES.say(limit.name))),
+        Field("may_lie_inside", "Whether it may lie inside the fence", "yes or no", lambda limit: limit.may_lie_inside),
     ),
+    lambda result, _project: result.land.limits,
+    lambda limit: limit.area,
 )

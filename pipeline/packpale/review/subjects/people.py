@@ -1,6 +1,91 @@
 """Howls, viewing points, and what two packs have to do with each other."""
 
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry import LineString, Polygon
+
+from packpale.care.howl import Heard, Reach
+from packpale.care.neighbours import Neighbours
+from packpale.care.viewing import Viewpoint
+from packpale.review.model import PlotResult
 from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.settings import Project
+from packpale.values.notes import Value, phrase
+from packpale.values.quantity import Kind, Quantity, given
+
+LEVELS = ("low", "likely", "high")
+"""Source levels of a howl, in the order of the settings."""
+
+
+@dataclass(frozen=True)
+class Reached:
+    """Ground within which a pack is heard, for one source level."""
+
+    reach: Reach
+    level: str
+    source_level: float
+    """At 1 m. [dB]"""
+
+    @property
+    def pack(self) -> int:
+        return self.reach.pack
+
+    @property
+    def flat_share(self) -> float:
+        """Part of the bearings on ground that was taken as flat."""
+        return float(1 - self.reach.surveyed[LEVELS.index(self.level)].mean())
+
+    @property
+    def radius(self) -> np.ndarray:
+        return np.asarray(self.reach.radius[LEVELS.index(self.level)])
+
+    @property
+    def outline(self) -> Polygon:
+        angle, r = np.radians(self.reach.bearing_deg), np.maximum(self.radius, 1.0)
+        return Polygon(np.column_stack([self.reach.x + r * np.sin(angle), self.reach.y + r * np.cos(angle)]))
+
+
+def reached(result: PlotResult, project: Project) -> Iterator[Reached]:
+    """Of each pack, for each source level."""
+    howl = result.care.howl if result.care else None
+    for reach in howl.reach if howl else ():
+        for level, source in zip(LEVELS, project.howl.source_level_db, strict=True):
+            yield Reached(reach, level, source)
+
+
+def heard(result: PlotResult, _project: Project) -> tuple[Heard, ...]:
+    """Howls at dwellings and at other packs."""
+    return result.care.howl.heard if result.care and result.care.howl else ()
+
+
+def viewpoints(result: PlotResult, _project: Project) -> tuple[Viewpoint, ...]:
+    """Where people look from."""
+    return result.care.viewing.viewpoints if result.care and result.care.viewing else ()
+
+
+def neighbours(result: PlotResult, _project: Project) -> tuple[Neighbours, ...]:
+    """Every two packs."""
+    return result.care.neighbours if result.care else ()
+
+
+def _source(item: Reached) -> Value:
+    level = given(item.source_level, "level")
+    return phrase("{level} at {away} ({name}, assumed)", level=level, away=given(1.0, "dimension"), name=item.level)
+
+
+def _seen(view: Viewpoint) -> Value:
+    if math.isnan(view.seen_share):
+        return "not computed: beyond the elevation model"
+    return Quantity(view.seen_share, "share")
+
+
+def _both(name: str, kind: Kind) -> Callable[[Neighbours], Value]:
+    """A figure of the first pack towards the second, and back."""
+    return lambda n: tuple(Quantity(v, kind) for v in getattr(n, name))
+
 
 HOWL_REACH = Subject(
     "howl_reach",
@@ -9,12 +94,14 @@ HOWL_REACH = Subject(
     (
         PLOT,
         PACK,
-        Field("level", "low, likely or high source level", "text"),
-        Field("source_level_db", "Source level at 1 m", "level"),
-        Field("nearest_m", "Nearest that it ends", "distance"),
-        Field("farthest_m", "Farthest that it reaches", "distance"),
-        Field("flat_share", "Part of the bearings on assumed flat ground", "share"),
+        Field("level", "low, likely or high source level", "text", lambda r: r.level),
+        Field("source_level_db", "Source level at 1 m", "level", lambda r: r.source_level, _source, popup=True),
+        Field("nearest_m", "Nearest that it ends", "distance", lambda r: float(r.radius.min()), popup=True),
+        Field("farthest_m", "Farthest that it reaches", "distance", lambda r: float(r.radius.max()), popup=True),
+        Field("flat_share", "Part of the bearings on assumed flat ground", "share", lambda r: r.flat_share, popup=True),
     ),
+    reached,
+    lambda r: r.outline,
 )
 HOWL_LEVELS = Subject(
     "howl_levels",
@@ -22,17 +109,26 @@ HOWL_LEVELS = Subject(
     "Point",
     (
         PLOT,
-        PACK,
-        Field("kind", "dwelling or pack", "text"),
-        Field("number", "Its number", "number of it"),
-        Field("distance_m", "Distance", "distance"),
-        Field("level_db", "Level", "level"),
-        Field("excess_db", "Above the background", "level"),
-        Field("screened_db", "Taken by ridges", "level"),
-        Field("leaves_db", "Taken by leaves", "level"),
-        Field("audible", "Whether it is heard", "yes or no"),
-        Field("surveyed", "Whether the elevation model reaches all the way", "yes or no"),
+        Field("kind", "Heard at", "text", lambda h: h.kind, lambda h: f"{h.kind} {h.number}", page=True),
+        Field("number", "Its number", "number of it", lambda h: h.number),
+        Field("pack", "Howl of pack", "number of it", lambda h: h.pack, page=True),
+        Field("distance_m", "Distance", "distance", lambda h: h.distance, popup=True, page=True),
+        Field("level_db", "Level", "level", lambda h: h.level, popup=True, page=True),
+        Field("excess_db", "Above the background", "level", lambda h: h.excess, popup=True, page=True),
+        Field("screened_db", "Taken by ridges", "level", lambda h: h.screened, popup=True, page=True),
+        Field("leaves_db", "Taken by leaves", "level", lambda h: h.leaves, popup=True, page=True),
+        Field("audible", "Heard", "yes or no", lambda h: h.excess >= 0, popup=True, page=True),
+        Field(
+            "surveyed",
+            "Ground in between",
+            "yes or no",
+            lambda h: h.surveyed,
+            lambda h: "surveyed" if h.surveyed else "taken as flat beyond the elevation model",
+            popup=True,
+            page=True,
+        ),
     ),
+    heard,
 )
 VIEWPOINTS = Subject(
     "viewpoints",
@@ -40,13 +136,14 @@ VIEWPOINTS = Subject(
     "Point",
     (
         PLOT,
-        Field("viewpoint", "Viewing point", "number of it"),
-        Field("ground_m", "Ground level", "dimension"),
-        Field("pack", "Pack whose fence is nearest", "number of it"),
-        Field("fence_distance_m", "Distance to that fence", "length"),
-        Field("keeps_off", "Whether it keeps people off the fence", "yes or no"),
-        Field("seen_share", "Part of the ground inside the fences that it sees", "share"),
+        Field("viewpoint", "Viewing point", "number of it", lambda v: v.number, page=True),
+        Field("ground_m", "Ground level", "dimension", lambda v: v.ground),
+        Field("pack", "Nearest pack", "number of it", lambda v: v.pack, popup=True, page=True),
+        Field("fence_distance_m", "Distance to its fence", "length", lambda v: v.fence_distance, popup=True, page=True),
+        Field("keeps_off", "Keeps the stand-off", "yes or no", lambda v: v.keeps_off, popup=True, page=True),
+        Field("seen_share", "Sees of the ground inside", "share", lambda v: v.seen_share, _seen, popup=True, page=True),
     ),
+    viewpoints,
 )
 NEIGHBOURS = Subject(
     "neighbours",
@@ -54,13 +151,47 @@ NEIGHBOURS = Subject(
     "LineString",
     (
         PLOT,
-        PACK,
-        Field("other_pack", "The other pack", "number of it"),
-        Field("gap_m", "Gap", "dimension"),
-        Field("between", "too close, double fence or lane", "text"),
-        Field("keeps_separation", "Whether the gap is as wide as asked for", "yes or no"),
-        Field("facing_m", "Length of fence that faces the other", "length"),
-        Field("sees_share", "Part of the other's ground that it sees", "share"),
-        Field("seen_share", "Part of its ground that the other sees", "share"),
+        Field(
+            "pack", "Packs", "number of it", lambda n: n.packs[0], lambda n: f"{n.packs[0]} and {n.packs[1]}", page=True
+        ),
+        Field("other_pack", "The other pack", "number of it", lambda n: n.packs[1]),
+        Field("gap_m", "Least gap between the fences", "dimension", lambda n: n.gap, popup=True, page=True),
+        Field("between", "What it is", "text", lambda n: n.between, popup=True, page=True),
+        Field(
+            "keeps_separation",
+            "Keeps the separation set",
+            "yes or no",
+            lambda n: n.keeps_separation,
+            popup=True,
+            page=True,
+        ),
+        Field("facing_m", "Fence line that faces the other", "length", lambda n: n.facing, page=True),
+        Field(
+            "sees_share",
+            "Seen of the second by the first, and back",
+            "share",
+            lambda n: n.sees[0],
+            _both("sees", "share"),
+            popup=True,
+            page=True,
+        ),
+        Field("seen_share", "Part of its ground that the other sees", "share", lambda n: n.sees[1]),
+        Field(
+            "excess_db",
+            "Howl of the first at the second, and back, above the background",
+            "level",
+            lambda n: n.excess[0],
+            _both("excess", "level"),
+            page=True,
+        ),
+        Field(
+            "back_excess_db", "Howl of the second at the first, above the background", "level", lambda n: n.excess[1]
+        ),
+        Field(
+            "refuge_share", "Refuge from people", "share", lambda n: n.refuge[0], _both("refuge", "share"), page=True
+        ),
+        Field("other_refuge_share", "Refuge from people of the other pack", "share", lambda n: n.refuge[1]),
     ),
+    neighbours,
+    lambda n: LineString(n.ends),
 )

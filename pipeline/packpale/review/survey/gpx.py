@@ -10,7 +10,7 @@ from pyproj import CRS
 from packpale.enclosure.airlocks import Airlock, AirlockPost
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import airlock_posts, airlocks_of, first_airlock_post, stakes
+from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, first_airlock_post, stakes
 from packpale.review.survey.xml_file import Element, child, decimal, root, write
 from packpale.settings import Project
 from packpale.site import Array

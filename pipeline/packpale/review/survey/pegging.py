@@ -14,7 +14,7 @@ from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegs, Stake, Swing, baselines, distances, pegging
 from packpale.enclosure.survey_errors import LONGEST_TAPE_M, SQUARE_DEG, instrument_error, tape_error
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import main_pegs_of, peg_errors, pegs_of, stakes
+from packpale.review.subjects.setting_out import main_pegs_of, peg_errors, pegs_of, stakes
 from packpale.settings import Project
 from packpale.site.crs import grid_scale
 

@@ -19,7 +19,7 @@ from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
 from packpale.review.contours import contours
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import airlocks_of, peg_rows, stakes
+from packpale.review.subjects.setting_out import airlocks_of, peg_rows, stakes
 from packpale.settings import Project, TrenchSettings
 from packpale.site.crs import shown
 

@@ -10,7 +10,7 @@ from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
 from packpale.review.maps.map_page import Shape, Style
 from packpale.review.projecting import Degrees
-from packpale.review.summary import touched
+from packpale.review.subjects.line import touched
 from packpale.review.words import Wording
 
 CHORD_ERROR_M = 0.005

@@ -8,8 +8,7 @@ from packpale.land.surroundings import cells_within
 from packpale.review.maps.overlay import ramp
 from packpale.review.maps.people_layers import seen_themes
 from packpale.review.maps.spread import spread
-from packpale.review.model import PlotResult
-from packpale.review.theme import (
+from packpale.review.maps.theme import (
     DIG_RAMP,
     GREY_RAMP,
     HEIGHT_RAMP,
@@ -23,6 +22,7 @@ from packpale.review.theme import (
     even_edges,
     spans,
 )
+from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.site import Array

@@ -1,0 +1,173 @@
+"""What holds the animals in, on a plot's map: the mesh under the ground, the fence above it, things to climb, water."""
+
+import itertools
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import shapely
+
+from packpale.care.aids import ClimbingAid, weakening
+from packpale.care.model import Care, DigOut
+from packpale.earthworks.stretches import stretches
+from packpale.enclosure.model import Pack
+from packpale.review.maps.enclosure_layers import BAND
+from packpale.review.maps.map_page import Shape, Style, VectorLayer
+from packpale.review.maps.source import MapSource
+from packpale.review.subjects import stretches as subject
+from packpale.review.subjects.climbing import CLIMBING_AIDS
+from packpale.review.subjects.crossings import CROSSINGS
+from packpale.review.subjects.stretches import (
+    CLIMB_STRETCHES,
+    DIG_STRETCHES,
+    Along,
+    StretchKind,
+    by_class,
+    packs_of,
+    rate_limits,
+)
+from packpale.site import Array
+from packpale.values.cautions import advised
+
+COLOURS = ("#5c0a2e", "#c8501e", "#e3b23c", "#b9d7c9")
+"""From the weakest stretches to the best, lighter and lighter."""
+HEIGHTS = ("as set, or nearly", "less, within what is let pass", "less than that", "less than that by as much again")
+"""What the ground inside leaves of the height, the best first; they grow darker."""
+NEARLY_M = 0.05
+FROM_INSIDE = StretchKind("height", "Height of the fence from inside", "least height from inside")
+ROCK = Style("#1d2a2a", width=10, dash="2 12")
+BANK = Style("#3a3a8c", width=10, dash="2 12")
+TREE = Style("#3d6b21", width=10, dash="2 12")
+WEAKEST = Style("#a3123a", "#f0e442", 1.0, width=2.5, radius=7)
+LOW = Style("#3d6b21", "#cfe3b8", 1.0, width=2, radius=5)
+WEAK = Style("#5c0a2e", "#e3b23c", 1.0, width=2.5, radius=6)
+CROSSING = Style("#0b3c8c", "#7cc4ff", 1.0, width=2.5, radius=7)
+
+
+def mesh_layers(source: MapSource) -> Iterator[VectorLayer]:
+    """The line coloured by digging rate, by margin where a rate is given, and where the mesh ends on rock."""
+    holdings = source.result.care.holdings if source.result.care else ()
+    yield from _by_class(
+        source,
+        subject.RATE,
+        {found.pack: found.rate for found in holdings},
+        rate_limits(source.result),
+        "What an animal has to dig to get under the mesh in the longest time between two rounds.",
+    )
+    yield from _by_class(
+        source,
+        subject.MARGIN,
+        {found.pack: found.margin_h for found in holdings if found.margin_h is not None},
+        subject.MARGINS_H,
+        "At the digging rate given, beyond the hours nobody looks; below zero the animal is out first.",
+    )
+    found = [item for item in source.found(DIG_STRETCHES) if item.kind == subject.ON_ROCK]
+    rock = source.shapes(DIG_STRETCHES, lambda item: f"Mesh of pack {item.pack} ends on rock", found)
+    yield VectorLayer("Pack and people", "Mesh ends on rock", rock, ROCK, show=False)
+
+
+def _by_class(
+    source: MapSource, kind: StretchKind, values: dict[int, Array], limits: Sequence[float], explanation: str
+) -> Iterator[VectorLayer]:
+    """The line coloured by classes of a value; nothing where there is none."""
+    if not (values and limits):
+        return
+    styles = [Style(colour, width=BAND) for colour in COLOURS]
+    packs = packs_of(source.result)
+    shapes = [
+        shape
+        for number, along in values.items()
+        for k, item in by_class(packs[number], kind, along, tuple(limits))
+        for shape in source.shapes(
+            DIG_STRETCHES, lambda item: f"{kind.title}, pack {item.pack}", [item], style=styles[k]
+        )
+    ]
+    said = [source.show.say(kind.told(limit)) for limit in limits]
+    between = (f"{low} to {high}" for low, high in itertools.pairwise(said))
+    texts = [f"below {said[0]}", *between, f"{said[-1]} and more"]
+    legend = list(zip(styles, texts, strict=True))
+    yield VectorLayer("Pack and people", kind.title, shapes, styles[0], False, explanation, legend)
+
+
+def climb_layers(source: MapSource) -> Iterator[VectorLayer]:
+    """The line coloured by its height from inside; banks outside and woodland as wide lines under the fence line."""
+    project, show = source.project, source.show
+    away, height = (show.dimension(v) for v in (project.checks.climb_distance_m, project.fence.height_m))
+    styles = [Style(colour, width=BAND) for colour in reversed(COLOURS)]
+    yield VectorLayer(
+        "Pack and people",
+        FROM_INSIDE.title,
+        [shape for k, style in enumerate(styles) for shape in _of_height(source, k, style)],
+        styles[0],
+        show=False,
+        explanation=f"Its top above the highest ground within {away} inside, against {height} as set.",
+        legend=list(zip(styles, HEIGHTS, strict=True)),
+    )
+    stretches_ = source.found(CLIMB_STRETCHES)
+    for kind, style in ((subject.BANK_OUTSIDE, BANK), (subject.TREES, TREE)):
+        found = [item for item in stretches_ if item.kind == kind]
+        shapes = source.shapes(CLIMB_STRETCHES, lambda item: f"{item.kind.title}, pack {item.pack}", found)
+        yield VectorLayer("Pack and people", kind.title, shapes, style, show=False)
+
+
+def _of_height(source: MapSource, k: int, style: Style) -> list[Shape]:
+    """Stretches in one of the classes of HEIGHTS; where the height is not known there is none."""
+    packs, project = packs_of(source.result), source.project
+    loss = project.checks.climb_loss_m
+    least, most = (-np.inf, min(NEARLY_M, loss), loss, 2 * loss, np.inf)[k : k + 2]
+    found = []
+    for c in source.result.care.climbs if source.result.care else ():
+        line, missing = packs[c.pack].alignment, project.fence.height_m - c.inside
+        runs = stretches(
+            (missing > least) & (missing <= most),
+            c.inside,
+            step=line.step,
+            largest=False,
+            first=float(line.chainage[0]),
+        )
+        found += [Along(packs[c.pack], FROM_INSIDE, run) for run in runs]
+    return source.shapes(
+        CLIMB_STRETCHES, lambda item: f"Fence of pack {item.pack}: height {HEIGHTS[k]}", found, style=style
+    )
+
+
+def weakest_layer(source: MapSource) -> VectorLayer:
+    """Where the shortest way under the mesh is."""
+    care, packs = source.result.care, packs_of(source.result)
+    found = [_weakest(packs[dug.pack], dug, care, source) for dug in care.dig_out] if care else []
+    return VectorLayer("Pack and people", "Weakest place of the buried mesh", found, WEAKEST)
+
+
+def _weakest(pack: Pack, found: DigOut, care: Care, source: MapSource) -> Shape:
+    show = source.show
+    rows = [
+        ("Chainage", show.dimension(found.weakest_chainage)),
+        ("Length of the tunnel", show.dimension(found.shortest)),
+        ("Hours unattended", f"{care.unattended_h:g}"),
+        ("Digging rate that gets out", show.speed(found.dig_rate)),
+    ]
+    at = pack.line.points_at(np.array([found.weakest_chainage]))
+    place = source.degrees(shapely.Point(at.x[0], at.y[0]))
+    return Shape(place, f"Shortest way under the mesh of pack {pack.number}", rows)
+
+
+def aid_layer(source: MapSource) -> VectorLayer:
+    """What stands near the fences, by whether it lowers them."""
+
+    def style(aid: ClimbingAid) -> Style:
+        return WEAK if weakening(aid, source.project) else LOW
+
+    return VectorLayer(
+        "Pack and people",
+        "Trees and boulders near the fence",
+        source.shapes(CLIMBING_AIDS, lambda aid: f"Thing {aid.number} near the fence of pack {aid.pack}", style=style),
+        LOW,
+        explanation=f"Within {source.show.dimension(source.project.checks.tree_distance_m)} of it.",
+        legend=((WEAK, "lowers the fence, or may"), (LOW, "low enough")),
+    )
+
+
+def crossing_layer(source: MapSource) -> VectorLayer:
+    """Where water crosses the fence."""
+    shapes = source.shapes(CROSSINGS, lambda found: found.title)
+    told = f"Weak points of fence and apron. {advised('crossings authority')}"
+    return VectorLayer("Pack and people", "Where water crosses the fence", shapes, CROSSING, explanation=told)

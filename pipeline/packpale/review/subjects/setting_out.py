@@ -1,0 +1,410 @@
+"""The tables a crew sets the fence line out from."""
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from shapely.geometry import Point, Polygon
+
+from packpale.enclosure.airlocks import Airlock, AirlockPost, airlocks
+from packpale.enclosure.egg import Arc, Egg
+from packpale.enclosure.main_pegs import MainPegs, main_pegs
+from packpale.enclosure.model import Pack
+from packpale.enclosure.setting_out import Pegs, Stake, baselines, curve_elements, pegging, pegs
+from packpale.enclosure.survey_errors import instrument_error, offset_error
+from packpale.review.model import PlotResult
+from packpale.review.subjects.field import PACK, PLOT, Field, Subject, Words, point_of
+from packpale.review.subjects.line import CHAINAGE
+from packpale.review.subjects.stations import ARC, BEARING, BUILT_AT, GROUND, INVERT, RADIUS, rows_along, station_rows
+from packpale.settings import Project
+from packpale.site import Array
+from packpale.values.quantity import Kind
+
+
+@dataclass(frozen=True)
+class OnPack:
+    """Something that belongs to the line of a pack: a stake, an arc."""
+
+    pack: int
+    what: Any
+
+
+POST_KINDS: Mapping[str, str] = {
+    "line": "line post",
+    "bend": "bend post, strutted",
+    "gate": "gate post",
+    "steep": "strutted for steep ground",
+}
+"""What each post is for."""
+
+
+def stakes(pack: Pack) -> tuple[Stake, ...]:
+    """Stakes of a pack: those of the baselines, on an egg also centres, tips and changes of arc."""
+    line = pack.line
+    return pegging(line).stakes if isinstance(line, Egg) else baselines(line).stakes
+
+
+def _stakes(result: PlotResult, _project: Project) -> Iterator[OnPack]:
+    return (OnPack(pack.number, stake) for pack in result.enclosure.packs for stake in stakes(pack))
+
+
+def airlocks_of(pack: Pack, project: Project) -> tuple[Airlock, ...]:
+    """The airlocks inside a pack's gates."""
+    fence = project.fence
+    size = {"length": fence.airlock_length_m, "width": fence.airlock_width_m, "spacing": fence.post_spacing_m}
+    return airlocks(pack.line, pack.gates, **size)
+
+
+def airlock_posts(pack: Pack, project: Project) -> list[AirlockPost]:
+    """The posts of all airlocks of a pack, in the order of their numbers."""
+    return [post for airlock in airlocks_of(pack, project) for post in airlock.posts]
+
+
+def first_airlock_post(pack: Pack) -> int:
+    """Number of a pack's first airlock post: those of the line come before."""
+    return int(pack.posts.x.size) + 1
+
+
+def _airlocks(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
+    fence = project.fence
+    for pack in result.enclosure.packs:
+        for airlock in airlocks_of(pack, project):
+            room = Polygon(airlock.corners)
+            yield {
+                "pack": pack.number,
+                "gate": airlock.gate,
+                "length_m": fence.airlock_length_m,
+                "width_m": float(math.dist(*airlock.corners[:2])),
+                "area_m2": room.area,
+                "vehicle_length_m": fence.vehicle_length_m,
+                "geometry": room,
+            }
+
+
+def _posts(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
+    site = result.site
+    for pack in result.enclosure.packs:
+        p = pack.posts
+        columns = {"chainage_m": p.chainage, "x": p.x, "y": p.y, "ground_m": p.ground}
+        columns |= {"deflection_deg": p.deflection_deg}
+        yield from rows_along(pack, columns, kind=p.kind or ["line"] * p.x.size, post=range(1, p.x.size + 1))
+        for number, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack)):
+            yield {
+                "pack": pack.number,
+                "post": number,
+                "chainage_m": None,
+                "ground_m": float(site.grid.bilinear(site.elevation, post.x, post.y)),
+                "deflection_deg": None,
+                "kind": f"{post.kind} of airlock {post.gate}",
+                "geometry": Point(post.x, post.y),
+            }
+
+
+def _kind(row: Mapping[str, Any]) -> str:
+    kind, _, gate = row["kind"].partition(" of airlock ")
+    return f"{POST_KINDS[kind]}{f', in airlock {gate}' if gate else ''}"
+
+
+def _bend(row: Mapping[str, Any]) -> str | None:
+    return None if row["deflection_deg"] is None else f"{row['deflection_deg']:.1f}°"
+
+
+def pegs_of(pack: Pack, result: PlotResult, project: Project) -> Pegs:
+    """The pegs of one pack's line."""
+    site = result.site
+    return pegs(
+        pack.line,
+        pack.posts,
+        pack.gates,
+        step=project.setting_out.step_m,
+        elevation=site.elevation,
+        grid=site.grid,
+    )
+
+
+def main_pegs_of(pack: Pack, found: Pegs) -> MainPegs:
+    """The main pegs among a pack's pegs."""
+    return main_pegs(found, pack.line)
+
+
+def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
+    """Rows of pegs.csv: the pegs of each line, then those of its airlocks."""
+    works = result.earthworks
+    for pack in result.enclosure.packs:
+        found, line = pegs_of(pack, result, project), pack.alignment
+        main = main_pegs_of(pack, found)
+        inverts = [v.invert for v in works.volumes if v.pack == pack.number] if works else []
+        # The bottom runs straight from station to station, round the closed line.
+        invert = [np.interp(found.chainage, line.chainage, v, period=pack.line.perimeter) for v in inverts]
+        columns = {
+            "chainage_m": found.chainage,
+            "x": found.x,
+            "y": found.y,
+            "ground_m": found.ground,
+            "invert_m": invert[0] if invert else np.full(found.x.shape, np.nan),
+            "along_chord_m": main.along,
+            "out_from_chord_m": main.offset,
+            "radius_m": found.radius,
+            "arc_from_start_of_arc_m": found.arc_from_start,
+            "deflection_deg": found.deflection_deg,
+            "chord_from_start_of_arc_m": found.chord_from_start,
+            "chord_from_previous_peg_m": found.chord_from_previous,
+            **_from_a(pack, found.x, found.y),
+            "error_m": peg_errors(pack, found, main, project),
+        }
+        yield from rows_along(
+            pack,
+            columns,
+            peg=range(1, found.x.size + 1),
+            kind=found.kind,
+            post=found.post,
+            from_main_peg=(main.before + 1).tolist(),
+            arc=found.arc,
+            over_limit=[_kinds_at(pack, at) for at in found.chainage.tolist()],
+        )
+        yield from _airlock_rows(pack, result, project, after=found.x.size)
+
+
+def peg_errors(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Array:
+    """What each peg may be out by: main pegs by the instrument at stake A, the others by that and their tapes. [m]"""
+    set_from_a = _errors_from_a(pack, found.x, found.y, project)
+    taped = offset_error(main.along, main.offset, full=project.setting_out.tape_error_m)
+    error = np.maximum(set_from_a[main.before], set_from_a[main.after]) + taped
+    error[main.at] = set_from_a[main.at]
+    return np.asarray(error)
+
+
+def _errors_from_a(pack: Pack, x: Array, y: Array, project: Project) -> Array:
+    a, errors = baselines(pack.line).stakes[0], project.setting_out
+    return instrument_error(
+        np.hypot(x - a.x, y - a.y),
+        distance_error=errors.instrument_distance_error_m,
+        angle_error_deg=errors.instrument_angle_error_deg,
+    )
+
+
+def _from_a(pack: Pack, x: Array, y: Array) -> dict[str, Array]:
+    """Where points lie as seen from stake A."""
+    frame = baselines(pack.line)
+    a = frame.stakes[0]
+    along, right = frame.along_and_right(x, y)
+    distance = np.hypot(x - a.x, y - a.y)
+    return {
+        "bearing_from_a_deg": np.where(distance > 0, np.degrees(np.arctan2(x - a.x, y - a.y)) % 360, math.nan),
+        "distance_from_a_m": distance,
+        "along_baseline_1_m": along,
+        "right_of_baseline_1_m": right,
+    }
+
+
+def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: int) -> Iterator[dict[str, Any]]:
+    """Pegs of the airlocks' own posts, which stand on no arc and on no chord."""
+    found, site, first = airlock_posts(pack, project), result.site, first_airlock_post(pack)
+    if not found:
+        return
+    x, y = np.array([post.x for post in found]), np.array([post.y for post in found])
+    columns = {"x": x, "y": y, "ground_m": site.grid.bilinear(site.elevation, x, y)}
+    columns |= _from_a(pack, x, y) | {"error_m": _errors_from_a(pack, x, y, project)}
+    for row in rows_along(
+        pack,
+        columns,
+        peg=range(after + 1, after + len(found) + 1),
+        kind=[f"{post.kind} post of airlock {post.gate}" for post in found],
+        post=range(first, first + len(found)),
+    ):
+        yield dict.fromkeys(PEGS.columns) | row
+
+
+def _kinds_at(pack: Pack, chainage: float) -> str:
+    """Kinds of limit that the line is over at a chainage, joined by "+"."""
+    perimeter = pack.line.perimeter
+    at = (s.kind for s in pack.over_limits if (chainage - s.from_m) % perimeter <= s.length_m)
+    return "+".join(dict.fromkeys(at))
+
+
+def peg_name(pack: int, peg: int) -> str:
+    """A peg's name in points.csv; on drawings its number stands alone."""
+    return f"{pack}-peg-{peg}"
+
+
+def point_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
+    """Rows of points.csv: the stakes of each pack, then the pegs. Z is the ground, empty where it is not known."""
+    site = result.site
+    for pack in result.enclosure.packs:
+        for stake in stakes(pack):
+            yield {
+                "name": f"{pack.number}-{stake.name}",
+                "E": stake.x,
+                "N": stake.y,
+                "Z": float(site.grid.bilinear(site.elevation, stake.x, stake.y)),
+                "code": "stake",
+            }
+    for row in peg_rows(result, project):
+        yield {
+            "name": peg_name(row["pack"], row["peg"]),
+            "E": row["x"],
+            "N": row["y"],
+            "Z": row["ground_m"],
+            # One word: some instruments end a code at a blank.
+            "code": row["kind"].replace(" ", "_"),
+        }
+
+
+def _arcs(result: PlotResult, _project: Project) -> Iterator[OnPack]:
+    return (OnPack(pack.number, arc) for pack in result.enclosure.packs for arc in pack.line.arcs())
+
+
+def _element(name: str, straight: Callable[[Arc], float | None]) -> Callable[[OnPack], float | None]:
+    """An element of an arc; a straight piece has none but its length, which is its own chord."""
+
+    def of(item: OnPack) -> float | None:
+        arc = item.what
+        if math.isinf(arc.radius):
+            return straight(arc)
+        found: float = getattr(curve_elements(arc.radius, arc.turn_deg), name)
+        return found
+
+    return of
+
+
+def _arc(key: str, title: str, kind: Kind | Words, name: str = "") -> Field:
+    return Field(key, title, kind, lambda item: getattr(item.what, name or key))
+
+
+AIRLOCKS = Subject(
+    "airlocks",
+    "Room between a gate and the second one inside it",
+    "Polygon",
+    (
+        PLOT,
+        PACK,
+        Field("gate", "Number of its gate along the line", "number of it"),
+        Field("length_m", "Depth inward from the fence line", "dimension", popup=True),
+        Field("width_m", "Width along the fence line", "dimension", popup=True),
+        Field("area_m2", "Area of the room", "area"),
+        Field("vehicle_length_m", "Longest vehicle inside", "dimension", popup=True),
+    ),
+    _airlocks,
+)
+POSTS = Subject(
+    "posts",
+    "A post",
+    "Point",
+    (
+        PLOT,
+        PACK,
+        Field("post", "Number of the post along the line", "number of it"),
+        BUILT_AT,
+        GROUND,
+        Field("deflection_deg", "Angle in plan between the panels there", "bearing", told=_bend, popup=True),
+        Field("kind", "Kind", "text", told=_kind, popup=True),
+    ),
+    _posts,
+)
+STAKES = Subject(
+    "stakes",
+    "A stake to set the line out from",
+    "Point",
+    (
+        PLOT,
+        PACK,
+        Field("stake", "Its letter", "text", lambda item: item.what.name),
+        Field("what", "What it marks", "text", lambda item: item.what.what),
+    ),
+    _stakes,
+    lambda item: point_of(item.what),
+)
+X, Y = Field("x", "Easting", "coordinate"), Field("y", "Northing", "coordinate")
+SETTING_OUT = Subject(
+    "setting_out.csv",
+    "A point along a line",
+    "",
+    (PACK, CHAINAGE, X, Y, GROUND, INVERT, BEARING, ARC, RADIUS),
+    station_rows,
+)
+ARCS = Subject(
+    "arcs.csv",
+    "An arc of a line",
+    "",
+    (
+        PACK,
+        _arc("arc", ARC.title, "text", "name"),
+        _arc("centre_x", "Centre, easting", "coordinate"),
+        _arc("centre_y", "Centre, northing", "coordinate"),
+        _arc("radius_m", "Radius", "dimension", "radius"),
+        _arc("turn_deg", "Angle that it turns through", "bearing"),
+        _arc("start_chainage_m", "Chainage of its start", "length", "chainage"),
+        _arc("length_m", "Length", "length", "length"),
+        _arc("start_x", "Start, easting", "coordinate"),
+        _arc("start_y", "Start, northing", "coordinate"),
+        _arc("start_bearing_deg", "Bearing at its start", "bearing"),
+        _arc("end_x", "End, easting", "coordinate"),
+        _arc("end_y", "End, northing", "coordinate"),
+        _arc("end_bearing_deg", "Bearing at its end", "bearing"),
+        Field(
+            "deflection_deg",
+            "Deflection from the tangent to the long chord",
+            "bearing",
+            _element("deflection_deg", lambda _: 0.0),
+        ),
+        Field("long_chord_m", "Long chord", "length", _element("long_chord", lambda arc: arc.length)),
+        Field("mid_ordinate_m", "Mid-ordinate", "dimension", _element("mid_ordinate", lambda _: 0.0)),
+        Field(
+            "tangent_m",
+            "Tangent; empty where the turn is half a circle or more",
+            "length",
+            _element("tangent", lambda _: None),
+        ),
+        Field("external_m", "External; empty there too", "length", _element("external", lambda _: None)),
+    ),
+    _arcs,
+)
+PEGS = Subject(
+    "pegs.csv",
+    "A peg",
+    "",
+    (
+        PACK,
+        Field("peg", "Number of the peg along the line", "number of it"),
+        Field("kind", "What it is for", "text"),
+        Field("post", "Number of the post there", "number of it"),
+        CHAINAGE,
+        X,
+        Y,
+        GROUND,
+        INVERT,
+        Field(
+            "from_main_peg", "Number of the main peg at it or before it; empty for posts of airlocks", "number of it"
+        ),
+        Field("along_chord_m", "From there along the chord to the next main peg", "length"),
+        Field("out_from_chord_m", "Squarely out from that chord, away from the ground enclosed", "length"),
+        ARC,
+        RADIUS,
+        Field("arc_from_start_of_arc_m", "Along the arc from its start", "length"),
+        Field("deflection_deg", "Deflection from the tangent at the arc's start", "bearing"),
+        Field("chord_from_start_of_arc_m", "Chord from the arc's start", "length"),
+        Field("chord_from_previous_peg_m", "Chord from the peg before", "length"),
+        Field("bearing_from_a_deg", "Grid bearing from stake A", "bearing"),
+        Field("distance_from_a_m", "Horizontal distance from stake A", "length"),
+        Field("along_baseline_1_m", "Along baseline 1", "length"),
+        Field("right_of_baseline_1_m", "To its right; along baseline 2 from stake A", "length"),
+        Field("error_m", "What it may be out by if it is set as pegging.txt says", "length"),
+        Field("over_limit", "Limits that the line runs over there", "text"),
+    ),
+    peg_rows,
+)
+POINTS = Subject(
+    "points.csv",
+    "A stake or peg, in metres of the run's CRS",
+    "",
+    (
+        Field("name", "Pack, and letter of the stake or number of the peg", "text"),
+        Field("E", "Easting [m]", "coordinate"),
+        Field("N", "Northing [m]", "coordinate"),
+        Field("Z", "Ground level [m]; empty where it is not known", "coordinate"),
+        Field("code", "stake, or what the peg is for, in one word", "text"),
+    ),
+    point_rows,
+)
