@@ -24,6 +24,7 @@ import tempfile
 import time
 import warnings
 from pathlib import Path
+from typing import Any
 
 import atheris
 import fiona
@@ -249,6 +250,8 @@ MADE = {
     "laz": lambda: clouds(".laz"),
     "dxf": drawings,
 }
+BESIDE = {"mapinfo": {"input.mid": '"a"\n'}, "grid": {"input.prj": UTM.to_wkt("WKT1_ESRI")}}
+"""Files that lie beside the input."""
 SUFFIX = {
     "settings": "toml",
     "pits": "csv",
@@ -416,12 +419,11 @@ def main() -> None:
     seeds = MADE[kind]() if kind in MADE else SEEDS[kind]
     for n, seed in enumerate(seeds):
         (corpus / str(n)).write_bytes(seed)
-    if kind == "mapinfo":
-        file.with_suffix(".mid").write_text('"a"\n', encoding="utf-8")
-    if kind == "grid":
-        file.with_suffix(".prj").write_text(UTM.to_wkt("WKT1_ESRI"), encoding="utf-8")
+    for beside, text_beside in BESIDE.get(kind, {}).items():
+        (FOLDER / beside).write_text(text_beside, encoding="utf-8")
     until = float(os.environ.get("PACKPALE_FUZZ_S", "inf"))
-    inputs = 0
+    inputs, behind = 0, list[Any]()
+    sys.unraisablehook = behind.append
 
     def once(data: bytes) -> None:
         nonlocal inputs
@@ -433,6 +435,8 @@ def main() -> None:
             lines = Faults(*reader(file).lines).lines
         except Faults as faults:
             lines = faults.lines
+        if behind:
+            raise AssertionError(f"an error that nobody could catch went to stderr: {behind[0].exc_value!r}")
         if not all(line.isprintable() for line in lines):
             raise AssertionError(f"a fault of more than one printable line: {lines}")
         inputs += 1

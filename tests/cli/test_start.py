@@ -22,6 +22,7 @@ from made_inputs import (
     gpx,
     in_crs,
     plane,
+    write_geojson,
     write_raster,
     write_vector,
 )
@@ -359,7 +360,34 @@ def test_columns_that_could_name_plots_come_in_the_order_of_their_likelihood():
     assert naming_columns(tuple(rows[0]), rows) == ("PARCEL_NO", "NAME", "OBJECTID")
     assert naming_columns(("x",), [{"x": "a"}, {"x": "A"}]) == ()
     assert naming_columns(("x",), [{"x": "a" * 50}]) == ()
+    assert naming_columns(("", "n"), [{"": "a", "n": 3}]) == ("n",)
     assert naming_columns(("gridcode", "FieldName"), [{"gridcode": 3, "FieldName": "q"}]) == ("FieldName", "gridcode")
+
+
+@pytest.mark.parametrize(
+    ("head", "column", "names"),
+    [(",field,x,y", "field", ["a"]), (",,x,y", "number", ["1"]), ("corner,,x,y", "number", ["1"])],
+)
+def test_columns_without_a_name_name_nothing_and_corners_without_names_are_one_plot(here, head, column, names):
+    # As a table saved with its row numbers has them.
+    rows = [f"{i},a,{x},{y}" for i, (x, y) in enumerate(list(NORTH_PLOT.exterior.coords)[:-1])]
+    if head.startswith(",,"):
+        head, rows = head[1:], [row.partition(",")[2] for row in rows]
+    (here / "plots.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
+    done = start(plots="plots.csv")
+    assert done.exit_code == 0, done.output
+    assert tomllib.loads((here / "land" / "packpale.toml").read_text(encoding="utf-8"))["inputs"]["plot_id"] == column
+    inputs = opened(here)
+    assert [p.plot_id for p in inputs.plots] == names
+    assert inputs.plots[0].outline.symmetric_difference(NORTH_PLOT).area < 0.1
+
+
+def test_a_soil_column_without_a_name_says_nothing(here):
+    write_geojson(here / "soil.geojson", [({"": "sandy loam", "DRAINAGE": "well"}, in_crs(NORTH_PLOT, DEGREES))])
+    write_plots(here)
+    done = start("--soil", "soil.geojson")
+    assert done.exit_code == 0, done.output
+    assert "soil: drainage_class from DRAINAGE; look whether" in done.output
 
 
 def test_a_point_layer_holds_no_plots(here):

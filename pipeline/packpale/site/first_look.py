@@ -135,7 +135,7 @@ def _likelihood(name: str) -> int:
 
 def naming_columns(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """Columns in which every row has a name of its own, the likeliest first."""
-    able = [c for c in columns if _names_all([row.get(c) for row in rows])]
+    able = [c for c in columns if c and _names_all([row.get(c) for row in rows])]
     numbers = {c: all(not isinstance(row.get(c), str) for row in rows) for c in able}
     return tuple(sorted(able, key=lambda c: (-_likelihood(c), numbers[c], columns.index(c))))
 
@@ -172,14 +172,14 @@ def _table(path: Path) -> PlotsLook:
         )
     x, y, degrees = coordinate_columns(table)
     columns = [c for c in table.columns if c not in (x, y, crs_column)]
-    names = [c for c in columns if _names_rings([row[c] for row in cells])]
+    names = [c for c in columns if c and _names_rings([row[c] for row in cells])]
     names.sort(key=lambda c: (-_likelihood(c), table.columns.index(c)))
     places = [table.point(row, x, y) for row in table.rows]
     xs, ys = zip(*places, strict=True)
     return PlotsLook(
         None,
         (),
-        len({row[names[0]] for row in cells}) if names else 0,
+        len({row[names[0]] for row in cells}) if names else 1,
         tuple(names),
         CRS.from_epsg(4326) if degrees else None,
         degrees or stated,
@@ -237,7 +237,7 @@ def look_at_soil(path: Path) -> dict[str, TheirColumn]:
         if name is not None and known.column not in {*there, *found}:
             found[known.column] = TheirColumn(column=name, unit=known.unit)
     for ours, unit in (("drainage_class", None), ("rock_hardness", None), ("clay_percent", TEXTURE)):
-        for name in columns:
+        for name in filter(None, columns):
             if ours in {*there, *found}:
                 break
             said = {str(v).strip() for la in layers for f in la.features if (v := f.properties.get(name))} - {""}

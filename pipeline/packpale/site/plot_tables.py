@@ -119,10 +119,11 @@ def _name_column(table: Table, wanted: str) -> str | None:
 def _from_corners(
     table: Table, id_column: str, project_crs: CRS | None, theirs: Mapping[str, str], faults: Gathering
 ) -> list[Outline]:
-    """Plots from corners in walking order: an id, x and y (or lon and lat), and perhaps a CRS in each row."""
-    column = find_column(id_column, table.columns)
-    if column is None:
-        raise Faults(missing_column(table.name, id_column, table.columns))
+    """Plots from corners in walking order: an id, x and y (or lon and lat), and perhaps a CRS in each row.
+
+    Where plots are to be numbered all corners are those of one.
+    """
+    column = _name_column(table, id_column)
     x_column, y_column, degrees = coordinate_columns(table, theirs)
     crs_column = None if degrees else find_column(theirs.get("crs", "crs"), table.columns)
     corners: dict[str, list[tuple[float, float]]] = {}
@@ -135,7 +136,7 @@ def _from_corners(
         before = len(faults.lines)
         plot_id = ""
         with faults.gather():
-            plot_id = id_text(row.cells[column], column, where)
+            plot_id = id_text(row.cells[column], column, where) if column else "1"
             if plot_id != last and plot_id in first:
                 raise Faults(
                     f'{where}: the plot "{plot_id}" is there already ({first[plot_id]}); '
