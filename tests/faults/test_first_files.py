@@ -6,6 +6,7 @@ import struct
 import laspy
 import numpy as np
 import pytest
+from shapely.geometry import Point
 
 from made_drawings import drawing, polyline
 from made_inputs import CRS, NORTH, NORTH_PLOT, SOUTH_PLOT, WEST, write_raster, write_vector
@@ -102,6 +103,73 @@ def packed_points_whose_table_lies_beyond_any_file(here):
 @case(r"dem\.laz: says that it has more parts than its [\d,]+ bytes hold; supply a whole file")
 def packed_points_written_in_one_go_of_as_many_pieces(here):
     return packed_points_of_two_thousand_million_pieces(here, last=True)
+
+
+@case(r"page\.tif: is a page of the web in place of the file; download the file itself and name that")
+def a_page_that_says_not_found(here):
+    (here / "page.tif").write_text("<!DOCTYPE html><html><body>404</body></html>", encoding="utf-8")
+    return {"--elevation": "page.tif"}
+
+
+@case(r"page\.gpkg: is a page of the web in place of the file; download the file itself and name that")
+def plots_that_are_a_page(here):
+    (here / "page.gpkg").write_text("\n<HTML><body>Sign in</body></HTML>", encoding="utf-8")
+    return {"--plots": "page.gpkg"}
+
+
+@case(r"plots\.xlsx: is a workbook; save the sheet as CSV in UTF-8 and name that")
+def plots_in_a_workbook(here):
+    (here / "plots.xlsx").write_bytes(b"PK\x03\x04")
+    return {"--plots": "plots.xlsx"}
+
+
+@case(r"plots\.csv, row 2: has 4 cells, the header has 3; .+, or write semicolons between them if 1,5 is a number")
+def decimal_commas_between_commas(here):
+    (here / "plots.csv").write_text("name,x,y\na,600020,5,5599980\n", encoding="utf-8")
+    return {"--plots": "plots.csv"}
+
+
+@case(r"plots\.wkt: holds no outline as well-known text; write it as POLYGON \(\(0 0, 90 0, 90 60, 0 0\)\)")
+def text_that_is_cut_off(here):
+    (here / "plots.wkt").write_text("POLYGON ((0 0, 1 1", encoding="utf-8")
+    return {"--plots": "plots.wkt"}
+
+
+@case(r"plots\.gpkg: has no layer 'plot'; layers are 'plots'; did you mean 'plots'\?")
+def a_layer_that_is_not_there(here):
+    return {"--plots-layer": "plot"}
+
+
+@case(r"soil\.gpkg: has none of the columns .+; columns are a; name those that say the same, as in --soil-column .+:cm")
+def soil_without_a_column_that_is_known(here):
+    write_vector(here / "soil.gpkg", [({"a": "x"}, NORTH_PLOT)])
+    return {"--soil": "soil.gpkg"}
+
+
+@case(r"pits\.csv: has none of the columns .+; columns are x, y, z; name those that say the same, as in --column .+")
+def pits_without_a_column_that_is_known(here):
+    (here / "pits.csv").write_text("x,y,z\n600030,5599950,2\n", encoding="utf-8")
+    return {"--pits": "pits.csv"}
+
+
+@case(r"pits\.csv, row 2: depth_to_rock_m is 200; .+ name its unit, as in .+ or --column pits\.depth_to_rock_m=ROCK:cm")
+def pits_in_centimetres(here):
+    (here / "pits.csv").write_text("x,y,depth_to_rock_m\n600030,5599950,200\n", encoding="utf-8")
+    return {"--pits": "pits.csv"}
+
+
+@case(r"\S*culverts\.gpkg: holds no line; draw each culvert as a line from end to end, or leave it out")
+def culverts_as_points(here):
+    write_vector(here / "culverts.gpkg", [({"a": "x"}, Point(WEST + 30, NORTH - 30))])
+    return {"--culverts": "culverts.gpkg"}
+
+
+@case(r"soil\.geojson, line 1: is not UTF-8 text; save it in UTF-8")
+def text_behind_blanks_that_is_not_unicode(here):
+    # Found by fuzzing: the reader took it for JSON, and its complaint could not be read either.
+    text = b'\v{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"a":\xd0'
+    (here / "soil.geojson").write_bytes(text)
+    return {"--soil": "soil.geojson"}
 
 
 @pytest.mark.parametrize(("spoil", "pattern"), CASES.values(), ids=CASES.keys())

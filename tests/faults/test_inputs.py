@@ -191,12 +191,12 @@ def unknown_crs(made):
     made.settings["crs"] = "EPSG:1"
 
 
-@case(r"crs: EPSG:4326 is geographic \(degrees\); lengths need a projected CRS in metres")
+@case(r"crs: EPSG:4326 is geographic \(degrees\); lengths need a projected CRS in metres: leave it out .+ EPSG:25832")
 def run_in_degrees(made):
     made.settings["crs"] = "EPSG:4326"
 
 
-@case(r"crs: EPSG:2263 is in US survey foot; lengths need a projected CRS in metres")
+@case(r"crs: EPSG:2263 is in US survey foot; lengths need metres: leave it out to have one chosen, or name one .+")
 def run_in_feet(made):
     made.settings["crs"] = "EPSG:2263"
 
@@ -488,7 +488,7 @@ def layer_of_a_table(made):
     made.plots_text(f"name,x,y\na,{WEST},{NORTH}\n", "c.csv")
 
 
-@case(r"c\.csv, row 3: has 2 cells, the header has 3; add or drop cells")
+@case(r"c\.csv, row 3: has 2 cells, the header has 3; add or drop cells, or write semicolons between them .+")
 def row_with_a_missing_cell(made):
     made.plots_text("name,x,y\na,1,2\na,1\n", "c.csv")
 

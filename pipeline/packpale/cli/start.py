@@ -1,6 +1,7 @@
 """A first settings file for a user's own land: what is given is opened, told, and written down so that it runs."""
 
 import os
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -32,6 +33,19 @@ PRICES = "prices.csv"
 GROUND_RASTER = "elevation.tif"
 CLOUD_CELL_M = 1.0
 """Cells that ground points are triangulated to, if the user does not say. [m]"""
+OPTIONS = {
+    r" under inputs\.soil_columns\b": ", as in --soil-column depth_to_rock_m=ROCK:cm",
+    r" under inputs\.columns(\.\w+)?": ", as in --column pits.x=EASTING",
+    r"name its unit in the settings": "name its unit, as in --soil-column depth_to_rock_m=ROCK:cm or "
+    "--column pits.depth_to_rock_m=ROCK:cm",
+    r"inputs\.candidates\b": "--candidate",
+    r"inputs\.plots_layer\b": "--plots-layer",
+    r"inputs\.plot_id\b": "--plot-id",
+    r'set elevation_unit = "([\w-]+)"': r"start again with --elevation-unit \1",
+    r"inputs\.elevation_unit\b": "--elevation-unit",
+    r"inputs\.elevation_nodata\b": "--elevation-nodata",
+}
+"""What to type, by what faults say of the settings."""
 MOST_NAMED = 6
 """Names of plots, or columns, that a line lists."""
 
@@ -84,8 +98,20 @@ def start(
     _check_given(target, elevation, plots, others)
     if plots is None:
         raise RuntimeError("no plots passed the check")
-    with _nothing_left_behind(folder / GROUND_RASTER):
+    with _nothing_left_behind(folder / GROUND_RASTER), _options_named():
         return _started(folder, elevation, plots, others, wishes)
+
+
+@contextmanager
+def _options_named() -> Iterator[None]:
+    """Faults that name keys of the settings name options instead: there are no settings yet."""
+    try:
+        yield
+    except Faults as faults:
+        lines = list(faults.lines)
+        for key, option in OPTIONS.items():
+            lines = [re.sub(key, option, line) for line in lines]
+        raise Faults(*lines) from faults
 
 
 @contextmanager

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from packpale.faults import Faults
 from packpale.site.crs import names_a_file, refused_file
-from packpale.site.files import beside, check_file
+from packpale.site.files import SKIPPED, beside, check_file
 
 ENDS = 1 << 16
 """Bytes at the beginning and at the end of a file in which formats keep their CRS."""
@@ -41,7 +41,7 @@ def _texts(file: Path) -> Iterator[str]:
     with file.open("rb") as stream:
         data = stream.read(ENDS)
         size = stream.seek(0, 2)
-        if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
+        if data.lstrip(SKIPPED).startswith(b"{"):
             # In JSON it may stand anywhere. Pieces overlap, so that nothing is cut in two.
             for start in range(0, size, ENDS):
                 stream.seek(start)

@@ -247,15 +247,19 @@ def place_text(lon: float, lat: float) -> str:
     return f"{abs(lat):.4f}° {'N' if lat >= 0 else 'S'}, {abs(lon):.4f}° {'E' if lon >= 0 else 'W'}"
 
 
+LEAVE_OUT = "leave it out to have one chosen, or name one such as EPSG:25832"
+"""What to do about a CRS that no run can be computed in."""
+
+
 def given_run_crs(text: str) -> CRS:
     """The run's CRS as the settings name it; raises Faults unless it is projected, in metres, east and north."""
     crs = parse(text, "crs")
     if not crs.is_projected:
         kind = "geographic (degrees)" if crs.is_geographic else crs.type_name
-        raise Faults(f"crs: {shown(crs)} is {kind}; lengths need a projected CRS in metres")
+        raise Faults(f"crs: {shown(crs)} is {kind}; lengths need a projected CRS in metres: {LEAVE_OUT}")
     units = {axis.unit_name for axis in crs.axis_info}
     if any(axis.unit_conversion_factor != 1 for axis in crs.axis_info):
-        raise Faults(f"crs: {shown(crs)} is in {', '.join(sorted(units))}; lengths need a projected CRS in metres")
+        raise Faults(f"crs: {shown(crs)} is in {', '.join(sorted(units))}; lengths need metres: {LEAVE_OUT}")
     if {axis.direction for axis in crs.axis_info} != {"east", "north"}:
         raise Faults(f"crs: the axes of {shown(crs)} do not point east and north; choose one whose axes do")
     return crs

@@ -7,6 +7,11 @@ from pathlib import Path
 
 from packpale.faults import Faults
 
+SKIPPED = b"\xef\xbb\xbf\0 \t\r\n\v\f\x1e"
+"""Bytes before a text that its readers pass over: a byte order mark, blanks, what separates records."""
+WEB_PAGES = (b"<!doctype html", b"<html")
+"""How pages begin that a server sends in place of a file."""
+WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
 HEAD = 256
 """Bytes that tell what a file is."""
 PACKED = {b"PK\x03\x04": "ZIP", b"PK\x05\x06": "ZIP", b"\x1f\x8b": "gzip", b"7z\xbc\xaf": "7z", b"\xfd7zXZ": "xz"}
@@ -64,12 +69,16 @@ def files_of(path: Path) -> tuple[Path, ...]:
 
 
 def head_of(path: Path) -> bytes:
-    """The first bytes of a file. Raises Faults if it cannot be opened, or is packed."""
+    """The first bytes of a file. Raises Faults if it cannot be opened, is packed, a workbook or a page of the web."""
     try:
         with path.open("rb") as stream:
             head = stream.read(HEAD)
     except OSError as error:
         raise Faults(f"{path}: cannot be read ({error.strerror}); check its permissions") from error
+    if path.suffix.casefold() in WORKBOOKS:
+        raise Faults(f"{path.name}: is a workbook; save the sheet as CSV in UTF-8 and name that")
+    if head.lstrip(SKIPPED).lower().startswith(WEB_PAGES):
+        raise Faults(f"{path.name}: is a page of the web in place of the file; download the file itself and name that")
     for start, kind in PACKED.items():
         if head.startswith(start):
             raise Faults(f"{path.name}: is packed ({kind}); unpack it and name the file in it")

@@ -1,5 +1,6 @@
 """What can be told from files that nobody has described yet: layers, columns that name plots, columns of soil."""
 
+import math
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -22,7 +23,7 @@ from packpale.site.plot_tables import wkt_column
 from packpale.site.plots import TEXTS, WELL_KNOWN_TEXT, is_gpx
 from packpale.site.rasters import Elevation
 from packpale.site.tables import coordinate_columns, find_column, read_table
-from packpale.site.vectors import Layer, layer_names, read_layer
+from packpale.site.vectors import Layer, choose_layer, layer_names, read_layer
 from packpale.values.soil_words import soil_columns, soil_word
 
 NAMING = (
@@ -92,8 +93,8 @@ def _layers(path: Path, wanted: str | None) -> Iterator[Layer]:
             yield read_drawing(path, name, None)
         return
     walked = path.suffix.lower() != ".gdb" and is_gpx(path)
-    for name in layer_names(path):
-        if (wanted is not None and name != wanted) or (walked and name not in ("tracks", "routes")):
+    for name in layer_names(path) if wanted is None else (choose_layer(path, wanted, "--plots-layer"),):
+        if walked and name not in ("tracks", "routes"):
             continue
         layer = read_layer(path, name)
         areas = [f for f in layer.features if f.geometry is not None and (walked or _is_area(f.geometry))]
@@ -168,7 +169,7 @@ def _table(path: Path) -> PlotsLook:
             naming_columns(columns, cells),
             None,
             stated or tagged,
-            _text_bounds([row[outlines] for row in cells]),
+            _text_bounds([row[outlines] for row in cells], path.name),
         )
     x, y, degrees = coordinate_columns(table)
     columns = [c for c in table.columns if c not in (x, y, crs_column)]
@@ -194,7 +195,7 @@ def _lines_of_text(path: Path) -> PlotsLook:
     if not lines:
         raise Faults(f"{path.name}: is empty; write an outline a line, such as POLYGON ((0 0, 90 0, 90 60, 0 0))")
     tagged = all(_is_tagged(line) for line in lines)
-    return PlotsLook(None, (), len(lines), (), None, tagged, _text_bounds(lines))
+    return PlotsLook(None, (), len(lines), (), None, tagged, _text_bounds(lines, path.name))
 
 
 def _is_tagged(text: str) -> bool:
@@ -202,9 +203,12 @@ def _is_tagged(text: str) -> bool:
     return text.strip().upper().startswith("SRID=")
 
 
-def _text_bounds(texts: Sequence[str]) -> tuple[float, float, float, float]:
+def _text_bounds(texts: Sequence[str], name: str) -> tuple[float, float, float, float]:
+    """Bounds of all outlines that can be read. Raises Faults if none can."""
     shapes = shapely.from_wkt([text.partition(";")[2] or text for text in texts], on_invalid="ignore")
     west, south, east, north = (float(b) for b in shapely.total_bounds(shapes))
+    if math.isnan(west):
+        raise Faults(f"{name}: holds no outline as well-known text; write it as POLYGON ((0 0, 90 0, 90 60, 0 0))")
     return west, south, east, north
 
 

@@ -95,6 +95,8 @@ def open_inputs(project: Project) -> Inputs:
         for kind in FEATURE_KINDS
         if (path := getattr(given, kind)) is not None
     }
+    if (drawn := features.get("culverts")) and not any(g.geom_type.endswith("LineString") for g in drawn):
+        faults.add(f"{given.culverts}: holds no line; draw each culvert as a line from end to end, or leave it out")
     soil = read_soil_areas(given.soil, crs, faults, notes, given.soil_columns) if given.soil else ()
     theirs = given.columns
     pits = read_pits(given.pits, crs, named, faults, notes, theirs=theirs.get("pits", {})) if given.pits else ()

@@ -24,7 +24,7 @@ from packpale.site.elevation_sources import (
     is_remote,
     name_of,
 )
-from packpale.site.files import check_file, files_of, head_of
+from packpale.site.files import SKIPPED, check_file, files_of, head_of
 from packpale.site.grid import Array
 from packpale.site.rasters import Elevation, Tile, Transform
 from packpale.units import METRES_PER_ELEVATION_UNIT
@@ -229,7 +229,7 @@ def _opened(path: Source):  # type: ignore[no-untyped-def]  # rasterio carries n
     if isinstance(path, Path):
         check_file(path, "name a raster, or list the tiles in it")
     # XML and JSON files describe data that lies elsewhere, perhaps on a network: GDAL never sees them.
-    if isinstance(path, Path) and head_of(path).lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"<", b"{"):
+    if isinstance(path, Path) and head_of(path).lstrip(SKIPPED)[:1] in (b"<", b"{"):
         raise Faults(f"{name_of(path)}: only points to other files; list those in inputs.elevation instead")
     try:
         with warnings.catch_warnings(), _network(path):

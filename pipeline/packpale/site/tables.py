@@ -102,8 +102,10 @@ def read_table(path: Path) -> Table:
     twice = sorted({c for c in columns if c and columns.count(c) > 1})
     if twice:
         raise Faults(f"{name}: has more than one column {', '.join(map(repr, twice))}; rename or drop one")
+    # As a country that writes 1,5 has them.
+    hint = ", or write semicolons between them if 1,5 is a number" if delimiter == "," else ""
     wrong = [
-        f"{name}, row {n}: has {len(cells)} cells, the header has {len(columns)}; add or drop cells"
+        f"{name}, row {n}: has {len(cells)} cells, the header has {len(columns)}; add or drop cells{hint}"
         for n, cells in lines[1:]
         if len(cells) != len(columns)
     ]

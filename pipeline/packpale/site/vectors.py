@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from packpale.faults import Faults, Gathering
 from packpale.site.carried_crs import refuse_bound_crs
 from packpale.site.crs import from_wkt, moved_geometry
-from packpale.site.files import check_file, check_utf8, head_of
+from packpale.site.files import SKIPPED, check_file, check_utf8, head_of
 from packpale.site.tables import number as number_in
 from packpale.values.notes import Note
 
@@ -78,7 +78,7 @@ def xml_root(path: Path) -> str | None:
         return None
     head = head_of(path)
     wide = head.startswith((b"\xff\xfe", b"\xfe\xff"))
-    narrow = head.removeprefix(b"\xef\xbb\xbf").lstrip(b"\0 \t\r\n")
+    narrow = head.lstrip(SKIPPED)
     if not wide and not narrow.startswith(b"<"):
         if narrow.startswith((b"{", b"[")):
             check_utf8(path)
