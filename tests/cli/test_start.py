@@ -457,14 +457,14 @@ def test_of_a_parish_the_candidates_alone_are_taken(here):
     assert done.exit_code == 2
     assert done.stderr.splitlines() == [
         '30 of 32 plots lie outside dem.tif, such as "0/1", "1/1", "2/1"; name those that are meant as '
-        "inputs.candidates (start: --candidate), or supply a raster that covers all"
+        "--candidate, or supply a raster that covers all"
     ]
     done = start("--candidate", "500", "--candidate", "501")
     assert done.exit_code == 0, done.output
     assert [p.plot_id for p in opened(here).plots] == ["500", "501"]
     (here / "land" / "packpale.toml").unlink()
     wrong = start("--candidate", "500", "--candidate", "51")
-    assert wrong.stderr.splitlines() == ['inputs.candidates: plots.gpkg has no plot "51"; did you mean "501"?']
+    assert wrong.stderr.splitlines() == ['--candidate: plots.gpkg has no plot "51"; did you mean "501"?']
 
 
 def test_a_drawn_fence_line_and_every_other_file_has_its_option(here):

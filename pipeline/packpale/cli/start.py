@@ -38,7 +38,7 @@ OPTIONS = {
     r" under inputs\.columns(\.\w+)?": ", as in --column pits.x=EASTING",
     r"name its unit in the settings": "name its unit, as in --soil-column depth_to_rock_m=ROCK:cm or "
     "--column pits.depth_to_rock_m=ROCK:cm",
-    r"inputs\.candidates\b": "--candidate",
+    r"inputs\.candidates( \(start: --candidate\))?": "--candidate",
     r"inputs\.plots_layer\b": "--plots-layer",
     r"inputs\.plot_id\b": "--plot-id",
     r'set elevation_unit = "([\w-]+)"': r"start again with --elevation-unit \1",
