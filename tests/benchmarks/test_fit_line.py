@@ -19,9 +19,10 @@ from real_grounds import real_grounds
 SHARES = (0.0, 0.05, 0.1, 0.2)
 RANGES = {"taper": (0.5, 0.9), "aspect": (1.1, 1.6), "min_radius": 8.0}
 CHOSEN = slice(*(int(n) if n else None for n in os.environ.get("PACKPALE_PLOTS", ":").split(":")))
+# One pass, where the usual search takes shorter ones until two agree.
 LONG = Labour(
     starts=4 * USUAL.starts,
-    rounds=tuple(replace(r, steps=int(2.5 * r.steps), kept=(3 if r.copies == 1 else 1) * r.kept) for r in USUAL.rounds),
+    rounds=tuple(replace(r, steps=int(2.5 * r.steps), kept=3 * r.kept) for r in USUAL.rounds),
     polish=2 * USUAL.polish,
 )
 
@@ -57,10 +58,10 @@ def found():
 def test_area_comes_near_that_of_a_long_search(found):
     ratios = np.array([ratio for ratio, _ in found.values()])
     assert ratios.mean() >= 0.99, found
-    assert ratios.min() >= 0.85, found
+    assert ratios.min() >= 0.97, found
 
 
 def test_a_fit_takes_a_second(found):
     seconds = [took for _, took in found.values()]
-    assert np.median(seconds) <= 1.2, found
+    assert np.median(seconds) <= 1.3, found
     assert max(seconds) <= 4.0, found

@@ -16,6 +16,7 @@ from packpale.enclosure.fit_line import fit_line, fit_lines
 from packpale.enclosure.line_ground import LineGround
 from packpale.enclosure.line_search import Labour, Round
 from packpale.enclosure.over_limits import over_limits_m
+from real_grounds import real_grounds
 
 FAR = (500_000.0, 5_400_000.0)
 INSIDE, OUTSIDE = 4.5, 5.1
@@ -139,6 +140,15 @@ def test_every_answer_is_feasible_and_grows_with_the_share(seed):
     assert areas[-1] <= no_go.area_bound_m2
     for share, fit in fits.items():
         assert_feasible(fit, on, share, shape)
+
+
+def test_a_narrow_place_on_real_ground_is_found():
+    """The best line known there, of 723 m2, runs between banks a fifth of it over limits; the next best has 656 m2."""
+    ((_, on),) = real_grounds(1).items()
+    shape = SHAPE | {"min_radius": 8.0}
+    fit = fit_line(on, 0.2, **shape)
+    assert fit.egg.area >= 700
+    assert_feasible(fit, on, 0.2, shape)
 
 
 def test_less_no_go_ground_never_gives_a_smaller_egg():

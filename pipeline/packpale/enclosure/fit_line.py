@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes, reported, search
 from packpale.enclosure.line_ground import LineGround
-from packpale.enclosure.line_polish import a_hair_less, polished
+from packpale.enclosure.line_polish import a_hair_less, searched
 from packpale.enclosure.line_search import USUAL, Aim, Labour, Search
 from packpale.enclosure.model import Fit
 
@@ -97,5 +97,5 @@ def largest(on: Search, share: float, labour: Labour, start: Egg | None) -> Egg 
             best = egg
     aim = Aim(share)
     known = () if best is None else (best,)
-    eggs = polished(on, on.annealed(aim, labour, known), aim, labour.polish)
+    eggs = searched(on, aim, labour, known)
     return max((*known, *eggs), default=None, key=lambda egg: egg.area)

@@ -1,12 +1,14 @@
 """The last steps of the search for a line, with exact measures: what is reported is feasible, always.
 
 The largest scale that no-go ground allows (fit.largest_scale) and the length over limits (over_limits.py) are exact.
-Random neighbours are tried, nearer the rarer they are better: first until the conditions are kept, as the rasters were
-half a cell off; then such as keep them and are better. The egg is evaluated once more as it is reported, in the run's
-coordinates, with a micrometre to spare.
+The rasters were half a cell off, which in a narrow place hides what is best: so annealing goes on from each end, what
+the conditions miss as a penalty. Then random neighbours are tried, nearer the rarer they are better, and only such as
+keep the conditions. The egg is evaluated once more as it is reported, in the run's coordinates, with a micrometre to
+spare.
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -14,26 +16,52 @@ from packpale.enclosure import _kernels, _kernels_line, _kernels_over
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import largest_scale, position_reported
 from packpale.enclosure.line_ground import COST_STEP_M
-from packpale.enclosure.line_search import BY_SCORE, SPARE_M, Aim, Search, allowed
+from packpale.enclosure.line_search import BY_SCORE, SPARE_M, Aim, Labour, Search, allowed, position_of
 from packpale.site.grid import Array
 
-_WEIGHT = 60.0
+_WEIGHT = 300.0
 """Of what the conditions miss, against the log area or cost."""
+_AGREE = 0.005
+"""So near are the best of two passes that agree."""
+_REACH, _TEMPERATURE = (0.2, 0.01), (0.02, 0.0005)
+"""Of a move, in radii, and of the annealing by exact measures: at its beginning and at its end."""
 
 
-def polished(on: Search, rows: Array, aim: Aim, proposals: int) -> list[Egg]:
-    """Feasible eggs near positions (x, y, psi, taper, aspect, log R), best first, three of them as good as they get."""
+def searched(on: Search, aim: Aim, labour: Labour, known: Sequence[Egg] = ()) -> list[Egg]:
+    """Feasible eggs, best first, from passes of the whole search until two agree on the best.
+
+    ``known`` are eggs to begin from. Only the first pass does, so that the others can tell whether it was led astray.
+    The polish begins from them too: the rasters may prefer places that prove to be none.
+    """
+    before = np.array([position_of(egg, on.land.origin) for egg in known]).reshape(-1, 6)
+    found: list[tuple[float, Egg]] = []
+    for seed in range(labour.passes):
+        rows = on.annealed(aim, labour, () if seed else known, seed)
+        more = _polished(on, rows if seed else np.vstack([before, rows]), aim, labour.polish)
+        # In logs of area or price, or as much of a score.
+        agree = abs(more[0][0] - found[0][0]) < _AGREE if more and found else not more and not found
+        found = sorted([*found, *more], key=lambda end: -end[0])
+        if seed and agree:
+            break
+    return [egg for _, egg in found]
+
+
+def _polished(on: Search, rows: Array, aim: Aim, proposals: int) -> list[tuple[float, Egg]]:
+    """What the aim makes largest, and feasible eggs near positions (x, y, psi, taper, aspect, log R), best first.
+
+    Three of them are as good as they get.
+    """
     exact = _Exact(on, aim)
     begun = []
     for row in rows:
-        z, R = exact.mended(row[:5].copy(), math.exp(row[5]), proposals // 6)
+        z, R = exact.mended(row[:5].copy(), math.exp(row[5]), 2 * proposals // 3)
         found = exact.first(z, R)
         if found is not None:
             begun.append(exact.climb(z, found, proposals // 6))
     begun.sort(key=lambda ends: -exact.rated(*ends)[0])
     ended = [exact.climb(z, R, proposals) for z, R in begun[:3]]
     ended.sort(key=lambda ends: -exact.rated(*ends)[0])
-    return [egg for z, R in ended if (egg := exact.reported(z, R)) is not None]
+    return [(exact.rated(z, R)[0], egg) for z, R in ended if (egg := exact.reported(z, R)) is not None]
 
 
 def a_hair_less(R: float) -> float:
@@ -112,7 +140,7 @@ class _Exact:
         return R * float(z[3]) >= self.shapes.min_radius and self.most(z, 1.1 * R) >= R
 
     def mended(self, z: Array, R: float, proposals: int) -> tuple[Array, float]:
-        """A neighbour at which the conditions are kept, or nearly so."""
+        """A better neighbour at which the conditions are kept, or nearly so, by annealing."""
         rng = np.random.default_rng(5)
 
         def worth(z: Array, R: float) -> tuple[float, float]:
@@ -128,12 +156,16 @@ class _Exact:
             return value - _WEIGHT * missed, R
 
         best, R = worth(z, R)
-        for _ in range(proposals):
-            reach = 0.03 * 10 ** (-1.5 * rng.random())
-            trial = _moved(z, max(R, 1e-3), reach, self.shapes.limits, rng)
-            value, size = worth(trial, R * (1 + 0.5 * reach * rng.uniform(-1, 1)))
-            if value > best:
-                z, R, best = trial, size, value
+        at, size, value = z, R, best
+        for t in range(proposals):
+            reach, warm = (a * (b / a) ** (t / proposals) for a, b in (_REACH, _TEMPERATURE))
+            reach *= 10 ** (-1.5 * rng.random())
+            trial = _moved(at, max(size, 1e-3), reach, self.shapes.limits, rng)
+            new, tried = worth(trial, size * (1 + 0.5 * reach * rng.uniform(-1, 1)))
+            if new >= value or rng.random() < math.exp((new - value) / warm):
+                at, size, value = trial, tried, new
+                if value > best:
+                    z, R, best = at, size, value
         return z, R
 
     def first(self, z: Array, R: float) -> float | None:

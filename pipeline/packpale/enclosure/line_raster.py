@@ -11,7 +11,7 @@ from shapely.geometry import MultiPolygon
 from packpale.enclosure import _kernels_line
 from packpale.site.grid import Array
 
-FINEST_M = 0.5
+FINEST_M = 0.25
 """Cell size on plots of a few hectares. [m]"""
 MOST_CELLS = 600_000
 """On larger plots cells are larger, so that no more are needed."""

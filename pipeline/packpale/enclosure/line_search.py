@@ -53,26 +53,25 @@ class Round:
     """Along the line of an egg."""
     kept: int
     """How many ends go on."""
-    copies: int = 1
-    """Walks from each start."""
 
 
 @dataclass(frozen=True)
 class Labour:
     """How much the search spends."""
 
-    starts: int = 280
+    starts: int = 150
     rounds: tuple[Round, ...] = (
-        Round(1200, (0.1, 0.015), (0.5, 0.15), (3.0, 10.0), samples=100.0, kept=60),
-        Round(3000, (0.05, 0.006), (0.3, 0.06), (6.0, 25.0), samples=160.0, kept=16),
-        Round(8000, (0.02, 0.001), (0.15, 0.01), (15.0, 50.0), samples=250.0, kept=6),
-        Round(4000, (0.012, 0.001), (0.1, 0.008), (30.0, 60.0), samples=300.0, kept=8, copies=4),
+        Round(1200, (0.1, 0.015), (0.5, 0.15), (3.0, 30.0), samples=100.0, kept=32),
+        Round(3000, (0.05, 0.006), (0.3, 0.06), (8.0, 120.0), samples=160.0, kept=10),
+        Round(6000, (0.02, 0.001), (0.15, 0.01), (15.0, 300.0), samples=250.0, kept=7),
     )
-    polish: int = 1500
+    polish: int = 1100
     """Proposals to the best ends."""
+    passes: int = 1
+    """Of the whole search at most, each from places of its own, until two agree."""
 
 
-USUAL = Labour()
+USUAL = Labour(passes=5)
 
 
 @dataclass(frozen=True)
@@ -227,10 +226,10 @@ class Search:
         """Whether an egg that no-go ground allows keeps the share, with a hair to spare."""
         return self.over_m(egg) <= allowed(share, egg.perimeter)
 
-    def annealed(self, aim: Aim, labour: Labour, known: Sequence[Egg]) -> Rows:
+    def annealed(self, aim: Aim, labour: Labour, known: Sequence[Egg], seed: int) -> Rows:
         """Ends of the annealing, best first, none near a better one: rows (x, y, psi, taper, aspect, log R) about O."""
-        rasters, starts = self.rasters(aim), self._starts(labour.starts, aim, known)
-        return self._walked(aim, labour, starts, rasters)[:, 1:]
+        rasters, starts = self.rasters(aim), self._starts(labour.starts, aim, known, seed=seed)
+        return self._walked(aim, labour, starts, rasters, seed)[:, 1:]
 
     def quickly(self, aim: Aim, labour: Labour, sides: Sequence[Side]) -> Array | None:
         """About the best position on one side of some lines, by the rasters alone: (merit, x, y, psi, ..., log R)."""
@@ -247,14 +246,14 @@ class Search:
             return None
         return np.asarray(self._walked(aim, labour, starts, (rasters[0], blocked, *rasters[2:]))[0])
 
-    def _walked(self, aim: Aim, labour: Labour, rows: Rows, rasters: tuple[Any, ...]) -> Rows:
+    def _walked(self, aim: Aim, labour: Labour, rows: Rows, rasters: tuple[Any, ...], seed: int = 0) -> Rows:
         """Ends of all rounds: rows (merit, x, y, psi, taper, aspect, log R) about O, best first."""
         aims, ends = aim.numbers(self.shapes.log_min_radius), rows
         for one in labour.rounds:
-            rows = _middles(np.tile(rows, (one.copies, 1)))
+            rows = _middles(rows)
             merits = np.empty(len(rows))
             warmth = np.array([one.temperature, one.reach, one.weight])
-            _kernels_line.anneal(rows, merits, one.steps, warmth, aims, self.limits, one.samples, 1, rasters)
+            _kernels_line.anneal(rows, merits, one.steps, warmth, aims, self.limits, one.samples, seed + 1, rasters)
             order = np.argsort(-merits, kind="stable")
             rows = _centres(rows[order])
             near = 0.05 * math.exp(rows[0, 5])
@@ -262,7 +261,7 @@ class Search:
             rows = ends[:, 1:]
         return ends
 
-    def _starts(self, count: int, aim: Aim, known: Sequence[Egg], sides: Sequence[Side] = ()) -> Rows:
+    def _starts(self, count: int, aim: Aim, known: Sequence[Egg], sides: Sequence[Side] = (), seed: int = 0) -> Rows:
         need = self.shapes.clearance
         if aim.area is not None:
             need += math.sqrt(aim.area / self.shapes.largest_unit_area)
@@ -277,7 +276,7 @@ class Search:
             rows += [(*row[:5], math.log(shrunk) + row[5]) for row in self.free[:5]]
         if not len(cells):
             return np.empty((0, 6))
-        rng = np.random.default_rng(7)
+        rng = np.random.default_rng(7 + seed)
         for _ in range(count - len(rows)):
             x, y, depth = cells[rng.integers(len(cells))]
             R = (depth - self.shapes.clearance) * rng.uniform(0.4, 1.2)

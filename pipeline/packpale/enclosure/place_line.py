@@ -15,7 +15,7 @@ from dataclasses import replace
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
 from packpale.enclosure.line_ground import LineCost, LineGround, Score
-from packpale.enclosure.line_polish import polished
+from packpale.enclosure.line_polish import searched
 from packpale.enclosure.line_search import USUAL, Aim, Labour, Search
 from packpale.enclosure.model import Fit
 from packpale.enclosure.packs import beyond
@@ -64,7 +64,7 @@ def place_line(
     on = on or Search.on(ground, Shapes(ground.outside_strip, taper, aspect, min_radius))
     if on is None or area > on.bound:
         return None
-    found = polished(on, on.annealed(aim, labour, known), aim, labour.polish)
+    found = searched(on, aim, labour, known)
     return Fit(found[0], on.bound, time.perf_counter() - started) if found else None
 
 

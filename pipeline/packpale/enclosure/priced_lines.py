@@ -3,14 +3,11 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes
 from packpale.enclosure.fit_line import largest
 from packpale.enclosure.line_ground import LineCost, LineGround
-from packpale.enclosure.line_polish import polished
-from packpale.enclosure.line_search import Aim, Labour, Round, Search, position_of
+from packpale.enclosure.line_search import Labour, Round, Search
 from packpale.enclosure.model import Fit
 from packpale.enclosure.place_line import place_line
 
@@ -52,12 +49,7 @@ class PricedLines:
     def largest(self, share: float) -> Fit | None:
         """As ``alternatives.Lines`` has it, the others too."""
         known = next((e for e in self._by(lambda e: -e.area) if self.holds(e, share)), None)
-        eggs: list[Egg | None] = [largest(self.on, share, FEW, known), known]
-        if known is not None and self.on.near is not None:
-            # The search may leave a nook for larger places that miss the share by little; here the nook is filled.
-            rows = np.array([position_of(known, self.on.land.origin)])
-            eggs += polished(self.on, rows, Aim(share), MORE.polish)
-        egg = max((e for e in eggs if e is not None), key=lambda e: e.area, default=None)
+        egg = largest(self.on, share, FEW, known)
         if egg is None:
             return None
         self.found.append(egg)
