@@ -125,7 +125,7 @@ def test_files_of_a_plot(run):
     }
     fits = always | {"setting_out.csv", "arcs.csv", "profile.svg", "plan.svg", "drawings.pdf"}
     fits |= {"section_small.svg", "profile_small.svg", "draws.npy"}
-    fits |= {"section_small.svg", "profile_small.svg", "holds.svg", "holds_small.svg", "holds.csv"}
+    fits |= {"section_small.svg", "profile_small.svg", "holds.svg", "holds_small.svg", "holds.csv", "programme.csv"}
     fits |= {"pegs.csv", "pegging.txt", "fence_line.gpx", "patrol.gpx", "alignment.xml"}
     fits |= {"points.csv", "plan.dxf"}
     assert {p.name for p in (run.folder / "plots/plot-0").iterdir()} == fits

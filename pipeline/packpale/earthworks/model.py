@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from packpale.earthworks.fence_take_off import FenceTakeOff
 from packpale.earthworks.gates import GateLeaf
@@ -182,6 +183,58 @@ class Plant:
     """Days on which a pump runs: the digging of the wet lengths, and as long as a stretch stays open after. [d]"""
 
 
+Work = Literal["clear", "posts", "trench", "hang", "gates", "check"]
+"""Kinds of work, in their order. trench: dig a stretch, lay its skirt and apron, fill it in layers."""
+
+
+@dataclass(frozen=True)
+class WorkDay:
+    """One day's work on one pack's fence."""
+
+    day: int
+    """From 1, all packs one after the other."""
+    pack: int
+    work: Work
+    start: float
+    """How far along the line from its start the day's work begins. [m]"""
+    end: float
+    """How far it gets. [m]"""
+    machine_h: float
+    """[h]"""
+    crew_h: float
+    """Of the whole crew. [h]"""
+    cut_loose: float = 0.0
+    """Dug, as it lies on the heap. [m3]"""
+    backfill_compacted: float = 0.0
+    """[m3]"""
+    import_compacted: float = 0.0
+    """Of that brought in. [m3]"""
+    surplus_loose: float = 0.0
+    """Left over. [m3]"""
+    buried_mesh: float = 0.0
+    """Laid, laps included. [m2]"""
+    posts: int = 0
+    concrete: float = 0.0
+    """[m3]"""
+    gates: int = 0
+    open_overnight: float = 0.0
+    """Trench that stands open in the night after. [m]"""
+    in_water: float = 0.0
+    """Of the day's trench. [m]"""
+
+
+@dataclass(frozen=True)
+class Programme:
+    """Work day by day."""
+
+    days: tuple[WorkDay, ...]
+
+    @property
+    def last_day(self) -> int:
+        """Number of the last day; 0 without work."""
+        return self.days[-1].day if self.days else 0
+
+
 @dataclass(frozen=True)
 class TrenchSafety:
     """What published rules ask for along one pack's trench. Local codes and a competent person decide."""
@@ -329,6 +382,7 @@ class Earthworks:
     plant: Plant | None = None
     mesh_life: MeshLife | None = None
     """None where its wire or zinc are not set."""
+    programme: Programme | None = None
     safety: tuple[TrenchSafety, ...] = ()
     """One for each pack, as in ``volumes``."""
     gates: tuple[GateLeaf, ...] = ()

@@ -13,6 +13,7 @@ from packpale.earthworks.model import Earthworks, Profile, TrenchSafety, Volumes
 from packpale.earthworks.plant import machine_work, plant_notes
 from packpale.earthworks.price import total_cost
 from packpale.earthworks.profile import gradient_notes, profile_notes, trench_profile
+from packpale.earthworks.programme import programme, programme_notes
 from packpale.earthworks.quantities import take_off
 from packpale.earthworks.safety import safety_notes, trench_safety
 from packpale.earthworks.section import TrenchSection
@@ -90,7 +91,10 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     notes += [*_posts_in_the_dig(project), *_rock_walls(trench, sum(v.hard_rock for v in volumes))]
     hauled = haul(volumes, bulking=project.bulking, plant=project.plant)
     worked = machine_work(enclosure.packs, volumes, profiles, bulking=project.bulking, plant=project.plant)
-    notes += [*haul_notes(hauled), *plant_notes(worked)]
+    planned = programme(
+        enclosure.packs, volumes, profiles, fences, worked, plant=project.plant, settings=project.programme
+    )
+    notes += [*haul_notes(hauled), *plant_notes(worked), *programme_notes(planned)]
     over = sum(pack.over_limits_m for pack in enclosure.packs)
     items = take_off(volumes, fences, rates=project.rates, over_limits_m=over)
     (buried,) = (item for item in items if item.key == "buried_mesh_per_m2")
@@ -108,6 +112,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
         uncertainty=spread,
         haul=hauled,
         plant=worked,
+        programme=planned,
         mesh_life=life,
         safety=tuple(safety),
         gates=tuple(leaves),

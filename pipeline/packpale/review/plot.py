@@ -16,6 +16,7 @@ from packpale.review.report.holds import holds_rows
 from packpale.review.report.plot import PlotReport, plot_report, report_from_plain
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.holds import HOLDS
+from packpale.review.subjects.programme import PROGRAMME
 from packpale.review.subjects.setting_out import ARCS, PEGS, POINTS, SETTING_OUT
 from packpale.review.summary import DRAWS, layer_rows, summarise, write_draws, write_summary
 from packpale.review.survey.gpx import write_gpx
@@ -43,7 +44,7 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     source = PlotSource(result, project, wording, folder.name)
     write_rasters(result, folder)
     if result.enclosure.packs:
-        for table in (SETTING_OUT, ARCS, PEGS, POINTS):
+        for table in (SETTING_OUT, ARCS, PEGS, POINTS, PROGRAMME):
             write_table(folder / table.name, table.columns, table.rows(result, project))
         write_table(folder / HOLDS.name, HOLDS.columns, holds_rows(result, project))
         write_pegging(result, project, folder / "pegging.txt")

@@ -28,6 +28,7 @@ DECIMALS = {
 """Decimals of columns whose name ends in no unit, or that are smaller than their unit suggests."""
 DECIMALS_BY_UNIT = (
     ("_m_per_h", 3),
+    ("_h", 3),
     ("_m3", 3),
     ("_m2", 1),
     ("_m", 3),

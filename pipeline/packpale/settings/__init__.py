@@ -11,7 +11,15 @@ from packpale.settings.care import (
     PatrolSettings,
     ViewingSettings,
 )
-from packpale.settings.earthworks import BulkingSettings, OwnRates, PlantSettings, Quote, RateSettings, TrenchSettings
+from packpale.settings.earthworks import (
+    BulkingSettings,
+    OwnRates,
+    PlantSettings,
+    ProgrammeSettings,
+    Quote,
+    RateSettings,
+    TrenchSettings,
+)
 from packpale.settings.enclosure import EnclosureSettings, FenceSettings, GateSettings, MeshSettings
 from packpale.settings.ground import DRAINAGE_CLASSES, FEATURE_KINDS, SoilSettings
 from packpale.settings.land import CRITERIA, CRITERION_NEEDS, LandSettings
@@ -41,6 +49,7 @@ __all__ = [
     "OwnRates",
     "PatrolSettings",
     "PlantSettings",
+    "ProgrammeSettings",
     "Project",
     "Quote",
     "RankingCriterion",

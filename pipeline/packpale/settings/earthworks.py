@@ -196,6 +196,27 @@ class PlantSettings(Settings):
     """What a truck carries. [m3 loose]"""
 
 
+class ProgrammeSettings(Settings):
+    """How a crew works through the days; a planning aid."""
+
+    close_each_day: bool = default("programme.close_each_day")
+    """Whether each day's trench gets its mesh and is filled by the evening, so that none stands open overnight."""
+    people: Annotated[int, Field(ge=1, le=50)] = default("programme.people")
+    """People beside the machine."""
+    clear_m2_per_h: Annotated[float, Field(gt=0, le=10_000)] = default("programme.clear_m2_per_h")
+    """Ground that the machine clears in an hour. [m2/h]"""
+    set_out_m_per_h: Annotated[float, Field(gt=0, le=10_000)] = default("programme.set_out_m_per_h")
+    """Fence line set out, or looked over at the end, in an hour. [m/h]"""
+    post_h: Annotated[float, Field(gt=0, le=100)] = default("programme.post_h")
+    """Hours of one person for a post. [h]"""
+    mesh_m2_per_h: Annotated[float, Field(gt=0, le=1000)] = default("programme.mesh_m2_per_h")
+    """Buried mesh that one person lays and ties in an hour. [m2/h]"""
+    hang_m_per_h: Annotated[float, Field(gt=0, le=1000)] = default("programme.hang_m_per_h")
+    """Fence that one person hangs in an hour. [m/h]"""
+    gate_h: Annotated[float, Field(gt=0, le=1000)] = default("programme.gate_h")
+    """Hours of one person for a gate. [h]"""
+
+
 class UncertaintySettings(Settings):
     """How wrong the ground may be: standard deviations of the errors behind P10, P50 and P90."""
 

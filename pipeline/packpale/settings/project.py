@@ -21,6 +21,7 @@ from packpale.settings.earthworks import (
     BulkingSettings,
     OwnRates,
     PlantSettings,
+    ProgrammeSettings,
     TrenchSettings,
     UncertaintySettings,
 )
@@ -57,6 +58,7 @@ class Project(Settings):
     bulking: BulkingSettings = BulkingSettings()
     rates: OwnRates = OwnRates()
     plant: PlantSettings = PlantSettings()
+    programme: ProgrammeSettings = ProgrammeSettings()
     uncertainty: UncertaintySettings = UncertaintySettings()
     pack: PackSettings = PackSettings()
     checks: CheckSettings = CheckSettings()

@@ -40,6 +40,7 @@ KINDS: Mapping[str, Severity] = {
     "figures of another line": ESCAPE,
     "packs too near": ESCAPE,
     "trench in water": HURT,
+    "trench open overnight": HURT,
     "walls too steep": HURT,
     "deep trench": HURT,
     "steep walls in rock": HURT,

@@ -61,6 +61,30 @@ def both_ways(rows: Sequence[tuple[str, float, str]], *, alt: str, caption: str)
     return Chart(markup(svg), f"{alt}: {'; '.join(told)}.", words(caption))
 
 
+def day_bars(rows: Sequence[tuple[str, int, int]], *, alt: str, caption: str) -> Chart:
+    """Work as bars from its first day to its last, each with its days in figures."""
+    left, after = 270.0, 80.0
+    last = max(end for _, _, end in rows)
+    scale = (WIDTH - left - after) / last
+    foot = len(rows) * STEP + 6
+    svg = drawing(WIDTH, foot + 22)
+    every = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 10**9) if s * scale >= 36 or s >= last)
+    for day in range(0, last + 1, every):
+        x = left + day * scale
+        add(svg, "line", x1=x, x2=x, y1=0.0, y2=foot, stroke=HAIR)
+        add(svg, "text", f"{day}", x=x, y=foot + 15, text_anchor="middle", font_size=12.0, fill=INK)
+    told = []
+    for k, (name, first, end) in enumerate(rows):
+        y, x = 4 + k * STEP, left + (first - 1) * scale
+        days = f"{first} to {end}" if end > first else f"{first}"
+        wide = max((end - first + 1) * scale, 1.5)
+        add(svg, "text", _short(name, 38), x=0.0, y=y + 12, font_size=13.0, fill=INK)
+        add(svg, "rect", x=x, y=y, width=wide, height=BAR, fill=PARTS[0], stroke=INK, stroke_width=0.5)
+        add(svg, "text", days, x=x + wide + 5, y=y + 12, font_size=13.0, font_weight="bold", fill=INK)
+        told.append(f"{name}: day {days}")
+    return Chart(markup(svg), f"{alt}. {'; '.join(told)}.", words(caption))
+
+
 def _n(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
 

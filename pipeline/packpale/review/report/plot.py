@@ -1,6 +1,6 @@
 """Everything that is told of one plot: its sheet, and the sections of its own page."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,6 +21,7 @@ from packpale.review.report import (
 )
 from packpale.review.report.bill import bill_section
 from packpale.review.report.blocks import Block, Section, from_plain, plain
+from packpale.review.report.programme import programme_section
 from packpale.review.report.sheet import plot_sheet
 from packpale.review.report.source import PlotSource
 
@@ -63,7 +64,16 @@ def page_blocks(source: PlotSource, report: PlotReport, further: Iterable[Sectio
         return (*report.sheet.blocks, *further, *report.sections)
     brief = source.section("holding")
     sheet = (b for b in report.sheet.blocks if not (isinstance(b, Section) and b.id == brief))
-    return (*sheet, holds.holds_section(source), *further, *report.sections)
+    return (*sheet, holds.holds_section(source), *further, *_with_programme(source, report.sections))
+
+
+def _with_programme(source: PlotSource, sections: Iterable[Section]) -> Iterator[Section]:
+    """The programme stands behind the machine's hours that it is made from."""
+    made = programme_section(source)
+    for section in sections:
+        yield section
+        if made and section.id == source.section("machine"):
+            yield made
 
 
 def _fitted(source: PlotSource) -> list[Section | None]:

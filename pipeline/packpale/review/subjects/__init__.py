@@ -14,6 +14,7 @@ from packpale.review.subjects import (
     line,
     patrol,
     people,
+    programme,
     setting_out,
     stations,
     stretches,
@@ -60,5 +61,6 @@ TABLES: tuple[Subject, ...] = (
     setting_out.PEGS,
     setting_out.POINTS,
     holds.HOLDS,
+    programme.PROGRAMME,
 )
 """CSV tables; alternatives.csv has the columns of the layer alternatives."""

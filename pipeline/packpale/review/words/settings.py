@@ -38,6 +38,7 @@ NAMES: Mapping[str, str] = {
     "trench.station_m": "the step between stations of the trench",
     "trench.working_strip_m": "the working strip",
     "plant.mound_height_m": "the height of the mounds",
+    "programme.close_each_day": "the closing of the trench each day",
     "checks.climb_distance_m": "the distance over which the fence's height is taken",
     "checks.climb_loss_m": "the height that ground may take from the fence",
     "checks.dig_rate_m_per_h": "the rate at which an animal digs",
