@@ -99,7 +99,7 @@ def test_hours_and_amounts_sum_to_those_of_plant_and_take_off():
 def test_one_day_of_trench_by_hand():
     # 324 m3 in the ground: 10 h to dig, 450 m3 loose at 40.5 an hour to fill; nothing is left over. Mesh at such a
     # rate that it takes a hundredth of an hour for each metre.
-    made, _, fence, _ = planned(people=1, mesh_m2_per_h=1000.0)
+    made, _, fence, _ = planned(people=1, mesh_m2_per_h=1000.0, posts_first=True)
     mesh = fence.mesh["skirt"].with_laps + fence.mesh["apron"].with_laps
     total = 10.0 + 450 / 40.5 + mesh / 1000.0
     trench = of(made, "trench")
@@ -130,18 +130,29 @@ def test_open_days_add_up_and_what_follows_waits():
 
 
 def test_days_follow_one_another_in_the_order_of_work():
-    made, _, _, _ = planned()
+    made, _, _, _ = planned(posts_first=True)
     assert [d.day for d in made.days] == list(range(1, made.last_day + 1))
     assert list(dict.fromkeys(d.work for d in made.days)) == ["clear", "posts", "trench", "hang", "gates", "check"]
     assert all(max(d.machine_h, d.crew_h) <= PLANT.hours_per_day + 1e-9 for d in made.days)
 
 
 def test_more_people_take_fewer_days():
-    few, many = (planned(people=n)[0] for n in (1, 6))
+    few, many = (planned(people=n, posts_first=True)[0] for n in (1, 6))
     assert many.last_day < few.last_day
     # Twice two hours for each post: 40 posts and those of two airlocks.
     posts = sum(planned()[2].posts.values())
     assert len(of(few, "posts")) == math.ceil(posts * 2.0 / 8)
+
+
+def test_posts_in_the_dig_are_set_as_it_is_dug():
+    first, within = (planned(people=4, posts_first=p) for p in (True, False))
+    made, _, fence, _ = within
+    assert of(made, "posts") == []
+    posts, whole = sum(fence.posts.values()), sum(d.crew_h for d in of(made, "trench"))
+    assert sum(d.posts for d in of(made, "trench")) == posts
+    # Two hours for each by one of four people.
+    assert whole - sum(d.crew_h for d in of(first[0], "trench")) == pytest.approx(posts * 2.0 / 4)
+    assert max(d.machine_h + d.crew_h for d in of(made, "trench")) <= PLANT.hours_per_day + 1e-9
 
 
 def test_rock_is_slow_where_it_lies():

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import math
 import re
 
 import pytest
@@ -11,8 +10,9 @@ from defusedxml.ElementTree import fromstring
 from packpale.review.report.blocks import Chart, Section, walk
 from packpale.review.report.charts import day_bars
 from packpale.review.report.programme import programme_section
-from packpale.review.subjects.programme import WORKS, planned_days
+from packpale.review.subjects.programme import IN_DIG, WORKS, planned_days
 from packpale.review.words import plain
+from packpale.values.notes import HURT
 from review import factory
 
 OVERNIGHT = {"programme": {"close_each_day": False}}
@@ -46,13 +46,13 @@ def test_the_table_adds_up_to_earthworks_pegs_and_bill(run, table):
         ("surplus_loose_m3", "surplus_loose_m3"),
     ):
         assert total(table, here) == pytest.approx(float(ground[there]), abs=0.02), here
-    trench = [r for r in table if r["work"] == WORKS["trench"]]
+    trench = [r for r in table if r["work"] == IN_DIG]
     assert total(trench, "length_m") == pytest.approx(float(ground["fence_length_m"]), abs=0.02)
     assert total(trench, "in_water_m") == pytest.approx(float(ground["in_water_m"]), abs=0.02)
     posts = [r for r in read(run.folder / "plots/plot-0/pegs.csv") if r["post"]]
     assert total(table, "posts") == len(posts)
     hours = run.plots[0].earthworks.plant.machine_hours
-    assert total(trench, "machine_h") == pytest.approx(hours, abs=0.01)
+    assert total(trench, "machine_h") == pytest.approx(hours, abs=0.03)
     items = {item.key: item.quantity for item in run.plots[0].earthworks.items}
     assert total(table, "gates") == items["gate_each"]
     assert total(table, "concrete_m3") == pytest.approx(items["concrete_per_m3"], abs=0.02)
@@ -88,8 +88,11 @@ def test_bars_are_as_long_as_their_days(fitting):
     spans = []
     for work, name in WORKS.items():
         of_it = [d.day for d in days if d.work == work]
-        spans.append((of_it[0], of_it[-1]))
-        assert f"{name}: day {of_it[0]}" in chart.alt
+        # Posts are set in the trench.
+        assert bool(of_it) == (work != "posts")
+        if of_it:
+            spans.append((of_it[0], of_it[-1]))
+            assert f"{IN_DIG if work == 'trench' else name}: day {of_it[0]}" in chart.alt
     assert len(bars) == len(spans)
     scale = (float(bars[-1].get("x")) + float(bars[-1].get("width")) - float(bars[0].get("x"))) / days[-1].day
     for bar, (first, last) in zip(bars, spans, strict=True):
@@ -111,7 +114,7 @@ def test_open_trench_is_told_with_its_danger(overnight):
     assert f"Up to {worst:,.0f} m of trench stand open overnight" in said
     assert "No trench is left open" not in said
     (note,) = [n for n in plot.earthworks.notes if n.kind == "trench open overnight"]
-    assert note.severity == "a person gets hurt" or "hurt" in note.severity
+    assert note.severity == HURT
 
 
 def test_open_ends_are_looked_at_between_first_trench_and_last_gate(fitting):
@@ -125,7 +128,6 @@ def test_in_feet_no_metre_is_told(fitting):
     said = plain(factory.words_of(programme_section(factory.source(fitting, settings))))
     assert not re.findall(r"\d (?:m|m2|m²|m³)\b", said)
     assert "ft²" in said
-    assert math.isfinite(len(said))
 
 
 def test_where_nothing_fits_there_is_none(run):

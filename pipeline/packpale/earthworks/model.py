@@ -184,7 +184,7 @@ class Plant:
 
 
 Work = Literal["clear", "posts", "trench", "hang", "gates", "check"]
-"""Kinds of work, in their order. trench: dig a stretch, lay its skirt and apron, fill it in layers."""
+"""Kinds of work, in their order. trench: dig a stretch, set its posts, lay skirt and apron, fill it in layers."""
 
 
 @dataclass(frozen=True)

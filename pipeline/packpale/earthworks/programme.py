@@ -69,9 +69,10 @@ def programme(
     """All days of one plot's work, numbered from 1, pack by pack.
 
     The machine's hours are shared over the stations in proportion to the section cut there, those for rock to what of
-    it lies below the depth to rock. With ``close_each_day`` a stretch is dug, gets its mesh and is filled on one day,
-    one after the other, while the machine carries away what is left over as the mesh is laid. Without, the machine
-    goes on digging and filling while people lay mesh behind it, and each stretch is filled ``plant.open_days``
+    it lies below the depth to rock. Posts stand in the dig and are set in it, but for ``posts_first``. With
+    ``close_each_day`` a stretch is dug, gets its posts and mesh and is filled on one day, one after the other, while
+    the machine carries away what is left over as people work in it. Without, the machine goes on digging and filling
+    while people work behind it, and each stretch is filled ``plant.open_days``
     later, rounded up; the hours of filling are counted with the stretch.
     """
     cut = [v.cut_at_station * p.alignment.step for v, p in zip(volumes, packs, strict=True)]
@@ -135,18 +136,18 @@ class _Crew:
         self.pack, self.volumes, self.profile, self.fence = pack, volumes, profile, fence
         self.settings, self.plant = settings, plant
         self.length = pack.alignment.step * pack.alignment.chainage.size
+        self.posts = sum(fence.posts.values())
 
     def all(self, last: int, dig: Array, fill: Array, place: Array) -> Iterator[WorkDay]:
         """Days after the ``last``."""
         people = self.settings.people
         fence, along = self.fence, self.length / self.settings.set_out_m_per_h
         machine = self.volumes.stripped_area / self.settings.clear_m2_per_h
-        posts = sum(fence.posts.values())
         for day in self.spread("clear", last, max(machine, along), machine=machine, crew=along):
             last = day.day
             yield day
-        hours = posts * self.settings.post_h / people
-        for day in self.spread("posts", last, hours, crew=hours, posts=posts, concrete=fence.concrete):
+        hours = self.posts * self.settings.post_h / people if self.settings.posts_first else 0.0
+        for day in self.spread("posts", last, hours, crew=hours, posts=self.posts, concrete=fence.concrete):
             last = day.day
             yield day
         for day in self.trench(last, dig, fill, place):
@@ -198,7 +199,10 @@ class _Crew:
         """A stretch of trench each day, from the start of the line clockwise."""
         mesh = sum(self.fence.mesh[kind].with_laps for kind in ("skirt", "apron"))
         n = dig.size
-        laid = np.full(n, mesh / self.settings.mesh_m2_per_h / self.settings.people / n)
+        # Posts that stand in the dig are set on its bottom, before the mesh; they are spread evenly.
+        posts = 0 if self.settings.posts_first else self.posts
+        by_hand = mesh / self.settings.mesh_m2_per_h + posts * self.settings.post_h
+        laid = np.full(n, by_hand / self.settings.people / n)
         if self.settings.close_each_day:
             costs = dig + np.maximum(laid, place) + fill
         else:
@@ -225,6 +229,8 @@ class _Crew:
                 import_compacted=v.import_compacted * part,
                 surplus_loose=v.surplus_loose * part,
                 buried_mesh=mesh * (b - a) / n,
+                posts=_finished(posts, b / n) - _finished(posts, a / n),
+                concrete=self.fence.concrete * (b - a) / n if posts else 0.0,
                 open_overnight=float(length[max(k + 1 - nights, 0) : k + 1].sum()) if nights else 0.0,
                 in_water=float(wet[k]),
             )

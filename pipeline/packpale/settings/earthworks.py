@@ -201,6 +201,8 @@ class ProgrammeSettings(Settings):
 
     close_each_day: bool = default("programme.close_each_day")
     """Whether each day's trench gets its mesh and is filled by the evening, so that none stands open overnight."""
+    posts_first: bool = default("programme.posts_first")
+    """Whether posts are set before the trench is dug: they then have to hold without the ground that it takes."""
     people: Annotated[int, Field(ge=1, le=50)] = default("programme.people")
     """People beside the machine."""
     clear_m2_per_h: Annotated[float, Field(gt=0, le=10_000)] = default("programme.clear_m2_per_h")

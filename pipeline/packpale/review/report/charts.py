@@ -63,7 +63,7 @@ def both_ways(rows: Sequence[tuple[str, float, str]], *, alt: str, caption: str)
 
 def day_bars(rows: Sequence[tuple[str, int, int]], *, alt: str, caption: str) -> Chart:
     """Work as bars from its first day to its last, each with its days in figures."""
-    left, after = 270.0, 80.0
+    left, after = 320.0, 80.0
     last = max(end for _, _, end in rows)
     scale = (WIDTH - left - after) / last
     foot = len(rows) * STEP + 6
@@ -78,7 +78,7 @@ def day_bars(rows: Sequence[tuple[str, int, int]], *, alt: str, caption: str) ->
         y, x = 4 + k * STEP, left + (first - 1) * scale
         days = f"{first} to {end}" if end > first else f"{first}"
         wide = max((end - first + 1) * scale, 1.5)
-        add(svg, "text", _short(name, 38), x=0.0, y=y + 12, font_size=13.0, fill=INK)
+        add(svg, "text", _short(name, 48), x=0.0, y=y + 12, font_size=13.0, fill=INK)
         add(svg, "rect", x=x, y=y, width=wide, height=BAR, fill=PARTS[0], stroke=INK, stroke_width=0.5)
         add(svg, "text", days, x=x + wide + 5, y=y + 12, font_size=13.0, font_weight="bold", fill=INK)
         told.append(f"{name}: day {days}")

@@ -8,7 +8,7 @@ from packpale.review.report.blocks import Block, File, Files, Section, paragraph
 from packpale.review.report.charts import day_bars
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
-from packpale.review.subjects.programme import PROGRAMME, WORKS, planned_days
+from packpale.review.subjects.programme import PROGRAMME, WORKS, planned_days, work_name
 from packpale.review.words import MISSING
 
 
@@ -37,7 +37,7 @@ def programme_section(source: PlotSource) -> Section | None:
     made = source.works.programme
     if made is None or not made.days:
         return None
-    stages = list(_stages(source, made))
+    stages = list(_stages(source))
     blocks: list[Block] = [
         paragraph(
             strong(f"A planning aid of {made.last_day} working days, no method statement: "),
@@ -61,12 +61,13 @@ def programme_section(source: PlotSource) -> Section | None:
     return Section("Programme of work", tuple(blocks), source.section("programme"))
 
 
-def _stages(source: PlotSource, made: Programme) -> Iterator[_Stage]:
+def _stages(source: PlotSource) -> Iterator[_Stage]:
+    planned = planned_days(source.result, source.project)
     for number in source.numbers():
-        for work, name in WORKS.items():
-            days = tuple(d for d in made.days if (d.pack, d.work) == (number, work))
+        for work in WORKS:
+            days = [d for d in planned if (d.pack, d.of.work) == (number, work)]
             if days:
-                yield _Stage(f"{source.of_pack(number)}{name}", days)
+                yield _Stage(f"{source.of_pack(number)}{work_name(days[0])}", tuple(d.of for d in days))
 
 
 def _table(source: PlotSource, stages: Sequence[_Stage]) -> Block:
@@ -137,14 +138,18 @@ def _said(source: PlotSource, made: Programme) -> Iterator[str]:
     lengths = [day.end - day.start for day in trench]
     # The last day of a line is what is left over.
     full = lengths[:-1] or lengths
+    least, most = show.length(min(full)), show.length(max(full))
     yield (
-        f"Each day's trench is {show.length(min(full))} to {show.length(max(full))} long, from the start of the line "
+        f"Each day's trench is {least if least == most else f'{least} to {most}'} long, from the start of the line "
         "clockwise: shorter where it is deeper or in rock."
     )
+    by_hand, machine = sum(d.crew_h for d in trench), sum(d.machine_h for d in trench)
+    if by_hand > machine:
+        yield "People in the dig take longer than the machine, which waits for them: more of them shorten the work."
     if project.programme.close_each_day:
         yield (
-            "No trench is left open overnight: each day's stretch is dug, gets skirt and apron, lapped and tied, and "
-            "is filled in layers by the evening; if the day runs short, dig less."
+            "No trench is left open overnight: each day's stretch is dug, gets what stands and lies in it, lapped and "
+            "tied, and is filled in layers by the evening; if the day runs short, dig less."
         )
     else:
         worst = max(day.open_overnight for day in trench)
@@ -156,10 +161,13 @@ def _said(source: PlotSource, made: Programme) -> Iterator[str]:
         f"Until the last gate hangs the mesh has an open end: the rounds at {night.start} and {night.end} look at it "
         "and at the heaps; no animal is inside before the line has been looked over."
     )
-    yield (
-        "Posts that stand in the dig lose their ground while it is open: whoever designs the fence says how they are "
-        "held, and reckons with made ground."
-    )
+    if project.programme.posts_first:
+        yield "The trench takes the ground beside posts that stand already: brace them, or ask who designs the fence."
+    else:
+        yield (
+            "Footings are cast in the dig on the day it is filled: whoever designs the fence says how posts are braced "
+            "until the concrete has hardened, how the fill beside it is compacted, and reckons with made ground."
+        )
     wet = sum(day.in_water for day in trench)
     if wet:
         days = sum(day.in_water > 0 for day in trench)

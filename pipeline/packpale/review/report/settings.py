@@ -23,6 +23,8 @@ KINDS: dict[str, tuple[Kind, float]] = {
     "kPa": ("pressure", 1000.0),
 }
 """What is measured in each unit of the register, and the unit's size in SI."""
+AN_HOUR: dict[str, Kind] = {"m3/h": "volume", "m2/h": "surface", "m/h": "length"}
+"""The same of what is done in an hour."""
 NAMED = {
     "Hz": "Hz",
     "%": "%",
@@ -135,8 +137,8 @@ def _figure(value: float, unit: str, show: Wording) -> str:
     if unit in KINDS:
         kind, size = KINDS[unit]
         return show.say(given(value * size, kind))
-    if unit == "m3/h":
-        return f"{show.say(given(value, 'volume'))} an hour"
+    if unit in AN_HOUR:
+        return f"{show.say(given(value, AN_HOUR[unit]))} an hour"
     number = show.say(given(value, "number"))
     return number if unit == "-" else f"{number} {NAMED.get(unit, unit)}"
 

@@ -12,7 +12,7 @@ from packpale.values.quantity import HOUR_S, Kind, Quantity
 WORKS: dict[Work, str] = {
     "clear": "clear, strip and set out",
     "posts": "set posts",
-    "trench": "trench, skirt, apron, fill in layers",
+    "trench": "dig, skirt, apron, fill in layers",
     "hang": "hang fence and overhang",
     "gates": "hang gates",
     "check": "look over line, laps and gates",
@@ -20,11 +20,16 @@ WORKS: dict[Work, str] = {
 """What each kind of work is called, in their order."""
 
 
+IN_DIG = "dig, posts, skirt, apron, fill in layers"
+"""What the work on the trench is called where posts are set in it."""
+
+
 @dataclass(frozen=True)
 class PlannedDay:
     """A day of work, and when its open end is looked at."""
 
     of: WorkDay
+    posts_first: bool
     rounds: str
     """Times of the rounds of the night after; empty where nothing is open."""
 
@@ -33,13 +38,19 @@ class PlannedDay:
         return self.of.pack
 
 
+def work_name(day: PlannedDay) -> str:
+    """What a day's work is called."""
+    return IN_DIG if day.of.work == "trench" and not day.posts_first else WORKS[day.of.work]
+
+
 def planned_days(result: PlotResult, project: Project) -> tuple[PlannedDay, ...]:
     """All days of a plot. From the first trench to the last gate the mesh has an open end."""
     works = result.earthworks
     days = works.programme.days if works and works.programme else ()
     night = project.checks.night
     times = f"{night.start} and {night.end}"
-    return tuple(PlannedDay(day, times if day.work in ("trench", "hang", "gates") else "") for day in days)
+    first = project.programme.posts_first
+    return tuple(PlannedDay(day, first, times if day.work in ("trench", "hang", "gates") else "") for day in days)
 
 
 def _amount(key: str, title: str, kind: Kind, name: str, *, page: bool = True) -> Field:
@@ -59,7 +70,7 @@ PROGRAMME = Subject(
     (
         Field("day", "Day", "number of it", lambda d: d.of.day, page=True),
         PACK,
-        Field("work", "Work", "text", lambda d: WORKS[d.of.work], page=True),
+        Field("work", "Work", "text", work_name, page=True),
         Field("start_chainage_m", "From", "length", lambda d: d.of.start, page=True),
         Field("end_chainage_m", "To", "length", lambda d: d.of.end, page=True),
         Field("length_m", "Length", "length", lambda d: d.of.end - d.of.start),
