@@ -172,6 +172,16 @@ def text_behind_blanks_that_is_not_unicode(here):
     return {"--soil": "soil.geojson"}
 
 
+@case(r"plots\.geojson: cannot be read as a vector file \(.+\); supply a whole GeoPackage, .+")
+def json_with_curly_quotes(here):
+    # Found by fuzzing: the library could not write its complaint, and a traceback went to stderr behind the line.
+    (here / "plots.geojson").write_text(
+        '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{“name”:"a"},"geometry":null}]}',
+        encoding="utf-8",
+    )
+    return {"--plots": "plots.geojson"}
+
+
 @pytest.mark.parametrize(("spoil", "pattern"), CASES.values(), ids=CASES.keys())
 def test_a_file_that_cannot_serve_gives_its_line_and_nothing_is_written(tmp_path, monkeypatch, command, spoil, pattern):
     monkeypatch.chdir(tmp_path)

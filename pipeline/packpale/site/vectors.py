@@ -2,6 +2,7 @@
 
 import difflib
 import sqlite3
+import sys
 import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, closing, contextmanager
@@ -121,12 +122,33 @@ def _check_numbers(element: Any, name: str) -> None:
 
 
 @contextmanager
+def _complaints_unread() -> Iterator[None]:
+    """Let pass that the reader's log cannot take a complaint which quotes half a letter; it is raised all the same."""
+    printed, ignored = sys.excepthook, sys.unraisablehook
+
+    def excepthook(kind: Any, error: Any, trace: Any) -> None:
+        if not issubclass(kind, UnicodeDecodeError):
+            printed(kind, error, trace)
+
+    def unraisablehook(found: Any) -> None:
+        if not isinstance(found.exc_value, UnicodeDecodeError):
+            ignored(found)
+
+    # The library's log goes through both.
+    sys.excepthook, sys.unraisablehook = excepthook, unraisablehook
+    try:
+        yield
+    finally:
+        sys.excepthook, sys.unraisablehook = printed, ignored
+
+
+@contextmanager
 def _as_faults(path: Path) -> Iterator[None]:
     """Whatever a reader says about a broken file becomes one fault; stands round calls of the reader alone."""
     from fiona.errors import UnsupportedGeometryTypeError
 
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), _complaints_unread():
             # Columns without a name and the like: what matters of it is told as a fault.
             warnings.simplefilter("ignore")
             yield
