@@ -127,7 +127,7 @@ def test_files_of_a_plot(run):
     fits |= {"section_small.svg", "profile_small.svg", "draws.npy"}
     fits |= {"section_small.svg", "profile_small.svg", "holds.svg", "holds_small.svg", "holds.csv", "programme.csv"}
     fits |= {"pegs.csv", "pegging.txt", "fence_line.gpx", "patrol.gpx", "alignment.xml"}
-    fits |= {"points.csv", "plan.dxf"}
+    fits |= {"points.csv", "plan.dxf", "sections.svg"}
     assert {p.name for p in (run.folder / "plots/plot-0").iterdir()} == fits
     assert {p.name for p in (run.folder / "plots/plot-2").iterdir()} == always
     with rasterio.open(run.folder / "plots/plot-2/suitability.tif") as file:

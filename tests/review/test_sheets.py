@@ -1,6 +1,7 @@
 """Drawings measured back on paper by readers of their own: the SVG as XML, the PDF by pdfminer."""
 
 import itertools
+import math
 import re
 from collections import namedtuple
 
@@ -17,9 +18,10 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.over_limits import Stretch as OverLimit
 from packpale.review.drawings.drawing_set import _sheets, write_drawings
 from packpale.review.drawings.paper import svg
+from packpale.review.drawings.peg_sheets import ROWS
 from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text, fitting_scale
 from packpale.review.lettering import face, printable, text_width
-from packpale.review.subjects.setting_out import stakes
+from packpale.review.subjects.setting_out import peg_rows, stakes
 from packpale.review.words import Wording
 from review import factory
 
@@ -85,11 +87,12 @@ class Paper:
 
 
 def test_sheets_are_a4(one):
-    for name in ("section", "profile", "plan", "holds"):
+    for name in ("section", "profile", "plan", "holds", "sections"):
         assert Paper(one.folder / f"{name}.svg").size == (297, 210)
     with (one.folder / "drawings.pdf").open("rb") as file:
         boxes = [page.mediabox for page in PDFPage.get_pages(file)]
-    assert len(boxes) == 4
+    pegs = len(list(peg_rows(one.result, one.settings)))
+    assert len(boxes) == 5 + math.ceil(pegs / ROWS)
     for box in boxes:
         assert np.array(box) / MM == pytest.approx([0, 0, 297, 210], abs=0.001)
 
@@ -327,7 +330,7 @@ def test_three_packs_find_room_for_their_tables():
     rows = sorted((t.y for t in texts if re.fullmatch(r"[A-H]|[A-H] .* (end|\d)|P, start", t.text)), reverse=True)
     assert len(rows) == 3 * 9
     key = max(t.y for t in texts if t.text == "fence line")
-    assert rows[-1] > key + 15
+    assert rows[-1] > key + 10
     for a, b in itertools.combinations([shapely.Polygon(t.corners).buffer(-0.15) for t in texts], 2):
         assert not a.intersects(b)
 
@@ -335,7 +338,7 @@ def test_three_packs_find_room_for_their_tables():
 def test_same_plot_same_bytes(one, tmp_path):
     again = drawn(one.result, one.settings, tmp_path)
     names = sorted(p.name for p in one.folder.iterdir())
-    a4 = ["drawings.pdf", "holds.svg", "plan.svg", "profile.svg", "section.svg"]
+    a4 = ["drawings.pdf", "holds.svg", "plan.svg", "profile.svg", "section.svg", "sections.svg"]
     assert names == sorted([*a4, *(f"{name}_small.svg" for name in ("holds", "profile", "section"))])
     for name in names:
         assert (again.folder / name).read_bytes() == (one.folder / name).read_bytes(), name

@@ -79,6 +79,18 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     return sum(map(font.advance, text)) / font.units * size * MM_PER_POINT
 
 
+def wrapped(text: str, size: float, most: float) -> list[str]:
+    """Printable text in lines of at most ``most`` millimetres, broken at blanks."""
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, size) <= most:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
 def printable(text: str) -> str:
     """The text in signs that the font has: white space becomes blanks, and what cannot be drawn a question mark."""
     return "".join(map(_drawn, text))

@@ -28,7 +28,7 @@ from packpale.settings.earthworks import (
 from packpale.settings.enclosure import EnclosureSettings, FenceSettings, GateSettings, MeshSettings, SettingOutSettings
 from packpale.settings.ground import FEATURE_KINDS, InputSettings, SoilSettings
 from packpale.settings.land import CRITERION_NEEDS, KEEP_AWAY_KINDS, LandSettings
-from packpale.settings.results import MapSettings, RankingSettings, RunSettings
+from packpale.settings.results import DrawingSettings, MapSettings, RankingSettings, RunSettings
 from packpale.values import default
 
 
@@ -69,6 +69,7 @@ class Project(Settings):
     viewing: ViewingSettings = ViewingSettings()
     neighbours: NeighbourSettings = NeighbourSettings()
     ranking: RankingSettings = RankingSettings()
+    drawings: DrawingSettings = DrawingSettings()
     maps: MapSettings = MapSettings()
     run: RunSettings = RunSettings()
 

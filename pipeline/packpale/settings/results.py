@@ -40,6 +40,23 @@ class RunSettings(Settings):
     less, fewer are computed at one time. A plot that needs more by itself is refused."""
 
 
+Words = Annotated[str | None, Field(min_length=1, max_length=40), PRINTABLE]
+
+
+class DrawingSettings(Settings):
+    """What the title block of every drawing says beside its own; what is left out stands there as not stated.
+
+    When the ground was measured is ``maps.data_date``.
+    """
+
+    date: Words = None
+    """Date of these settings, in your words, such as "3 March 2026"."""
+    revision: Words = None
+    """Mark of this issue, such as "A"."""
+    height_datum: Words = None
+    """What the heights of the elevation model count from, such as "DHHN2016"."""
+
+
 class MapSettings(Settings):
     """What the maps show beside the run's own results."""
 

@@ -6,50 +6,76 @@ from pathlib import Path
 
 from packpale.review.drawings.holds_sheet import holds_sheet, small_holds
 from packpale.review.drawings.paper import write_pdf, write_svg
+from packpale.review.drawings.peg_sheets import peg_pages, peg_sheet
 from packpale.review.drawings.plan_sheet import plan_sheet
 from packpale.review.drawings.profile_sheet import profile_sheet
 from packpale.review.drawings.section_sheet import section_sheet
-from packpale.review.drawings.sheet import Sheet, Title
+from packpale.review.drawings.sections_sheet import sections_sheet
+from packpale.review.drawings.sheet import NOT_STATED, Sheet, Title
 from packpale.review.drawings.small_drawings import small_profile, small_section
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
 
-DRAWINGS = {"section": "Section", "profile": "Long profile", "plan": "Plan", "holds": "Will it hold?"}
-"""File name, and name in the title block."""
+DRAWINGS = {
+    "section": "Section",
+    "profile": "Long profile",
+    "plan": "Plan",
+    "holds": "Will it hold?",
+    "sections": "Sections along the line",
+}
+"""File name, and name in the title block; in the PDF the table of pegs follows."""
 
 
 def write_drawings(result: PlotResult, project: Project, wording: Wording, folder: Path) -> None:
-    """Write section.svg, profile.svg, plan.svg, holds.svg and drawings.pdf, A4 lying, to scale; all but the
-    plan small too.
+    """Write section.svg, profile.svg, plan.svg, holds.svg, sections.svg and drawings.pdf, A4 lying, to scale.
+
+    Section, profile and ring also small; the table of pegs in the PDF alone.
 
     Where nothing fits there is the section alone, and neither PDF nor small ones.
     """
     sheets = dict(_sheets(result, project, wording))
-    for name, sheet in sheets.items():
-        write_svg(sheet, folder / f"{name}.svg")
+    for name in sheets.keys() & DRAWINGS.keys():
+        write_svg(sheets[name], folder / f"{name}.svg")
     for name, sheet in _small(result, project, wording):
         write_svg(sheet, folder / f"{name}_small.svg")
-    if len(sheets) == len(DRAWINGS):
+    if len(sheets) > 1:
         title = f"{project.title}, plot {result.site.plot_id}: drawings"
         write_pdf(list(sheets.values()), folder / "drawings.pdf", title=title)
 
 
 def _sheets(result: PlotResult, project: Project, wording: Wording) -> Iterator[tuple[str, Sheet]]:
     complete = bool(result.earthworks and result.enclosure.packs)
-    number = len(DRAWINGS) if complete else 1
+    pegs = peg_pages(result, project) if complete else []
+    number = len(DRAWINGS) + len(pegs) if complete else 1
     crs = _crs_text(result.site.crs)
     units = "Coordinates in metres, all else in feet." if wording.imperial else "All in metres."
     safety = result.earthworks.safety if result.earthworks else ()
 
     def title(name: str, k: int) -> Title:
-        return Title(project.title, result.site.plot_id, DRAWINGS[name], k, number, "", crs, units)
+        return Title(
+            project.title,
+            result.site.plot_id,
+            DRAWINGS.get(name, "Pegs"),
+            k,
+            number,
+            "",
+            crs,
+            units,
+            heights=project.drawings.height_datum or NOT_STATED,
+            data_date=project.maps.data_date or NOT_STATED,
+            date=project.drawings.date or NOT_STATED,
+            revision=project.drawings.revision or NOT_STATED,
+        )
 
     yield "section", section_sheet(project, safety, wording, title("section", 1))
     if complete:
         yield "profile", profile_sheet(result, wording, title("profile", 2))
         yield "plan", plan_sheet(result, project, wording, title("plan", 3))
         yield "holds", holds_sheet(result, project, wording, title("holds", 4))
+        yield "sections", sections_sheet(result, project, wording, title("sections", 5))
+        for k, page in enumerate(pegs, len(DRAWINGS) + 1):
+            yield f"pegs-{k}", peg_sheet(page, title("pegs", k))
 
 
 def _small(result: PlotResult, project: Project, wording: Wording) -> Iterator[tuple[str, Sheet]]:

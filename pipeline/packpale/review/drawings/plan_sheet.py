@@ -4,7 +4,6 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
@@ -12,6 +11,9 @@ import shapely
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
+from packpale.review.drawings.line_kinds import APRON, EVERY_MM, FENCE, LineKind, draw_lines, letter_lines
+from packpale.review.drawings.plan_ground import draw_contours, draw_main_pegs, draw_marks, draw_surroundings
+from packpale.review.drawings.plan_key import GATE_MM, KEY_ROW_MM, draw_key
 from packpale.review.drawings.sheet import (
     CHAIN,
     DASHED,
@@ -19,11 +21,8 @@ from packpale.review.drawings.sheet import (
     HAIR,
     INK,
     MEDIUM,
-    RED,
     SMALL,
     SOFT,
-    THICK,
-    THIN,
     Box,
     Pair,
     Sheet,
@@ -49,10 +48,7 @@ TICK_MM, LABEL_MM, GRID_MM = 7.0, 15.0, 40.0
 """Least distances between ticks of chainage, figures beside them, and lines of the grid of coordinates."""
 CHORD_ERROR_MM = 0.02
 """Largest distance between an arc and what is drawn, on paper."""
-GATE_MM = 1.0
-"""Width of the line that an airlock's inner gate is drawn as."""
-FENCE, APRON, OUTLINE = RED, "#b7791f", "#5d6765"
-ROW_MM, TABLE_GAP_MM, KEY_MM = 3.4, 2.0, 34.0
+ROW_MM, TABLE_GAP_MM, KEY_MM = 3.4, 2.0, 58.0
 """Rows of the tables, the gap below a table, and what key and scale bar take at the foot of the column."""
 TABLE = 5.6
 """Size of the figures. [points]"""
@@ -79,8 +75,9 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
         raise ValueError(f"plot {result.site.plot_id!r} has no fence line to draw")
     left, bottom, right, top = FIELD
     box = (left, bottom, right - COLUMN_MM, top)
-    reach = shapely.unary_union([pack.line.polygon(0.05).union(apron(pack, project.trench, 0.05)) for pack in packs])
-    west, south, east, north = reach.bounds
+    lines = [pack.line.polygon(0.05).union(apron(pack, project.trench, 0.05)) for pack in packs]
+    # The whole of the plot too: whoever reads the plan sees how far the ground goes.
+    west, south, east, north = shapely.union_all([*lines, result.site.outline]).bounds
     scale = max(
         fitting_scale(east - west, box[2] - box[0] - 2 * MARGIN_MM),
         fitting_scale(north - south, box[3] - box[1] - 2 * MARGIN_MM),
@@ -91,21 +88,25 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
         dataclasses.replace(title, scale=scale_text(scale)),
         f"Plan at {scale_text(scale)}, north of the grid up: fence line with "
         + ("its arcs, their centres and radii" if all(pack.egg for pack in packs) else "its corners")
-        + ", chainage, gates and apron; coordinates in tables.",
+        + ", chainage, main pegs, gates, airlocks and apron; plot boundary, services, watercourses, woodland, trees, "
+        "crossings of water; coordinates in tables.",
     )
+    levels = draw_contours(sheet, view, box, result)
     grid = _grid(sheet, view, box)
-    for part in shapely.get_parts(result.site.outline.boundary):
-        x, y = view.at(*np.asarray(part.coords).T[:2])
-        sheet.line(x, y, width=MEDIUM, colour=OUTLINE, dash=DASHED, clip=box)
+    letters = draw_surroundings(sheet, view, box, result)
     # First all lines, then all texts, which lie on blank paper: the most needed ones first.
     radii = [_radii(sheet, view, box, pack) for pack in packs]
     for pack in packs:
-        _line(sheet, view, pack, project)
+        letters += _line(sheet, view, box, pack, project)
         _airlocks(sheet, view, pack, project)
     for pack in packs:
         _gates(sheet, view, pack)
         _points(sheet, view, box, pack)
-    for place, text, across in grid:
+        draw_marks(sheet, view, box, result, pack)
+    for pack in packs:
+        draw_main_pegs(sheet, view, pack, result, project)
+    letter_lines(sheet, letters)
+    for place, text, across in [*grid, *levels]:
         sheet.text_where_free([place], text, size=TABLE, colour=SOFT, across=across, up="center")
     for pack, lines in zip(packs, radii, strict=True):
         _chainage(sheet, view, pack, wording)
@@ -152,12 +153,18 @@ def _tangents(pack: Pack) -> list[tuple[float, _Named]]:
     return [(s, _Named(name, x, y)) for name, s, x, y in rows]
 
 
-def _line(sheet: Sheet, view: View, pack: Pack, project: Project) -> None:
+def _line(sheet: Sheet, view: View, box: Box, pack: Pack, project: Project) -> list[tuple[Pair, LineKind]]:
+    """Fence line and apron; returns places for their letters."""
     error = CHORD_ERROR_MM * view.scale / 1000
-    for part in shapely.get_parts(apron(pack, project.trench, error).boundary):
-        sheet.line(*view.at(*np.asarray(part.coords).T), colour=APRON)
     outline = np.asarray(pack.line.polygon(error).exterior.coords)
-    sheet.line(*view.at(*outline.T), width=THICK, colour=FENCE, name=f"fence-line-{pack.number}")
+    x, y = view.at(*outline.T)
+    sheet.line(x, y, width=FENCE.width, colour=FENCE.colour, name=f"fence-line-{pack.number}")
+    on_paper = shapely.LineString(np.column_stack([x, y]))
+    reach = project.trench.apron_reach_m if project.trench.side == "outside" else -project.trench.apron_reach_m
+    edge = pack.line.outline_at(reach, error) if reach else None
+    letters = [(place, APRON) for place in draw_lines(sheet, view, box, edge, APRON)] if edge is not None else []
+    at = shapely.line_interpolate_point(on_paper, np.arange(20.0, on_paper.length, EVERY_MM))
+    return [*letters, *(((p.x, p.y), FENCE) for p in at)]
 
 
 def _airlocks(sheet: Sheet, view: View, pack: Pack, project: Project) -> None:
@@ -166,7 +173,7 @@ def _airlocks(sheet: Sheet, view: View, pack: Pack, project: Project) -> None:
         (_, b, c, d), (right, left) = airlock.corners, airlock.inner_gate
         name = f"airlock-{pack.number}-{airlock.gate}"
         for part, way in (("right", [b, c, right]), ("left", [airlock.corners[0], d, left])):
-            sheet.line(*view.at(*np.array(way).T), width=MEDIUM, colour=FENCE, name=f"{name}-{part}")
+            sheet.line(*view.at(*np.array(way).T), width=MEDIUM, colour=FENCE.colour, name=f"{name}-{part}")
         sheet.line(*view.at(*airlock.inner_gate.T), width=GATE_MM, colour=INK, name=f"{name}-gate")
 
 
@@ -338,7 +345,7 @@ def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, sca
     sheet.text(x, y, text, size=TABLE, most=wide)
     unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
     sheet.scale_bar(x + 3, bottom + 5, scale, unit_m=unit, unit=name, longest=58)
-    _key(sheet, x, bottom + 16, arcs=any(pack.egg for pack in packs))
+    draw_key(sheet, x, bottom + 15 + 5 * KEY_ROW_MM, arcs=any(pack.egg for pack in packs))
 
 
 def _table(sheet: Sheet, corner: Pair, wide: float, head: str, rows: Sequence[Sequence[str]], *, high: float) -> float:
@@ -352,24 +359,3 @@ def _table(sheet: Sheet, corner: Pair, wide: float, head: str, rows: Sequence[Se
             sheet.text(end, y, text, size=TABLE, colour=SOFT if k == 0 else INK, across="right" if j else "left")
         sheet.line([x, x + wide], [y - 0.25 * high] * 2, width=0.1)
     return y - high - TABLE_GAP_MM
-
-
-def _key(sheet: Sheet, x: float, y: float, *, arcs: bool) -> None:
-    entries: tuple[tuple[str, dict[str, Any]], ...] = (
-        ("fence line", {"width": THICK, "colour": FENCE}),
-        ("edge of the apron", {"width": THIN, "colour": APRON}),
-        ("plot boundary", {"width": MEDIUM, "colour": OUTLINE, "dash": DASHED}),
-    )
-    for k, (text, style) in enumerate(entries):
-        sheet.line([x, x + 9], [y + 4 * k + 0.9] * 2, **style)
-        sheet.text(x + 11, y + 4 * k, text, size=SMALL)
-    marks = x + 44
-    if arcs:
-        sheet.line([marks - 1.5, marks + 1.5], [y + 8.9] * 2, width=MEDIUM)
-        sheet.line([marks] * 2, [y + 7.4, y + 10.4], width=MEDIUM)
-        sheet.text(marks + 4, y + 8, "centre of an arc", size=SMALL)
-    sheet.circle(marks, y + 4.9, 0.9)
-    sheet.text(marks + 4, y + 4, "arcs meet" if arcs else "corner", size=SMALL)
-    square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * 1.1 + (marks, y + 0.9)
-    sheet.fill(*square.T, colour=INK)
-    sheet.text(marks + 4, y, "gate", size=SMALL)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from packpale.enclosure.model import Pack
+from packpale.review.drawings.marks import WORDS, Mark, marks
 from packpale.review.drawings.sheet import (
     DASHED,
     DOTTED,
@@ -21,6 +22,7 @@ from packpale.review.drawings.sheet import (
     THICK,
     THIN,
     TINY,
+    Box,
     Sheet,
     Title,
     View,
@@ -39,7 +41,11 @@ HEAD_MM, RIGHT_MM = 29.0, 9.0
 TOP_MM, GAP_MM = 13.0, 4.0
 """Paper above the strips, for the legend; and between two of them."""
 ROW_MM = 3.6
+LANE_MM, BAND_TOP_MM, MOST_LANES = 2.7, 0.9, 3
+"""Height of one lane of the band of marks below the axis, what lies free above, and most lanes."""
 ROWS = ("chainage", "ground", "bottom", "depth", "arc")
+END_MM = 4.5
+"""A figure nearer to an end of the table than this is set inward."""
 LABEL_MM = 15.0
 """Least distance between two figures in a row."""
 GATE_MM = 9.0
@@ -48,7 +54,11 @@ BELOW_MM = 8.0
 """Where paper is free: as far below the bottom of the trench rock and the water table are kept in sight."""
 MOST_EXAGGERATED = 25.0
 """Heights are drawn at most this many times larger than lengths."""
+MANY_STRIPS = 3
+"""From so many strips on the band of marks has one lane."""
 EARTH, GRASS, ROCK, WATER = "#e9dfc8", "#5c7f45", "#6f5a3c", "#1f6f8b"
+ROCK_SIGN_MM, WATER_SIGN_MM = 2.5, 16.0
+"""From one sign of rock, or of water, to the next."""
 OVER, OVER_MM = "#5b2a86", 1.4
 """Colour and width of the bar where the line runs over a limit."""
 
@@ -82,6 +92,10 @@ class _Strip:
             np.interp(np.array([self.start, *self.line.chainage[inside], self.end]), self.line.chainage, values)
         )
 
+    def has(self, chainage: float) -> bool:
+        """Whether a place lies in the piece."""
+        return self.start <= chainage < self.end
+
     @property
     def name(self) -> str:
         """Pack and start, for names of lines."""
@@ -102,7 +116,13 @@ def profile_sheet(result: PlotResult, wording: Wording, title: Title) -> Sheet:
     room = right - left - HEAD_MM - RIGHT_MM
     strips, scale = _strips(lines, room)
     height = (top - bottom - TOP_MM - GAP_MM * len(strips)) / len(strips)
-    drawn = height - len(ROWS) * ROW_MM - GATE_MM - 3.0
+    found = {id(strip): [m for m in marks(result, strip.line.pack) if strip.has(m.chainage)] for strip in strips}
+    most = MOST_LANES if len(strips) < MANY_STRIPS else 1
+    lanes = max(
+        1 + max((lane for _, _, lane in _in_lanes(strip, found[id(strip)], scale, most) if lane is not None), default=0)
+        for strip in strips
+    )
+    drawn = height - len(ROWS) * ROW_MM - _band_mm(lanes) - GATE_MM - 3.0
     relief = max(high - low for low, high in (s.range for s in strips))
     scale_up = max(fitting_scale(relief, drawn), fitting_scale(scale / MOST_EXAGGERATED, 1000.0))
     exaggeration = scale / scale_up
@@ -110,14 +130,16 @@ def profile_sheet(result: PlotResult, wording: Wording, title: Title) -> Sheet:
     sheet = Sheet(
         dataclasses.replace(title, scale=scales),
         f"Ground and bottom of the trench along the fence line, lengths at {scale_text(scale)}, heights at "
-        f"{scale_text(scale_up)}: drawn {exaggeration:g} times larger than lengths. Rock, water table, gates and the "
-        "joints of the arcs are marked.",
+        f"{scale_text(scale_up)}: drawn {exaggeration:g} times larger than lengths. Rock, water table, joints of the "
+        "arcs, gates, crossings of water and services, trees and the weakest places are marked.",
     )
     _legend(sheet, exaggeration, wording)
     for k, strip in enumerate(strips):
         base = top - TOP_MM - (k + 1) * height - k * GAP_MM
         corner, scales_ = (left + HEAD_MM, base), (scale, scale_up)
-        _draw(sheet, strip, corner, scales=scales_, drawn=drawn, wording=wording, several=len(lines) > 1)
+        view = _draw(sheet, strip, corner, scales=scales_, drawn=drawn, wording=wording, lanes=lanes)
+        _name(sheet, strip, view, wording, several=len(lines) > 1)
+        _band(sheet, strip, view, _in_lanes(strip, found[id(strip)], scale, lanes))
     return sheet
 
 
@@ -168,6 +190,11 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
     )
     for text, style in entries:
         sheet.line([x, x + 9], [y + 0.9, y + 0.9], **style)
+        sample = np.array([x, x + 9]), np.array([y + 0.9, y + 0.9]), (x, y - 1.0, x + 9, y + 3.0)
+        if style.get("colour") == ROCK:
+            rock_signs(sheet, *sample)
+        elif style.get("colour") == WATER:
+            water_signs(sheet, *sample)
         sheet.text(x + 10.5, y, text, size=SMALL)
         x += 10.5 + text_width(text, SMALL) + 6
     sheet.text(
@@ -178,12 +205,17 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
         bold=True,
         across="right",
     )
+    x = left + 4.0
+    for letter, text in WORDS.items():
+        sheet.text(x, y - 4, letter, size=TINY, bold=True)
+        sheet.text(x + 2.4, y - 4, text, size=TINY)
+        x += 2.4 + text_width(text, TINY) + 4
     unit = "ft" if wording.imperial else "m"
     sheet.text(
         right - 4,
         y - 4,
-        f"Chainage and levels in {unit}; chainage from the start of the line, clockwise.",
-        size=SMALL,
+        f"Chainage and levels in {unit}; chainage from the start, clockwise.",
+        size=TINY,
         colour=SOFT,
         across="right",
     )
@@ -197,12 +229,12 @@ def _draw(
     scales: tuple[float, float],
     drawn: float,
     wording: Wording,
-    several: bool,
-) -> None:
+    lanes: int,
+) -> View:
     """One strip, its rows of figures at the bottom; ``corner`` is the lower left end of the rows."""
     scale, scale_up = scales
     unit = FOOT_M if wording.imperial else 1.0
-    x0, base = corner[0], corner[1] + len(ROWS) * ROW_MM
+    x0, base = corner[0], corner[1] + len(ROWS) * ROW_MM + _band_mm(lanes)
     low, high = strip.range
     step = next(s for s in round_steps() if s * unit * 1000 / scale_up >= 5.0) * unit
     # Rock and water just below the trench stay in sight where there is paper for it; then a round level, below that.
@@ -217,9 +249,9 @@ def _draw(
     top = view.point(0, high)[1]
     _levels(sheet, view, east=east, top=top, step=step, unit=unit)
     _curves(sheet, strip, view, (x0, base, east, top + 1))
-    _marks(sheet, strip, view, top, wording=wording, several=several)
     _over_limits(sheet, strip, view)
-    _rows(sheet, strip, view, east=east, unit=unit)
+    _rows(sheet, strip, view, east=east, unit=unit, below=_band_mm(lanes))
+    return view
 
 
 def _levels(sheet: Sheet, view: View, *, east: float, top: float, step: float, unit: float) -> None:
@@ -246,6 +278,7 @@ def _curves(sheet: Sheet, strip: _Strip, view: View, box: tuple[float, float, fl
         y = view.at(chainage, strip.levels(values))[1]
         if (y > box[1]).any():
             sheet.line(x, y, width=MEDIUM, colour=colour, dash=dash, clip=box, name=f"{name}-{strip.name}")
+            (rock_signs if name == "rock" else water_signs)(sheet, x, y, box)
         else:
             sheet.text(
                 box[2] - 1,
@@ -260,11 +293,11 @@ def _curves(sheet: Sheet, strip: _Strip, view: View, box: tuple[float, float, fl
     sheet.line(x, lower, width=MEDIUM, name=f"bottom-{strip.name}")
 
 
-def _marks(sheet: Sheet, strip: _Strip, view: View, top: float, *, wording: Wording, several: bool) -> None:
-    """Gates above the ground, and the name of the strip."""
-    line = strip.line
+def _name(sheet: Sheet, strip: _Strip, view: View, wording: Wording, *, several: bool) -> None:
+    """The gates above the ground, and the name of the strip."""
+    line, top = strip.line, view.point(0, strip.range[1])[1]
     for k, gate in enumerate(line.pack.gates.chainage):
-        if strip.start <= gate < strip.end:
+        if strip.has(float(gate)):
             y = view.point(0, float(np.interp(gate, line.chainage, line.ground)))[1]
             x = view.point(float(gate), 0)[0]
             sheet.line([x, x], [y, top + 1.5], width=MEDIUM, colour=RED, name=f"gate-{k + 1}-{strip.name}")
@@ -276,6 +309,51 @@ def _marks(sheet: Sheet, strip: _Strip, view: View, top: float, *, wording: Word
     sheet.text(FIELD[0] + 4, top + 6.0, text[0].upper() + text[1:], size=SMALL, bold=True)
 
 
+def _band_mm(lanes: int) -> float:
+    """Height of the band of marks, under the bar where the line runs over a limit."""
+    return BAND_TOP_MM + lanes * LANE_MM
+
+
+def _in_lanes(strip: _Strip, found: Sequence[Mark], scale: float, lanes: int) -> list[tuple[Mark, float, int | None]]:
+    """Each mark with the left end of its label from the axis [mm], and its lane; None where none has room."""
+    end = (strip.end - strip.start) * 1000 / scale
+    ends, placed = [-1.0] * lanes, []
+    for mark in sorted(found, key=lambda m: m.chainage):
+        wide = text_width(mark.label, TINY, bold=True)
+        left = min(max((mark.chainage - strip.start) * 1000 / scale - wide / 2, 0.4), end - wide)
+        lane = next((k for k in range(lanes) if ends[k] + 0.8 < left), None)
+        if lane is not None:
+            ends[lane] = left + wide
+        placed.append((mark, left, lane))
+    return placed
+
+
+def _band(sheet: Sheet, strip: _Strip, view: View, found: Sequence[tuple[Mark, float, int | None]]) -> None:
+    """Marks below the axis; one that has no room in any lane keeps its stroke alone."""
+    x0, base = view.origin
+    sheet.text(FIELD[0] + 4, base - BAND_TOP_MM - LANE_MM + 0.8, "Along the line", size=FIGURES)
+    for mark, left, lane in found:
+        x = view.point(mark.chainage, 0)[0]
+        sheet.line([x, x], [base + 1.0, base - 1.0], width=MEDIUM, name=f"mark-{mark.label}-{strip.name}")
+        if lane is not None:
+            y = base - BAND_TOP_MM - (lane + 1) * LANE_MM + 0.8
+            sheet.text(x0 + left, y, mark.label, size=TINY, bold=True)
+
+
+def rock_signs(sheet: Sheet, x: Array, y: Array, box: Box) -> None:
+    """Short slanting strokes below the rock's surface, which tell it from the water table where both are one line."""
+    for at in np.arange(x[0] + 2.0, x[-1], ROCK_SIGN_MM):
+        foot = float(np.interp(at, x, y))
+        sheet.line([at, at - 0.9], [foot, foot - 1.2], width=0.25, colour=ROCK, clip=box)
+
+
+def water_signs(sheet: Sheet, x: Array, y: Array, box: Box) -> None:
+    """Small triangles that stand on the water table with their tip."""
+    for at in np.arange(x[0] + 6.0, x[-1], WATER_SIGN_MM):
+        tip = float(np.interp(at, x, y))
+        sheet.fill([at, at - 0.8, at + 0.8], [tip + 0.2, tip + 1.5, tip + 1.5], colour=WATER, clip=box)
+
+
 def _over_limits(sheet: Sheet, strip: _Strip, view: View) -> None:
     """A bar on the axis where the line runs over a limit."""
     pack, base = strip.line.pack, view.origin[1]
@@ -285,9 +363,10 @@ def _over_limits(sheet: Sheet, strip: _Strip, view: View) -> None:
             sheet.line([a, b], [base, base], width=OVER_MM, colour=OVER, name=f"over-{over.kind}-{start:.1f}")
 
 
-def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float) -> None:
+def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float, below: float) -> None:
     """Rows of figures below the profile: chainage, ground, bottom, depth, and the arc between its joints."""
-    line, (x0, base) = strip.line, view.origin
+    line, (x0, axis) = strip.line, view.origin
+    base = axis - below
     heads = (
         "Chainage",
         "Ground level",
@@ -295,6 +374,7 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float) 
         "Depth of trench",
         "Arc, radius" if strip.line.pack.egg else "Corners",
     )
+    sheet.line([x0, east], [axis, axis], width=THIN)
     for k in range(len(ROWS) + 1):
         # The first line stops at the axis: the lowest level stands there.
         sheet.line([FIELD[0] + 4 if k else x0, east], [base - k * ROW_MM] * 2, width=THIN)
@@ -308,8 +388,8 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float) 
     for chainage in at:
         x = view.point(float(chainage), 0)[0]
         ground, invert = (float(np.interp(chainage, line.chainage, v)) for v in (line.ground, line.invert))
-        sheet.line([x, x], [base, view.point(0, ground)[1]], width=0.1, colour="#b9b5a8")
-        sheet.line([x, x], [base - 0.6, base + 0.6], width=THIN)
+        sheet.line([x, x], [axis, view.point(0, ground)[1]], width=0.1, colour="#b9b5a8")
+        sheet.line([x, x], [axis - 0.6, axis + 0.6], width=THIN)
         decimals = 0 if abs(chainage / step - round(chainage / step)) < 1e-9 and step / unit >= 1 else 2
         texts = (
             f"{chainage / unit:,.{decimals}f}",
@@ -317,11 +397,11 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float) 
             f"{invert / unit:.2f}",
             f"{(ground - invert) / unit:.2f}",
         )
-        across = "left" if x - x0 < 3 else "center"
+        # At both ends figures stand within the table.
+        across = "left" if x - x0 < END_MM else "right" if east - x < END_MM else "center"
+        aside = {"left": 0.8, "right": -0.8, "center": 0.0}[across]
         for k, text in enumerate(texts):
-            sheet.text(
-                x + (0.8 if across == "left" else 0), base - (k + 1) * ROW_MM + 1.0, text, size=FIGURES, across=across
-            )
+            sheet.text(x + aside, base - (k + 1) * ROW_MM + 1.0, text, size=FIGURES, across=across)
     _arcs(sheet, strip, view, base - 4 * ROW_MM, unit)
 
 
@@ -340,7 +420,7 @@ def _arcs(sheet: Sheet, strip: _Strip, view: View, y: float, unit: float) -> Non
         if arc.chainage > strip.start:
             sheet.line([a, a], [y, y - ROW_MM], width=MEDIUM)
             ground = view.point(0, float(np.interp(arc.chainage, strip.line.chainage, strip.line.ground)))[1]
-            sheet.line([a, a], [y + 4 * ROW_MM, ground], width=HAIR, colour=SOFT, dash=DASHED)
+            sheet.line([a, a], [view.origin[1], ground], width=HAIR, colour=SOFT, dash=DASHED)
         texts = (f"{arc.name}, R {arc.radius / unit:.2f} {name}", arc.name)
         shown = next((text for text in texts if text_width(text, FIGURES) < b - a - 1), "")
         sheet.text((a + b) / 2, y - ROW_MM + 1.0, shown, size=FIGURES, across="center")

@@ -12,16 +12,17 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from packpale.review.lettering import CAP_HEIGHT, DESCENT, MM_PER_POINT, fitted, printable, text_width
+from packpale.review.lettering import CAP_HEIGHT, DESCENT, MM_PER_POINT, fitted, printable, text_width, wrapped
+from packpale.values.cautions import cautions_for
 
 WIDTH_MM, HEIGHT_MM = 297.0, 210.0
 """A4 lying, ISO 216."""
 FRAME = (20.0, 10.0, 287.0, 200.0)
 """Left, bottom, right, top of the frame: 20 mm for filing at the left, 10 mm elsewhere, as on sheets by ISO 5457
 (from memory)."""
-TITLE_MM = 22.0
-"""Height of the title block, along the bottom of the frame. [mm]"""
-FIELD = (FRAME[0], FRAME[1] + TITLE_MM, FRAME[2], FRAME[3])
+TITLE_MM, CAUTIONS_MM = 18.0, 13.4
+"""Height of the title block, along the bottom of the frame, and of the cautions above it. [mm]"""
+FIELD = (FRAME[0], FRAME[1] + TITLE_MM + CAUTIONS_MM, FRAME[2], FRAME[3])
 """What is left for the drawing."""
 STEPS, RULER = (1.0, 2.0, 5.0), (1.0, 1.25, 2.0, 2.5, 5.0)
 """Round scales: 1:10, 1:20, 1:50, 1:100 and so on (ISO 5455, from memory); with 1:25 and 1:125 those of rulers."""
@@ -30,9 +31,14 @@ INK, SOFT, PAPER, RED = "#1d2a2a", "#5d6765", "#ffffff", "#a3123a"
 HAIR, THIN, MEDIUM, THICK = 0.13, 0.18, 0.35, 0.7
 """Line widths. [mm]"""
 TINY, FIGURES, SMALL, NORMAL, LARGE = 5.5, 5.8, 6.3, 7.4, 9.5
+TITLE_SIZE, CAUTION_SIZE = 8.0, 5.4
 """Text sizes. [points]"""
+CAUTION_ROW_MM = 2.45
+"""From one line of a caution to the next."""
 DASHED, DOTTED, CHAIN = (6.0, 3.0), (1.0, 2.0), (12.0, 2.5, 2.0, 2.5)
 """Dash patterns, in line widths."""
+
+NOT_STATED = "not stated"
 
 Numbers = npt.ArrayLike
 Pair = tuple[float, float]
@@ -75,6 +81,17 @@ class Title:
     scale: str
     crs: str
     units: str = "Metres unless noted."
+    heights: str = NOT_STATED
+    """What heights count from."""
+    data_date: str = NOT_STATED
+    """When the ground was measured."""
+    date: str = NOT_STATED
+    """Of the settings."""
+    revision: str = NOT_STATED
+
+    @property
+    def drawing_number(self) -> str:
+        return f"{self.plot}-{self.number}"
 
 
 @dataclass(frozen=True)
@@ -297,31 +314,56 @@ class Sheet:
         line = bottom + TITLE_MM
         self.line([left, right], [line, line], width=MEDIUM)
         half = bottom + TITLE_MM / 2
-        stops = (left, left + 92, left + 150, left + 216, right)
+        stops = (left, *(left + x for x in (64, 106, 144, 192, 226)), right)
         for x in stops[1:-1]:
             self.line([x, x], [bottom, line])
-        self.line([left, stops[3]], [half, half])
+        self.line([left, stops[5]], [half, half])
         title = self.title
         cells = (
             ("Project", title.project, "Plot", title.plot),
-            ("Drawing", title.drawing, "Sheet", f"{title.number} of {title.sheets}"),
-            ("Scale on A4", title.scale, "Coordinate system", title.crs),
+            ("Drawing", title.drawing, "Scale on A4", title.scale),
+            ("Drawing number", title.drawing_number, "Sheet", f"{title.number} of {title.sheets}"),
+            ("Coordinate system", title.crs, "Heights count from", title.heights),
+            ("Ground measured", title.data_date, "Date and revision", self._issue()),
         )
         for k, (upper, first, lower, second) in enumerate(cells):
-            width = stops[k + 1] - stops[k] - 4
+            width = stops[k + 1] - stops[k] - 3
             for y, label, text in ((half, upper, first), (bottom, lower, second)):
-                self.text(stops[k] + 2, y + TITLE_MM / 2 - 3.2, label, size=TINY, colour=SOFT)
-                self.text(stops[k] + 2, y + 2.4, text, size=LARGE, most=width, bold=k == 0)
-        middle = (stops[3] + right) / 2
+                self.text(stops[k] + 1.5, y + TITLE_MM / 2 - 2.9, label, size=TINY, colour=SOFT)
+                self.text(stops[k] + 1.5, y + 2.0, text, size=TITLE_SIZE, most=width, bold=k == 0)
+        middle, room = (stops[5] + right) / 2, right - stops[5] - 2
         for y, text, size in (
-            (14.6, "For review,", LARGE),
-            (10.0, "not for construction", LARGE),
-            (5.0, "Print at 100 %, not fitted to the page.", TINY),
+            (13.4, "For review,", TITLE_SIZE),
+            (9.4, "not for construction", TITLE_SIZE),
+            (5.2, "Print at 100 %, not fitted.", TINY),
             (2.2, title.units, TINY),
         ):
-            large = size == LARGE
+            large = size == TITLE_SIZE
             colour = RED if large else SOFT
-            self.text(middle, bottom + y, text, size=size, colour=colour, bold=large, across="center")
+            self.text(middle, bottom + y, text, size=size, colour=colour, bold=large, across="center", most=room)
+        self._cautions(left, line, right)
+
+    def _issue(self) -> str:
+        title = self.title
+        known = [] if title.date == NOT_STATED else [title.date]
+        known += [] if title.revision == NOT_STATED else [f"revision {title.revision}"]
+        return ", ".join(known) or NOT_STATED
+
+    def _cautions(self, left: float, bottom: float, right: float) -> None:
+        """What nobody may overlook, on every sheet, in two columns, the gravest first."""
+        top = bottom + CAUTIONS_MM
+        self.line([left, right], [top, top], width=MEDIUM)
+        middle = (left + right) / 2
+        said = [wrapped(printable(text), CAUTION_SIZE, middle - left - 8) for text in cautions_for("judges")]
+        first = min(range(len(said) + 1), key=lambda n: max(sum(map(len, said[:n])), sum(map(len, said[n:]))))
+        x, y = left + 2, top - CAUTION_ROW_MM - 0.3
+        for number, rows in enumerate(said, 1):
+            if number == first + 1:
+                x, y = middle + 2, top - CAUTION_ROW_MM - 0.3
+            self.text(x, y, f"{number}", size=CAUTION_SIZE, bold=True, colour=RED)
+            for row in rows:
+                self.text(x + 3, y, row, size=CAUTION_SIZE)
+                y -= CAUTION_ROW_MM
 
 
 def fitting_scale(length_m: float, room_mm: float, steps: Sequence[float] = RULER) -> float:

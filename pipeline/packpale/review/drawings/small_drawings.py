@@ -9,7 +9,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from packpale.earthworks.model import TrenchSafety
-from packpale.review.drawings.profile_sheet import EARTH, GRASS, ROCK, WATER, ProfileLine, profile_lines
+from packpale.review.drawings.profile_sheet import (
+    EARTH,
+    GRASS,
+    ROCK,
+    WATER,
+    ProfileLine,
+    profile_lines,
+    rock_signs,
+    water_signs,
+)
 from packpale.review.drawings.section_sheet import SectionShape, draw_earth, draw_fence, draw_trench, section_shape
 from packpale.review.drawings.sheet import DASHED, DOTTED, HAIR, INK, MEDIUM, RED, SOFT, Box, Sheet, Title, View
 from packpale.review.lettering import text_width
@@ -167,7 +176,9 @@ def _draw(sheet: Sheet, line: ProfileLine, view: View, box: Box) -> None:
     sheet.line([box[0], box[0], box[2]], [box[3], box[1], box[1]], colour=SOFT)
     sheet.fill(np.concatenate([x, x[::-1]]), np.concatenate([upper, lower[::-1]]), colour=EARTH)
     for values, colour, dash in ((line.rock, ROCK, DASHED), (line.water, WATER, DOTTED)):
-        sheet.line(x, view.at(line.chainage, values)[1], width=MEDIUM, colour=colour, dash=dash, clip=box)
+        y = view.at(line.chainage, values)[1]
+        sheet.line(x, y, width=MEDIUM, colour=colour, dash=dash, clip=box)
+        (rock_signs if colour == ROCK else water_signs)(sheet, x, y, box)
     sheet.line(x, upper, width=0.5, colour=GRASS)
     sheet.line(x, lower, width=0.25)
     for gate in line.pack.gates.chainage:

@@ -18,10 +18,14 @@ SETTING_OUT = (
     ("patrol.gpx", "the round along the fence for a receiver"),
 )
 DRAWN = (
-    ("drawings.pdf", "section, long profile, plan and ring, to scale when printed at 100 % on A4"),
+    (
+        "drawings.pdf",
+        "section, long profile, plan, ring and sections along the line, to scale when printed at 100 % on A4; pegs",
+    ),
     ("section.svg", "the section"),
     ("profile.svg", "the long profile"),
-    ("plan.svg", "the plan with the centres of the arcs"),
+    ("plan.svg", "the plan with the centres of the arcs and what lies round the line"),
+    ("sections.svg", "sections where rock, water and banks are median and worst"),
 )
 LAYERS = (
     ("layers.gpkg", "all lines, points and areas of this plot"),

@@ -1,0 +1,91 @@
+"""What lies round a fence line on its plan: contours, services, water, wood, trees, crossings and main pegs."""
+
+import numpy as np
+
+from packpale.enclosure.model import Pack
+from packpale.review.contours import contours
+from packpale.review.drawings.line_kinds import BOUNDARY, SERVICE, WATERCOURSE, WOODLAND, LineKind, draw_lines
+from packpale.review.drawings.marks import marks
+from packpale.review.drawings.sheet import FIGURES, HAIR, INK, MEDIUM, SOFT, TINY, Box, Pair, Sheet, View
+from packpale.review.model import PlotResult
+from packpale.review.setting_out import main_pegs_of, pegs_of
+from packpale.settings import Project
+
+CONTOUR, LEVEL_MM = "#b9b5a8", 40.0
+"""Colour of contour lines, and the length from which one has its level written on it. [mm]"""
+
+
+def draw_contours(sheet: Sheet, view: View, box: Box, result: PlotResult) -> list[tuple[Pair, str, str]]:
+    """Lines of equal ground level; returns places for their levels and
+    how each is set, in metres whatever the unit shown.
+    """
+    (x0, y0), metre = view.origin, view.scale / 1000
+    ends = [view.zero[0] + (x - x0) * metre for x in box[::2]], [view.zero[1] + (y - y0) * metre for y in box[1::2]]
+    levels = []
+    for level, points in contours(result.site, (ends[0][0], ends[1][0], ends[0][1], ends[1][1])):
+        x, y = view.at(*points.T)
+        sheet.line(x, y, width=HAIR, colour=CONTOUR, clip=box)
+        far = np.hypot(np.diff(x), np.diff(y)).sum()
+        middle = len(x) // 2
+        if far > LEVEL_MM and box[0] + 8 < x[middle] < box[2] - 8 and box[1] + 6 < y[middle] < box[3] - 6:
+            levels.append(((float(x[middle]), float(y[middle])), f"{level:g}", "center"))
+    return levels
+
+
+def draw_surroundings(sheet: Sheet, view: View, box: Box, result: PlotResult) -> list[tuple[Pair, LineKind]]:
+    """Plot boundary, services, watercourses, woodland and what stands on the ground; returns places for letters."""
+    site = result.site
+    found = [(BOUNDARY, site.outline)]
+    for name, kind in (("services", SERVICE), ("watercourses", WATERCOURSE), ("woodland", WOODLAND)):
+        found += [(kind, shape) for shape in site.features.get(name, ())]
+    letters = [(place, kind) for kind, shape in found for place in draw_lines(sheet, view, box, shape, kind)]
+    for thing in site.standing:
+        at = thing.geometry.representative_point()
+        x, y = view.point(at.x, at.y)
+        if box[0] + 1 < x < box[2] - 1 and box[1] + 1 < y < box[3] - 1:
+            draw_tree(sheet, x, y)
+    return letters
+
+
+def draw_tree(sheet: Sheet, x: float, y: float) -> None:
+    for dx, dy in ((0.9, 0.0), (0.45, 0.78), (0.45, -0.78)):
+        sheet.line([x - dx, x + dx], [y - dy, y + dy], colour=WOODLAND.colour, width=0.25)
+
+
+def draw_marks(sheet: Sheet, view: View, box: Box, result: PlotResult, pack: Pack) -> None:
+    """Where water and services cross, what stands near, and the weakest places; gates have their own marks."""
+    for mark in marks(result, pack):
+        x, y = view.point(mark.x, mark.y)
+        if mark.letter == "G" or not (box[0] < x < box[2] and box[1] < y < box[3]):
+            continue
+        draw_mark(sheet, mark.letter, x, y)
+        out = pack.line.points_at(mark.chainage).outward
+        across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
+        places = [(x + far * out[0], y + far * out[1]) for far in (2.6, 4.6, 6.6, 8.6, -4.6, -7.0)]
+        sheet.text_where_free(places, mark.label, size=FIGURES, across=across, up="center")
+
+
+def draw_mark(sheet: Sheet, letter: str, x: float, y: float) -> None:
+    """Sign of a kind of mark: triangle for water, cross for a service, diamond for a weak place."""
+    match letter:
+        case "T":
+            draw_tree(sheet, x, y)
+        case "X":
+            sheet.fill([x - 1.1, x + 1.1, x], [y - 0.8, y - 0.8, y + 1.3], colour=WATERCOURSE.colour)
+        case "S":
+            sheet.line([x - 0.9, x + 0.9], [y - 0.9, y + 0.9], width=0.5, colour=SERVICE.colour)
+            sheet.line([x - 0.9, x + 0.9], [y + 0.9, y - 0.9], width=0.5, colour=SERVICE.colour)
+        case _:
+            sheet.fill([x - 0.8, x, x + 0.8, x], [y, y + 1.4, y, y - 1.4], colour=INK)
+
+
+def draw_main_pegs(sheet: Sheet, view: View, pack: Pack, result: PlotResult, project: Project) -> None:
+    """Main pegs as dots on the line, with their numbers outside of it where there is room."""
+    found = pegs_of(pack, result, project)
+    for peg in main_pegs_of(pack, found).at.tolist():
+        x, y = view.point(float(found.x[peg]), float(found.y[peg]))
+        out = pack.line.points_at(float(found.chainage[peg])).outward
+        sheet.line([x + 0.5 * out[0], x + 1.5 * out[0]], [y + 0.5 * out[1], y + 1.5 * out[1]], width=MEDIUM)
+        across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
+        places = [(x + far * out[0], y + far * out[1]) for far in (2.2, 3.8, 5.4)]
+        sheet.text_where_free(places, f"{peg + 1}", size=TINY, colour=SOFT, across=across, up="center")
