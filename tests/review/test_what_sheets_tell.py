@@ -133,19 +133,27 @@ def crossings_by_walking(pack, features):
 
 def test_marks_are_where_services_water_and_gates_cross(one):
     (pack,) = one.result.enclosure.packs
-    found = marks(one.result, pack)
+    found = marks(one.result, one.settings, pack)
     assert {m.letter for m in found} <= set(WORDS)
     count = {letter: sum(m.letter == letter for m in found) for letter in WORDS}
-    assert count["S"] == crossings_by_walking(pack, one.result.site.features["services"]) > 0
+    assert count["X"] == crossings_by_walking(pack, one.result.site.features["services"]) > 0
     assert count["G"] == pack.gates.chainage.size
-    assert count["U"] == count["J"] == count["T"] == 1
-    ring = pack.line.polygon().exterior
+    assert count["U"] >= 1
+    assert count["O"] >= 1
+    assert count["T"] == 1
+    cable = shapely.union_all(one.result.site.features["services"])
+    by_name = {mark.label: mark for mark in found}
     for mark in found:
-        at = pack.line.points_at(mark.chainage)
-        if mark.letter == "S":
-            assert math.dist((float(at.x), float(at.y)), (mark.x, mark.y)) < 0.1
-        if mark.letter != "T":
-            assert ring.distance(shapely.Point(mark.x, mark.y)) < 1.5 * one.result.site.grid.cell
+        at = shapely.Point(mark.x, mark.y)
+        on_line = pack.line.points_at(mark.chainage)
+        assert at.distance(shapely.Point(on_line.x, on_line.y)) < 1e-6
+        if mark.letter == "X":
+            assert at.distance(cable) < 0.1
+    # Gates have the numbers that pegs and files give them; the weakest places are those of the dig-out and the climb.
+    for k, chainage in enumerate(pack.gates.chainage.tolist(), 1):
+        assert by_name[f"G{k}"].chainage == chainage
+    assert by_name["U1"].chainage == one.result.care.dig_out[0].weakest_chainage
+    assert by_name["O1"].chainage == one.result.care.climbs[0].weakest_chainage
 
 
 def test_the_profile_has_a_stroke_for_every_mark_at_its_chainage(one):
@@ -153,7 +161,7 @@ def test_the_profile_has_a_stroke_for_every_mark_at_its_chainage(one):
     metre = scale_of(sheet) / 1000
     (pack,) = one.result.enclosure.packs
     starts = {m.name.removeprefix("ground-"): m.points[0, 0] for m in lines(sheet) if m.name.startswith("ground-")}
-    found = {m.label: m.chainage for m in marks(one.result, pack)}
+    found = {m.label: m.chainage for m in marks(one.result, one.settings, pack)}
     strokes = {}
     for m in lines(sheet):
         if m.name.startswith("mark-"):
@@ -234,8 +242,10 @@ def test_sections_are_those_that_the_volumes_are_made_of(case, request):
             )
     assert np.abs(off).max() < 0.03
     depth = profile.rock_depth
-    assert any(depth[p.station] == depth.min() and "rock nearest" in p.why for p in chosen)
-    assert any(profile.water_depth[p.station] == profile.water_depth.min() and "water nearest" in p.why for p in chosen)
+    assert any(depth[p.station] == depth.min() and "shallowest rock" in p.why for p in chosen)
+    assert any(
+        profile.water_depth[p.station] == profile.water_depth.min() and "shallowest water" in p.why for p in chosen
+    )
     kinds = {s.kind for s in pack.over_limits}
     assert kinds
     for kind in kinds:
@@ -287,4 +297,4 @@ def test_main_pegs_are_numbered_on_the_plan(one):
     found = pegs_of(pack, one.result, one.settings)
     numbers = {str(peg + 1) for peg in main_pegs_of(pack, found).at.tolist()}
     shown = numbers & set(texts(sheet))
-    assert len(shown) > 0.8 * len(numbers)
+    assert len(shown) > 0.95 * len(numbers)

@@ -70,7 +70,7 @@ def _sheets(result: PlotResult, project: Project, wording: Wording) -> Iterator[
 
     yield "section", section_sheet(project, safety, wording, title("section", 1))
     if complete:
-        yield "profile", profile_sheet(result, wording, title("profile", 2))
+        yield "profile", profile_sheet(result, project, wording, title("profile", 2))
         yield "plan", plan_sheet(result, project, wording, title("plan", 3))
         yield "holds", holds_sheet(result, project, wording, title("holds", 4))
         yield "sections", sections_sheet(result, project, wording, title("sections", 5))

@@ -47,17 +47,12 @@ def draw_surroundings(sheet: Sheet, view: View, box: Box, result: PlotResult) ->
     return letters
 
 
-def draw_tree(sheet: Sheet, x: float, y: float) -> None:
-    for dx, dy in ((0.9, 0.0), (0.45, 0.78), (0.45, -0.78)):
-        sheet.line([x - dx, x + dx], [y - dy, y + dy], colour=WOODLAND.colour, width=0.25)
-
-
-def draw_marks(sheet: Sheet, view: View, box: Box, result: PlotResult, pack: Pack) -> None:
-    """Where water and services cross, what stands near, and the weakest places; gates have their own marks."""
-    for mark in marks(result, pack):
-        x, y = view.point(mark.x, mark.y)
-        if mark.letter == "G" or not (box[0] < x < box[2] and box[1] < y < box[3]):
+def draw_marks(sheet: Sheet, view: View, result: PlotResult, project: Project, pack: Pack) -> None:
+    """Where water and services cross, and the weakest places; gates have their own marks."""
+    for mark in marks(result, project, pack):
+        if mark.letter == "G":
             continue
+        x, y = view.point(mark.x, mark.y)
         draw_mark(sheet, mark.letter, x, y)
         out = pack.line.points_at(mark.chainage).outward
         across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
@@ -65,16 +60,19 @@ def draw_marks(sheet: Sheet, view: View, box: Box, result: PlotResult, pack: Pac
         sheet.text_where_free(places, mark.label, size=FIGURES, across=across, up="center")
 
 
+def draw_tree(sheet: Sheet, x: float, y: float) -> None:
+    for dx, dy in ((0.9, 0.0), (0.45, 0.78), (0.45, -0.78)):
+        sheet.line([x - dx, x + dx], [y - dy, y + dy], colour=WOODLAND.colour, width=0.25)
+
+
 def draw_mark(sheet: Sheet, letter: str, x: float, y: float) -> None:
     """Sign of a kind of mark: triangle for water, cross for a service, diamond for a weak place."""
     match letter:
-        case "T":
-            draw_tree(sheet, x, y)
-        case "X":
+        case "W":
             sheet.fill([x - 1.1, x + 1.1, x], [y - 0.8, y - 0.8, y + 1.3], colour=WATERCOURSE.colour)
-        case "S":
-            sheet.line([x - 0.9, x + 0.9], [y - 0.9, y + 0.9], width=0.5, colour=SERVICE.colour)
-            sheet.line([x - 0.9, x + 0.9], [y + 0.9, y - 0.9], width=0.5, colour=SERVICE.colour)
+        case "X":
+            for up in (1, -1):
+                sheet.line([x - 0.9, x + 0.9], [y - 0.9 * up, y + 0.9 * up], width=0.5, colour=SERVICE.colour)
         case _:
             sheet.fill([x - 0.8, x, x + 0.8, x], [y, y + 1.4, y, y - 1.4], colour=INK)
 
@@ -87,5 +85,9 @@ def draw_main_pegs(sheet: Sheet, view: View, pack: Pack, result: PlotResult, pro
         out = pack.line.points_at(float(found.chainage[peg])).outward
         sheet.line([x + 0.5 * out[0], x + 1.5 * out[0]], [y + 0.5 * out[1], y + 1.5 * out[1]], width=MEDIUM)
         across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
-        places = [(x + far * out[0], y + far * out[1]) for far in (2.2, 3.8, 5.4)]
+        places = [
+            (x + far * out[0] - aside * out[1], y + far * out[1] + aside * out[0])
+            for far in (2.2, 3.8, 5.4, -2.6, -4.2)
+            for aside in (0.0, 2.0, -2.0)
+        ]
         sheet.text_where_free(places, f"{peg + 1}", size=TINY, colour=SOFT, across=across, up="center")

@@ -4,13 +4,13 @@ import numpy as np
 
 from packpale.review.drawings.line_kinds import KINDS
 from packpale.review.drawings.marks import WORDS
-from packpale.review.drawings.plan_ground import CONTOUR, draw_mark
+from packpale.review.drawings.plan_ground import CONTOUR, draw_mark, draw_tree
 from packpale.review.drawings.sheet import HAIR, INK, MEDIUM, SOFT, TINY, Sheet
 
 KEY_ROW_MM = 3.5
 GATE_MM = 1.0
 """Width of the line that an airlock's inner gate is drawn as."""
-MARKS = ("X", "S", "T", "U", "J")
+MARKS = ("W", "X", "U", "O", "T")
 """Letters of the marks, but for gates, which have a sign of their own."""
 
 
@@ -44,8 +44,11 @@ def draw_key(sheet: Sheet, x: float, y: float, *, arcs: bool) -> None:
     sheet.line([column + 1] * 2, [at, at + 1.4], width=MEDIUM)
     sheet.text(column + 4, at, "12", size=TINY, colour=SOFT)
     sheet.text(column + 8, at, "main peg, its number", size=TINY)
+    at -= KEY_ROW_MM
+    draw_tree(sheet, column + 1, at + 0.7)
+    sheet.text(column + 4, at, "tree or boulder", size=TINY)
     if arcs:
-        at -= KEY_ROW_MM
+        at = y
         sheet.line([column - 0.5, column + 2.5], [at + 0.7] * 2, width=MEDIUM)
         sheet.line([column + 1] * 2, [at - 0.8, at + 2.2], width=MEDIUM)
         sheet.text(column + 4, at, "centre of an arc", size=TINY)

@@ -102,7 +102,7 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
     for pack in packs:
         _gates(sheet, view, pack)
         _points(sheet, view, box, pack)
-        draw_marks(sheet, view, box, result, pack)
+        draw_marks(sheet, view, result, project, pack)
     for pack in packs:
         draw_main_pegs(sheet, view, pack, result, project)
     letter_lines(sheet, letters)

@@ -33,6 +33,7 @@ from packpale.review.drawings.sheet import (
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
+from packpale.settings import Project
 from packpale.site import Array
 from packpale.units import FOOT_M
 
@@ -106,7 +107,7 @@ class _Strip:
         return float(self.levels(self.line.invert).min()), float(self.levels(self.line.ground).max())
 
 
-def profile_sheet(result: PlotResult, wording: Wording, title: Title) -> Sheet:
+def profile_sheet(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
     """Sheet with one profile for each pack; a single fence line is cut in two where that gives a larger scale.
 
     Raises ValueError if the plot has no trenches.
@@ -116,7 +117,9 @@ def profile_sheet(result: PlotResult, wording: Wording, title: Title) -> Sheet:
     room = right - left - HEAD_MM - RIGHT_MM
     strips, scale = _strips(lines, room)
     height = (top - bottom - TOP_MM - GAP_MM * len(strips)) / len(strips)
-    found = {id(strip): [m for m in marks(result, strip.line.pack) if strip.has(m.chainage)] for strip in strips}
+    found = {
+        id(strip): [m for m in marks(result, project, strip.line.pack) if strip.has(m.chainage)] for strip in strips
+    }
     most = MOST_LANES if len(strips) < MANY_STRIPS else 1
     lanes = max(
         1 + max((lane for _, _, lane in _in_lanes(strip, found[id(strip)], scale, most) if lane is not None), default=0)
@@ -208,8 +211,9 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
     x = left + 4.0
     for letter, text in WORDS.items():
         sheet.text(x, y - 4, letter, size=TINY, bold=True)
-        sheet.text(x + 2.4, y - 4, text, size=TINY)
-        x += 2.4 + text_width(text, TINY) + 4
+        x += text_width(letter, TINY, bold=True) + 0.8
+        sheet.text(x, y - 4, text, size=TINY)
+        x += text_width(text, TINY) + 4
     unit = "ft" if wording.imperial else "m"
     sheet.text(
         right - 4,
@@ -383,7 +387,7 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float, 
     sheet.line([x0, x0], [base, base - len(ROWS) * ROW_MM], width=THIN)
     step = _label_step(view.scale, unit) * unit
     at = np.arange(np.ceil(strip.start / step - 1e-9), np.floor(strip.end / step + 1e-9) + 1) * step + 0.0
-    if strip.end - at[-1] > 0.75 * LABEL_MM * view.scale / 1000:
+    if strip.end - at[-1] > LABEL_MM * view.scale / 1000:
         at = np.append(at, strip.end)
     for chainage in at:
         x = view.point(float(chainage), 0)[0]

@@ -89,8 +89,8 @@ def places(result: PlotResult) -> list[Place]:
     middling = np.abs(rock - np.median(rock)) + np.abs(water - np.median(water))
     chosen: list[tuple[int, str]] = [
         (int(np.argmin(middling)), "median rock and water"),
-        (int(np.argmin(rock)), "rock nearest to the ground"),
-        (int(np.argmin(water)), "water nearest to the ground"),
+        (int(np.argmin(rock)), "shallowest rock"),
+        (int(np.argmin(water)), "shallowest water"),
         (int(np.argmax(np.nan_to_num(slope))), "steepest across the line"),
     ]
     over = [(s.length_m, pack, s) for pack in result.enclosure.packs for s in pack.over_limits]

@@ -24,8 +24,8 @@ TITLE_MM, CAUTIONS_MM = 18.0, 13.4
 """Height of the title block, along the bottom of the frame, and of the cautions above it. [mm]"""
 FIELD = (FRAME[0], FRAME[1] + TITLE_MM + CAUTIONS_MM, FRAME[2], FRAME[3])
 """What is left for the drawing."""
-STEPS, RULER = (1.0, 2.0, 5.0), (1.0, 1.25, 2.0, 2.5, 5.0)
-"""Round scales: 1:10, 1:20, 1:50, 1:100 and so on (ISO 5455, from memory); with 1:25 and 1:125 those of rulers."""
+STEPS, RULER = (1.0, 2.0, 5.0), (1.0, 1.25, 2.0, 2.5, 3.0, 4.0, 5.0)
+"""Round scales: 1:10, 1:20, 1:50, 1:100 and so on (ISO 5455, from memory); rulers have 1:25 and the like."""
 
 INK, SOFT, PAPER, RED = "#1d2a2a", "#5d6765", "#ffffff", "#a3123a"
 HAIR, THIN, MEDIUM, THICK = 0.13, 0.18, 0.35, 0.7

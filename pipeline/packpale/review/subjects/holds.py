@@ -164,7 +164,8 @@ PLACES = Subject(
 def places(result: PlotResult, project: Project, pack: Pack) -> tuple[Place, ...]:
     """Places and stretches of one pack's line, letter by letter in the order of LETTERS."""
     order = list(LETTERS)
-    found = sorted(_found(result, project, pack), key=lambda p: (order.index(p[0]), 0.0 if p[0] in "UO" else p[1]))
+    # Gates keep the numbers that pegs and plan give them.
+    found = sorted(_found(result, project, pack), key=lambda p: (order.index(p[0]), 0.0 if p[0] in "GUO" else p[1]))
     numbers = dict.fromkeys(order, 0)
     out = []
     for letter, chainage, length, figure in found:
