@@ -544,6 +544,20 @@ def test_the_text_explains_arcs_where_there_are_any(fitted, drawn):
     assert " arc" not in said[1].partition("pegs.csv has a row")[2]
 
 
+def test_a_station_in_water_or_wood_is_told(fitted, tmp_path):
+    egg = fitted.result.enclosure.packs[0].fit.egg
+    settings = factory.project()
+    tarn = shapely.Point(egg.big_x, egg.big_y).buffer(5)
+    told = {}
+    for name, more in (("dry", {}), ("watercourses", {"watercourses": (tarn,)}), ("woodland", {"woodland": (tarn,)})):
+        plot = factory.result(settings=settings, lines=(egg,), more=more)
+        write_pegging(plot, settings, tmp_path / "pegging.txt")
+        text = " ".join((tmp_path / "pegging.txt").read_text(encoding="utf-8").split())
+        told[name] = re.findall(r"A lies in (mapped \w+|a hollow)", text)
+        assert "bring in two main pegs by their coordinates instead" in text
+    assert told == {"dry": [], "watercourses": ["mapped water"], "woodland": ["mapped wood"]}
+
+
 def test_nothing_longer_than_a_tape_is_taped(fitted, drawn):
     for files in (fitted, drawn):
         text = (files.folder / "pegging.txt").read_text(encoding="utf-8")

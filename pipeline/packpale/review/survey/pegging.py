@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
+import shapely
 from pyproj import CRS
 
 from packpale.enclosure.egg import Egg
@@ -20,6 +21,9 @@ from packpale.site.crs import grid_scale
 
 WIDTH = 100
 """Longest line of the text. [characters]"""
+WADED_M = 0.1
+"""Depth of standing water from which nobody sets up an instrument. [m] Assumption."""
+
 BEFORE = (
     "Before the first stake: have buried services located and marked, walk the line, and look at what the ground does. "
     "No stake goes in where a cable, pipe or drain may lie.",
@@ -64,7 +68,7 @@ def _pack(pack: Pack, result: PlotResult, project: Project) -> Iterator[str]:
     yield from _table(stakes(pack))
     yield ""
     yield "Steps"
-    for number, text in enumerate(_steps(pack, found, main, project), start=1):
+    for number, text in enumerate(_steps(pack, found, main, result, project), start=1):
         yield from _step(number, text)
     yield ""
     yield from _main_pegs(pack, found, main, project)
@@ -90,7 +94,7 @@ def _pack(pack: Pack, result: PlotResult, project: Project) -> Iterator[str]:
             )
 
 
-def _steps(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Iterator[str]:
+def _steps(pack: Pack, found: Pegs, main: MainPegs, result: PlotResult, project: Project) -> Iterator[str]:
     a, b = baselines(pack.line).stakes[:2]
     bearing, errors, fence = baselines(pack.line).bearing_deg, project.setting_out, project.fence
     off = _instrument(math.dist((a.x, a.y), (b.x, b.y)), project)
@@ -99,6 +103,12 @@ def _steps(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Iterato
         "place to 0.02 m: all else is set from these two, and the line lies as well as they do. A to B is "
         f"{math.dist((a.x, a.y), (b.x, b.y)):.3f} m; if the instrument finds more than {2 * off:.3f} m more or less, "
         "bring both in again. The other stakes are named for the drawings and need not be driven."
+    )
+    hindered = [f"{stake.name} lies in {what}" for stake in (a, b) if (what := _in_the_way(stake, result))]
+    yield (
+        (f"{' and '.join(hindered)}, as far as the inputs tell. " if hindered else "")
+        + "Where nobody can stand over A, or B cannot be seen from it, bring in two main pegs by their coordinates "
+        "instead and set all others from these by coordinates (points.csv); the checks below stay the same."
     )
     yield f"Set the instrument up over A, sight B and set the circle to the grid bearing {bearing:.4f} degrees."
     yield (
@@ -137,6 +147,16 @@ def _steps(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Iterato
             "peg of the small end."
         )
     yield _errors(found, main, pack, project)
+
+
+def _in_the_way(stake: Stake, result: PlotResult) -> str:
+    """What keeps an instrument from standing at a stake; empty where nothing is known of."""
+    site, at = result.site, shapely.Point(stake.x, stake.y)
+    for kind, words in (("watercourses", "mapped water"), ("woodland", "mapped wood")):
+        if any(shape.covers(at) for shape in site.features.get(kind, ())):
+            return words
+    depth = float(site.grid.nearest(result.land.ponding, stake.x, stake.y))
+    return f"a hollow where water can stand {depth:.1f} m deep" if depth >= WADED_M else ""
 
 
 def _errors(found: Pegs, main: MainPegs, pack: Pack, project: Project) -> str:
