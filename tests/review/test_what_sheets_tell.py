@@ -49,7 +49,7 @@ def dated(fitting):
 
 
 KEY_MM = FIELD[2] - 79
-LEVEL = {"formation": "level"}
+LEVEL = {"formation": "level", "side": "inside"}
 
 
 def texts(sheet):
@@ -220,7 +220,7 @@ def test_sections_are_those_that_the_volumes_are_made_of(case, request):
     (pack,), (volumes,), (profile,) = plot.enclosure.packs, plot.earthworks.volumes, plot.earthworks.profiles
     chosen = places(plot)
     every = [dataclasses.replace(chosen[0], station=k) for k in range(0, pack.alignment.x.size, 100)]
-    off = []
+    off, bare = [], 0
     for place in [*chosen, *every]:
         k, cut = place.station, cut_section(plot, case.settings, place)
         at = {name: np.interp(0.0, cut.offset, getattr(cut, name)) for name in ("ground", "cut", "rock", "water")}
@@ -229,6 +229,13 @@ def test_sections_are_those_that_the_volumes_are_made_of(case, request):
         assert at["ground"] - at["rock"] == pytest.approx(profile.rock_depth[k], abs=0.02)
         assert at["ground"] - at["water"] == pytest.approx(profile.water_depth[k], abs=0.02)
         off.append(cut.area / volumes.cut_at_station[k] - 1)
+        if case.settings.trench.formation == "follow":
+            assert cut.bare_from is None
+        elif cut.bare_from is not None:
+            # Level out to where the ground has fallen by the cover over it.
+            fallen = at["ground"] - np.interp(cut.bare_from, cut.offset, cut.ground)
+            assert fallen == pytest.approx(case.settings.trench.apron_cover_m, abs=0.02)
+            bare += 1
         if case.settings.trench.formation == "follow":
             # The dig's edges as the section has them: the apron lies outside.
             dug = cut.offset[cut.ground - cut.cut > 1e-6]
@@ -241,6 +248,7 @@ def test_sections_are_those_that_the_volumes_are_made_of(case, request):
                 float(site.grid.bilinear(site.elevation, out.x, out.y)), abs=0.02
             )
     assert np.abs(off).max() < 0.03
+    assert bool(bare) == (case.settings.trench.formation == "level")
     depth = profile.rock_depth
     assert any(depth[p.station] == depth.min() and "shallowest rock" in p.why for p in chosen)
     assert any(

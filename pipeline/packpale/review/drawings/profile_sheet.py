@@ -1,6 +1,7 @@
 """The long profile along each fence line: ground, bottom of the trench, rock and water, on an A4 sheet."""
 
 import dataclasses
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -133,7 +134,7 @@ def profile_sheet(result: PlotResult, project: Project, wording: Wording, title:
     sheet = Sheet(
         dataclasses.replace(title, scale=scales),
         f"Ground and bottom of the trench along the fence line, lengths at {scale_text(scale)}, heights at "
-        f"{scale_text(scale_up)}: drawn {exaggeration:g} times larger than lengths. Rock, water table, joints of the "
+        f"{scale_text(scale_up)}. {_enlarged(exaggeration)} Rock, water table, joints of the "
         "arcs, gates, crossings of water and services, trees and the weakest places are marked.",
     )
     _legend(sheet, exaggeration, wording)
@@ -144,6 +145,12 @@ def profile_sheet(result: PlotResult, project: Project, wording: Wording, title:
         _name(sheet, strip, view, wording, several=len(lines) > 1)
         _band(sheet, strip, view, _in_lanes(strip, found[id(strip)], scale, lanes))
     return sheet
+
+
+def _enlarged(times: float) -> str:
+    if math.isclose(times, 1.0):
+        return "Heights and lengths at one scale."
+    return f"Heights drawn {times:.3g} times larger than lengths."
 
 
 def profile_lines(result: PlotResult) -> list[ProfileLine]:
@@ -203,7 +210,7 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
     sheet.text(
         right - 4,
         y,
-        f"Heights drawn {exaggeration:g} times larger than lengths.",
+        _enlarged(exaggeration),
         size=SMALL,
         bold=True,
         across="right",

@@ -68,6 +68,14 @@ class CutSection:
     """Bottom and walls of the dig; the ground where nothing is dug."""
     rock: Array
     water: Array
+    apron: Array
+    """Level of the apron; NaN beside it."""
+
+    @property
+    def bare_from(self) -> float | None:
+        """Distance from the fence line at which the apron comes out of the ground; None where it stays under it. [m]"""
+        bare = self.apron > self.ground
+        return float(self.offset[bare].min()) if bare.any() else None
 
     @property
     def area(self) -> float:
@@ -147,8 +155,10 @@ def cut_section(result: PlotResult, project: Project, place: Place) -> CutSectio
     level = trench.formation == "level"
     cut = np.minimum(ground, line.ground[k] - below) if level else ground - np.maximum(below, 0.0)
     rock, water = (ground - site.grid.nearest(v, x, y) for v in (site.soil.depth_to_rock, site.soil.water_table))
+    bench = (line.ground[k] if level else ground) - trench.apron_cover_m
+    apron = np.where((offset >= 0) & (offset <= trench.apron_reach_m), bench, np.nan)
     keep = _shown(offset, ground - cut)
-    return CutSection(*(np.asarray(v[keep]) for v in (offset, ground, cut, rock, water)))
+    return CutSection(*(np.asarray(v[keep]) for v in (offset, ground, cut, rock, water, apron)))
 
 
 def _below(offset: Array, left: float, right: float, depth: float, side_slope: float) -> Array:
@@ -267,10 +277,8 @@ def _draw(
     over = view.point(0.0, level + ABOVE_M)[1] + 2
     sheet.line([foot[0]] * 2, [box[1], over], width=HAIR, colour=SOFT, dash=CHAIN)
     if trench.apron_reach_m > 0:
-        on = (cut.offset >= 0) & (cut.offset <= trench.apron_reach_m)
-        flat = np.full(int(on.sum()), level - trench.apron_cover_m)
-        bench = flat if trench.formation == "level" else cut.ground[on] - trench.apron_cover_m
-        sheet.line(*at(cut.offset[on], bench), width=0.8, colour=RED, dash=(2.2, 0.8), clip=box)
+        on = np.isfinite(cut.apron)
+        sheet.line(*at(cut.offset[on], cut.apron[on]), width=0.8, colour=RED, dash=(2.2, 0.8), clip=box)
     for end, side, across in ((0, "outside", "left"), (-1, "inside", "right")):
         sheet.text(float(x[end]), float(ground[end]) + 1.2, side, size=FIGURES, colour=SOFT, across=across)
     _figures(sheet, place, cut, box, wording)
@@ -284,6 +292,10 @@ def _figures(sheet: Sheet, place: Place, cut: CutSection, box: Box, wording: Wor
     for k, text in enumerate([*head, *_said(cut, wording)]):
         bold = k < len(head)
         sheet.text((box[0] + box[2]) / 2, y - 2.9 * k, text, size=FIGURES, bold=bold, across="center", most=wide)
+    if cut.bare_from is not None:
+        text = f"The apron comes out of the ground {wording.dimension(cut.bare_from)} from the fence."
+        y -= 2.9 * (len(head) + 2)
+        sheet.text((box[0] + box[2]) / 2, y, text, size=FIGURES, bold=True, colour=RED, across="center", most=wide)
 
 
 def _said(cut: CutSection, wording: Wording) -> Iterator[str]:

@@ -165,7 +165,7 @@ class _Plan:
         crs = CRS.from_user_input(self.result.site.crs)
         lines = (
             f"Plot {self.result.site.plot_id}. For review, not for construction.",
-            f"Coordinates: {shown(crs)}; metres, x east, y north; points: z is the ground, 0 if not known.",
+            f"Coordinates: {shown(crs)}, {crs.name}; metres, x east, y north; points: z is the ground, 0 if not known.",
             "Trench edges as on level ground at the depth set; where the ground falls they part from these lines.",
             "Have buried services located before digging: what is drawn may be incomplete or out of place.",
         )
