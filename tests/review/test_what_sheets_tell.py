@@ -16,7 +16,7 @@ from packpale.review.drawings.marks import WORDS, marks
 from packpale.review.drawings.profile_sheet import ROCK, WATER
 from packpale.review.drawings.sections_sheet import cut_section, places
 from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text
-from packpale.review.setting_out import main_pegs_of, peg_rows, pegs_of
+from packpale.review.subjects.setting_out import main_pegs_of, peg_rows, pegs_of
 from packpale.review.survey.plan_dxf import trench_edges
 from packpale.review.words import Wording
 from packpale.site.model import Standing
@@ -293,7 +293,9 @@ def test_the_table_of_pegs_is_that_of_the_file(one):
     for cells, row in zip(written, table, strict=True):
         said = [m.text for m in cells]
         assert said[:2] == [str(row["peg"]), row["kind"]]
-        wanted = [f"{row[k]:.3f}" for k in ("x", "y", "ground_m", "invert_m") if math.isfinite(row[k])]
+        wanted = [
+            f"{row[k]:.3f}" for k in ("x", "y", "ground_m", "invert_m") if row[k] is not None and math.isfinite(row[k])
+        ]
         assert set(wanted) <= set(said)
         assert f"{row['error_m']:.3f}" == said[-1]
         assert {m.bold for m in cells} == {row["from_main_peg"] == row["peg"]}

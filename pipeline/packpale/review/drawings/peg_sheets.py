@@ -8,7 +8,7 @@ from typing import Any
 
 from packpale.review.drawings.sheet import FIELD, FIGURES, HAIR, SMALL, SOFT, Sheet, Title
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import peg_rows
+from packpale.review.subjects.setting_out import peg_rows
 from packpale.settings import Project
 
 ROW_MM, HEAD_MM = 3.3, 15.0

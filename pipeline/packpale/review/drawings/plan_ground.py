@@ -8,7 +8,7 @@ from packpale.review.drawings.line_kinds import BOUNDARY, SERVICE, WATERCOURSE, 
 from packpale.review.drawings.marks import marks
 from packpale.review.drawings.sheet import FIGURES, HAIR, INK, MEDIUM, SOFT, TINY, Box, Pair, Sheet, View
 from packpale.review.model import PlotResult
-from packpale.review.setting_out import main_pegs_of, pegs_of
+from packpale.review.subjects.setting_out import main_pegs_of, pegs_of
 from packpale.settings import Project
 
 CONTOUR, LEVEL_MM = "#b9b5a8", 40.0
