@@ -169,7 +169,7 @@ def test_the_decision_and_the_cautions_stand_on_the_first_page(report):
     first = squeezed(extract_text(io.BytesIO(report), page_numbers=[0]))
     for words_ in (
         "Reckon with",
-        "rates are invented",
+        "rates behind it are invented",
         "What the prices leave out",
         "contingency",
         "bury people",
