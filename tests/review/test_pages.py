@@ -165,10 +165,10 @@ def test_rates_that_are_set_are_not_called_invented(fitting, tmp_path):
     factory.run_folder(tmp_path / "some", [fitting], some)
     count = len(RateSettings.model_fields)
     told = pages.read(tmp_path / "some/index.html").text
-    assert f"{count - 1} of its {count} rates are invented" in told
+    assert f"{count - 1} of the {count} rates behind it are invented" in told
     rates = {name: [1, 2, 4] for name in RateSettings.model_fields}
     factory.run_folder(tmp_path / "all", [fitting], factory.project(rates=rates))
-    assert "rates are invented" not in pages.read(tmp_path / "all/index.html").text
+    assert "are invented" not in pages.read(tmp_path / "all/index.html").text
 
 
 def test_a_sheet_answers_whether_it_will_hold(run):

@@ -98,7 +98,9 @@ def paragraphs(tree):
 
 
 def test_every_sentence_of_the_tree_stands_in_the_report(run, text):
-    found = [said for k in range(3) for said in paragraphs(run.report(k).blocks)]
+    # What is opened on demand is left out of print.
+    printed_ = [tuple(b for b in run.report(k).blocks if b.look != "folded") for k in range(3)]
+    found = [said for blocks in printed_ for said in paragraphs(blocks)]
     assert len(found) > 50
 
     def said(words):
@@ -161,7 +163,7 @@ def test_headings_are_headings(document, run):
     for place in run.ranking.rows:
         assert sum(place.plot_id in title for title in titles) >= 2
     assert {"The plots", "What the prices leave out", "Before anybody digs"} <= set(titles)
-    sections = [s.title for s in run.report(0).sections]
+    sections = [s.title for s in run.report(0).sections if s.look != "folded"]
     assert [s for s in sections if s not in titles] == []
 
 
