@@ -22,10 +22,15 @@ if TYPE_CHECKING:
     from packpale.enclosure.fit import Forms, Ranges
 
 
-def fits_for(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
-    """The enclosures that the settings ask for, the largest first; fewer where not so many fit."""
+def fits_for(site: Site, land: Land, project: Project, *, screening: bool = False) -> tuple[Fit, ...]:
+    """The enclosures that the settings ask for, the largest first; fewer where not so many fit.
+
+    With ``screening`` the largest one over limits is searched for as shortly as each line of the menu is.
+    """
     # The search is compiled code that takes its time to load: only where it is used.
     from packpale.enclosure.line_packs import fit_packs_on_lines
+    from packpale.enclosure.line_search import USUAL
+    from packpale.enclosure.priced_lines import FEW
 
     if land.enclosable.is_empty:
         return ()
@@ -38,6 +43,7 @@ def fits_for(site: Site, land: Land, project: Project) -> tuple[Fit, ...]:
         wanted.packs,
         wanted.separation_m,
         **forms_of(project),
+        labour=FEW if screening else USUAL,
     )
 
 

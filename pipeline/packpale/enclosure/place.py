@@ -26,6 +26,22 @@ from packpale.site.model import Site
 from packpale.values.notes import Note, Phrase, phrase
 
 
+def screened(site: Site, land: Land, project: Project, pricing: Pricing | None = None) -> Enclosure:
+    """The enclosures that the settings ask for by a shorter search, without proof and without other lines.
+
+    Raises ValueError as ``place``.
+    """
+    if site.fence_lines or project.enclosure.fence_line is not None or price_decides(project):
+        # A given line takes no search; where prices decide, the other lines are the search.
+        return place(site, land, project, pricing)
+    wanted = project.enclosure.packs
+    fits = fits_for(site, land, project, screening=True)
+    if len(fits) < wanted:
+        return Enclosure((), reason(site, land, project, len(fits)))
+    packs = tuple(staked_out(k, fit.egg, site, land, project, fit=fit) for k, fit in enumerate(fits[:wanted], start=1))
+    return Enclosure(packs, None)
+
+
 def place(site: Site, land: Land, project: Project, pricing: Pricing | None = None) -> Enclosure:
     """The enclosures that the settings ask for, and with prices the lines that could be built instead.
 

@@ -68,6 +68,8 @@ class PlotSummary:
     """Rows of alternatives.csv."""
     ground: Mapping[str, Any] | None = None
     """``png``, in base64, and ``bounds`` in degrees of a small picture of the ground."""
+    screened: bool = False
+    """Whether the plot was only screened: it has no files but its figures, outline and fence lines."""
 
     @property
     def brief(self) -> "PlotBrief":
@@ -81,6 +83,7 @@ class PlotSummary:
             self.estimate,
             self.reason,
             self.alternatives,
+            self.screened,
         )
 
 
@@ -102,6 +105,8 @@ class PlotBrief:
     reason: Phrase | None = None
     alternatives: tuple[Mapping[str, Any], ...] = ()
     """Rows of alternatives.csv."""
+    screened: bool = False
+    """As in PlotSummary."""
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ import json
 from pathlib import Path
 
 from packpale.review.drawings.drawing_set import write_drawings
-from packpale.review.layers.geopackage import write_plot_layers
+from packpale.review.layers.geopackage import write_plot_layers, write_screened_layers
 from packpale.review.layers.rasters import write_rasters
 from packpale.review.maps.picture import write_picture
 from packpale.review.maps.plot_map import ground_picture, write_plot_map
@@ -65,6 +65,14 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
     if result.earthworks:
         write_draws(result, folder / DRAWS)
     summary = summarise(result, project, folder.name, ground)
+    write_summary(summary, folder / "result.json")
+    return summary
+
+
+def write_screened_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummary:
+    """Write what a plot has that was only screened: its figures, its outline and its fence lines."""
+    write_screened_layers(layer_rows(result, project), result.site.crs, folder / PLOT_LAYERS)
+    summary = summarise(result, project, folder.name, None, screened=True)
     write_summary(summary, folder / "result.json")
     return summary
 

@@ -26,10 +26,13 @@ DRAWS = "draws.npy"
 """What the ranking reads of a plot's draws."""
 
 
-def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping[str, Any] | None) -> PlotSummary:
+def summarise(
+    result: PlotResult, project: Project, folder: str, ground: Mapping[str, Any] | None, *, screened: bool = False
+) -> PlotSummary:
     """Figures and table rows of one plot.
 
-    ``folder`` is the name of the plot's folder; ``ground`` a small picture of the ground for the overview map.
+    ``folder`` is the name of the plot's folder; ``ground`` a small picture of the ground for the overview map. One that
+    was only screened has no priced list, and only what it says of the plot itself among its notes.
     """
     priced = bill(result.earthworks) if result.earthworks else None
     return PlotSummary(
@@ -37,8 +40,8 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         folder=folder,
         figures=_row({field.key: field.value(Whole(result, project)) for field in OF_A_PLOT}),
         earthworks=_rows(EARTHWORKS, result, project),
-        items=_items(priced),
-        notes=notes(result),
+        items=() if screened else _items(priced),
+        notes=(*result.site.notes, *result.land.notes) if screened else notes(result),
         crs=result.site.crs,
         bounds=result.site.outline.bounds,
         bill=_bill(priced),
@@ -46,6 +49,7 @@ def summarise(result: PlotResult, project: Project, folder: str, ground: Mapping
         reason=result.enclosure.reason,
         alternatives=_rows(ALTERNATIVES, result, project),
         ground=ground,
+        screened=screened,
     )
 
 

@@ -34,7 +34,7 @@ NOT_OF_A_PLOT: Any = {
     "enclosure": {"fence_line", "settled_line"},
     "ranking": True,
     "rates": {"file"},
-    "run": {"memory_mb"},
+    "run": {"memory_mb", "detail"},
 }
 """Settings that no file in a plot's folder depends on. Which inputs are given, and their content, is in the keys by
 itself; where they lie is not: the same land on another machine is the same land."""

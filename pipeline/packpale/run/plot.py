@@ -19,6 +19,10 @@ from packpale.settings import Project
 from packpale.site.inputs import Inputs
 from packpale.units import feet_too
 
+SCREENED = "-screened"
+"""Ends the cache keys of a plot that was only screened."""
+SCREENING_DRAWS = 500
+"""Random draws behind the price of a plot that is screened: the first of those that are made in full."""
 LITTLE_ROOM_MB = 10.0
 """Less room than this beside the output counts as a full disk when something could not be written."""
 
@@ -45,6 +49,8 @@ class Job:
     """Name of the run's own folder in PARTIAL: what is left of a killed run never mixes with it."""
     fresh: bool = True
     """Compute the plot also where the same stands already."""
+    screening: bool = False
+    """Whether the plot is only scored, fitted, priced and ranked (see RunSettings.detail)."""
     code: str = ""
     """``code_digest`` where the run was started; a worker with other code computes nothing."""
 
@@ -120,37 +126,39 @@ def _check_worker(job: Job) -> None:
 def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     from packpale.care.assess import assess as assess_care
     from packpale.earthworks.work_out import work_out
-    from packpale.enclosure.place import place
+    from packpale.enclosure.menu import price_decides
+    from packpale.enclosure.place import place, screened
     from packpale.land.assess import assess as assess_land
     from packpale.review.model import PlotResult
-    from packpale.review.plot import write_plot
+    from packpale.review.plot import write_plot, write_screened_plot
     from packpale.run.pricing import pricing_of
     from packpale.run.ranking import unknown_figures
     from packpale.site.inputs import read_site
 
-    if not job.fresh and (brief := finished_under(job.finished, 0, job.key)):
+    mark = SCREENED * job.screening
+    if not job.fresh and (brief := finished_under(job.finished, 0, job.key + mark)):
         # A cluster asks again for a result that a lost worker had.
         return "kept", brief
     stage = _stages(job.stage_file)
+    if job.screening and not job.fresh and (brief := _kept_in_full(job, stage)):
+        return "kept", brief
     stage("reading")
     with doing("reading the inputs"):
-        site = read_site(job.inputs, job.plot_id, job.project)
+        # Ground far away counts for views, howls and water: all of that comes with the detail.
+        site = read_site(job.inputs, job.plot_id, job.project, far=not job.screening)
     key = plot_key(job.project, site)
-    if not job.fresh and (brief := finished_under(job.finished, 1, key)):
-        # Something in the inputs has changed, and nothing that concerns this plot.
-        with doing("writing the plot's files"):
-            job.building.parent.mkdir(parents=True, exist_ok=True)
-            _write_key(job, key, job.building.with_name(f"{job.folder}.key")).replace(job.finished / KEY)
-        job.stage_file.unlink(missing_ok=True)
+    if not job.fresh and (brief := _kept_under(job, key, mark)):
         return "kept", brief
     stage("scoring land")
     land = assess_land(site, job.project)
     stage("fitting")
-    enclosure = place(site, land, job.project, pricing_of(site, land, job.project))
+    pricing = None if job.screening and not price_decides(job.project) else pricing_of(site, land, job.project)
+    enclosure = (screened if job.screening else place)(site, land, job.project, pricing)
     earthworks = care = None
     if enclosure.feasible:
         stage("earthworks")
-        earthworks = work_out(site, enclosure, job.project)
+        earthworks = work_out(site, enclosure, _with_few_draws(job.project) if job.screening else job.project)
+    if enclosure.feasible and earthworks and not job.screening:
         stage("care")
         mounds = earthworks.haul.den_mounds if earthworks.haul else 0
         care = assess_care(site, land, enclosure, job.project, den_mounds=mounds)
@@ -158,17 +166,51 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     with doing("writing the plot's files"):
         shutil.rmtree(job.building, ignore_errors=True)
         job.building.mkdir(parents=True)
-        summary = write_plot(PlotResult(site, land, enclosure, earthworks, care), job.project, job.building)
+        result = PlotResult(site, land, enclosure, earthworks, care)
+        summary = (write_screened_plot if job.screening else write_plot)(result, job.project, job.building)
         if unknown := unknown_figures(summary):
             raise Faults(f"could not be worked out: {', '.join(unknown)}; look for gaps in the elevations there")
-        _write_key(job, key, job.building / KEY)
+        _write_key(job, key, mark, job.building / KEY)
         put_in_place(job.building, job.finished)
         job.stage_file.unlink(missing_ok=True)
     return "done", summary.brief
 
 
-def _write_key(job: Job, key: str, file: Path) -> Path:
-    file.write_text(f"{job.key}\n{key}\n", encoding="utf-8")
+def _with_few_draws(project: Project) -> Project:
+    few = project.run.model_copy(update={"draws": min(project.run.draws, SCREENING_DRAWS)})
+    return project.model_copy(update={"run": few})
+
+
+def _kept_in_full(job: Job, stage: Callable[[str], None]) -> PlotBrief | None:
+    """The least of a plot that stands there in full from the same ground, where it was only to be screened."""
+    from packpale.site.inputs import read_site
+
+    try:
+        reads = (job.finished / KEY).read_text(encoding="utf-8").splitlines()[1]
+    except (OSError, IndexError):
+        return None
+    if reads.endswith(SCREENED):
+        return None
+    stage("reading")
+    with doing("reading the inputs"):
+        site = read_site(job.inputs, job.plot_id, job.project)
+    return _kept_under(job, plot_key(job.project, site), "")
+
+
+def _kept_under(job: Job, key: str, mark: str) -> PlotBrief | None:
+    """The least of a plot that an earlier run completed from the same content: other inputs have changed."""
+    brief = finished_under(job.finished, 1, key + mark)
+    if brief is None:
+        return None
+    with doing("writing the plot's files"):
+        job.building.parent.mkdir(parents=True, exist_ok=True)
+        _write_key(job, key, mark, job.building.with_name(f"{job.folder}.key")).replace(job.finished / KEY)
+    job.stage_file.unlink(missing_ok=True)
+    return brief
+
+
+def _write_key(job: Job, key: str, mark: str, file: Path) -> Path:
+    file.write_text(f"{job.key}{mark}\n{key}{mark}\n", encoding="utf-8")
     return file
 
 

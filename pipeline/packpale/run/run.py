@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+import numpy as np
+
 from packpale import __version__
 from packpale.faults import Faults, Gathering, doing, in_words
 from packpale.review.model import FinishedPlots, PlotBrief, PlotSummary
@@ -25,7 +27,7 @@ from packpale.run.cache_key import (
 from packpale.run.cluster import cluster as cluster_at
 from packpale.run.memory import check_memory, memory_for_plots, window_cells
 from packpale.run.output_folder import KEY, PARTIAL, PLOTS, folder_names, output_folder
-from packpale.run.plot import Job, PlotOutcome, finished_under, nearly_full
+from packpale.run.plot import SCREENED, Job, PlotOutcome, finished_under, nearly_full
 from packpale.run.pool import Plots, Progress, Watcher, compute_here
 from packpale.run.ranking import rank
 from packpale.settings import Project, read_settings
@@ -76,6 +78,9 @@ def run(
 ) -> RunOutcome:
     """Compute the plots of a settings file into the folder ``out``.
 
+    Where there are more plots than run.detail, all are screened, and then the first of the ranking and those that
+    ``plots`` names are computed in full. With ``plots``, others then take part only as far as they stand there already.
+
     Plots already complete there from the same settings and code, and from the same inputs as far as they concern the
     plot, are kept unless ``fresh``. Nothing outside ``out`` is written; a plot appears under ``out/plots`` only when it
     is complete. With the address of a Dask scheduler as ``cluster`` its workers compute the plots, else ``workers``
@@ -86,7 +91,8 @@ def run(
     """
     opened = read_and_open(settings, check_memory_here=cluster is None, settled_line=settled_line)
     project, inputs = opened.project, opened.inputs
-    chosen = _chosen(inputs, plots)
+    named = _chosen(inputs, plots)
+    screening = len(inputs.plots) > project.run.detail
     folders = folder_names([p.plot_id for p in inputs.plots])
     files = input_files(project, inputs)
     with doing("reading the inputs"):
@@ -96,30 +102,43 @@ def run(
     remote = near_elevation(project, inputs).is_remote
     key = secrets.token_hex(16) if remote else run_key(project, hashes)
     with output_folder(out) as name:
-        kept = {} if fresh else _kept(out, {p: f"{key}-{p}" for p in chosen}, folders)
-        jobs = [
-            Job(
-                inputs=cut_to(inputs, plot_id, project),
-                cells=opened.cells[plot_id],
-                project=project,
-                plot_id=plot_id,
-                folder=folders[plot_id],
-                out=out.absolute(),
-                key=f"{key}-{plot_id}",
-                run=name,
-                fresh=fresh,
-                code=code_digest(),
-            )
-            for plot_id in chosen
-            if plot_id not in kept
-        ]
-        progress = Progress(total=len(jobs))
-        if cluster is None:
-            computed = compute_here(jobs, workers=workers, memory=opened.memory, progress=progress, watch=watch)
-        else:
-            computed = _compute_on_cluster(cluster, jobs, progress, watch)
-        _refuse_changed(seen, input_files(project, inputs), [job.finished for job in jobs])
-        ordered = tuple({**kept, **computed}[plot_id] for plot_id in chosen)
+        every = [p.plot_id for p in inputs.plots] if screening else named
+        keys = {p: f"{key}-{p}" for p in every}
+        outcomes = {} if fresh else _kept(out, keys, folders, screened_too=screening)
+        chosen = [p for p in every if not plots or p in named or p in outcomes]
+        finished: list[Path] = []
+
+        def compute(wanted: Sequence[str], *, screened: bool) -> None:
+            jobs = [
+                Job(
+                    inputs=cut_to(inputs, plot_id, project),
+                    cells=opened.cells[plot_id],
+                    project=project,
+                    plot_id=plot_id,
+                    folder=folders[plot_id],
+                    out=out.absolute(),
+                    key=keys[plot_id],
+                    run=name,
+                    fresh=fresh,
+                    screening=screened,
+                    code=code_digest(),
+                )
+                for plot_id in wanted
+            ]
+            progress.total += len(jobs)
+            finished.extend(job.finished for job in jobs)
+            if cluster is None:
+                done = compute_here(jobs, workers=workers, memory=opened.memory, progress=progress, watch=watch)
+            else:
+                done = _compute_on_cluster(cluster, jobs, progress, watch)
+            outcomes.update(done)
+
+        progress = Progress(total=0)
+        compute([p for p in chosen if p not in outcomes and (not plots or not screening)], screened=screening)
+        while screening and (missing := _without_detail(chosen, named if plots else (), outcomes, project)):
+            compute(missing, screened=False)
+        _refuse_changed(seen, input_files(project, inputs), finished)
+        ordered = tuple(outcomes[plot_id] for plot_id in chosen)
         with _failed_plots_are_told(ordered, out), doing("writing the run's files", out):
             _log_errors(ordered, out)
             write_run_files(ordered, project, hashes, inputs, out)
@@ -173,6 +192,17 @@ def with_settled_line(project: Project, file: Path) -> Project:
     return project.model_copy(update={"enclosure": enclosure})
 
 
+def _without_detail(
+    chosen: Sequence[str], named: Collection[str], outcomes: Mapping[str, PlotOutcome], project: Project
+) -> list[str]:
+    """Plots that are to be computed in full and are not yet: the first of the ranking, and those that are named."""
+    briefs = {p: brief for p in chosen if p in outcomes and (brief := outcomes[p].brief)}
+    ranking = rank(list(briefs.values()), project.ranking.weights, draws=1, seed=project.run.seed)
+    best = [place.plot_id for place in ranking.rows if place.feasible][: project.run.detail]
+    wanted = dict.fromkeys([*best, *named])
+    return [p for p in wanted if p not in outcomes or ((brief := briefs.get(p)) is not None and brief.screened)]
+
+
 def _compute_on_cluster(
     address: str, jobs: Sequence[Job], progress: Progress, watch: Watcher
 ) -> dict[str, PlotOutcome]:
@@ -183,9 +213,16 @@ def _compute_on_cluster(
     return plots.outcomes
 
 
-def _kept(out: Path, keys: Mapping[str, str], folders: Mapping[str, str]) -> dict[str, PlotOutcome]:
-    """Plots that an earlier run completed under the same key."""
-    briefs = {p: finished_under(out / PLOTS / folders[p], 0, key) for p, key in keys.items()}
+def _kept(
+    out: Path, keys: Mapping[str, str], folders: Mapping[str, str], *, screened_too: bool
+) -> dict[str, PlotOutcome]:
+    """Plots that an earlier run completed under the same key, those that were only screened as well if so asked."""
+    briefs = {}
+    for p, key in keys.items():
+        folder = out / PLOTS / folders[p]
+        briefs[p] = finished_under(folder, 0, key)
+        if briefs[p] is None and screened_too:
+            briefs[p] = finished_under(folder, 0, key + SCREENED)
     return {p: PlotOutcome(p, "kept", "", 0.0, brief) for p, brief in briefs.items() if brief}
 
 
@@ -299,9 +336,11 @@ def _read_again(briefs: Mapping[str, PlotBrief], plots: Path, plot_id: str) -> P
 
 
 def _draws_of(briefs: Mapping[str, PlotBrief], plots: Path, plot_id: str, most: int) -> Array:
-    """The first draws of a plot from its folder."""
+    """The first draws of a plot from its folder; of one that was only screened its middle estimate for all of them."""
     from packpale.review.summary import DRAWS, read_draws
 
+    if briefs[plot_id].screened:
+        return np.stack([np.full(most, briefs[plot_id].figures["cost_p50"]), np.zeros(most)])
     file = plots / briefs[plot_id].folder / DRAWS
     try:
         return read_draws(file, most)

@@ -35,6 +35,9 @@ class RunSettings(Settings):
     """Start of every random draw; the same seed gives the same files."""
     draws: Annotated[int, Field(ge=100, le=1_000_000)] = default("run.draws")
     """Random draws behind P10, P50 and P90."""
+    detail: Annotated[int, Field(ge=1, le=10_000)] = default("run.detail")
+    """Plots, from the first in the ranking, that are computed in full. With more plots than that all are screened
+    before: scored, fitted, priced and ranked, without maps, drawings, setting-out and proof."""
     memory_mb: Annotated[float, Field(ge=500, le=1e6)] | None = None
     """Memory that all plots computed at one time may take together; by default what is free when the run starts. With
     less, fewer are computed at one time. A plot that needs more by itself is refused."""

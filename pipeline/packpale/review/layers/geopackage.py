@@ -7,7 +7,7 @@ from typing import Any
 
 from packpale.review import subjects
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
-from packpale.review.plot_layers import PLOT_LAYERS, layer_names
+from packpale.review.plot_layers import PLOT_LAYERS, SCREENED_LAYERS, beside, layer_names, read_layer
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
@@ -33,6 +33,21 @@ def write_plot_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs: st
             begun = True
 
 
+def write_screened_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs: str, path: Path) -> None:
+    """Write what a plot that was only screened has: its outline and its fence lines, as files beside ``path``."""
+    import geopandas
+    import pandas as pd
+
+    for layer in SCREENED_LAYERS:
+        rows = layers.get(layer, ())
+        if not rows:
+            continue
+        columns = {name: kind for name, kind in LAYERS[layer][1].items() if name in rows[0]}
+        table = pd.DataFrame({n: pd.Series([row[n] for row in rows], dtype=kind) for n, kind in columns.items()})
+        frame = geopandas.GeoDataFrame(table, geometry=[row["geometry"] for row in rows], crs=crs)
+        frame.to_file(beside(path, layer), driver="FlatGeobuf", engine="pyogrio", SPATIAL_INDEX="NO")
+
+
 def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path, *, plots: Path) -> None:
     """Put together the layers of all plots in the run's CRS, plots in the order of the ranking.
 
@@ -53,12 +68,10 @@ def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: 
 
 
 def _layers_of(path: Path) -> Iterator[tuple[str, Any]]:
-    import pyogrio
-
     there = layer_names(path)
     for layer in LAYERS:
         if layer in there:
-            yield layer, pyogrio.read_dataframe(path, layer=layer)
+            yield layer, read_layer(path, layer)
 
 
 def _write_waiting(waiting: Mapping[str, list[Any]], crs: str, path: Path, append: bool) -> None:
