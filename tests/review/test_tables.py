@@ -13,7 +13,7 @@ RANKING = (
     "smallest_enclosure_m2,fence_length_m,fence_length_3d_m,mean_slope_deg,mean_suitability,cut_bank_m3,rock_bank_m3,"
     "wet_bank_m3,surplus_loose_m3,cost_p10,cost_p50,cost_p90,escape_dig_rate_m_per_h,"
     "over_limits_m,price_per_ha,"
-    "first_place_share_any_weights,usual_rank_best,usual_rank_worst"
+    "first_place_share_any_weights,usual_rank_best,usual_rank_worst,screened"
 )
 EARTHWORKS = (
     "plot_id,pack,fence_length_m,section_area_m2,cut_bank_m3,rock_bank_m3,wet_bank_m3,average_end_area_m3,"

@@ -3,13 +3,14 @@
 import json
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from shapely.geometry import box
 
 import quick_runs
 from made_inputs import NORTH, WEST, Made
 from packpale.review.model import PlotSummary
-from packpale.review.summary import write_summary
+from packpale.review.summary import DRAWS, write_summary
 from packpale.run.ranking import RANKED_BY
 
 NAMES = [f"p{k}" for k in range(6)]
@@ -20,7 +21,9 @@ SUITS = dict(zip(NAMES, (0.3, 0.9, 0.5, 0.8, 0.2, 0.7), strict=True))
 @pytest.fixture
 def made(tmp_path):
     made = Made(tmp_path)
-    made.plots(*[(name, box(WEST + 5 + 30 * k, NORTH - 60, WEST + 30 + 30 * k, NORTH - 20)) for k, name in enumerate(NAMES)])
+    made.plots(
+        *[(name, box(WEST + 5 + 30 * k, NORTH - 60, WEST + 30 + 30 * k, NORTH - 20)) for k, name in enumerate(NAMES)]
+    )
     return made
 
 
@@ -37,6 +40,8 @@ def computed(monkeypatch):
             figures = dict.fromkeys(RANKED_BY, 1.0) | {"mean_suitability": land, "feasible": True, "reason": ""}
             summary = PlotSummary(plot, folder.name, figures, (), (), (), screened=screened)
             write_summary(summary, folder / "result.json")
+            if not screened:
+                np.save(folder / DRAWS, np.zeros((2, 1)))
             return summary
 
         return write
@@ -55,7 +60,9 @@ def computed(monkeypatch):
     monkeypatch.setattr("packpale.review.plot.write_screened_plot", writes(True))
     monkeypatch.setattr("packpale.review.run.write_run", write_run)
     monkeypatch.setattr("packpale.run.run._draws_of", lambda *given: [[1.0], [0.0]])
-    monkeypatch.setattr("packpale.run.run.rank", lambda plots, weights, **more: ORIGINAL(plots, weights, draws=1, seed=1))
+    monkeypatch.setattr(
+        "packpale.run.run.rank", lambda plots, weights, **more: ORIGINAL(plots, weights, draws=1, seed=1)
+    )
     return seen
 
 

@@ -52,6 +52,7 @@ def write_run(
             "score": row.score,
             "first_place_share": row.first_place_share,
             "first_place_share_any_weights": row.first_place_share_any,
+            "screened": finished.briefs[row.plot_id].screened,
             "usual_rank_best": row.usual_places[0] if row.usual_places else None,
             "usual_rank_worst": row.usual_places[1] if row.usual_places else None,
         }

@@ -236,7 +236,7 @@ def finished_under(folder: Path, line: int, key: str) -> PlotBrief | None:
     try:
         if not folder.is_symlink() and (folder / KEY).read_text(encoding="utf-8").splitlines()[line] == key:
             brief = read_summary(folder / "result.json").brief
-            if brief.figures["feasible"]:
+            if brief.figures["feasible"] and not brief.screened:
                 read_draws(folder / DRAWS)
             return brief
     except (OSError, ValueError, KeyError, IndexError):

@@ -97,6 +97,7 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
                 plot_map_address(finished.briefs[place.plot_id].folder),
             )
             for place in ranking.rows
+            if not finished.briefs[place.plot_id].screened
         ],
     )
 
@@ -119,7 +120,9 @@ def _plot(geometry: dict[str, object], place: RankedPlot, brief: PlotBrief, word
     else:
         rows = [("Nothing fits", wording.say(brief.reason or ""))]
         label, title = place.plot_id, place.plot_id
-    return Shape(geometry, title, rows, plot_map_address(brief.folder), label)
+    if brief.screened:
+        rows.append(("Computed", "as screened: no map of its own"))
+    return Shape(geometry, title, rows, "" if brief.screened else plot_map_address(brief.folder), label)
 
 
 def _tolerance(briefs: Collection[PlotBrief]) -> float:

@@ -11,6 +11,7 @@ from packpale.review.report.blocks import (
     Chart,
     Columns,
     Paragraph,
+    Run,
     Section,
     Sketch,
     link,
@@ -52,7 +53,8 @@ class RunSource:
     @property
     def told(self) -> tuple[RankedPlot, ...]:
         """Plots that have a sheet."""
-        return self.ranking.rows[: self.project.ranking.told_in_full]
+        full = [row for row in self.ranking.rows if not self.brief(row).screened]
+        return tuple(full[: self.project.ranking.told_in_full])
 
     @property
     def failed(self) -> dict[str, str]:
@@ -171,11 +173,11 @@ def _failed(source: RunSource) -> Iterator[Block]:
     yield points(f"{plot}: {reason}" for plot, reason in failed.items())
 
 
-def ranking(source: RunSource, overview: Chart | None) -> Section:
-    """The ranking beside a picture of all plots."""
+def ranking(source: RunSource, overview: Chart | None, most: int | None = None) -> Section:
+    """The ranking, or its first ``most`` rows, beside a picture of all plots."""
     blocks: list[Block] = []
     if source.winners:
-        made = _ranking_table(source)
+        made = _ranking_table(source, source.winners[:most])
         blocks.append(Columns(((made,), (overview,)), "first wide") if overview else made)
         blocks.append(
             small(
@@ -184,24 +186,47 @@ def ranking(source: RunSource, overview: Chart | None) -> Section:
                 ".",
             )
         )
+        blocks += [*_of_so_many(source, most), *_screened(source)]
     elif overview:
         blocks.append(overview)
     rest = [row for row in source.ranking.rows if not row.feasible]
     if rest:
-        blocks.append(paragraph(strong("Nothing fits on:")))
+        blocks.append(paragraph(strong(f"Nothing fits on {len(rest)} plots:" if len(rest) > 1 else "Nothing fits on:")))
         blocks.append(
             points(
                 words(
                     link(row.plot_id, source.way_to(row)),
                     f": {source.show.say(source.brief(row).reason or '')}.",
                 )
-                for row in rest
+                for row in rest[:most]
             )
         )
     return Section("The plots", tuple(blocks), f"{PAGE}#ranking")
 
 
-def _ranking_table(source: RunSource) -> Block:
+def _of_so_many(source: RunSource, most: int | None) -> Iterator[Block]:
+    """That not all rows are shown."""
+    count = len(source.winners)
+    if most is not None and count > most:
+        yield small(f"The first {most} of {count} plots. The page index.html and ranking.csv have all of them.")
+
+
+def _screened(source: RunSource) -> Iterator[Block]:
+    """What it means that plots were only screened."""
+    count = sum(source.brief(row).screened for row in source.ranking.rows)
+    if not count:
+        return
+    yield paragraph(
+        strong(f"{count} of {len(source.ranking.rows)} plots were only screened. "),
+        "They were scored, fitted by a shorter search, priced and ranked: without maps, drawings, setting-out, and "
+        "without views and water from far away. Their order among each other may change when they are computed in full. "
+        "To have all of one: ",
+        Run("packpale run SETTINGS --plot NAME", "code"),
+        f". To have more of them: raise {source.show.setting('run.detail')}, now {source.project.run.detail}.",
+    )
+
+
+def _ranking_table(source: RunSource, winners: Sequence[RankedPlot]) -> Block:
     show, currency = source.show, source.project.currency
     heads = (
         ("Rank", "figure"),
@@ -213,12 +238,12 @@ def _ranking_table(source: RunSource) -> Block:
         (f"for each {_area_name(show)}", "figure"),
     )
     rows = []
-    for row in source.winners:
+    for row in winners:
         f = source.brief(row).figures
         rows.append(
             (
                 str(row.rank),
-                link(row.plot_id, source.way_to(row)),
+                row.plot_id if source.brief(row).screened else link(row.plot_id, source.way_to(row)),
                 show.score(row.score),
                 show.area(f["enclosed_area_m2"]),
                 source.range_of(row),
@@ -229,8 +254,8 @@ def _ranking_table(source: RunSource) -> Block:
     return table("Ranking of the plots", heads, rows, look="cards")
 
 
-def more_figures(source: RunSource) -> Section | None:
-    """Further figures of the ranked plots."""
+def more_figures(source: RunSource, most: int | None = None) -> Section | None:
+    """Further figures of the ranked plots, or of the first ``most``."""
     show = source.show
     if not source.winners:
         return None
@@ -245,7 +270,7 @@ def more_figures(source: RunSource) -> Section | None:
         ("Gets out if it digs faster than", "figure"),
     )
     rows = []
-    for row in source.winners:
+    for row in source.winners[:most]:
         f = source.brief(row).figures
         rows.append(
             (
@@ -342,7 +367,8 @@ def cautions() -> Section:
 
 def others(source: RunSource) -> Section | None:
     """Where plots without a sheet are told of."""
-    rest = source.ranking.rows[len(source.told) :]
+    told = source.told
+    rest = [row for row in source.ranking.rows if row not in told and not source.brief(row).screened]
     if not rest:
         return None
     rows = [words(link(row.plot_id, source.plot_page(row)), _in_a_row(source, row)) for row in rest]

@@ -20,6 +20,10 @@ EDGE = {"stroke": "#fffdf8", "stroke-width": "4", "stroke-linejoin": "round"}
 """A light edge round letters, so that they can be read on any line."""
 BOLD = {"font-weight": "bold"}
 NICE = (1, 2, 5)
+MOST_NAMED = 40
+"""So many plots have their name in the picture."""
+FINEST_PX = 0.3
+"""Corners that move a line by less are left out. [px]"""
 
 
 @dataclass(frozen=True)
@@ -46,9 +50,10 @@ def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
         return np.column_stack([left + (points[:, 0] - west) * scale, PAD + (north - points[:, 1]) * scale])
 
     svg = drawing(width, height)
+    coarse = FINEST_PX / scale
     for shape in shapes:
         dash = {} if shape.rank is not None else {"stroke_dasharray": "4 3"}
-        for ring in _rings(shape.outline):
+        for ring in _rings(shape.outline.simplify(coarse)):
             add(
                 svg,
                 "path",
@@ -59,15 +64,19 @@ def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
                 **dash,
             )
         for line in shape.lines:
-            for ring in _rings(line):
+            for ring in _rings(line.simplify(coarse)):
                 add(svg, "path", d=_path(at(ring)), fill=FENCE, fill_opacity=0.15, stroke=FENCE, stroke_width=2.0)
-    for shape in shapes:
+    # The last are the first in the ranking.
+    named = shapes[-MOST_NAMED:]
+    for shape in named:
         (x, y), text = at(np.array([[*shape.outline.centroid.coords[0]]]))[0], _label(shape)
         x = float(np.clip(x, 4 + 3.6 * len(text), width - 4 - 3.6 * len(text)))
         for look in (EDGE, {}):
             add(svg, "text", text, x=x, y=float(y) + 4, text_anchor="middle", font_size=13.0, fill=INK, **BOLD, **look)
     _scale(svg, scale, height, show)
-    told = "; ".join(_label(s) + ("" if s.rank is not None else ", where nothing fits") for s in shapes)
+    told = "; ".join(_label(s) + ("" if s.rank is not None else ", where nothing fits") for s in named)
+    if len(named) < len(shapes):
+        told = f"{len(shapes)} plots, of which the first are {told}"
     return Chart(
         markup(svg),
         f"All plots with their ranks, fence lines inside, north of the grid up: {told}.",

@@ -13,6 +13,9 @@ from packpale.review.report.sizes import sizes
 from packpale.review.words.notes import told_once
 from packpale.values.notes import Note
 
+MOST_PRINTED = 100
+"""Rows of the ranking in print: of more plots the page and the tables tell."""
+
 
 @dataclass(frozen=True)
 class RunReport:
@@ -37,6 +40,7 @@ def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Cha
     first = (front.left_out(), front.cautions())
     costs = sizes(source)
     figures = front.more_figures(source)
+    first_figures = front.more_figures(source, MOST_PRINTED)
     told = [_ToldPlot(source, number, plots, notes.plots) for number in range(len(source.told))]
     sheets = tuple(plot.sheet() for plot in told)
     after = (front.how_sure(source), *sheets, front.others(source), front.run_notes(source, notes.run))
@@ -47,7 +51,12 @@ def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Cha
         head=head,
         index=_there(ranking, costs, *first, folded, *after),
         basis=rests_on,
-        printed=(*head, *_there(ranking, *first, figures, costs, *after, *details, *rests_on)),
+        printed=(
+            *head,
+            *_there(
+                front.ranking(source, overview, MOST_PRINTED), *first, first_figures, costs, *after, *details, *rests_on
+            ),
+        ),
     )
 
 

@@ -126,6 +126,7 @@ RANKING = Subject(
         Field("first_place_share_any_weights", "The same for any weights", "share"),
         Field("usual_rank_best", "Best rank in the middle eight tenths of the draws", "number of it"),
         Field("usual_rank_worst", "Worst rank in them", "number of it"),
+        Field("screened", "Whether it was only screened, as plots beyond run.detail are", "yes or no"),
     ),
 )
 EARTHWORKS = Subject(

@@ -50,6 +50,7 @@ NAMES: Mapping[str, str] = {
     "dens.roof_m": "the least ground over a chamber",
     "viewing.stand_off_m": "the stand-off of people from the fence",
     "neighbours.perimeter_m": "the least gap of a double fence",
+    "run.detail": "the number of plots computed in full",
     "ranking.told_in_full": "the number of plots that are told of in full",
 }
 """What a sentence calls a setting; others are called by their key's own words."""
