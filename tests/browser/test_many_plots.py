@@ -1,4 +1,4 @@
-"""Pages of a run in which most plots were only screened: no dead links, and a ranking that can be sorted and cut down."""
+"""Pages of a run in which most plots were only screened: no dead links, a ranking that can be sorted and cut down."""
 
 import csv
 import dataclasses
@@ -18,12 +18,15 @@ from review import factory
 pytestmark = pytest.mark.browser
 
 COUNT = 30
-ROWS = "() => [...document.querySelectorAll('table.cards tbody tr')].filter(r => !r.hidden).map(r => r.cells[1].textContent.trim())"
+ROWS = """() => [...document.querySelectorAll('table.cards tbody tr')].filter(r => !r.hidden)
+    .map(r => r.cells[1].textContent.trim())"""
+PRICES = """() => [...document.querySelectorAll('table.cards tbody tr')]
+    .map(r => Number(r.cells[5].textContent.replace(/[^0-9]/g, '')))"""
 
 
 @pytest.fixture(scope="module")
 def screened(tmp_path_factory, fitting):
-    """One plot in full and thirty beside it that were screened; one of them under a hostile name, one where nothing fits."""
+    """One plot in full and thirty that were screened; one of them under a hostile name, one where nothing fits."""
     folder = tmp_path_factory.mktemp("county")
     settings = factory.project(title="County", ranking={"told_in_full": 1}, run={"detail": 1})
     factory.run_folder(folder, [fitting], settings)
@@ -91,11 +94,10 @@ def test_the_ranking_is_sorted_by_its_heads_and_cut_down_by_words(watched, scree
     cheapest = page.evaluate(ROWS)
     assert sorted(cheapest) == sorted(ranked)
     assert cheapest != by_name
-    column = "() => [...document.querySelectorAll('table.cards tbody tr')].map(r => Number(r.cells[5].textContent.replace(/[^0-9]/g, '')))"
-    prices = page.evaluate(column)
+    prices = page.evaluate(PRICES)
     assert prices == sorted(prices)
     page.keyboard.press("Enter")
-    assert page.evaluate(column) == sorted(prices, reverse=True)
+    assert page.evaluate(PRICES) == sorted(prices, reverse=True)
     assert head.get_attribute("aria-sort") == "descending"
     page.fill(".filter input", "field 1")
     assert set(page.evaluate(ROWS)) == {f"field {k}" for k in range(10, 20)}

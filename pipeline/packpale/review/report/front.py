@@ -219,8 +219,8 @@ def _screened(source: RunSource) -> Iterator[Block]:
     yield paragraph(
         strong(f"{count} of {len(source.ranking.rows)} plots were only screened. "),
         "They were scored, fitted by a shorter search, priced and ranked: without maps, drawings, setting-out, and "
-        "without views and water from far away. Their order among each other may change when they are computed in full. "
-        "To have all of one: ",
+        "without views and water from far away. In full their order among each other may be another. To have all of "
+        "one: ",
         Run("packpale run SETTINGS --plot NAME", "code"),
         f". To have more of them: raise {source.show.setting('run.detail')}, now {source.project.run.detail}.",
     )
