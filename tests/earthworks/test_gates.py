@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from packpale.earthworks.fence_take_off import fence_take_off
 from packpale.earthworks.gates import INNER, OUTER, gate_leaves, gate_notes
@@ -12,7 +13,7 @@ from packpale.earthworks.work_out import likely_price
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit, Gates
-from packpale.settings import GateSettings
+from packpale.review.assumed import settings_used
 from packpale.values.notes import ESCAPE
 from told import told
 from trench_cases import pack_of, project_of, site_of
@@ -109,14 +110,21 @@ def test_both_gates_of_an_airlock_have_a_sheet_and_the_room_is_told():
 
 def test_a_wide_gap_is_a_way_out_and_missing_ground_is_not_known():
     found = leaves(lambda x, y: 100 + 0.1 * x)
-    (note,) = gate_notes(found, GateSettings())
+    (note,) = gate_notes(found)
     assert note.severity == ESCAPE
     assert "leaves 0.25 m open below it" in told([note])[0]
-    assert gate_notes(leaves(lambda x, y: 100 + 0.02 * x), GateSettings()) == []
+    assert gate_notes(leaves(lambda x, y: 100 + 0.02 * x)) == []
     hole = leaves(lambda x, y: np.where((abs(x - 1) < 1) & (abs(y + 39) < 1), np.nan, 100.0))
     assert any(math.isnan(g.gap) for g in hole)
-    (note,) = gate_notes(hole, GateSettings())
+    (note,) = gate_notes(hole)
     assert "elevation is missing" in told([note])[0]
+
+
+def test_what_a_sill_measures_has_no_effect_without_one():
+    with pytest.raises(ValidationError, match="sill_depth_m has no effect without below"):
+        project_of(gates={"sill_depth_m": 0.6})
+    assert not any(s.key.startswith("gates.sill") for s in settings_used(project_of()))
+    assert any(s.key.startswith("gates.sill") for s in settings_used(project_of(gates={"below": "concrete sill"})))
 
 
 def test_a_sill_is_paid_for():

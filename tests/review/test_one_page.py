@@ -19,7 +19,7 @@ MANY = tuple(
     Note("corners", f"matter {k} of many that has to be looked at soon", "And a tail of words.", packs=(k % 3 + 1,))
     for k in range(40)
 )
-FILLING = "Words that fill most of the page before. " * 90
+FILLING = "Words that fill most of the page before. " * 105
 
 
 def squeezed(text):

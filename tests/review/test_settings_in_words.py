@@ -8,6 +8,7 @@ import pytest
 from pdfminer.high_level import extract_text
 
 import packpale
+from packpale.review.assumed import SET, settings_used
 from packpale.review.report.blocks import Table, text_of, walk
 from packpale.review.report.settings import settings_section
 from packpale.review.words import Wording, plain
@@ -109,8 +110,14 @@ def test_report_names_no_keys_and_every_setting_in_words(run):
     assert keys_in(text) == []
     start, end = (text.rindex(head) for head in HEADS)
     assert 0 < start < end
-    for name, *_ in in_force(run.settings).values():
-        assert "".join(name.split())[:40] in "".join(text[start:end].split()), name
+    # On paper stand those that were set and those that are guesses; the page of the basis has all.
+    basis = "".join(pages.read(run.folder / "basis.html").text.split())
+    named = in_force(run.settings)
+    for setting in settings_used(run.settings):
+        name = "".join(named[setting.key][0].split())[:40]
+        assert name in basis, setting.key
+        if setting.status in {SET, "assumption"}:
+            assert name in "".join(text[start:end].split()), setting.key
 
 
 def test_maps_name_no_keys(run):

@@ -245,9 +245,8 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project, *, flat: float
                 "sheet flow crosses",
                 f"sheet flow from {{area}} or more crosses the fence at {{places}} "
                 f"{'place' if sheets == 1 else 'places'}",
-                "It comes down an open slope from less ground than makes a channel ({setting:land.channel_area_ha}), "
-                "and spreads in a storm: what it carries hangs in the mesh, and it washes soil off the apron. Look "
-                "there after heavy rain.",
+                "It comes down an open slope from less than {setting:land.channel_area_ha}: what it carries hangs in "
+                "the mesh, and it washes soil off the apron.",
                 {"area": area, "places": sheets},
                 size=sheets,
             )
@@ -317,10 +316,7 @@ def _flat_notes(found: Sequence[Crossing], flat: float) -> list[Note]:
     if not arbitrary and flat < FLAT_TOLD_M:
         return []
     lead = "over {length} of fence line the ground is too flat to tell where water crosses"
-    rest = (
-        "It falls by less than {fall} in {way} there; after rain, water stands or crosses anywhere. Look at it when it "
-        "is wet."
-    )
+    rest = "It falls by less than {fall} in {way}; look at it when it is wet."
     if arbitrary:
         rest = f"The places of {{few}} of the {{all}} crossings are arbitrary. {rest}"
     values: dict[str, Value] = {

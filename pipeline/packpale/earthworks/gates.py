@@ -19,6 +19,8 @@ from packpale.values.quantity import Quantity, given
 
 STEP_M = 0.1
 """Between the places under a leaf and its swing at which ground is looked at. [m]"""
+GAP_TOLD_M = 0.1
+"""Gap below a shut leaf from which it is told. [m] Assumption: no published figure was found."""
 OUTER, INNER = "in the fence line", "at the inner end of the airlock"
 
 
@@ -159,10 +161,10 @@ def _swings(settings: GateSettings, place: str, *, airlock: bool) -> str:
     return "to the outside" if place == OUTER else "into the airlock"
 
 
-def gate_notes(leaves: tuple[GateLeaf, ...], settings: GateSettings) -> list[Note]:
+def gate_notes(leaves: tuple[GateLeaf, ...]) -> list[Note]:
     """Gates of one pack under whose leaves an animal may get, the widest gap first in the note."""
     notes = []
-    wide = [g for g in leaves if g.gap > settings.gap_limit_m + 1e-9]
+    wide = [g for g in leaves if g.gap > GAP_TOLD_M + 1e-9]
     if wide:
         worst = max(wide, key=lambda g: g.gap)
         notes.append(
@@ -170,14 +172,14 @@ def gate_notes(leaves: tuple[GateLeaf, ...], settings: GateSettings) -> list[Not
                 "gap under a gate",
                 "on this ground a leaf that swings free leaves {gap} open below it",
                 "It does at gate {gate} ({place}, chainage {chainage}); more than {limit} at {few} of {all} leaves. "
-                "Level the ground there, let the leaf swing the other way ({setting:gates.swing}), hang it on rising "
-                "hinges, or set a sill ({setting:gates.below}). No published figure for that gap was found.",
+                "Level the ground there, change {setting:gates.swing} or {setting:gates.below}, or take rising hinges. "
+                "No published figure for that gap was found.",
                 {
                     "gap": Quantity(worst.gap, "dimension"),
                     "gate": worst.gate,
                     "place": worst.place,
                     "chainage": Quantity(worst.chainage, "length"),
-                    "limit": given(settings.gap_limit_m, "dimension"),
+                    "limit": given(GAP_TOLD_M, "dimension"),
                     "few": len(wide),
                     "all": len(leaves),
                 },

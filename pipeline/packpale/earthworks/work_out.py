@@ -86,7 +86,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     leaves: list[GateLeaf] = []
     for pack in enclosure.packs:
         found = gate_leaves(site, pack, project)
-        notes += gate_notes(found, project.gates)
+        notes += gate_notes(found)
         leaves += found
     notes += [*_posts_in_the_dig(project), *_rock_walls(trench, sum(v.hard_rock for v in volumes))]
     hauled = haul(volumes, bulking=project.bulking, plant=project.plant)
@@ -277,9 +277,8 @@ def _posts_in_the_dig(project: Project) -> list[Note]:
         Note(
             "posts in made ground",
             f"the posts stand on the line of the dig, and their footings {bottom} ground that has been filled again",
-            "Footings are {footing} deep, the trench {trench}. Filled ground holds a post less than grown ground does: "
-            "the structural design has to reckon with made ground, or with footings cast against the trench's bottom "
-            "before it is filled. The order of work on the plot's page is for that.",
+            "Footings are {footing} deep, the trench {trench}. The structural design has to reckon with made ground, "
+            "or with footings cast against the trench's bottom before it is filled.",
             {"footing": given(fence.hole_depth_m, "dimension"), "trench": given(trench.depth_m, "dimension")},
         )
     ]

@@ -108,9 +108,8 @@ def _notes_on_banks(heights: list[float]) -> tuple[Note, ...]:
         Note(
             "banks opened",
             f"at {places} a mapped watercourse was let through a bank, up to {{height}} high",
-            "Nobody has said that a pipe or bridge is there, but the map shows water on both sides, no farther apart "
-            "than {setting:land.bank_m}. Look whether it is open, and how wide: where it clogs, the field behind it "
-            "fills.",
+            "Whether a pipe or bridge is there is not known: only the map shows water on both sides, within "
+            "{setting:land.bank_m}. Where it is shut, the field behind it fills.",
             {"height": Quantity(max(heights), "dimension")} | ({"places": len(heights)} if len(heights) > 1 else {}),
             size=max(heights),
         ),

@@ -39,7 +39,8 @@ def settings_used(project: Project) -> Iterator[UsedSetting]:
             value, status, source = row.number, row.status, row.source
         else:
             value, status, source = _value(project, keys), SET, _whose(project, keys)
-        if value is not None:
+        idle = row.key.startswith("gates.sill_") and project.gates.below != "concrete sill"
+        if value is not None and not idle:
             yield UsedSetting(row.key, meaning(row.key), value, row.unit, status, source)
 
 

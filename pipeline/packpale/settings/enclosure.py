@@ -163,8 +163,13 @@ class GateSettings(Settings):
     """How far it stands above that ground. [m]"""
     clearance_m: Annotated[float, Field(ge=0, le=0.5)] = default("gates.clearance_m")
     """Kept between a leaf and the highest ground or sill on its way. [m]"""
-    gap_limit_m: Annotated[float, Field(gt=0, le=1)] = default("gates.gap_limit_m")
-    """Gap below a shut leaf from which it is told. [m]"""
+
+    @model_validator(mode="after")
+    def _a_sill_is_asked_for(self) -> Self:
+        for name in ("sill_width_m", "sill_depth_m", "sill_above_ground_m"):
+            if self.below != "concrete sill" and getattr(self, name) != default(f"gates.{name}"):
+                raise ValueError(f'{name} has no effect without below = "concrete sill"; set that or drop the key')
+        return self
 
 
 class MeshSettings(Settings):

@@ -35,12 +35,12 @@ def fence_section(source: PlotSource) -> Section:
         ("Arms of the overhang", *(str(f.arms) for f in fences)),
         ("Straining wire", *(show.length(f.wire) for f in fences)),
         (
-            "Ties: on wires; on posts; in laps",
-            *(f"{f.fixings.on_wires:,}; {f.fixings.on_posts:,}; {f.fixings.in_laps:,}" for f in fences),
-        ),
-        (
-            "Joint of fence and skirt, at the ground, and ties in it",
-            *(f"{show.length(f.fixings.joint_length)}, {f.fixings.in_joint:,}" for f in fences),
+            "Ties on wires; on posts; in laps; in the joint of fence and skirt, and its length",
+            *(
+                f"{f.fixings.on_wires:,}; {f.fixings.on_posts:,}; {f.fixings.in_laps:,}; {f.fixings.in_joint:,}, "
+                f"{show.length(f.fixings.joint_length)}"
+                for f in fences
+            ),
         ),
         ("Pegs that hold the apron down", *(f"{f.fixings.anchors:,}" for f in fences)),
         ("Gates, of them in airlocks", *(f"{f.gates}, {f.airlocks}" for f in fences)),
@@ -59,7 +59,6 @@ def fence_section(source: PlotSource) -> Section:
     )
     note = small(
         "Posts at bends are strutted and are left out of the last row. Each gate has a second one at the inner end of "
-        "its airlock, where there is one. Ties and pegs in the ground rust as the mesh does: take the same wire and "
-        "zinc. Below a gate there is no fence for the skirt to be tied to: see the gate sheet."
+        "its airlock, where there is one. Ties and pegs rust as the mesh does: take the same wire and zinc."
     )
     return Section("What the fence takes", (table("What the fence takes", heads, rows), note), source.section("fence"))

@@ -30,12 +30,8 @@ def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
     single = " A single gate lets out whoever slips past." if double < gates else ""
     count = "1 gate" if gates == 1 else f"{gates} gates"
     gap = max((g.gap for g in source.works.gates if not math.isnan(g.gap)), default=0.0)
-    below = (
-        f"the greatest gap below a leaf is {show.dimension(gap)}"
-        if gap
-        else "the gaps below their leaves are not known"
-    )
-    yield words(source.see("By a gate", "gates")), f"{count}, {double} with a second one behind; {below}.{single}"
+    below = f"{show.dimension(gap)} open below a leaf" if gap else "gaps not known"
+    yield words("By a gate"), f"{count}, {double} with a second one behind; {below}.{single}"
     yield words(source.see("With the water", "crossings")), _water(source)
     yield words(source.see("Unwatched", "round")), _unwatched(source)
 

@@ -103,8 +103,8 @@ METHODS = (
     ),
     Method(
         "Crossings of water",
-        "Where a flow path that drains the least area set crosses the line. Opening full to its height, with what "
-        "bars and debris leave of it.",
+        "Where a flow path that drains the least area set crosses the line, those within a post spacing as one. "
+        "Opening full to its height, with what bars and debris leave of it.",
         "Q = C × i × A; v = R^(2/3) × sqrt(slope) / n",
         "Kirpich, Civil Engineering 10, 1940; FHWA Hydraulic Engineering Circular 22; Manning",
     ),

@@ -64,16 +64,19 @@ def page_blocks(source: PlotSource, report: PlotReport, further: Iterable[Sectio
         return (*report.sheet.blocks, *further, *report.sections)
     brief = source.section("holding")
     sheet = (b for b in report.sheet.blocks if not (isinstance(b, Section) and b.id == brief))
-    return (*sheet, holds.holds_section(source), *further, *_with_programme(source, report.sections))
+    return (*sheet, holds.holds_section(source), *further, *_with_more(source, report.sections))
 
 
-def _with_programme(source: PlotSource, sections: Iterable[Section]) -> Iterator[Section]:
-    """The programme stands behind the machine's hours that it is made from."""
-    made = programme_section(source)
+def _with_more(source: PlotSource, sections: Iterable[Section]) -> Iterator[Section]:
+    """The sections, behind some what the page alone tells on demand."""
+    behind = {
+        source.section("crossings"): (water.all_crossings(source),),
+        source.section("fence"): (gates.gate_sheet(source), order.order_of_work(source)),
+        source.section("machine"): (programme_section(source),),
+    }
     for section in sections:
         yield section
-        if made and section.id == source.section("machine"):
-            yield made
+        yield from (more for more in behind.get(section.id, ()) if more is not None)
 
 
 def _fitted(source: PlotSource) -> list[Section | None]:
@@ -86,8 +89,6 @@ def _fitted(source: PlotSource) -> list[Section | None]:
         people.round_section(source),
         digging.trench_safety(source) if works.safety else None,
         fence.fence_section(source) if works.fences else None,
-        gates.gate_sheet(source),
-        order.order_of_work(source),
         bill_section(source),
         price.how_sure(source) if works.uncertainty else None,
         digging.machine(source) if works.plant or works.haul else None,

@@ -66,7 +66,13 @@ def settings_section(project: Project, show: Wording) -> Section:
         of_list = [s for s in left if s.status == status or not status]
         left = [s for s in left if s not in of_list]
         if of_list:
-            lists.append(Section(title, (paragraph(said), _table(title, of_list, show))))
+            listed: Block = _table(title, of_list, show)
+            first = paragraph(said)
+            if not status:
+                # On paper what was set, and what is a guess, is enough.
+                first = paragraph(f"{said} On paper they are left out: basis.html has them.")
+                listed = Section("All of them", (listed,), look="folded")
+            lists.append(Section(title, (first, listed)))
     unset = [key for key in SPOKEN_OF if _value(project, key) is None]
     if unset:
         title = "Not set, though the report speaks of them"

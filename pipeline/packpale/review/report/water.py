@@ -10,8 +10,8 @@ from packpale.review.report.source import PlotSource
 from packpale.review.subjects import crossings as subject
 from packpale.values.cautions import advised
 
-SHOWN = 12
-"""Crossings that the page lists, those that drain most; the GeoPackage holds all."""
+SHOWN = 3
+"""Crossings that are listed in sight, those that drain most; the page tells all on demand."""
 
 
 def crossings(source: PlotSource) -> Section:
@@ -78,6 +78,20 @@ def _stream(source: PlotSource, s: StreamCrossing, chainage: str, width: str) ->
     return f"{pack}chainage {chainage}{wide}: {told}"
 
 
+def _listed(source: PlotSource, found: list[subject.Found]) -> Block:
+    rain = source.project.crossings.rain_source is not None
+    without = () if rain else ("design_flow_m3_per_s", "opening_width_m", "bars")
+    return listing(source, "Where water crosses the fence", subject.CROSSINGS, found, without=without)
+
+
+def all_crossings(source: PlotSource) -> Section | None:
+    """Every place on demand; None where those in sight are all."""
+    found = [f for f in subject.crossings(source.result) if f.path]
+    if len(found) <= SHOWN:
+        return None
+    return Section("All places where water crosses", (_listed(source, found),), look="folded")
+
+
 def _kinds(found: list[subject.Found]) -> str:
     """How many of each kind."""
     count = {kind: sum(f.kind == kind for f in found) for kind in get_args(Kind)}
@@ -109,13 +123,7 @@ def _places(source: PlotSource, found: list[subject.Found]) -> list[Block]:
             f" ({_kinds(found)}). Each is a weak point: mesh catches what floats, bends or is undermined, and the "
             "first flood opens the fence.",
         ),
-        listing(
-            source,
-            "Where water crosses the fence",
-            subject.CROSSINGS,
-            shown,
-            without=() if rain else ("design_flow_m3_per_s", "opening_width_m", "bars"),
-        ),
+        _listed(source, shown),
         small(f"Rainfall: {settings.rain_source}. {said}")
         if rain
         else small(
