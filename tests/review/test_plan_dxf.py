@@ -3,6 +3,10 @@
 import csv
 import dataclasses
 import math
+import os
+import pickle
+import subprocess
+import sys
 from collections import Counter, namedtuple
 
 import ezdxf
@@ -213,6 +217,20 @@ def test_same_plot_same_bytes(case, tmp_path):
     write_plan_dxf(case.result, case.settings, tmp_path / "again.dxf")
     assert (tmp_path / "again.dxf").read_bytes() == case.path.read_bytes()
     assert ezdxf.options.write_fixed_meta_data_for_testing is before
+
+
+def test_every_process_gives_the_same_bytes(egg, tmp_path):
+    """Processes differ in the order in which they walk through sets."""
+    (tmp_path / "plot.pickle").write_bytes(pickle.dumps((egg.result, egg.settings)))
+    script = (
+        "import pathlib, pickle, sys; from packpale.review.survey.plan_dxf import write_plan_dxf; "
+        "plot = pickle.loads(pathlib.Path(sys.argv[1]).read_bytes()); write_plan_dxf(*plot, pathlib.Path(sys.argv[2]))"
+    )
+    for seed in "12345":
+        path = tmp_path / f"{seed}.dxf"
+        with_seed = os.environ | {"PYTHONHASHSEED": seed}
+        subprocess.run([sys.executable, "-c", script, tmp_path / "plot.pickle", path], env=with_seed, check=True)
+        assert path.read_bytes() == egg.path.read_bytes()
 
 
 def test_points_are_stakes_and_pegs_with_their_ground(case, tmp_path):

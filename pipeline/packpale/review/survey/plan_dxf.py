@@ -76,6 +76,9 @@ def write_plan_dxf(result: PlotResult, project: Project, path: Path) -> None:
         for name, (colour, dash) in LAYERS.items():
             drawing.layers.add(name, color=colour, linetype=dash)
         _Plan(drawing.modelspace(), result, project).draw()
+        # Saving adds these in an order that differs from one process to the next; what is there already stays.
+        for name in sorted(drawing.entitydb.dxf_types_in_use()):
+            drawing.classes.add_class(name)
         drawing.saveas(path)
 
 
