@@ -1,6 +1,6 @@
 """Everything that is told of one plot: its sheet, and the sections of its own page."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,9 +21,12 @@ from packpale.review.report import (
 )
 from packpale.review.report.bill import bill_section
 from packpale.review.report.blocks import Block, Section, from_plain, plain
+from packpale.review.report.cautions import before_digging
+from packpale.review.report.notes import notes_section
 from packpale.review.report.programme import programme_section
 from packpale.review.report.sheet import plot_sheet
 from packpale.review.report.source import PlotSource
+from packpale.review.summary import notes
 
 
 @dataclass(frozen=True)
@@ -58,9 +61,13 @@ def plot_report(source: PlotSource) -> PlotReport:
     return PlotReport(plot_sheet(source), tuple(s for s in sections if s is not None))
 
 
-def page_blocks(source: PlotSource, report: PlotReport, further: Iterable[Section]) -> tuple[Block, ...]:
-    """A plot's own page: the sheet with whether it holds told in full, ``further`` sections, then all others."""
-    if not source.result.enclosure.packs or source.result.care is None:
+def page_blocks(source: PlotSource, report: PlotReport) -> tuple[Block, ...]:
+    """A plot's own page: the sheet with whether it holds told in full, cautions, notes, then all other sections."""
+    result = source.result
+    cautions = before_digging(source.section("cautions")) if result.enclosure.feasible else None
+    known = notes_section(notes(result), source.show, several_packs=source.several, address=source.section("notes"))
+    further = tuple(section for section in (cautions, known) if section is not None)
+    if not result.enclosure.packs or result.care is None:
         return (*report.sheet.blocks, *further, *report.sections)
     brief = source.section("holding")
     sheet = (b for b in report.sheet.blocks if not (isinstance(b, Section) and b.id == brief))
