@@ -1,6 +1,6 @@
 """Everything that is told of one plot: its sheet, and the sections of its own page."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
