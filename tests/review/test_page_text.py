@@ -42,7 +42,8 @@ def miscounted(tree, path, *beside):
 
     ``beside`` is what the page has over the tree: names in its title and in its links to other pages.
     """
-    page = pages.read(path)
+    # Letters of a drawing are no text of the tree.
+    page = pages.Page(re.sub(r"<svg\b.*?</svg>", "", path.read_text(encoding="utf-8"), flags=re.DOTALL))
     shown = squeezed("".join(page.texts))
     said = [squeezed(piece) for piece in (*pieces(tree), *beside)]
     # The list of contents says the titles of the page's own sections once more.
