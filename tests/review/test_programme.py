@@ -100,6 +100,14 @@ def test_bars_are_as_long_as_their_days(fitting):
         assert float(bar.get("x")) - float(bars[0].get("x")) == pytest.approx((first - 1) * scale, abs=0.15)
 
 
+def test_days_beside_the_last_bar_stay_in_the_drawing():
+    made = fromstring(day_bars([("dig", 1, 997), ("check", 998, 1000)], alt="Bars", caption="c").svg)
+    wide = float(made.get("viewBox").split()[2])
+    figures = [e for e in made.iter() if e.tag.endswith("text") and e.get("font-weight") == "bold"]
+    # Figures and letters of the font are 0.7 of their size wide at the most, in bold.
+    assert all(float(e.get("x")) + 0.7 * 13 * len(e.text) <= wide for e in figures)
+
+
 def test_one_day_of_one_work_is_a_bar(fitting):
     made = day_bars([("dig", 1, 1)], alt="Bars", caption="c")
     assert made.alt == "Bars. dig: day 1."

@@ -63,7 +63,7 @@ def both_ways(rows: Sequence[tuple[str, float, str]], *, alt: str, caption: str)
 
 def day_bars(rows: Sequence[tuple[str, int, int]], *, alt: str, caption: str) -> Chart:
     """Work as bars from its first day to its last, each with its days in figures."""
-    left, after = 320.0, 80.0
+    left, after = 310.0, 115.0
     last = max(end for _, _, end in rows)
     scale = (WIDTH - left - after) / last
     foot = len(rows) * STEP + 6

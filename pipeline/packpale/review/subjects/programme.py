@@ -83,10 +83,10 @@ PROGRAMME = Subject(
         _amount("buried_mesh_m2", "Buried mesh", "surface", "buried_mesh"),
         _amount("posts", "Posts", "count", "posts"),
         _amount("concrete_m3", "Concrete", "volume", "concrete", page=False),
-        _amount("gates", "Gates", "count", "gates"),
+        _amount("gates", "Gates", "count", "gates", page=False),
         _amount("in_water_m", "Trench in water", "length", "in_water"),
         _amount("open_overnight_m", "Open overnight", "length", "open_overnight"),
-        Field("rounds", "Open end looked at", "text", lambda d: d.rounds, lambda d: d.rounds or None, page=True),
+        Field("rounds", "Open end looked at", "text", lambda d: d.rounds),
     ),
     planned_days,
 )
