@@ -48,13 +48,14 @@ def best_cut_on_lines(on, n, share):
         normal = np.array([math.cos(math.pi * k / 4), math.sin(math.pi * k / 4)])
         along = np.array([-normal[1], normal[0]])
         reach = shapely.get_coordinates(on.enclosable) @ normal
+        aside = along * (shapely.get_coordinates(on.enclosable)[0] @ along)
         for cuts in places:
-            at = [-far, *(reach.min() + np.array(cuts) * np.ptp(reach)), far]
+            at = [reach.min() - 1, *(reach.min() + np.array(cuts) * np.ptp(reach)), reach.max() + 1]
             smallest = math.inf
             for low, high in itertools.pairwise(at):
                 # The strips outside the fences fill the separation.
-                slab = [normal * low - along * far, normal * low + along * far]
-                slab += [normal * high + along * far, normal * high - along * far]
+                slab = [aside + normal * low - along * far, aside + normal * low + along * far]
+                slab += [aside + normal * high + along * far, aside + normal * high - along * far]
                 part = polygons_in(on.enclosable.intersection(Polygon(slab)))
                 if smallest > best and not part.is_empty:
                     there = LineGround(part, on.soft, on.inside_strip, on.outside_strip)
@@ -78,4 +79,5 @@ def test_packs_by_the_rules_of_the_line_beside_cuts(n):
         print(f"{n} packs, {name:30}{smallest:7.0f} m2, {smallest / max(cut, 1):6.3f} of the cut, {took:4.1f} s")  # noqa: T201
         if smallest < 0.99 * cut:
             under[name] = smallest / cut
+        assert cut > 0, name
     assert not under
