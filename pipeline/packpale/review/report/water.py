@@ -10,7 +10,7 @@ from packpale.review.report.source import PlotSource
 from packpale.review.subjects import crossings as subject
 from packpale.values.cautions import advised
 
-SHOWN = 3
+SHOWN = 2
 """Crossings that are listed in sight, those that drain most; the page tells all on demand."""
 
 
