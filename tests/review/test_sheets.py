@@ -138,6 +138,50 @@ def test_overhang_leans_inward_and_the_apron_lies_on_its_side(one, two):
         assert (tip * reach < 0) == outside
 
 
+FOOTINGS = {
+    "standing on the bottom": ({"depth_m": 1.2}, {"hole_diameter_m": 0.4, "hole_depth_m": 0.8}, (0.4, 1.2)),
+    "drilled deeper": ({"depth_m": 0.9, "side": "inside"}, {"hole_diameter_m": 0.5, "hole_depth_m": 1.3}, (0.0, 1.3)),
+}
+
+
+@pytest.mark.parametrize(("trench", "fence", "ends"), FOOTINGS.values(), ids=FOOTINGS)
+def test_footings_measured_back(trench, fence, ends, tmp_path):
+    """Where concrete and skirt stand in the dig, on the section, at a post and on sections along the line."""
+    settings = factory.project(trench=trench, fence=fence)
+    made = drawn(factory.result(settings=settings), settings, tmp_path)
+    paper = Paper(made.folder / "section.svg")
+    (scale,) = paper.scales()
+    (large,) = (float(t.split("1:")[1]) for t in paper.texts if t.startswith("Section at a post"))
+    ground = paper.points("ground-left")[0, 1]
+    top, bottom = ends
+    wide, deep = fence["hole_diameter_m"], fence["hole_depth_m"]
+    behind = (paper.points("footing") - (paper.points("skirt")[0, 0], ground)) * scale / 1000
+    assert shapely.Polygon(behind).bounds == pytest.approx((-wide / 2, -bottom, wide / 2, -top), abs=1e-4)
+    # At a post the skirt starts at the ground on the line, passes the concrete inside and ends on the trench's bottom.
+    skirt = paper.points("skirt-at-post")
+    concrete = shapely.Polygon((paper.points("footing-at-post") - skirt[0]) * large / 1000)
+    assert concrete.bounds == pytest.approx((-wide / 2, -bottom, wide / 2, -top), abs=1e-4)
+    skirt = (skirt - skirt[0]) * large / 1000
+    inward = 1 if trench.get("side") == "inside" else -1
+    assert skirt[-1] == pytest.approx((inward * wide / 2, -trench["depth_m"]), abs=1e-4)
+    assert not concrete.buffer(-1e-3).intersects(shapely.LineString(skirt))
+    for name, length in (("height", deep), ("diameter", wide), ("top", top), ("below", bottom - trench["depth_m"])):
+        if length > 1e-9:
+            assert paper.length(f"footing-{name}") * large / 1000 == pytest.approx(length, abs=1e-4)
+            assert printable(wording(settings).dimension(length)) in paper.texts
+    assert any("made" in t for t in paper.texts)
+    paper = Paper(made.folder / "sections.svg")
+    (scale,) = paper.scales()
+    feet = [name for name in paper.lines if name.startswith("footing-")]
+    assert feet
+    for name in feet:
+        skirt = paper.points(name.replace("footing", "skirt"))
+        at = skirt[skirt[:, 1].argmax()]
+        box = shapely.Polygon((paper.points(name) - at) * scale / 1000).bounds
+        assert box == pytest.approx((-wide / 2, -bottom, wide / 2, -top), abs=2e-3)
+    assert any("made ground" in t for t in paper.texts)
+
+
 def test_heap_is_as_large_as_the_spoil_of_the_largest_section(one):
     paper = Paper(one.folder / "section.svg")
     (scale,) = paper.scales()

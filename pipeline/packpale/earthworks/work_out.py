@@ -6,6 +6,7 @@ import numpy as np
 
 from packpale.earthworks.bulking import bulk
 from packpale.earthworks.fence_take_off import FenceTakeOff, fence_notes, fence_take_off
+from packpale.earthworks.footing import footing
 from packpale.earthworks.gates import GateLeaf, gate_leaves, gate_notes
 from packpale.earthworks.haul import haul, haul_notes
 from packpale.earthworks.mesh_life import mesh_life, mesh_notes
@@ -272,11 +273,11 @@ def _rock_walls(trench: TrenchSettings, hard_rock: float) -> list[Note]:
 def _posts_in_the_dig(project: Project) -> list[Note]:
     """That posts stand where the skirt's trench is dug, which their design has to reckon with."""
     trench, fence = project.trench, project.fence
-    bottom = "stand wholly in" if fence.hole_depth_m <= trench.depth_m else "reach through"
+    stand = footing(fence, trench.depth_m).made_ground
     return [
         Note(
             "posts in made ground",
-            f"the posts stand on the line of the dig, and their footings {bottom} ground that has been filled again",
+            f"the posts stand on the line of the dig, and their footings {stand} ground that has been filled again",
             "Footings are {footing} deep, the trench {trench}. The structural design has to reckon with made ground, "
             "or with footings cast against the trench's bottom before it is filled.",
             {"footing": given(fence.hole_depth_m, "dimension"), "trench": given(trench.depth_m, "dimension")},

@@ -8,13 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from packpale.earthworks.footing import footing
 from packpale.earthworks.model import TrenchSafety
 from packpale.earthworks.safety import SPOIL_SETBACK
 from packpale.earthworks.section import TrenchSection
+from packpale.review.drawings.footing_view import DETAIL_MM, draw_detail, draw_footing
 from packpale.review.drawings.sheet import (
     CHAIN,
     DASHED,
+    EARTH,
     FIELD,
+    FILL,
+    GRASS,
     HAIR,
     INK,
     MEDIUM,
@@ -36,7 +41,6 @@ from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M
 
-EARTH, FILL, GRASS = "#e3d6bb", "#f7f0df", "#5c7f45"
 SIDE_MM, TOP_MM = 26.0, 12.0
 """Paper kept free beside and above the drawing, for dimensions."""
 ROW_MM = 7.0
@@ -74,7 +78,7 @@ def section_sheet(project: Project, safety: Sequence[TrenchSafety], wording: Wor
     """
     shape = section_shape(project, safety)
     west, east = shape.reach
-    left, bottom, right, top = FIELD
+    left, bottom, right, top = FIELD[0] + DETAIL_MM, *FIELD[1:]
     below = BELOW_MM + 4 * ROW_MM + SCALE_BAR_MM
     scale = max(
         fitting_scale(east - west, right - left - 2 * SIDE_MM, STEPS),
@@ -82,24 +86,28 @@ def section_sheet(project: Project, safety: Sequence[TrenchSafety], wording: Wor
     )
     paper_width = (east - west) * 1000 / scale
     spare = top - bottom - TOP_MM - below - (shape.tip[1] + shape.section.depth) * 1000 / scale
+    foot = footing(project.fence, project.trench.depth_m)
     origin = ((left + right - paper_width) / 2, top - TOP_MM - spare / 2 - shape.tip[1] * 1000 / scale)
     view = View(origin, (west, 0.0), scale, scale)
     description = (
         f"Section at {scale_text(scale)}: fence {wording.dimension(project.fence.height_m)} high, overhang of "
         f"{wording.dimension(project.fence.overhang_m)}, skirt {wording.dimension(project.trench.depth_m)} deep, apron "
         f"of {wording.dimension(project.trench.apron_reach_m)} under {wording.dimension(project.trench.apron_cover_m)} "
-        f"of soil on the {project.trench.side}."
+        f"of soil on the {project.trench.side}. At the left a footing: {wording.dimension(foot.diameter)} "
+        f"across, {wording.dimension(foot.height)} high, its bottom {wording.dimension(foot.bottom)} below the ground."
     )
     sheet = Sheet(dataclasses.replace(title, scale=scale_text(scale)), description)
     draw_earth(sheet, view, shape)
     _spoil(sheet, view, shape)
     draw_trench(sheet, view, shape)
     _setback(sheet, view, shape, wording)
+    draw_footing(sheet, view, foot)
     draw_fence(sheet, view, shape, project)
     _fence_dimensions(sheet, view, shape, project, wording)
     _trench_dimensions(sheet, view, shape, wording)
     _words(sheet, view, shape, wording)
     _notes(sheet, shape, project, wording)
+    draw_detail(sheet, shape.section, foot, shape.inward, wording)
     return sheet
 
 
@@ -242,7 +250,7 @@ def _words(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) -> N
         sheet.text(x - 1.5, y - 3.6, "apron", colour=RED, across="right", bold=True)
     _slope_mark(sheet, view, shape)
     unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
-    sheet.scale_bar(FIELD[0] + 6, FIELD[1] + 4, view.scale, unit_m=unit, unit=name, longest=45)
+    sheet.scale_bar(FIELD[0] + DETAIL_MM + 6, FIELD[1] + 4, view.scale, unit_m=unit, unit=name, longest=45)
 
 
 def _notes(sheet: Sheet, shape: SectionShape, project: Project, wording: Wording) -> None:
@@ -252,7 +260,7 @@ def _notes(sheet: Sheet, shape: SectionShape, project: Project, wording: Wording
         f"Walls {trench.side_slope:g} across to 1 up." if trench.side_slope > 0 else "Walls vertical.",
         "Depths follow the ground at every offset." if trench.formation == "follow" else "Bottoms level across.",
         f"Spoil and machines at least {wording.say(SPOIL_SETBACK)} from the edge (29 CFR 1926.651(j)(2)).",
-        f"Posts at most {wording.dimension(project.fence.post_spacing_m)} apart. Laps and footings are not shown.",
+        f"Posts at most {wording.dimension(project.fence.post_spacing_m)} apart. Laps are not shown.",
     ]
     if shape.heap[2] > 0:
         slope = f"{project.plant.mound_slope:g} across to 1 up"
@@ -260,7 +268,7 @@ def _notes(sheet: Sheet, shape: SectionShape, project: Project, wording: Wording
     if shape.heap[1] > shape.strip[1] + 0.05:
         lines.insert(4, "It reaches beyond the ground kept free: pile on both sides, or carry some off.")
     wide = max(text_width(line, NORMAL) for line in lines)
-    left, bottom, right, top = FIELD
+    left, bottom, right, top = FIELD[0] + DETAIL_MM, *FIELD[1:]
     high = 4.0 * len(lines)
     corners = [(x, y) for y in (top - 4, bottom + 3 + high) for x in (right - 4 - wide, left + 4)]
 

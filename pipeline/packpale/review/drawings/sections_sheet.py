@@ -7,16 +7,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from packpale.earthworks.footing import footing
 from packpale.earthworks.section import TrenchSection
 from packpale.enclosure.model import Pack
+from packpale.review.drawings.footing_view import CONCRETE, draw_footing, made_ground
 from packpale.review.drawings.profile_sheet import ROCK, WATER, rock_signs, water_signs
-from packpale.review.drawings.section_sheet import EARTH, FILL, GRASS
 from packpale.review.drawings.sheet import (
     CHAIN,
     DASHED,
     DOTTED,
+    EARTH,
     FIELD,
     FIGURES,
+    FILL,
+    GRASS,
     HAIR,
     INK,
     MEDIUM,
@@ -44,7 +48,7 @@ STEP_M = 0.02
 """Between offsets at which ground and cut are drawn. [m]"""
 BESIDE_M, BELOW_M, ABOVE_M = 1.2, 0.8, 1.2
 """Ground shown beside the dig and below its bottom, and fence shown above the ground. [m]"""
-HEAD_MM, TEXT_MM, FOOT_MM = 10.0, 17.0, 9.0
+HEAD_MM, TEXT_MM, FOOT_MM = 10.0, 17.0, 11.5
 """Above all sections; below each, for its figures; and below all, for the scale bar."""
 
 
@@ -215,6 +219,16 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
         across="right",
         most=right - left - 70,
     )
+    sheet.text(
+        right - 4,
+        bottom + 7.4,
+        made_ground(footing(project.fence, project.trench.depth_m)),
+        size=FIGURES,
+        bold=True,
+        colour=RED,
+        across="right",
+        most=right - left - 70,
+    )
     return sheet
 
 
@@ -223,7 +237,10 @@ def _rise(cut: CutSection) -> float:
 
 
 def _legend(sheet: Sheet) -> None:
-    x, y = FIELD[2] - 92, FIELD[3] - 6
+    x, y = FIELD[2] - 122, FIELD[3] - 6
+    sheet.box(x, y - 0.6, 8, 3, colour=CONCRETE)
+    sheet.text(x + 9.5, y, "footing behind", size=SMALL)
+    x += 32
     for text, colour, dash in (
         ("ground", GRASS, ()),
         ("dig", INK, ()),
@@ -270,7 +287,9 @@ def _draw(
     sheet.line(x[dug], bottom[dug], width=MEDIUM, name=f"dig-{name}")
     sheet.line(x, ground, width=THICK, colour=GRASS, name=f"ground-{name}")
     level = float(np.interp(0.0, cut.offset, cut.ground))
-    foot = view.point(0.0, float(np.interp(0.0, cut.offset, cut.cut)))
+    floor = float(np.interp(0.0, cut.offset, cut.cut))
+    draw_footing(sheet, view, footing(project.fence, level - floor), level=level, name=f"footing-{name}")
+    foot = view.point(0.0, floor)
     on_ground = view.point(0.0, level)
     sheet.line([foot[0]] * 2, [foot[1], on_ground[1]], width=0.8, colour=RED, dash=(2.2, 0.8), name=f"skirt-{name}")
     sheet.line([foot[0]] * 2, [on_ground[1], view.point(0.0, level + ABOVE_M)[1]], width=0.8)

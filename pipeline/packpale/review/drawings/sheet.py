@@ -28,6 +28,7 @@ STEPS, RULER = (1.0, 2.0, 5.0), (1.0, 1.25, 2.0, 2.5, 3.0, 4.0, 5.0)
 """Round scales: 1:10, 1:20, 1:50, 1:100 and so on (ISO 5455, from memory); rulers have 1:25 and the like."""
 
 INK, SOFT, PAPER, RED = "#1d2a2a", "#5d6765", "#ffffff", "#a3123a"
+EARTH, FILL, GRASS = "#e3d6bb", "#f7f0df", "#5c7f45"
 HAIR, THIN, MEDIUM, THICK = 0.13, 0.18, 0.35, 0.7
 """Line widths. [mm]"""
 TINY, FIGURES, SMALL, NORMAL, LARGE = 5.5, 5.8, 6.3, 7.4, 9.5

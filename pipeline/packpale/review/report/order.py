@@ -25,7 +25,8 @@ def order_of_work(source: PlotSource) -> Section:
         "back from the edge, ladders, a look by a competent person each morning and after rain.",
         f"Set corner, bend and gate posts, then those between, plumb and braced. {hole_in}, as the structural design "
         "says. Let concrete harden before anything is strained.",
-        "Hang the skirt in the trench in line with the fence's mesh, down to the bottom; laps of "
+        "Hang the skirt in the trench in line with the fence's mesh, past footings on the enclosed side, down to the "
+        "bottom; laps of "
         f"{show.dimension(mesh.lap_m)} tied every {show.dimension(mesh.lap_tie_spacing_m)}.",
         *(
             [
