@@ -1,5 +1,7 @@
 """The footing of a post as sections show it: its outline behind the skirt, and a section of its own at a post."""
 
+from typing import Any
+
 import numpy as np
 
 from packpale.earthworks.footing import Footing
@@ -122,7 +124,7 @@ def _post(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, in
     sheet.line(x, y, width=MEDIUM, name="footing-at-post")
     sheet.line(*view.at([0, 0], [-footing.bottom - BELOW_M, ABOVE_M]), width=HAIR, colour=SOFT, dash=CHAIN)
     sheet.line(*view.at([0, 0], [0, ABOVE_M]), width=1.0)
-    mesh = {"width": 1.0, "colour": RED, "dash": (2.2, 0.8)}
+    mesh: dict[str, Any] = {"width": 1.0, "colour": RED, "dash": (2.2, 0.8)}
     sheet.line(*view.at(*skirt_at_post(footing, inward)), name="skirt-at-post", **mesh)
     reach, cover = min(section.apron_reach, section.bottom_width / 2 + SIDE_M), section.apron_cover
     if reach > 0:
@@ -154,7 +156,7 @@ def _names(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, i
     x, y = view.point(-inward * wide / 2, -(footing.top + footing.bottom) / 2)
     sheet.text(x, y, "concrete", size=SMALL, turn=90, across="center", up="center")
     x, y = view.point(inward * wide, -section.depth / 2)
-    word = {"size": SMALL, "colour": RED, "bold": True}
+    word: dict[str, Any] = {"size": SMALL, "colour": RED, "bold": True}
     sheet.text(x + inward * 2.0, y, "skirt", turn=90, across="center", up="center", **word)
     for sign, across in ((-1, "left"), (1, "right")):
         x, y = view.point(sign * half, 0)
