@@ -82,7 +82,7 @@ def test_every_vector_layer_goes_on_and_off(watched, run):
     open_panel(page)
     counts = page.evaluate(
         """() => [...document.querySelectorAll('.layer input[type=checkbox]')].map(box => {
-            const count = () => document.querySelectorAll('.map path').length;
+            const count = () => document.querySelectorAll('.map path, .map .sign').length;
             if (box.checked) box.click();
             const without = count();
             box.click();

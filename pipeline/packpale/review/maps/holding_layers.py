@@ -16,6 +16,9 @@ from packpale.review.maps.source import MapSource
 from packpale.review.subjects import stretches as subject
 from packpale.review.subjects.climbing import CLIMBING_AIDS
 from packpale.review.subjects.crossings import CROSSINGS
+from packpale.review.subjects.field import told
+from packpale.review.subjects.holds import LETTERS, PLACES, places
+from packpale.review.subjects.line import touched
 from packpale.review.subjects.stretches import (
     CLIMB_STRETCHES,
     DIG_STRETCHES,
@@ -37,6 +40,8 @@ FROM_INSIDE = StretchKind("height", "Height of the fence from inside", "least he
 ROCK = Style("#1d2a2a", width=10, dash="2 12")
 BANK = Style("#3a3a8c", width=10, dash="2 12")
 TREE = Style("#3d6b21", width=10, dash="2 12")
+TOLD_OF_A_PLACE = ("chainage_m", "length_m", "figure")
+PLACE = Style("#1d2a2a", "#fffdf8", 1.0, width=2, radius=6, signed=True)
 WEAKEST = Style("#a3123a", "#f0e442", 1.0, width=2.5, radius=7)
 LOW = Style("#3d6b21", "#cfe3b8", 1.0, width=2, radius=5)
 WEAK = Style("#5c0a2e", "#e3b23c", 1.0, width=2.5, radius=6)
@@ -171,3 +176,30 @@ def crossing_layer(source: MapSource) -> VectorLayer:
     shapes = source.shapes(CROSSINGS, lambda found: found.title)
     told = f"Weak points of fence and apron. {advised('crossings authority')}"
     return VectorLayer("Pack and people", "Where water crosses the fence", shapes, CROSSING, explanation=told)
+
+
+def places_layer(source: MapSource) -> VectorLayer:
+    """Everything that matters on the lines by letter and number, as on the ring and on the plan."""
+    return VectorLayer(
+        "Pack and people",
+        "Places on the line",
+        [shape for pack in source.result.enclosure.packs for shape in _signs(source, pack)],
+        PLACE,
+        explanation="By letter, as on the ring of the plot's page and on the plan; H is where a limit holds the "
+        "line. A stretch has its letter in its middle.",
+    )
+
+
+def _signs(source: MapSource, pack: Pack) -> Iterator[Shape]:
+    of_pack = f", pack {pack.number}" if len(source.result.enclosure.packs) > 1 else ""
+
+    def shape(sign: str, what: str, chainage: float, rows: Sequence[tuple[str, str]]) -> Shape:
+        at = pack.line.points_at(chainage)
+        return Shape(source.degrees(shapely.Point(float(at.x), float(at.y))), f"{what}{of_pack}", rows, sign=sign)
+
+    for place in places(source.result, source.project, pack):
+        rows = told((f for f in PLACES.fields if f.key in TOLD_OF_A_PLACE), place, source.show)
+        yield shape(place.name, LETTERS[place.letter].partition(",")[0], place.chainage + place.length / 2, rows)
+    for number, touch in enumerate(pack.touches, start=1):
+        rows = [("Chainage", source.show.length(touch.chainage)), ("Limit", source.show.say(touched(touch)))]
+        yield shape(f"H{number}", "held by a limit", touch.chainage, rows)

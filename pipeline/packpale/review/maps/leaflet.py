@@ -27,6 +27,7 @@ SCRIPTS = (
     "over_limits",
     "other_ground",
     "another_line",
+    "places",
     "sheet",
     "panel",
 )
@@ -52,6 +53,7 @@ def _figure(page: MapPage) -> str:
     main, pictures, vectors = names
     data = _data(page) | {
         "shapes": [[name, _features(layer)] for layer, name in zip(page.vectors, vectors, strict=True)],
+        "listed": [name for layer, name in zip(page.vectors, vectors, strict=True) if layer.style.signed],
     }
     styles, scripts = _libraries()
     return render(
@@ -125,7 +127,9 @@ def _vectors(layer: VectorLayer) -> Any:
 
     style = json.dumps(layer.style.options())
     options: dict[str, Any] = {"style": JsCode(f"function (f) {{ return packpale.style(f, {style}); }}")}
-    if layer.style.radius:
+    if layer.style.signed:
+        options["point_to_layer"] = JsCode("packpale.sign")
+    elif layer.style.radius:
         options["point_to_layer"] = JsCode(f"function (f, at) {{ return L.circleMarker(at, {style}); }}")
     return folium.GeoJson(
         {"type": "FeatureCollection", "features": []},
@@ -146,6 +150,7 @@ def _features(layer: VectorLayer) -> dict[str, Any]:
                 "rows": list(shape.rows),
                 "link": shape.link,
                 "label": shape.label,
+                "sign": shape.sign,
                 "style": shape.style.options() if shape.style else {},
             },
         }

@@ -25,6 +25,8 @@ class Shape:
     """Page the popup leads to, relative."""
     label: str = ""
     """Text that stands on the map beside the shape."""
+    sign: str = ""
+    """Letter and number in whose place a point stands, where its layer's style is ``signed``."""
     style: "Style | None" = None
     """Where the shape is drawn otherwise than its layer."""
 
@@ -43,6 +45,8 @@ class Style:
     """Of a point's disc; 0 for lines and areas. [px]"""
     backs_away: bool = False
     """Whether the fill is left out while the ground is coloured, so that its colours can be read."""
+    signed: bool = False
+    """Whether points are drawn as their sign in a frame, and listed in the panel."""
     halo: bool = False
     """Whether a light edge sets the line off from dark ground."""
 

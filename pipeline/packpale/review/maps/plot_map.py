@@ -8,7 +8,14 @@ from pathlib import Path
 from packpale.review.maps import themes
 from packpale.review.maps.another_line import another_line
 from packpale.review.maps.enclosure_layers import alternatives_layer, enclosure_layers, over_limits_layer
-from packpale.review.maps.holding_layers import aid_layer, climb_layers, crossing_layer, mesh_layers, weakest_layer
+from packpale.review.maps.holding_layers import (
+    aid_layer,
+    climb_layers,
+    crossing_layer,
+    mesh_layers,
+    places_layer,
+    weakest_layer,
+)
 from packpale.review.maps.land_layers import land_layers
 from packpale.review.maps.leaflet import page_bytes, write_map
 from packpale.review.maps.map_page import Background, MapPage, PictureLayer, VectorLayer
@@ -164,3 +171,4 @@ def _vectors(source: MapSource) -> Iterator[VectorLayer]:
     yield weakest_layer(source)
     yield den_layer(source)
     yield pit_layer(source)
+    yield places_layer(source)

@@ -11,6 +11,12 @@ packpale.style = function (feature, style) {
   return Object.assign({}, style, isLine ? {fill: false} : {}, feature.properties.style);
 };
 
+// A point by its letter and number, in a frame that tells kinds apart in grey too.
+packpale.sign = function (feature, at) {
+  return L.marker(at, {keyboard: false, bubblingMouseEvents: true, title: feature.properties.title,
+    icon: L.divIcon({className: "sign sign-" + feature.properties.sign.charAt(0), html: feature.properties.sign, iconSize: [28, 20]})});
+};
+
 // A shape's label, and its figures when it is selected.
 packpale.shape = function (feature, layer) {
   layer.on("click", function (event) { event.originalEvent.packpaleShape = feature.properties; });

@@ -52,6 +52,16 @@ packpale.start = function (map, data) {
       box.closest(".layer").classList.toggle("shown", box.checked || beside);
     });
     frame.classList.toggle("coloured", coloured);
+    // The legend stays in sight wherever the panel has been scrolled to.
+    var legend = document.getElementById("legend");
+    legend.textContent = "";
+    panel.querySelectorAll("input[name=picture]").forEach(function (box) {
+      var key = box.value && (box.checked || packpale.besides(box.value)) && panel.querySelector(".key[data-for='" + box.value + "'] ul");
+      if (!key) return;
+      legend.appendChild(document.createElement("strong")).textContent = box.parentNode.textContent.trim();
+      legend.appendChild(key.cloneNode(true));
+    });
+    legend.hidden = !legend.firstChild;
     packpale.divide();
   }
   var boxes = panel.querySelectorAll(".layer input[type=checkbox]");
@@ -73,6 +83,7 @@ packpale.start = function (map, data) {
   packpale.measure(map);
   packpale.anotherLine(map);
   packpale.sheet(map);
+  packpale.places(map);
   packpale.background(map);
   packpale.labels(map);
   map.on("popupopen popupclose", function (event) { frame.classList.toggle("reading", event.type === "popupopen"); });

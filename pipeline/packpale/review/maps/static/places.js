@@ -1,0 +1,28 @@
+"use strict";
+// The list of what stands on the line by letter; one key opens it, and each entry leads to its place.
+packpale.places = function (map) {
+  var box = document.getElementById("places"), panel = document.getElementById("panel"), list = box.querySelector("ol");
+  packpale.data.listed.forEach(function (name) {
+    window[name].eachLayer(function (layer) {
+      var told = layer.feature.properties, entry = document.createElement("button");
+      entry.type = "button";
+      // Values enter as text, so that no name can become markup.
+      entry.textContent = told.sign + " " + told.title + told.rows.map(function (row) { return ", " + row[1]; }).join("");
+      entry.addEventListener("click", function () {
+        if (packpale.narrow()) panel.open = false;
+        map.setView(layer.getLatLng(), Math.max(map.getZoom(), 18), {animate: false});
+        packpale.ask(map, layer.getLatLng(), told);
+      });
+      list.appendChild(document.createElement("li")).appendChild(entry);
+    });
+  });
+  box.hidden = !list.firstChild;
+  document.addEventListener("keydown", function (event) {
+    var typing = /^(input|select|textarea)$/i.test(event.target.tagName) && event.target.type !== "radio" && event.target.type !== "checkbox";
+    if (event.key.toLowerCase() !== "p" || event.ctrlKey || event.metaKey || event.altKey || typing || box.hidden) return;
+    var open = !(panel.open && box.open);
+    if (open) panel.open = true;
+    box.open = open;
+    if (open) { box.scrollIntoView({block: "nearest"}); list.querySelector("button").focus(); }
+  });
+};
