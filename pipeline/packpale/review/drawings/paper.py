@@ -1,5 +1,6 @@
 """Sheets written out: as SVG, as the pages of a PDF, and as a picture for a screen."""
 
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,9 @@ DOCUMENT = """
 #for (name, alt) in sheets.pages { page(image(name, width: 100%, alt: alt)) }
 """
 """Each sheet fills a page. Titles come in as data and are never read as markup."""
+
+_IDLE = re.compile(r"\.?0+(?=[ L]|$)")
+"""Zeros at the end of a number's decimals."""
 
 
 def write_svg(sheet: Sheet, path: Path) -> None:
@@ -129,7 +133,8 @@ def _line(line: Line, clips: Sequence[Box], high: float) -> str:
 
 
 def _path(points: npt.NDArray[np.float64], high: float) -> str:
-    return "M" + "L".join(f"{_number(x)} {_number(high - y)}" for x, y in points.tolist())
+    flat = np.column_stack([points[:, 0], high - points[:, 1]]).ravel().tolist()
+    return "M" + _IDLE.sub("", "L".join(["%.4f %.4f"] * len(points)) % tuple(flat))
 
 
 def _clip(k: int, box: Box, high: float) -> str:

@@ -4,6 +4,7 @@ Coordinates are millimetres from the lower left corner of the page, so that a le
 paper. ``paper`` writes sheets out.
 """
 
+import functools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -126,13 +127,18 @@ class Text:
     width: float
     """[mm]"""
 
-    @property
+    @functools.cached_property
     def corners(self) -> npt.NDArray[np.float64]:
         """The four corners of the box round its signs, counterclockwise from the lower left. [mm]"""
         high, low = CAP_HEIGHT * self.size * MM_PER_POINT, -DESCENT * self.size * MM_PER_POINT
         c, s = math.cos(math.radians(self.turn)), math.sin(math.radians(self.turn))
         box = np.array([[0, low], [self.width, low], [self.width, high], [0, high]])
         return np.asarray(box @ np.array([[c, s], [-s, c]]) + (self.x, self.y))
+
+    @functools.cached_property
+    def bounds(self) -> Box:
+        """The upright box round its corners."""
+        return _bounds(self.corners)
 
 
 class Sheet:
@@ -211,13 +217,14 @@ class Sheet:
         """Whether no text, and if asked no line, lies within a box given by its corners."""
         import shapely
 
-        place = shapely.Polygon(corners)
+        place, around = shapely.Polygon(corners), _bounds(corners)
         if of_lines and any(
             shapely.LineString(m.points).intersects(place) for m in self.marks if isinstance(m, Line) and m.width
         ):
             return False
-        texts = [shapely.Polygon(m.corners) for m in self.marks if isinstance(m, Text) and m.text]
-        return not bool(shapely.intersects(place, texts).any())
+        # Of hundreds of texts a few lie near; only turned ones leave corners of their upright box free.
+        near = [m for m in self.marks if isinstance(m, Text) and m.text and _meet(m.bounds, around)]
+        return not any(shapely.Polygon(m.corners).intersects(place) for m in near)
 
     def text_where_free(self, places: Iterable[Pair], text: str, **style: Any) -> bool:
         """Text, on a piece of blank paper, at the first of the places where it covers no other; none if all are taken.
@@ -383,6 +390,16 @@ def fitting_scale(length_m: float, room_mm: float, steps: Sequence[float] = RULE
 def scale_text(scale: float) -> str:
     """A scale as it is written."""
     return f"1:{scale:,g}"
+
+
+def _bounds(corners: npt.NDArray[np.float64]) -> Box:
+    across, up = corners.T.tolist()
+    return min(across), min(up), max(across), max(up)
+
+
+def _meet(one: Box, other: Box) -> bool:
+    """Whether two upright boxes touch or lie over one another."""
+    return one[0] <= other[2] and other[0] <= one[2] and one[1] <= other[3] and other[1] <= one[3]
 
 
 def round_steps() -> tuple[float, ...]:
