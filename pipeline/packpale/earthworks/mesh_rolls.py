@@ -6,6 +6,7 @@ side by side, come as many pieces as it is wide, of two widths where two parts a
 end of a strip is spare; no strip is sewn together from narrower ones.
 """
 
+import functools
 import math
 
 import numpy as np
@@ -52,6 +53,7 @@ def rolls(first: tuple[float, float, bool], second: tuple[float, float, bool], m
     return bought + _fewest(mesh.roll_width_m, *rests)
 
 
+@functools.lru_cache(maxsize=64)
 def mean_rolls(
     first: tuple[float, bool], second: tuple[float, bool], mesh: MeshSettings, *, longer: float = 0.0
 ) -> tuple[float, float]:
