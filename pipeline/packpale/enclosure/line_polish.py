@@ -237,14 +237,18 @@ def _unit(z: Array) -> float:
 
 def _moved(z: Array, R: float, by: float, limits: Array, rng: np.random.Generator) -> Array:
     """A neighbour of z, at random; the middle of the axis is what moves and turns."""
-    u = rng.uniform(-1, 1, 5)
+    u = rng.uniform(-1, 1, 5).tolist()
     if rng.random() < 0.5:
-        only = rng.integers(5)
-        u[np.arange(5) != only] = 0.0
-    half = (z[4] - 1) * R
-    x, y = z[0] + half * math.cos(z[2]), z[1] + half * math.sin(z[2])
-    psi = z[2] + by * u[2]
-    shape = np.clip(z[3:] + by * u[3:], limits[:, 0], limits[:, 1])
-    half = (shape[1] - 1) * R
+        only = int(rng.integers(5))
+        u = [v if i == only else 0.0 for i, v in enumerate(u)]
+    x, y, psi, taper, aspect = z.tolist()
+    half = (aspect - 1) * R
+    x, y = x + half * math.cos(psi), y + half * math.sin(psi)
+    psi += by * u[2]
+    taper, aspect = (
+        min(max(v + by * more, low), high)
+        for v, more, (low, high) in zip((taper, aspect), u[3:], limits.tolist(), strict=True)
+    )
+    half = (aspect - 1) * R
     x, y = x + by * R * u[0] - half * math.cos(psi), y + by * R * u[1] - half * math.sin(psi)
-    return np.array([x, y, psi, *shape])
+    return np.array([x, y, psi, taper, aspect])
