@@ -25,9 +25,16 @@ def read_layer(path: Path, layer: str) -> "geopandas.GeoDataFrame":
     import geopandas
     import pyogrio
 
-    if layer not in layer_names(path):
+    screened = not path.exists() and any(beside(path, name).exists() for name in SCREENED_LAYERS)
+    if screened and not beside(path, layer).exists():
         return geopandas.GeoDataFrame({"plot_id": []}, geometry=[])
-    return pyogrio.read_dataframe(path, layer=layer) if path.exists() else pyogrio.read_dataframe(beside(path, layer))
+    try:
+        # A layer is opened without a look at the list of all: that takes longer than to read it.
+        return pyogrio.read_dataframe(beside(path, layer) if screened else path, layer=layer)
+    except pyogrio.errors.DataLayerError:
+        return geopandas.GeoDataFrame({"plot_id": []}, geometry=[])
+    except pyogrio.errors.DataSourceError as error:
+        raise Faults(damaged(path, error)) from error
 
 
 def beside(path: Path, layer: str) -> Path:
