@@ -36,6 +36,8 @@ def test_concrete_drawn_is_concrete_in_the_bill():
     assert bill.concrete == pytest.approx(bill.holes * math.pi / 4 * one.diameter**2 * one.height)
 
 
-def test_no_trench_no_footing():
-    with pytest.raises(ValueError, match="positive"):
-        footing(FenceSettings(), 0.0)
+def test_without_a_trench_it_is_the_hole():
+    found = footing(FenceSettings(hole_depth_m=0.8), 0.0)
+    assert (found.top, found.bottom, found.formed) == (0.0, 0.8, 0.0)
+    with pytest.raises(ValueError, match="negative"):
+        footing(FenceSettings(), -0.1)

@@ -24,8 +24,8 @@ from packpale.review.lettering import face, printable, text_width
 from packpale.review.subjects.setting_out import peg_rows, stakes
 from packpale.review.words import Wording
 from review import factory
+from review.measured import SVG, Paper
 
-SVG = "{http://www.w3.org/2000/svg}"
 MM = 72 / 25.4
 Drawn = namedtuple("Drawn", "result settings folder")
 
@@ -59,40 +59,13 @@ def wording(settings):
     return Wording(imperial=settings.units == "imperial", currency=settings.currency)
 
 
-class Paper:
-    """An SVG read back as millimetres of paper, y up from the lower edge."""
-
-    def __init__(self, file):
-        self.root = parse(file).getroot()
-        width, height = (float(self.root.get(k).removesuffix("mm")) for k in ("width", "height"))
-        box = [float(v) for v in self.root.get("viewBox").split()]
-        assert box[:2] == [0, 0]
-        self.size, self.unit = (width, height), (width / box[2], height / box[3])
-        self.paths = {p.get("id"): p for p in self.root.iter(f"{SVG}path") if p.get("id")}
-        self.lines = [name for name, path in self.paths.items() if path.get("stroke")]
-        self.texts = [g.get("aria-label") for g in self.root.iter(f"{SVG}g")]
-
-    def points(self, name):
-        numbers = re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", self.paths[name].get("d"))
-        x, y = np.array(numbers, float).T
-        return np.column_stack([x * self.unit[0], self.size[1] - y * self.unit[1]])
-
-    def length(self, name):
-        return float(np.hypot(*np.diff(self.points(name), axis=0).T).sum())
-
-    def scales(self):
-        """Numbers after "1:" in the title block."""
-        (text,) = (t for t in self.texts if t.startswith("1:"))
-        return [float(n.replace(",", "")) for n in re.findall(r"1:([\d,]+[\d.]*)", text)]
-
-
 def test_sheets_are_a4(one):
     for name in ("section", "profile", "plan", "holds", "sections"):
         assert Paper(one.folder / f"{name}.svg").size == (297, 210)
     with (one.folder / "drawings.pdf").open("rb") as file:
         boxes = [page.mediabox for page in PDFPage.get_pages(file)]
     pegs = len(list(peg_rows(one.result, one.settings)))
-    assert len(boxes) == 5 + math.ceil(pegs / ROWS)
+    assert len(boxes) == 5 + one.settings.fence.gates + math.ceil(pegs / ROWS)
     for box in boxes:
         assert np.array(box) / MM == pytest.approx([0, 0, 297, 210], abs=0.001)
 

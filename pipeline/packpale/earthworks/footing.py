@@ -37,15 +37,15 @@ class Footing:
 
 
 def footing(fence: FenceSettings, trench: float) -> Footing:
-    """The footing of a post in a skirt trench of that depth [m].
+    """The footing of a post in a skirt trench of that depth, 0 where none is dug [m].
 
     A hole that would end in ground that is dug away has none round it: the footing then stands on the bottom of the
     trench, as high as the hole is set deep. A deeper one is drilled from the bottom of the trench. Either way it takes
     the concrete of a whole hole.
 
-    Raises ValueError if the trench is not deeper than 0.
+    Raises ValueError if the depth is negative.
     """
-    if not trench > 0:
-        raise ValueError(f"trench = {trench} m must be positive")
+    if not trench >= 0:
+        raise ValueError(f"trench = {trench} m must not be negative")
     bottom = max(fence.hole_depth_m, trench)
     return Footing(fence.hole_diameter_m, bottom - fence.hole_depth_m, bottom, trench)

@@ -6,7 +6,6 @@ passes on its quarter circle, and over what lies below it when it is shut, the c
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -64,54 +63,105 @@ class GateLeaf:
     """Length of the airlock less that of a leaf and the vehicle; NaN without an airlock."""
 
 
-def gate_leaves(site: Site, pack: Pack, project: Project) -> tuple[GateLeaf, ...]:
-    """All leaves of a pack's gates, gate by gate: in the fence line, then at the inner end of its airlock."""
-    fence, gates = project.fence, pack.gates
+@dataclass(frozen=True)
+class Opening:
+    """What the leaves of one gate shut: the way between two posts."""
+
+    gate: int
+    """Number of the gate along the line, from 1; both gates of an airlock have one."""
+    place: str
+    """OUTER or INNER."""
+    sides: Array
+    """Its posts, shape (2, 2), the left one first as seen from outside. [m]"""
+    room: Airlock | None
+    """The airlock that it leads into or out of."""
+    leaves: int
+    swing: str
+    """in or out, as set."""
+
+    @property
+    def clear(self) -> float:
+        """Width between the posts. [m]"""
+        return float(math.dist(*self.sides))
+
+    @property
+    def leaf_width(self) -> float:
+        """[m]"""
+        return self.clear / self.leaves
+
+    @property
+    def along(self) -> Array:
+        """Unit vector from the left post to the right one."""
+        return np.asarray((self.sides[1] - self.sides[0]) / self.clear)
+
+    @property
+    def inward(self) -> Array:
+        """Unit vector towards the enclosed ground: to the right of somebody who walks from the right post to the left
+        one.
+        """
+        return np.array([-self.along[1], self.along[0]])
+
+    @property
+    def opens(self) -> Array:
+        """Unit vector the way its leaves swing."""
+        return self.inward if self.swing == "in" else -self.inward
+
+    def edges(self, leaf: int) -> tuple[Array, Array]:
+        """Ends of a leaf, counted from 0, when it is shut, the left one first. [m]"""
+        start = self.sides[0] + self.along * self.leaf_width * leaf
+        return start, start + self.along * self.leaf_width
+
+    def hinge(self, leaf: int) -> tuple[Array, Array]:
+        """Where a leaf hangs [m], and the unit vector along it when it is shut.
+
+        One leaf hangs on the left post; of two the second hangs on the right one.
+        """
+        left, right = self.edges(leaf)
+        return (right, -self.along) if leaf == 1 else (left, self.along)
+
+
+def openings(pack: Pack, project: Project) -> tuple[Opening, ...]:
+    """All openings of a pack's gates, gate by gate: in the fence line, then at the inner end of its airlock."""
+    fence, gates, settings = project.fence, pack.gates, project.gates
     size = {"length": fence.airlock_length_m, "width": fence.airlock_width_m, "spacing": fence.post_spacing_m}
     rooms = {room.gate: room for room in airlocks(pack.line, gates, **size)}
-    found: list[GateLeaf] = []
+    found: list[Opening] = []
     for k in range(gates.chainage.size):
-        half = gates.width / 2
+        half, room = gates.width / 2, rooms.get(k + 1)
         ends = pack.line.points_at(gates.chainage[k] + np.array([half, -half]))
         # From outside the line runs to the left; inward of it lies the enclosed ground.
         sides = np.column_stack([ends.x, ends.y])
-        found += _leaves(site, pack, k, sides, room=rooms.get(k + 1), place=OUTER, project=project)
-        if (room := rooms.get(k + 1)) is not None:
-            found += _leaves(site, pack, k, room.inner_gate, room=room, place=INNER, project=project)
+        found.append(Opening(k + 1, OUTER, sides, room, settings.leaves, settings.swing))
+        if room is not None:
+            found.append(Opening(k + 1, INNER, room.inner_gate, room, settings.leaves, settings.swing))
     return tuple(found)
 
 
-def _leaves(
-    site: Site, pack: Pack, k: int, sides: Array, *, room: Airlock | None, place: str, project: Project
-) -> list[GateLeaf]:
-    """The leaves of one opening between two posts, shape (2, 2), the left one first as seen from outside. [m]"""
-    settings, fence = project.gates, project.fence
-    clear = float(math.dist(*sides))
-    along = (sides[1] - sides[0]) / clear
-    # To the right of somebody who walks from the right post to the left one lies the enclosed ground.
-    inward = np.array([-along[1], along[0]])
-    opens = inward if settings.swing == "in" else -inward
-    width = clear / settings.leaves
-    edges = [sides[0] + along * width * n for n in range(settings.leaves + 1)]
-    shut = [_ground(site, a, b) for a, b in pairwise(edges)]
+def gate_leaves(site: Site, pack: Pack, project: Project) -> tuple[GateLeaf, ...]:
+    """All leaves of a pack's gates, opening by opening."""
+    return tuple(leaf for opening in openings(pack, project) for leaf in _leaves(site, pack, opening, project))
+
+
+def _leaves(site: Site, pack: Pack, opening: Opening, project: Project) -> list[GateLeaf]:
+    settings, fence, place = project.gates, project.fence, opening.place
+    width = opening.leaf_width
+    shut = [ground_between(site, *opening.edges(n)) for n in range(opening.leaves)]
     sill = settings.below == "concrete sill" and place == OUTER
     sill_top = max(float(s.max()) for s in shut) + settings.sill_above_ground_m if sill else math.nan
     leaves = []
-    for n, ((a, b), below) in enumerate(zip(pairwise(edges), shut, strict=True)):
-        # One leaf hangs on the left post; of two the second hangs on the right one.
-        hinge, shut_to = (b, -along) if n == 1 else (a, along)
-        swing = _swing(site, hinge, shut_to, opens, width)
+    for n, below in enumerate(shut):
+        swing = _swing(site, *opening.hinge(n), opening.opens, width)
         lowest, highest, way = (float(v) for v in (below.min(), below.max(), swing.max()))
         top = sill_top if sill else highest
         underside = max(top, way) + settings.clearance_m
-        middle = (a + b) / 2
+        middle = np.mean(opening.edges(n), axis=0)
         leaves.append(
             GateLeaf(
                 pack=pack.number,
-                gate=k + 1,
+                gate=opening.gate,
                 place=place,
                 leaf=n + 1,
-                chainage=float(pack.gates.chainage[k]),
+                chainage=float(pack.gates.chainage[opening.gate - 1]),
                 x=float(middle[0]),
                 y=float(middle[1]),
                 width=width,
@@ -123,16 +173,16 @@ def _leaves(
                 sill_top=sill_top,
                 gap=underside - (sill_top if sill else lowest),
                 below=_below(settings, place),
-                swing=_swings(settings, place, airlock=room is not None),
-                spare_width=clear - fence.vehicle_width_m,
-                spare_length=(fence.airlock_length_m - width - fence.vehicle_length_m) if room else math.nan,
+                swing=_swings(settings, place, airlock=opening.room is not None),
+                spare_width=opening.clear - fence.vehicle_width_m,
+                spare_length=(fence.airlock_length_m - width - fence.vehicle_length_m) if opening.room else math.nan,
             )
         )
     return leaves
 
 
-def _ground(site: Site, start: Array, end: Array) -> Array:
-    """Ground along a straight line, at both ends too. [m]"""
+def ground_between(site: Site, start: Array, end: Array) -> Array:
+    """Ground along a straight line, evenly spread, at both ends too; NaN where elevation is missing. [m]"""
     share = np.linspace(0, 1, 2 + math.ceil(math.dist(start, end) / STEP_M))
     x, y = (start[i] + share * (end[i] - start[i]) for i in (0, 1))
     return np.asarray(site.grid.bilinear(site.elevation, x, y))

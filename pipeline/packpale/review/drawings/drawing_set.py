@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 
+from packpale.review.drawings.gate_sheets import gate_sheet, gates_of
 from packpale.review.drawings.holds_sheet import holds_sheet, small_holds
 from packpale.review.drawings.paper import write_pdf, write_svg
 from packpale.review.drawings.peg_sheets import peg_pages, peg_sheet
@@ -24,13 +25,13 @@ DRAWINGS = {
     "holds": "Will it hold?",
     "sections": "Sections along the line",
 }
-"""File name, and name in the title block; in the PDF the table of pegs follows."""
+"""File name, and name in the title block; in the PDF the gates and the table of pegs follow."""
 
 
 def write_drawings(result: PlotResult, project: Project, wording: Wording, folder: Path) -> None:
     """Write section.svg, profile.svg, plan.svg, holds.svg, sections.svg and drawings.pdf, A4 lying, to scale.
 
-    Section, profile and ring also small; the table of pegs in the PDF alone.
+    Section, profile and ring also small; gates and the table of pegs in the PDF alone.
 
     Where nothing fits there is the section alone, and neither PDF nor small ones.
     """
@@ -47,7 +48,8 @@ def write_drawings(result: PlotResult, project: Project, wording: Wording, folde
 def _sheets(result: PlotResult, project: Project, wording: Wording) -> Iterator[tuple[str, Sheet]]:
     complete = bool(result.earthworks and result.enclosure.packs)
     pegs = peg_pages(result, project) if complete else []
-    number = len(DRAWINGS) + len(pegs) if complete else 1
+    gates = gates_of(result, project) if complete else []
+    number = len(DRAWINGS) + len(gates) + len(pegs) if complete else 1
     crs = _crs_text(result.site.crs)
     units = "Coordinates in metres, all else in feet." if wording.imperial else "All in metres."
     safety = result.earthworks.safety if result.earthworks else ()
@@ -74,7 +76,9 @@ def _sheets(result: PlotResult, project: Project, wording: Wording) -> Iterator[
         yield "plan", plan_sheet(result, project, wording, title("plan", 3))
         yield "holds", holds_sheet(result, project, wording, title("holds", 4))
         yield "sections", sections_sheet(result, project, wording, title("sections", 5))
-        for k, page in enumerate(pegs, len(DRAWINGS) + 1):
+        for k, gate in enumerate(gates, len(DRAWINGS) + 1):
+            yield f"gate-{k}", gate_sheet(gate, result, project, wording, title("gate", k))
+        for k, page in enumerate(pegs, len(DRAWINGS) + len(gates) + 1):
             yield f"pegs-{k}", peg_sheet(page, title("pegs", k))
 
 

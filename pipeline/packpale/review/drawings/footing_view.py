@@ -46,13 +46,13 @@ def made_ground(footing: Footing) -> str:
     )
 
 
-def draw_footing(sheet: Sheet, view: View, footing: Footing, *, level: float = 0.0, name: str = "footing") -> None:
-    """Concrete and its outline, dashed since it stands behind the section, the ground at ``level``. [m]"""
-    half = footing.diameter / 2
-    x, y = view.at(
-        [-half, half, half, -half, -half],
-        [level - d for d in (footing.bottom,) * 2 + (footing.top,) * 2] + [level - footing.bottom],
-    )
+def draw_footing(
+    sheet: Sheet, view: View, footing: Footing, *, across: float = 0.0, level: float = 0.0, name: str = "footing"
+) -> None:
+    """Concrete and its outline, dashed since it stands behind the section, on ground of a ``level``. [m]"""
+    half, top, bottom = footing.diameter / 2, level - footing.top, level - footing.bottom
+    west, east = across - half, across + half
+    x, y = view.at([west, east, east, west, west], [bottom, bottom, top, top, bottom])
     sheet.fill(x, y, colour=CONCRETE)
     sheet.line(x, y, dash=DASHED, name=name)
 
