@@ -20,7 +20,7 @@ SETTING_OUT = (
 DRAWN = (
     (
         "drawings.pdf",
-        "section, long profile, plan, ring, sections along the line and gates, to scale when printed at 100 % on A4; pegs",
+        "section, long profile, plan, ring, sections, gates, to scale when printed at 100 % on A4; table of pegs",
     ),
     ("section.svg", "the section"),
     ("profile.svg", "the long profile"),
