@@ -37,7 +37,7 @@ def real_grounds(count, seed=1):
     rng = np.random.default_rng(seed)
     found = {}
     while len(found) < count:
-        plot = _plot(rng, grid)
+        plot = random_plot(rng, grid)
         degrees, depth = (15, 20, 25)[len(found) % 3], (0.3, 3.0)[len(found) % 2]
         taken = (steep[degrees] | wet[depth]).ravel()[shapely.contains_xy(plot, x, y)]
         if not 0.05 < taken.mean() < 0.5:
@@ -57,7 +57,7 @@ def real_grounds(count, seed=1):
     return found
 
 
-def _plot(rng, grid):
+def random_plot(rng, grid):
     """A star-shaped piece of land with a few corners within the raster."""
     west, south, east, north = grid.bounds
     while True:

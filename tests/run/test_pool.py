@@ -7,6 +7,7 @@ import sys
 import time
 from concurrent.futures import CancelledError, Executor, Future
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -70,6 +71,7 @@ def most_at_once(jobs, **limits):
     # Futures are waited for a second at a time; nobody has to wait here.
     with pytest.MonkeyPatch.context() as quick:
         quick.setattr(pool, "wait", lambda running, **_: ([f for f in running if f.done()], None))
+        quick.setattr(pool, "LOOK_S", 0.0)
         assert plots.compute(executor, check=look, **limits) == []
     assert set(plots.outcomes) == {job.plot_id for job in jobs}
     return most, executor.given
@@ -97,6 +99,31 @@ def test_no_more_plots_at_one_time_than_workers_and_memory_allow(tmp_path, memor
 def test_a_large_plot_has_fewer_small_ones_beside_it(tmp_path):
     jobs = jobs_of(tmp_path, *[Job] * 3, cells=[10_000_000, 1, 1])
     assert most_at_once(jobs, at_once=3, memory=worker_bytes(10_000_000) + 1.5 * worker_bytes(1))[0] == 2
+
+
+def test_what_a_worker_gets_is_made_when_it_is_sent(tmp_path):
+    made = []
+
+    def send(job):
+        made.append(job.plot_id)
+        return replace(job, cells=7)
+
+    class Full(Held):
+        """Looks at what it is given."""
+
+        def submit(self, fn, job):
+            assert job.cells == 7
+            # No more are made than are being computed.
+            assert len(made) == len(self.given) + 1
+            return super().submit(fn, job)
+
+    jobs = jobs_of(tmp_path, *[Job] * 5)
+    executor = Full()
+    plots = Plots(jobs, Progress(5), silent, send)
+    with pytest.MonkeyPatch.context() as quick:
+        quick.setattr(pool, "LOOK_S", 0.0)
+        plots.compute(executor, at_once=2, memory=1e12, check=executor.let_go)
+    assert made == executor.given == [f"Job{n}" for n in range(5)]
 
 
 def compiled(monkeypatch, *, before):

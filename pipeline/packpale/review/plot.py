@@ -11,7 +11,7 @@ from packpale.review.maps.picture import write_picture
 from packpale.review.maps.plot_map import ground_picture, write_plot_map
 from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.pages.plot import write_plot_page
-from packpale.review.plot_layers import PLOT_LAYERS
+from packpale.review.plot_layers import PLOT_LAYERS, SCREENED_LAYERS
 from packpale.review.report.holds import holds_rows
 from packpale.review.report.plot import PlotReport, plot_report, report_from_plain
 from packpale.review.report.source import PlotSource
@@ -71,7 +71,7 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
 
 def write_screened_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummary:
     """Write what a plot has that was only screened: its figures, its outline and its fence lines."""
-    write_screened_layers(layer_rows(result, project), result.site.crs, folder / PLOT_LAYERS)
+    write_screened_layers(layer_rows(result, project, SCREENED_LAYERS), result.site.crs, folder / PLOT_LAYERS)
     summary = summarise(result, project, folder.name, None, screened=True)
     write_summary(summary, folder / "result.json")
     return summary

@@ -4,7 +4,7 @@ import dataclasses
 import functools
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -149,9 +149,11 @@ def _estimate(result: PlotResult) -> Estimate | None:
     return Estimate(found.estimate_class, found.class_low[1], found.class_high[1]) if found else None
 
 
-def layer_rows(result: PlotResult, project: Project) -> dict[str, list[dict[str, Any]]]:
-    """Rows of every layer of one plot by layer, with shapely geometry under ``geometry``."""
-    return {layer.name: list(layer.rows(result, project)) for layer in LAYERS}
+def layer_rows(
+    result: PlotResult, project: Project, only: Collection[str] | None = None
+) -> dict[str, list[dict[str, Any]]]:
+    """Rows of every layer of one plot, or of ``only`` some, by layer, with shapely geometry under ``geometry``."""
+    return {layer.name: list(layer.rows(result, project)) for layer in LAYERS if only is None or layer.name in only}
 
 
 def _rows(subject: Subject, result: PlotResult, project: Project) -> tuple[dict[str, Any], ...]:

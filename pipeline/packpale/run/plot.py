@@ -35,7 +35,7 @@ class Job:
     """One plot to compute; goes to a worker process."""
 
     inputs: Inputs
-    """Cut to this plot (``site.inputs.cut_to``)."""
+    """Cut to this plot (``site.inputs.cut_to``) before it goes to a worker."""
     cells: int
     """Of the plot's window."""
     project: Project
@@ -157,7 +157,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     earthworks = care = None
     if enclosure.feasible:
         stage("earthworks")
-        earthworks = work_out(site, enclosure, _with_few_draws(job.project) if job.screening else job.project)
+        earthworks = work_out(site, enclosure, with_few_draws(job.project) if job.screening else job.project)
     if enclosure.feasible and earthworks and not job.screening:
         stage("care")
         mounds = earthworks.haul.den_mounds if earthworks.haul else 0
@@ -176,7 +176,8 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     return "done", summary.brief
 
 
-def _with_few_draws(project: Project) -> Project:
+def with_few_draws(project: Project) -> Project:
+    """The settings with as few random draws as a plot gets that is screened."""
     few = project.run.model_copy(update={"draws": min(project.run.draws, SCREENING_DRAWS)})
     return project.model_copy(update={"run": few})
 

@@ -1,5 +1,7 @@
 """Many plots in parallel: over worker processes of this machine, or over any other executor such as a cluster's."""
 
+import itertools
+import math
 import multiprocessing
 import os
 import signal
@@ -19,6 +21,11 @@ from packpale.run.memory import worker_bytes
 from packpale.run.plot import Job, PlotOutcome, compute_plot, failure, read_stage
 
 KILLED = "the process computing this plot was ended from outside, twice, perhaps for lack of memory"
+
+LOOK_S = 1.0
+"""Between two looks at how plots that are being computed stand. [s]"""
+MOST_STAGES = 32
+"""Plots of which that is looked up: each is a file, on a cluster one in a shared folder."""
 
 
 @dataclass
@@ -51,11 +58,14 @@ class Watcher(Protocol):
 class Plots:
     """Plots of a run that are left to compute, and how those that have ended did."""
 
-    def __init__(self, jobs: Iterable[Job], progress: Progress, watch: Watcher) -> None:
+    def __init__(
+        self, jobs: Iterable[Job], progress: Progress, watch: Watcher, send: Callable[[Job], Job] = lambda job: job
+    ) -> None:
+        """``send`` makes of a job what a worker gets, at the last moment: thousands of those take much memory."""
         # The largest first: begun last, one would leave the other workers idle.
         self.waiting = deque(sorted(jobs, key=lambda job: -job.cells))
         self.outcomes: dict[str, PlotOutcome] = {}
-        self._progress, self._watch = progress, watch
+        self._progress, self._watch, self._send = progress, watch, send
 
     def compute(
         self,
@@ -73,13 +83,14 @@ class Plots:
         executor was killed, the plots that were being computed; those not begun are left waiting.
         """
         running: dict[Future[PlotOutcome], Job] = {}
+        looked = -math.inf
         last = len(self.waiting) - (len(self.waiting) if most is None else most)
         while len(self.waiting) > last or running:
             while len(self.waiting) > last and self._room_for_next(running.values(), at_once, memory):
                 job = self.waiting.popleft()
                 try:
                     with _ctrl_c_for_this_process_alone():
-                        running[executor.submit(compute_plot, job)] = job
+                        running[executor.submit(compute_plot, self._send(job))] = job
                 except BrokenProcessPool:
                     return [job, *running.values()]
             ended, _ = wait(running, timeout=1.0, return_when=FIRST_COMPLETED)
@@ -94,11 +105,13 @@ class Plots:
                     outcome = failure(running[future], error)
                 del running[future]
                 self.end(outcome)
-            check()
-            self._progress.stages = {
-                job.plot_id: stage for job in running.values() if (stage := read_stage(job.stage_file))
-            }
-            self._watch(self._progress, None)
+            if time.monotonic() - looked >= LOOK_S:
+                looked = time.monotonic()
+                check()
+                # Those begun first are the ones that are being computed.
+                begun = itertools.islice(running.values(), MOST_STAGES)
+                self._progress.stages = {j.plot_id: stage for j in begun if (stage := read_stage(j.stage_file))}
+                self._watch(self._progress, None)
         return []
 
     def end(self, outcome: PlotOutcome) -> None:
@@ -116,14 +129,20 @@ class Plots:
 
 
 def compute_here(
-    jobs: Iterable[Job], *, workers: int, memory: float, progress: Progress, watch: Watcher
+    jobs: Iterable[Job],
+    *,
+    workers: int,
+    memory: float,
+    progress: Progress,
+    watch: Watcher,
+    send: Callable[[Job], Job] = lambda job: job,
 ) -> dict[str, PlotOutcome]:
     """Compute plots over worker processes of this machine; with one worker, or for one plot, in this process.
 
     A plot whose process is killed is computed once more, alone; if that is killed too, the plot has failed. Ctrl-C
     ends the workers at once.
     """
-    plots = Plots(jobs, progress, watch)
+    plots = Plots(jobs, progress, watch, send)
     if plots.waiting and not compiled_before():
         progress.compiling = True
         watch(progress, None)

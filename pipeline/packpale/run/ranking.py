@@ -61,7 +61,7 @@ def rank(
     """
     order = sorted(plots, key=lambda s: s.plot_id)
     fitting = [s for s in order if s.figures["feasible"]]
-    others = tuple(RankedPlot(s.plot_id, None, None, 0.0, feasible=False) for s in order if s not in fitting)
+    others = tuple(RankedPlot(s.plot_id, None, None, 0.0, feasible=False) for s in order if not s.figures["feasible"])
     if not fitting:
         return Ranking(others)
     figures = _figures(fitting)

@@ -6,7 +6,7 @@ import secrets
 import shutil
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -24,6 +24,7 @@ from packpale.run.cache_key import (
     settings_hash,
     shown_settings,
 )
+from packpale.run.cluster import AT_ONCE
 from packpale.run.cluster import cluster as cluster_at
 from packpale.run.memory import check_memory, memory_for_plots, window_cells
 from packpale.run.output_folder import KEY, PARTIAL, PLOTS, folder_names, output_folder
@@ -111,7 +112,7 @@ def run(
         def compute(wanted: Sequence[str], *, screened: bool) -> None:
             jobs = [
                 Job(
-                    inputs=cut_to(inputs, plot_id, project),
+                    inputs=inputs,
                     cells=opened.cells[plot_id],
                     project=project,
                     plot_id=plot_id,
@@ -128,7 +129,9 @@ def run(
             progress.total += len(jobs)
             finished.extend(job.finished for job in jobs)
             if cluster is None:
-                done = compute_here(jobs, workers=workers, memory=opened.memory, progress=progress, watch=watch)
+                done = compute_here(
+                    jobs, workers=workers, memory=opened.memory, progress=progress, watch=watch, send=_cut
+                )
             else:
                 done = _compute_on_cluster(cluster, jobs, progress, watch)
             outcomes.update(done)
@@ -206,11 +209,16 @@ def _without_detail(
 def _compute_on_cluster(
     address: str, jobs: Sequence[Job], progress: Progress, watch: Watcher
 ) -> dict[str, PlotOutcome]:
-    plots = Plots(jobs, progress, watch)
+    plots = Plots(jobs, progress, watch, _cut)
     if jobs:
         with cluster_at(address) as (executor, check):
-            plots.compute(executor, at_once=len(jobs), memory=float("inf"), check=check)
+            plots.compute(executor, at_once=AT_ONCE, memory=float("inf"), check=check)
     return plots.outcomes
+
+
+def _cut(job: Job) -> Job:
+    """The job with no more of the inputs than its plot needs."""
+    return replace(job, inputs=cut_to(job.inputs, job.plot_id, job.project))
 
 
 def _kept(
