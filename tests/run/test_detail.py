@@ -5,10 +5,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from shapely.geometry import box
 
 import quick_runs
 from made_inputs import NORTH, WEST, Made
+from packpale import cli
 from packpale.review.model import PlotSummary
 from packpale.review.summary import DRAWS, write_summary
 from packpale.run.ranking import RANKED_BY
@@ -51,6 +53,8 @@ def computed(monkeypatch):
         (folder / "ranking.csv").write_text("\n".join(rows), encoding="utf-8")
         (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
 
+    monkeypatch.setattr("packpale.run.run.LEAST_MARGIN", 0)
+    monkeypatch.setattr("packpale.run.run.MARGIN", 0)
     nothing = SimpleNamespace(feasible=False, notes=(), packs=())
     monkeypatch.setattr("packpale.land.assess.assess", lambda site, project: SimpleNamespace(notes=()))
     for name in ("place", "screened"):
@@ -96,6 +100,28 @@ def test_the_first_get_detail_and_who_moves_up_as_well(made, computed):
     assert sorted(computed[6:9]) == ["p1", "p3", "p5"]
     assert computed[9:] == ["p2"]
     assert ranking(made) == ["p1", "p3", "p2", "p0 screened", "p4 screened", "p5"]
+
+
+def test_some_more_are_computed_in_full_for_what_screening_may_miss(made, computed, monkeypatch):
+    monkeypatch.setattr("packpale.run.run.LEAST_MARGIN", 2)
+    ran(made, 2)
+    assert computed[6:] == ["p1", "p3", "p5", "p2", "p0"]
+
+
+def test_as_few_plots_as_get_detail_with_some_more_are_not_screened(made, computed, monkeypatch):
+    monkeypatch.setattr("packpale.run.run.MARGIN", 0.5)
+    ran(made, 4)
+    assert sorted(computed) == NAMES
+
+
+@pytest.mark.parametrize(("many", "told"), [(2, True), (3, False)])
+def test_check_tells_how_many_are_screened_and_computed_in_full(made, monkeypatch, many, told):
+    monkeypatch.setattr("packpale.run.run.LEAST_MARGIN", 3)
+    config = made.text(made.settings_text() + detail(many), "land.toml")
+    done = CliRunner().invoke(cli.commands, ["check", str(config)])
+    assert done.exit_code == 0, done.output
+    line = "detail: all 6 plots are screened, then the first 5 of the ranking computed in full (run.detail = 2"
+    assert (line in done.output) is told
 
 
 def test_going_on_computes_nothing_twice(made, computed):

@@ -73,4 +73,5 @@ def test_check_tells_windows_memory_and_disk(tmp_path, monkeypatch, megabytes, s
 
 def test_disk_grows_with_plots_and_cells():
     assert disk_bytes({"a": 1, "b": 1}) == 2 * disk_bytes({"a": 1})
+    assert disk_bytes({"a": 9, "b": 1}) > disk_bytes({"a": 9, "b": 1}, 1) > disk_bytes({"a": 9})
     assert disk_bytes({"a": 1_000_000}) > disk_bytes({"a": 1}) + 10_000_000

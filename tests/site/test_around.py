@@ -65,6 +65,19 @@ def test_it_reaches_no_farther_than_set(made, monkeypatch):
     assert site.around.grid.bounds == (west - 7, south - 7, east + 7, north + 7)
 
 
+def test_with_screening_it_reaches_less_far_in_larger_cells(made, monkeypatch):
+    monkeypatch.setattr(around, "NEAR_M", 7.0)
+    monkeypatch.setattr(around, "FEWER_CELLS", 3000)
+    inputs = open_inputs(made.project())
+    west, south, east, north = plot_window(inputs, inputs.plots[0], made.project()).bounds
+    found = [read_site(inputs, "north", made.project(), screening=s).around.grid for s in (True, False)]
+    assert found[0].bounds == (west - 7, south - 7, east + 7, north + 7)
+    assert [g.cell for g in found] == [1, 1]
+    assert found[1].bounds == (WEST, NORTH - 90, WEST + 120, NORTH)
+    monkeypatch.setattr(around, "FEWER_CELLS", 500)
+    assert read_site(inputs, "north", made.project(), screening=True).around.grid.cell > 1
+
+
 def test_where_the_window_holds_all_there_is_nothing_round_it(made):
     made.settings["land"]["margin_m"] = 200.0
     inputs, site = read(made)

@@ -9,7 +9,7 @@ from packpale.cli.start import quoted
 from packpale.review.words.notes import as_messages
 from packpale.run.machine import cores
 from packpale.run.memory import disk_bytes, worker_bytes
-from packpale.run.run import Opened
+from packpale.run.run import Opened, are_screened, in_full
 from packpale.units import HECTARE_M2, measured
 
 
@@ -21,6 +21,12 @@ def lines_of(config: Path, opened: Opened) -> Iterator[str]:
         f"{config}: no fault; {len(inputs.plots)} plots, {measured(hectares, 'ha', '.2f')}, in {inputs.crs}, "
         f"cells of {measured(inputs.cell_m, 'm')}"
     )
+    detailed = in_full(opened.project) if are_screened(opened.project, len(inputs.plots)) else None
+    if detailed is not None:
+        yield (
+            f"detail: all {len(inputs.plots)} plots are screened, then the first {detailed} of the ranking "
+            f"computed in full (run.detail = {opened.project.run.detail}, and some more for what screening may miss)"
+        )
     imperial = opened.project.units == "imperial"
     for note in as_messages(inputs.notes, {p.plot_id: p.notes for p in inputs.plots}, imperial=imperial):
         yield f"note: {note}"
@@ -33,7 +39,8 @@ def lines_of(config: Path, opened: Opened) -> Iterator[str]:
         f"used, enough for {at_once} at one time on {most} core{'' if most == 1 else 's'}"
     )
     free = shutil.disk_usage(Path.cwd()).free
-    yield f"disk: about {disk_bytes(cells) / 1e6:,.0f} MB for the plots' files; {free / 1e6:,.0f} MB are free here"
+    needed = disk_bytes(cells, detailed)
+    yield f"disk: about {needed / 1e6:,.0f} MB for the plots' files; {free / 1e6:,.0f} MB are free here"
     yield f"next: {next_command(config)}"
 
 

@@ -17,8 +17,8 @@ CONNECT_S = 20.0
 NO_WORKER_S = 60.0
 """How long a cluster may be without any worker before the run gives up; a worker ended is often started again. [s]"""
 AT_ONCE = 500
-"""Plots that the scheduler holds at one time: enough for many workers, those that come later too, and for it to see that
-more would be of use; few enough that thousands of plots do not fill its memory."""
+"""Plots that the scheduler holds at one time: enough for many workers, those that come later too, and for it to see
+that more would be of use; few enough that thousands of plots do not fill its memory."""
 TALKATIVE = ("distributed", "distributed.client", "tornado.application")
 """Loggers of libraries: what a lost connection makes them say is said by us, in one line."""
 

@@ -18,6 +18,8 @@ DISK_CELL_BYTES = 25
 """Disk that the files of a plot take for each cell of its window: five rasters, compressed."""
 DISK_PLOT_BYTES = 4_000_000
 """Disk that the other files of a plot take: map, drawings, tables."""
+DISK_SCREENED_BYTES = 30_000
+"""Disk that the files of a plot take that is only screened."""
 
 
 def window_cells(inputs: Inputs, project: Project) -> dict[str, int]:
@@ -31,9 +33,10 @@ def worker_bytes(cells: int) -> int:
     return WORKER_BYTES + CELL_BYTES * cells
 
 
-def disk_bytes(cells: Mapping[str, int]) -> int:
-    """Disk that the files of all plots take, about. [bytes]"""
-    return sum(DISK_PLOT_BYTES + DISK_CELL_BYTES * n for n in cells.values())
+def disk_bytes(cells: Mapping[str, int], in_full: int | None = None) -> int:
+    """Disk that the files of all plots take, about, if the largest ``in_full`` are computed in full. [bytes]"""
+    full = sorted(cells.values(), reverse=True)[:in_full]
+    return sum(DISK_PLOT_BYTES + DISK_CELL_BYTES * n for n in full) + DISK_SCREENED_BYTES * (len(cells) - len(full))
 
 
 def memory_for_plots(project: Project) -> float:

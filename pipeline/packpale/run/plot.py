@@ -144,8 +144,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
         return "kept", brief
     stage("reading")
     with doing("reading the inputs"):
-        # Ground far away counts for views, howls and water: all of that comes with the detail.
-        site = read_site(job.inputs, job.plot_id, job.project, far=not job.screening)
+        site = read_site(job.inputs, job.plot_id, job.project, screening=job.screening)
     key = plot_key(job.project, site)
     if not job.fresh and (brief := _kept_under(job, key, mark)):
         return "kept", brief

@@ -1,6 +1,7 @@
 """A whole run: its inputs, its plots, what is kept from an earlier one, and the files of all plots together."""
 
 import errno
+import math
 import os
 import secrets
 import shutil
@@ -40,6 +41,8 @@ from packpale.values.notes import Note
 ERRORS = "errors.log"
 """File in the output folder with the tracebacks of plots that a bug has ended; there only where there was one."""
 RECORD = "run.json"
+MARGIN, LEAST_MARGIN = 0.25, 3
+"""Plots computed in full beyond run.detail, as a part of it and at least: so that none of the true first is missed."""
 
 
 @dataclass(frozen=True)
@@ -79,8 +82,9 @@ def run(
 ) -> RunOutcome:
     """Compute the plots of a settings file into the folder ``out``.
 
-    Where there are more plots than run.detail, all are screened, and then the first of the ranking and those that
-    ``plots`` names are computed in full. With ``plots``, others then take part only as far as they stand there already.
+    Where there are more plots than run.detail and some, all are screened, and then the first of the ranking and those
+    that ``plots`` names are computed in full. With ``plots``, others then take part only as far as they stand
+    there already.
 
     Plots already complete there from the same settings and code, and from the same inputs as far as they concern the
     plot, are kept unless ``fresh``. Nothing outside ``out`` is written; a plot appears under ``out/plots`` only when it
@@ -93,7 +97,7 @@ def run(
     opened = read_and_open(settings, check_memory_here=cluster is None, settled_line=settled_line)
     project, inputs = opened.project, opened.inputs
     named = _chosen(inputs, plots)
-    screening = len(inputs.plots) > project.run.detail
+    screening = are_screened(project, len(inputs.plots))
     folders = folder_names([p.plot_id for p in inputs.plots])
     files = input_files(project, inputs)
     with doing("reading the inputs"):
@@ -195,13 +199,26 @@ def with_settled_line(project: Project, file: Path) -> Project:
     return project.model_copy(update={"enclosure": enclosure})
 
 
+def in_full(project: Project) -> int:
+    """How many plots are computed in full where there are so many that they are screened: run.detail, and some more.
+
+    Screening may take a plot for a few places worse than it is.
+    """
+    return project.run.detail + max(LEAST_MARGIN, math.ceil(MARGIN * project.run.detail))
+
+
+def are_screened(project: Project, plots: int) -> bool:
+    """Whether a run of so many plots screens them."""
+    return plots > in_full(project)
+
+
 def _without_detail(
     chosen: Sequence[str], named: Collection[str], outcomes: Mapping[str, PlotOutcome], project: Project
 ) -> list[str]:
     """Plots that are to be computed in full and are not yet: the first of the ranking, and those that are named."""
     briefs = {p: brief for p in chosen if p in outcomes and (brief := outcomes[p].brief)}
     ranking = rank(list(briefs.values()), project.ranking.weights, draws=1, seed=project.run.seed)
-    best = [place.plot_id for place in ranking.rows if place.feasible][: project.run.detail]
+    best = [place.plot_id for place in ranking.rows if place.feasible][: in_full(project)]
     wanted = dict.fromkeys([*best, *named])
     return [p for p in wanted if p not in outcomes or ((brief := briefs.get(p)) is not None and brief.screened)]
 

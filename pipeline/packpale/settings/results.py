@@ -36,8 +36,9 @@ class RunSettings(Settings):
     draws: Annotated[int, Field(ge=100, le=1_000_000)] = default("run.draws")
     """Random draws behind P10, P50 and P90."""
     detail: Annotated[int, Field(ge=1, le=10_000)] = default("run.detail")
-    """Plots, from the first in the ranking, that are computed in full. With more plots than that all are screened
-    before: scored, fitted, priced and ranked, without maps, drawings, setting-out and proof."""
+    """Plots, from the first in the ranking, that are sure to be computed in full. With more plots all are screened
+    before (scored, fitted by a shorter search, priced and ranked, without maps, drawings, setting-out and proof), and
+    the first of that ranking, a quarter more than asked for and at least three, are computed in full."""
     memory_mb: Annotated[float, Field(ge=500, le=1e6)] | None = None
     """Memory that all plots computed at one time may take together; by default what is free when the run starts. With
     less, fewer are computed at one time. A plot that needs more by itself is refused."""

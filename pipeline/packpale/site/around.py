@@ -17,14 +17,18 @@ FAR_M = 5000.0
 """How far round a plot's window ground and surroundings are looked at. [m]"""
 MOST_CELLS = 2_000_000
 """Cells of the ground round a window: more of its elevation is read with larger cells."""
+NEAR_M, FEWER_CELLS = 1000.0, 500_000
+"""The same where a plot is only screened: hollows and water from nearby decide which ground can be used."""
 
 
-def around_grid(elevation: Elevation, crs: CRS, window: Grid) -> Grid | None:
+def around_grid(elevation: Elevation, crs: CRS, window: Grid, *, screening: bool = False) -> Grid | None:
     """The grid of the ground round a window, with cells a whole multiple of its own that have corners in common.
 
-    It reaches FAR_M beyond the window, or to where the elevation ends, and covers the window. None where there is no
-    elevation beyond the window, and where it comes from a network: much would have to be fetched for every plot.
+    It reaches FAR_M beyond the window, NEAR_M with ``screening``, or to where the elevation ends, and covers the
+    window. None where there is no elevation beyond the window, and where it comes from a network: much would have to
+    be fetched for every plot.
     """
+    reach, most = (NEAR_M, FEWER_CELLS) if screening else (FAR_M, MOST_CELLS)
     if elevation.is_remote:
         return None
     cell = window.cell
@@ -37,8 +41,8 @@ def around_grid(elevation: Elevation, crs: CRS, window: Grid) -> Grid | None:
         there = (-math.inf, -math.inf, math.inf, math.inf)
     # In cells beyond each side of the window; a rounding is no cell.
     beyond = [
-        max(0, math.floor(min(FAR_M, reach) / cell + 1e-6))
-        for reach in (west - there[0], there[3] - north, there[2] - east, south - there[1])
+        max(0, math.floor(min(reach, room) / cell + 1e-6))
+        for room in (west - there[0], there[3] - north, there[2] - east, south - there[1])
     ]
     if not any(beyond):
         return None
@@ -46,19 +50,21 @@ def around_grid(elevation: Elevation, crs: CRS, window: Grid) -> Grid | None:
     while True:
         left, top, right, bottom = (math.ceil(b / factor) for b in beyond)
         rows, cols = top + bottom + math.ceil(window.rows / factor), left + right + math.ceil(window.cols / factor)
-        if rows * cols <= MOST_CELLS:
+        if rows * cols <= most:
             break
         factor += 1
     size = factor * cell
     return Grid(west - left * size, north + top * size, size, rows, cols)
 
 
-def read_around(elevation: Elevation, crs: CRS, window: Grid) -> Around | None:
+def read_around(elevation: Elevation, crs: CRS, window: Grid, *, screening: bool = False) -> Around | None:
     """Mean elevation of the cells of ``around_grid``, NaN where there is none; None where there is no such grid.
+
+    With ``screening`` of less ground, in larger cells.
 
     Raises Faults if a file cannot be read.
     """
-    grid = around_grid(elevation, crs, window)
+    grid = around_grid(elevation, crs, window, screening=screening)
     if grid is None:
         return None
     factor = round(grid.cell / window.cell)

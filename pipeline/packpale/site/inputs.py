@@ -187,8 +187,8 @@ def _chosen_crs(
     return None, ""
 
 
-def read_site(inputs: Inputs, plot_id: str, project: Project, *, far: bool = True) -> Site:
-    """Read one plot and the ground round it: land.margin_m beyond its bounds, and coarser from there on if ``far``.
+def read_site(inputs: Inputs, plot_id: str, project: Project, *, screening: bool = False) -> Site:
+    """Read one plot and the ground round it: land.margin_m beyond its bounds, and coarser from there on.
 
     Ground in the margin that no raster covers is NaN. Raises Faults if there is no such plot, or a raster cannot be
     read any more.
@@ -209,7 +209,7 @@ def read_site(inputs: Inputs, plot_id: str, project: Project, *, far: bool = Tru
         )
     around = None
     try:
-        around = read_around(inputs.elevation, crs, grid) if far else None
+        around = read_around(inputs.elevation, crs, grid, screening=screening)
     except Unreadable as error:
         notes.append(
             Note(

@@ -218,9 +218,9 @@ def _screened(source: RunSource) -> Iterator[Block]:
         return
     yield paragraph(
         strong(f"{count} of {len(source.ranking.rows)} plots were only screened. "),
-        "They were scored, fitted by a shorter search, priced and ranked: without maps, drawings, setting-out, and "
-        "without views and water from far away. In full their order among each other may be another. To have all of "
-        "one: ",
+        "They were scored, fitted by a shorter search, priced and ranked: without maps, drawings, setting-out "
+        "and views, and with water from no farther than a kilometre. In full their order among each other may be "
+        "another. To have all of one: ",
         Run("packpale run SETTINGS --plot NAME", "code"),
         f". To have more of them: raise {source.show.setting('run.detail')}, now {source.project.run.detail}.",
     )
