@@ -67,7 +67,7 @@ def test_it_reaches_no_farther_than_set(made, monkeypatch):
 
 def test_with_screening_it_reaches_less_far_in_larger_cells(made, monkeypatch):
     monkeypatch.setattr(around, "NEAR_M", 7.0)
-    monkeypatch.setattr(around, "FEWER_CELLS", 3000)
+    monkeypatch.setattr(around, "FEWER_CELLS", 9000)
     inputs = open_inputs(made.project())
     west, south, east, north = plot_window(inputs, inputs.plots[0], made.project()).bounds
     found = [read_site(inputs, "north", made.project(), screening=s).around.grid for s in (True, False)]
