@@ -150,6 +150,9 @@ def test_pegs_stakes_gates_and_airlocks_stand_where_they_should(case):
     packs = case.result.enclosure.packs
     at = np.array([tuple(p.dxf.location)[:2] for p in on(case, "stakes", "POINT")])
     assert at == pytest.approx(np.array([(s.x, s.y) for p in packs for s in stakes(p)]), abs=MM / 1000)
+    # Of several packs each stake says whose it is, as in points.csv.
+    names = [t.dxf.text.split(":")[0] for t in on(case, "stakes", "TEXT")]
+    assert names == [f"{p.number}-{s.name}" if len(packs) > 1 else s.name for p in packs for s in stakes(p)]
     gates = [LineString(points_of(e)) for e in on(case, "gates", "LWPOLYLINE")]
     rooms = [Polygon(points_of(e)) for e in on(case, "airlocks", "LWPOLYLINE")]
     fence = case.settings.fence

@@ -21,7 +21,7 @@ from packpale.review.drawings.paper import svg
 from packpale.review.drawings.peg_sheets import ROWS
 from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text, fitting_scale
 from packpale.review.lettering import face, printable, text_width
-from packpale.review.subjects.setting_out import peg_rows, stakes
+from packpale.review.subjects.setting_out import peg_rows, point_rows, stakes
 from packpale.review.words import Wording
 from review import factory
 from review.measured import SVG, Paper
@@ -210,6 +210,21 @@ def test_plan_has_the_tables_to_peg_out_from(two):
             for value in (arc.centre_x, arc.centre_y, arc.radius, arc.start_x, arc.start_y, arc.chainage):
                 assert f"{value:.3f}" in texts
     assert sum(t.startswith("gate ") for t in texts) == 4
+
+
+def test_points_of_several_packs_are_called_as_in_points_csv(one, two):
+    """A centre that lies in another pack's ground, or an arrow to one off the sheet, says whose it is."""
+    texts = Paper(two.folder / "plan.svg").texts
+    named = {row["name"] for row in point_rows(two.result, two.settings) if row["code"] == "stake"}
+    for pack in two.result.enclosure.packs:
+        for letter in "ABEF":
+            name = f"{pack.number}-{letter}"
+            assert name in named
+            assert (name in texts) != (f"to {name}" in texts)
+    assert not [t for t in texts if re.fullmatch(r"(to )?[ABEF]", t)]
+    # One pack has letters alone.
+    texts = Paper(one.folder / "plan.svg").texts
+    assert {letter for letter in "ABEF" if letter in texts or f"to {letter}" in texts} == set("ABEF")
 
 
 def test_plan_and_pegging_call_a_point_the_same(two):

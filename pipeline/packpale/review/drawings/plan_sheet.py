@@ -35,7 +35,7 @@ from packpale.review.drawings.sheet import (
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.subjects.line import apron
-from packpale.review.subjects.setting_out import airlocks_of, stakes
+from packpale.review.subjects.setting_out import airlocks_of, stake_name, stakes
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.units import FOOT_M
@@ -101,7 +101,7 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
         _airlocks(sheet, view, pack, project)
     for pack in packs:
         _gates(sheet, view, pack)
-        _points(sheet, view, box, pack)
+        _points(sheet, view, box, pack, several=len(packs) > 1)
         draw_marks(sheet, view, result, project, pack)
     for pack in packs:
         draw_main_pegs(sheet, view, pack, result, project)
@@ -259,23 +259,31 @@ def _gates(sheet: Sheet, view: View, pack: Pack) -> None:
         sheet.text_where_free(places, f"gate {k + 1}", size=SMALL, bold=True, across=across, up="center")
 
 
-def _points(sheet: Sheet, view: View, box: Box, pack: Pack) -> None:
-    """Tangent points, and the centres that lie on the sheet; arrows to those that do not."""
+def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) -> None:
+    """Tangent points, and the centres that lie on the sheet; arrows to those that do not.
+
+    Of several packs each name has its pack before it, as in points.csv: a centre may lie in another pack's ground.
+    """
     line = pack.line
+
+    def called(name: str) -> str:
+        return stake_name(pack.number, name) if several else name
+
     for chainage, point in _tangents(pack):
         x, y = view.point(point.x, point.y)
         out = line.points_at(chainage).outward
         sheet.circle(x, y, 0.9, inside="#ffffff")
         across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
         places = [(x + far * out[0], y + far * out[1]) for far in (3.2, 5.5, 7.5, -4.0)]
-        sheet.text_where_free(places, point.name, size=SMALL, bold=True, across=across, up="center")
+        sheet.text_where_free(places, called(point.name), size=SMALL, bold=True, across=across, up="center")
     for arc, centre in _centres(pack):
         x, y = view.point(centre.x, centre.y)
         if box[0] + 2 < x < box[2] - 2 and box[1] + 2 < y < box[3] - 2:
             sheet.line([x - 2, x + 2], [y, y], width=MEDIUM)
             sheet.line([x, x], [y - 2, y + 2], width=MEDIUM)
-            places = [(x + 1.6, y + 1.6), (x + 1.6, y - 3.4), (x - 5.4, y + 1.6), (x - 5.4, y - 3.4)]
-            sheet.text_where_free(places, centre.name, size=SMALL, bold=True)
+            back = 2.6 + text_width(called(centre.name), SMALL, bold=True)
+            places = [(x + 1.6, y + 1.6), (x + 1.6, y - 3.4), (x - back, y + 1.6), (x - back, y - 3.4)]
+            sheet.text_where_free(places, called(centre.name), size=SMALL, bold=True)
             continue
         at = line.points_at(arc.chainage + arc.length * 0.4)
         px, py = view.point(float(at.x), float(at.y))
@@ -283,7 +291,7 @@ def _points(sheet: Sheet, view: View, box: Box, pack: Pack) -> None:
         along = np.array([ex - px, ey - py]) / max(math.dist((ex, ey), (px, py)), 1e-9)
         sheet.arrow((ex - 7 * along[0], ey - 7 * along[1]), (ex - along[0], ey - along[1]))
         places = [(ex - back * along[0], ey - back * along[1]) for back in (10.0, 15.0, 20.0)]
-        sheet.text_where_free(places, f"to {centre.name}", size=SMALL, bold=True, across="center", up="center")
+        sheet.text_where_free(places, f"to {called(centre.name)}", size=SMALL, bold=True, across="center", up="center")
 
 
 def _grid(sheet: Sheet, view: View, box: Box) -> list[tuple[Pair, str, str]]:
@@ -342,6 +350,8 @@ def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, sca
     text = "Tables: metres; clockwise from the start."
     if wording.imperial:
         text = "Tables and grid: metres. Figures on the line: feet. Clockwise."
+    if len(packs) > 1:
+        text += " 2-E: point E of pack 2."
     sheet.text(x, y, text, size=TABLE, most=wide)
     unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
     sheet.scale_bar(x + 3, bottom + 5, scale, unit_m=unit, unit=name, longest=58)

@@ -229,13 +229,18 @@ def peg_name(pack: int, peg: int) -> str:
     return f"{pack}-peg-{peg}"
 
 
+def stake_name(pack: int, stake: str) -> str:
+    """A stake's name in points.csv, and on drawings of several packs; with one pack its letter stands alone there."""
+    return f"{pack}-{stake}"
+
+
 def point_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
     """Rows of points.csv: the stakes of each pack, then the pegs. Z is the ground, empty where it is not known."""
     site = result.site
     for pack in result.enclosure.packs:
         for stake in stakes(pack):
             yield {
-                "name": f"{pack.number}-{stake.name}",
+                "name": stake_name(pack.number, stake.name),
                 "E": stake.x,
                 "N": stake.y,
                 "Z": float(site.grid.bilinear(site.elevation, stake.x, stake.y)),

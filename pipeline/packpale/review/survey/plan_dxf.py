@@ -19,7 +19,7 @@ from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
 from packpale.review.contours import contours
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import airlocks_of, peg_rows, stakes
+from packpale.review.subjects.setting_out import airlocks_of, peg_rows, stake_name, stakes
 from packpale.settings import Project, TrenchSettings
 from packpale.site.crs import shown
 
@@ -133,7 +133,8 @@ class _Plan:
             self._polyline(airlock.inner_gate, "gates")
         for stake in stakes(pack):
             self._point(stake.x, stake.y, "stakes")
-            self._text(f"{stake.name}: {stake.what}", stake.x, stake.y, "stakes", LETTERS_M)
+            name = stake_name(pack.number, stake.name) if len(self.result.enclosure.packs) > 1 else stake.name
+            self._text(f"{name}: {stake.what}", stake.x, stake.y, "stakes", LETTERS_M)
 
     def _line(self, line: Line, layer: str) -> None:
         if isinstance(line, Egg):
