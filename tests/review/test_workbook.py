@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import zipfile
 
+import numpy as np
 import openpyxl
 import pytest
 
@@ -41,8 +42,8 @@ def spread(plot):
         "import_compacted": (100.0, 184.0, 260.0),
     }
     sure = Uncertainty(
-        draws=100, volumes=volumes, price=(1.0, 2.0, 3.0), drivers=(), flanks=(), estimate_class=4,
-        class_reason="", class_low=(-0.3, -0.15), class_high=(0.2, 0.5), narrowing="",
+        draws=100, volumes=volumes, price=(1.0, 2.0, 3.0), drawn_price=np.linspace(1.0, 3.0, 100), drivers=(),
+        flanks=(), estimate_class=4, class_reason="", class_low=(-0.3, -0.15), class_high=(0.2, 0.5), narrowing="",
     )  # fmt: skip
     return dataclasses.replace(plot, earthworks=dataclasses.replace(plot.earthworks, uncertainty=sure))
 
@@ -357,7 +358,9 @@ def test_assumptions_hold_every_setting_with_its_source(values, settings):
     # What the run does not use is left out: no distances to inputs that are not given.
     assert "land.keep_away_m.keep_out" not in rows
     assert "land.keep_away_m.dwellings" in rows
-    assert set(register()) - set(rows) == {"land.keep_away_m.keep_out"}
+    # Nor is what a sill of concrete has, where mesh lies below the gates.
+    unused = {f"gates.sill_{name}" for name in ("above_ground_m", "depth_m", "width_m")}
+    assert set(register()) - set(rows) == {"land.keep_away_m.keep_out"} | unused
     assert {s.status for s in settings_used(settings)} == {"assumption", "published", "common practice", SET}
 
 

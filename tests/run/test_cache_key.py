@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from shapely.geometry import LineString
 
 from made_inputs import NORTH, NORTH_PLOT, WEST, Made, write_vector
 from packpale.run import cache_key
@@ -90,7 +91,8 @@ def test_every_file_of_every_input_is_named_by_its_role(tmp_path):
     made.pits(f"x,y,clay_percent\n{WEST},{NORTH},20\n")
     (tmp_path / "dem.tif.aux.xml").write_text("<PAMDataset></PAMDataset>", encoding="utf-8")
     for kind in ("trees_and_boulders", *FEATURE_KINDS):
-        made.inputs[kind] = write_vector(tmp_path / f"{kind}.gpkg", [({"name": "north"}, NORTH_PLOT)])
+        shape = LineString(NORTH_PLOT.exterior.coords) if kind == "culverts" else NORTH_PLOT
+        made.inputs[kind] = write_vector(tmp_path / f"{kind}.gpkg", [({"name": "north"}, shape)])
     soil = [({"clay_percent": 20.0}, NORTH_PLOT)]
     made.inputs["soil"] = write_vector(tmp_path / "soil.gpkg", soil)
     made.settings["enclosure"] = {"fence_line": tmp_path / "access.gpkg"}
