@@ -22,6 +22,7 @@ def test_every_leaf_stands_on_the_page_and_in_the_layer(run):
         assert leaf.swing in said
     worst = max(leaves, key=lambda g: g.gap)
     assert f"The greatest gap below a shut leaf is {SAID.dimension(worst.gap)}" in factory.words_of(section)
+    assert factory.source(plot).file("drawings.pdf") in [piece.to for piece in section.blocks[0].words]
     with fiona.open(run.folder / "packpale.gpkg", layer="gate_leaves") as file:
         rows = [r for r in file if r.properties["plot_id"] == plot.site.plot_id]
     assert [r.properties["gap_m"] for r in rows] == [pytest.approx(g.gap) for g in leaves]

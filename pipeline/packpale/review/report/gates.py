@@ -2,7 +2,7 @@
 
 import math
 
-from packpale.review.report.blocks import Section, paragraph, small
+from packpale.review.report.blocks import Section, link, paragraph, small
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.gates import GATE_LEAVES
@@ -20,7 +20,9 @@ def gate_sheet(source: PlotSource) -> Section | None:
             f"The greatest gap below a shut leaf is {show.dimension(worst.gap)}, at gate {worst.gate} {worst.place}. A "
             "leaf is straight, its lower edge level. It hangs so low that it passes all ground on its quarter circle, "
             f"and what lies below it, with {show.dimension(settings.clearance_m)} to spare. Measure again on site "
-            "before a gate is ordered: elevation models miss ruts and kerbs."
+            "before a gate is ordered: elevation models miss ruts and kerbs. Each gate is drawn to scale in ",
+            link("drawings.pdf", source.file("drawings.pdf")),
+            ".",
         ),
         listing(source, "Leaves of the gates", GATE_LEAVES, leaves),
         small(
