@@ -1,4 +1,4 @@
-"""Several enclosures whose lines may run over limits, and the bound from no-go ground."""
+"""Several enclosures whose lines may run over limits, and the bound on their area."""
 
 import itertools
 
@@ -6,6 +6,7 @@ import pytest
 import shapely
 from shapely.geometry import MultiPolygon, box
 
+from packpale.enclosure import line_bound
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import fit_largest
 from packpale.enclosure.fit_line import fit_line
@@ -69,14 +70,25 @@ def test_what_is_none_is_refused():
         fit_packs_on_lines(field(), 2.0, 1, 10.0, **SHAPE)
 
 
-def test_the_bound_is_that_of_no_go_ground_alone():
-    """A bar that halves a field leaves the bound what it is without: half above the egg beside the bar, and valid."""
+def test_the_bound_is_that_of_no_go_ground_where_the_share_allows_all_of_it():
+    """A bar that halves a field changes nothing where half of the line may run over it."""
     on = field(box(118, -1, 122, 101))
-    fit = fit_line(on, 0.0, **SHAPE)
-    (proven,), notes = with_line_proof([fit], on, gap=0.001, separation=10.0, **SHAPE)
+    fit = fit_line(on, 0.5, **SHAPE)
+    (proven,), notes = with_line_proof([fit], on, 0.5, gap=0.001, separation=10.0, **SHAPE)
     whole = fit_largest(on.enclosable, **STRICT).egg
     assert notes == ()
     assert proven.egg == fit.egg
     assert whole.area <= proven.area_bound_m2 <= whole.area * 1.0011
     # In closed form: a strip 100 m wide leaves 2 R + 2 s of width, and length enough for the longest shape.
     assert whole.area == pytest.approx(Egg.from_shape(0.9, 1.6, big_radius=50 - OUTSIDE).area, rel=1e-6)
+
+
+def test_the_bound_is_lower_where_no_line_may_cross_broad_soft_ground(monkeypatch):
+    """Soft from 70 m on: with no line over limits the egg lies west of it."""
+    long = SHAPE | {"taper": (0.5, 0.7), "aspect": (1.4, 1.6)}
+    on = field(box(70, -1, 241, 101))
+    monkeypatch.setattr(line_bound, "MOST_BOXES", 300_000)
+    fit = fit_line(on, 0.0, **long)
+    (proven,), _ = with_line_proof([fit], on, 0.0, gap=0.001, separation=10.0, **long)
+    whole = fit_largest(on.enclosable, **(long | {"clearance": OUTSIDE})).egg
+    assert fit.egg.area <= proven.area_bound_m2 < 0.8 * whole.area

@@ -135,7 +135,12 @@ def proven(fits: tuple[Fit, ...], land: Land, project: Project) -> tuple[tuple[F
     from packpale.enclosure.line_bound import with_line_proof
 
     return with_line_proof(
-        fits, line_ground(land, project), gap=wanted.proof_gap, separation=wanted.separation_m, **forms_of(project)
+        fits,
+        line_ground(land, project),
+        wanted.line_over_limits,
+        gap=wanted.proof_gap,
+        separation=wanted.separation_m,
+        **forms_of(project),
     )
 
 

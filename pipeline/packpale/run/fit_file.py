@@ -138,7 +138,7 @@ def _fits_round_holes(field: "Field", wanted: EnclosureSettings, clearance: floa
     ground = LineGround(whole, {"hole": MultiPolygon(holes)}, inside_strip=0.0, outside_strip=clearance)
     if wanted.area_ha == "largest":
         fits = fit_packs_on_lines(ground, 0.0, wanted.packs, wanted.separation_m, **forms)
-        return with_line_proof(fits, ground, gap=wanted.proof_gap, separation=wanted.separation_m, **forms)[0]
+        return with_line_proof(fits, ground, 0.0, gap=wanted.proof_gap, separation=wanted.separation_m, **forms)[0]
     area, score = wanted.area_ha * HECTARE_M2, _depth(field.outline)
     return place_lines(ground, 0.0, wanted.packs, wanted.separation_m, area=area, score=score, **forms)
 
