@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from shapely.geometry.base import BaseGeometry
 
+from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Gates, Posts
 from packpale.site.grid import Array, Grid, Mask
@@ -41,8 +42,12 @@ def posts(
         raise ValueError(f"spacing = {spacing} m must be positive")
     fixed, kinds, opening = _fixed_posts(line, gates, spacing / 2)
     lengths = np.diff(fixed, append=fixed[0] + line.perimeter)
+    # Lines as drawn turn at points.
+    tightest = min(arc.radius for arc in line.arcs()) if isinstance(line, Egg) else 0.0
     within = [
-        np.zeros(1) if is_open else _evenly(line, at, length, spacing=spacing, elevation=elevation, grid=grid)
+        np.zeros(1)
+        if is_open
+        else _evenly(line, at, length, spacing=spacing, elevation=elevation, grid=grid, tightest=tightest)
         for at, length, is_open in zip(fixed, lengths, opening, strict=True)
     ]
     chainage = np.mod(np.concatenate([at + more for at, more in zip(fixed, within, strict=True)]), line.perimeter)
@@ -68,15 +73,24 @@ def posts(
     )
 
 
-def _evenly(line: Line, start: float, length: float, *, spacing: float, elevation: Array, grid: Grid) -> Array:
-    """Chainages from ``start`` of the posts of one stretch, the first 0, its end left out. [m]"""
+def _evenly(
+    line: Line, start: float, length: float, *, spacing: float, elevation: Array, grid: Grid, tightest: float
+) -> Array:
+    """Chainages from ``start`` of the posts of one stretch, the first 0, its end left out. [m]
+
+    ``tightest`` is the least radius of its bends; 0 where it is not known. [m]
+    """
     steps = max(math.ceil(length / (0.25 * grid.cell)), 16)
     fine = np.linspace(0, length, steps + 1)
     points = line.points_at(start + fine)
     rise = np.nan_to_num(np.diff(grid.bilinear(elevation, points.x, points.y)))
     on_ground = np.concatenate([[0.0], np.cumsum(np.hypot(length / steps, rise))])
-    # A panel's own piece of line turns by half a circle at most; a closed stretch takes three.
-    panels = max(math.ceil(2 / math.pi * length / spacing - 1e-9), 3 if length >= line.perimeter else 1)
+    # A panel's own piece of line turns by half a circle at most, so that it is at most pi / 2 times as long as the
+    # panel, and turns by no more than that over the radius; on the tightest arc it is longest. A closed stretch takes
+    # three.
+    half_turn = min(math.pi / 4 * spacing / tightest, math.pi / 2) if tightest > 0 else math.pi / 2
+    straight = math.sin(half_turn) / half_turn
+    panels = max(math.ceil(straight * length / spacing - 1e-9), 3 if length >= line.perimeter else 1)
     while True:
         at = np.interp(np.linspace(0, on_ground[-1], panels + 1), on_ground, fine)
         post = line.points_at(start + at)
