@@ -20,6 +20,7 @@ from packpale.earthworks.mesh_fixings import how_many, seams_per_m
 from packpale.earthworks.mesh_rolls import mean_rolls
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import CATCH_REACH
+from packpale.enclosure.line_ground import LineCost
 from packpale.settings import Project
 from packpale.site import Array, Site
 
@@ -92,6 +93,12 @@ def line_rates(site: Site, project: Project) -> LineRates:
     per_m = np.full(site.grid.shape, float(found.mean()) if found.size else 0.0)
     per_m[window] = found
     return LineRates(per_m, project.rates.over_limit_per_m[1], trench_fixed + fence_fixed)
+
+
+def line_cost(site: Site, project: Project) -> LineCost:
+    """The same as searches for a line take it; nothing is paid for having a line."""
+    rates = line_rates(site, project)
+    return LineCost(rates.per_m, site.grid, rates.per_over_limit_m, max(rates.fixed, 0.0))
 
 
 def _window(site: Site, reach: float) -> tuple[slice, slice]:

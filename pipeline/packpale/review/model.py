@@ -7,6 +7,7 @@ from typing import Any
 
 from packpale.care.model import Care
 from packpale.earthworks.model import Earthworks
+from packpale.enclosure.line_ground import LineCost
 from packpale.enclosure.model import Enclosure
 from packpale.land.model import Land
 from packpale.settings import RankingCriterion
@@ -25,6 +26,8 @@ class PlotResult:
     """None where nothing fits."""
     care: Care | None
     """None where nothing fits."""
+    line_cost: LineCost | None = None
+    """What a metre of line costs, where that is known already."""
 
 
 @dataclass(frozen=True)

@@ -165,7 +165,7 @@ def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:
     with doing("writing the plot's files"):
         shutil.rmtree(job.building, ignore_errors=True)
         job.building.mkdir(parents=True)
-        result = PlotResult(site, land, enclosure, earthworks, care)
+        result = PlotResult(site, land, enclosure, earthworks, care, pricing.cost if pricing else None)
         summary = (write_screened_plot if job.screening else write_plot)(result, job.project, job.building)
         if unknown := unknown_figures(summary):
             raise Faults(f"could not be worked out: {', '.join(unknown)}; look for gaps in the elevations there")

@@ -3,7 +3,6 @@
 import math
 
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.line_ground import LineCost
 from packpale.enclosure.pricing import Pricing
 from packpale.land.model import Land
 from packpale.settings import Project
@@ -12,14 +11,12 @@ from packpale.site.model import Site
 
 def pricing_of(site: Site, land: Land, project: Project) -> Pricing:
     """What fence lines cost on one plot."""
-    from packpale.earthworks.line_rates import line_rates
+    from packpale.earthworks.line_rates import line_cost
     from packpale.earthworks.work_out import likely_price
     from packpale.enclosure.model import Fit
     from packpale.enclosure.place import staked_out
 
-    rates = line_rates(site, project)
-
     def likely(egg: Egg) -> float:
         return likely_price(site, staked_out(1, egg, site, land, project, fit=Fit(egg, math.inf, 0.0)), project)
 
-    return Pricing(LineCost(rates.per_m, site.grid, rates.per_over_limit_m, max(rates.fixed, 0.0)), likely)
+    return Pricing(line_cost(site, project), likely)

@@ -17,7 +17,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from packpale.care.inside import kinds_of_ground
-from packpale.earthworks.line_rates import line_rates
+from packpale.earthworks.line_rates import line_cost
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line_ground import COST_STEP_M
 from packpale.review.maps.probe import NOT_KNOWN, Probe, Reading, fitting, number
@@ -66,7 +66,7 @@ class AnotherLine:
 def another_line(result: PlotResult, project: Project, wording: Wording) -> AnotherLine:
     """What the map of a plot needs; outlines whole, cells as fine as there is room for."""
     site, enclosure, trench = result.site, project.enclosure, project.trench
-    rates = line_rates(site, project)
+    cost = result.line_cost or line_cost(site, project)
     data = {
         "plot_id": site.plot_id,
         "plot_column": project.inputs.plot_id,
@@ -93,8 +93,8 @@ def another_line(result: PlotResult, project: Project, wording: Wording) -> Anot
         "step": COST_STEP_M,
         "origin": (site.grid.west, site.grid.north),
         "unit": UNIT_M,
-        "per_over": rates.per_over_limit_m,
-        "fixed": max(rates.fixed, 0.0),
+        "per_over": cost.per_over_limit_m,
+        "fixed": cost.fixed,
         "price_off": QUICK_PRICE_OFF,
         "tunnel_off": QUICK_TUNNEL_OFF,
         "limits": list(_limits(result, project, wording)),
@@ -105,7 +105,7 @@ def another_line(result: PlotResult, project: Project, wording: Wording) -> Anot
     west, south, east, north = kept.bounds
     near = ((x >= west) & (x <= east))[None, :] & ((y >= south) & (y <= north))[:, None]
     left = max(LARGEST_BYTES - len(json.dumps(data)), LEAST_FOR_CELLS)
-    return AnotherLine(data, fitting(_cells(result, rates.per_m, project), near, most_bytes=left))
+    return AnotherLine(data, fitting(_cells(result, cost.raster, project), near, most_bytes=left))
 
 
 def _unit(kind: Kind, wording: Wording) -> tuple[str, float, int]:
