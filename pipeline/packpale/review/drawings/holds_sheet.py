@@ -240,10 +240,10 @@ class _Ring:
         west, south, east, north = spot.bounds
         if west < left + 0.5 or east > right - 0.5 or south < bottom + 0.5 or north > top - 0.5:
             return False
-        return bool(self.ring.distance(spot) > 0.8) and all(other.distance(spot) > 0.4 for other in self.taken)
+        return bool(self.ring.distance(spot) > 0.8 and (shapely.distance(spot, self.taken) > 0.4).all())
 
     def _crossed(self, leader: shapely.LineString) -> bool:
-        return any(leader.crosses(other) for other in self.leaders) or any(leader.intersects(s) for s in self.taken)
+        return bool(shapely.crosses(leader, self.leaders).any() or shapely.intersects(leader, self.taken).any())
 
     def _chainage(self, inside: float) -> None:
         """Ticks with figures on the inner side."""

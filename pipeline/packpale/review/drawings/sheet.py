@@ -151,6 +151,8 @@ class Sheet:
         self.title, self.description, self.size = title, printable(description), size
         self.marks: list[Line | Text] = []
         """What is drawn, the lowest first."""
+        self.texts: list[Text] = []
+        """The texts of it."""
         if size == (WIDTH_MM, HEIGHT_MM):
             self._frame()
 
@@ -188,7 +190,11 @@ class Sheet:
         one = self._text(x, y, text, **style)
         if paper:
             self.fill(*one.corners.T, colour=PAPER)
-        self.marks.append(one)
+        self._written(one)
+
+    def _written(self, text: Text) -> None:
+        self.marks.append(text)
+        self.texts.append(text)
 
     @staticmethod
     def _text(
@@ -223,7 +229,7 @@ class Sheet:
         ):
             return False
         # Of hundreds of texts a few lie near; only turned ones leave corners of their upright box free.
-        near = [m for m in self.marks if isinstance(m, Text) and m.text and _meet(m.bounds, around)]
+        near = [m for m in self.texts if m.text and _meet(m.bounds, around)]
         return not any(shapely.Polygon(m.corners).intersects(place) for m in near)
 
     def text_where_free(self, places: Iterable[Pair], text: str, **style: Any) -> bool:
@@ -235,7 +241,7 @@ class Sheet:
             one = self._text(x, y, text, **style)
             if self.is_free(one.corners):
                 self.fill(*one.corners.T, colour=PAPER)
-                self.marks.append(one)
+                self._written(one)
                 return True
         return False
 
