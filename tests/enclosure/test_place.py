@@ -45,8 +45,6 @@ def make_land():
         zero = full(0.0)
         return Land(
             slope=full(0.1),
-            aspect_deg=full(270.0),
-            hillshade=zero,
             filled=zero,
             ponding=zero,
             upstream_area=zero,
@@ -58,7 +56,6 @@ def make_land():
             channel=full(False),
             flow_direction=full(np.int8(-1)),
             limitation=zero,
-            diggability=full(1.0),
             limiting_feature=full(np.int8(0)),
             weights={},
             consistency_ratio=None,
@@ -133,7 +130,7 @@ def test_given_area_goes_where_the_land_suits(make_site, make_land, make_project
 
 
 def test_of_places_that_suit_alike_the_one_that_is_easier_to_dig_is_taken(make_site, make_land, make_project):
-    land = dataclasses.replace(make_land(suitability=full(0.5)), diggability=(500_300 - X) / 300)
+    land = dataclasses.replace(make_land(suitability=full(0.5)), limitation=(X - 500_000) / 300)
     (pack,) = place(make_site(), land, make_project(area_ha=0.6)).packs
     west = pack.fit.egg.points_at(np.linspace(0, pack.fit.egg.perimeter, 2000)).x.min()
     assert west < 500_010 + make_project().trench.outside_strip_m + 1.0

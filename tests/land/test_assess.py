@@ -68,7 +68,7 @@ def test_every_array_has_the_shape_of_the_grid_and_is_nan_where_nothing_is_known
     unknown = np.ones(z.shape, bool)
     unknown[1:-1, 1:-1] = False
     unknown[19:22, 29:32] = True
-    for name in ("slope", "hillshade", "wetness", "limitation", "diggability", "suitability"):
+    for name in ("slope", "wetness", "limitation", "diggability", "suitability"):
         np.testing.assert_array_equal(np.isnan(getattr(land, name)), unknown, err_msg=name)
     for name in ("filled", "ponding", "upstream_area"):
         np.testing.assert_array_equal(np.isnan(getattr(land, name)), np.isnan(z), err_msg=name)

@@ -12,6 +12,7 @@ from packpale.enclosure.model import Pack
 from packpale.land.criteria import dryness
 from packpale.land.model import Land
 from packpale.land.relief import level_of, mean_within
+from packpale.land.slope import aspect_deg
 from packpale.land.surroundings import cells_within, distance_to
 from packpale.settings import DenSettings
 from packpale.site import Array, Grid, Mask, Site
@@ -204,7 +205,8 @@ def _ground(site: Site, land: Land, pack: Pack, others: Sequence[Pack], settings
     elevation = site.elevation[cut]
     reach = settings.shelter_radius_m
     position = elevation - mean_within(elevation, reach=reach, cell=grid.cell, level=level_of(elevation))
-    slope, aspect = land.slope[cut], land.aspect_deg[cut]
+    slope = land.slope[cut]
+    aspect = aspect_deg(site.elevation, cell_size=(site.grid.cell, site.grid.cell))[cut]
     dry = dryness(
         wetness=land.wetness[cut],
         ponding=land.ponding[cut],

@@ -11,7 +11,7 @@ from packpale.land.drainage import Drainage
 from packpale.land.inflow import site_drainage
 from packpale.land.model import Land
 from packpale.land.pairwise import ACCEPTED_RATIO, priorities
-from packpale.land.slope import aspect_deg, hillshade, slope
+from packpale.land.slope import slope
 from packpale.land.usable import parted
 from packpale.settings import LandSettings, Project
 from packpale.site import Array, Site
@@ -26,8 +26,7 @@ def assess(site: Site, project: Project) -> Land:
     Raises Faults if pairwise comparisons are missing or contradict each other.
     """
     weights, consistency_ratio, notes = criterion_weights(project.land)
-    cell_size = (site.grid.cell, site.grid.cell)
-    ground_slope = slope(site.elevation, cell_size=cell_size)
+    ground_slope = slope(site.elevation, cell_size=(site.grid.cell, site.grid.cell))
     channel_area = project.land.channel_area_ha * HECTARE_M2
     rain = project.land.pond_rain_mm
     runoff = None if rain is None else rain / 1000 * project.crossings.runoff_coefficient
@@ -39,8 +38,6 @@ def assess(site: Site, project: Project) -> Land:
     parts = parted(site, project.land, project.keep_away(), slope=ground_slope, ponding=water.ponding)
     return Land(
         slope=ground_slope,
-        aspect_deg=aspect_deg(site.elevation, cell_size=cell_size),
-        hillshade=hillshade(site.elevation, cell_size=cell_size),
         filled=water.filled,
         ponding=water.ponding,
         upstream_area=water.upstream_area,
@@ -52,7 +49,6 @@ def assess(site: Site, project: Project) -> Land:
         path_length=water.path_length,
         path_head=water.path_head,
         limitation=dig.limitation,
-        diggability=1 - dig.limitation,
         limiting_feature=dig.limiting_feature,
         weights=weights,
         consistency_ratio=consistency_ratio,

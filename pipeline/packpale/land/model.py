@@ -37,10 +37,6 @@ class Land:
 
     slope: Array
     """Rise over run. [m/m]"""
-    aspect_deg: Array
-    """Direction in which the ground falls, clockwise from grid north; NaN on flat ground. [deg]"""
-    hillshade: Array
-    """Brightness of the ground lit from the north-west, 0 to 1."""
     filled: Array
     """Elevation with every depression filled to its outlet. [m]"""
     ponding: Array
@@ -63,8 +59,6 @@ class Land:
     """Level of the filled ground at which that begins. [m]"""
     limitation: Array
     """Limitation for shallow excavations, 0 not limited to 1 very limited."""
-    diggability: Array
-    """One minus the limitation."""
     limiting_feature: npt.NDArray[np.int8]
     """Index into diggability.FEATURES of the feature that decides; -1 where there is no data."""
     weights: Mapping[str, float]
@@ -80,6 +74,11 @@ class Land:
     limits: tuple[Limit, ...]
     """Everything that was taken away from the plot, in the order in which the settings list it."""
     notes: tuple[Note, ...] = ()
+
+    @property
+    def diggability(self) -> Array:
+        """One minus the limitation; made when it is asked for, as it takes as much memory again."""
+        return 1 - self.limitation
 
     @property
     def soft(self) -> dict[str, MultiPolygon]:

@@ -79,8 +79,8 @@ def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings
         said = np.array([_code(column, p.values[column]) for p in stating], dtype=float)
         pulls = said - [_at(p.x, p.y, painted, column, default) for p in stating]
         values = _background(grid, near, column, default)
-        if column in WORDS:
-            values = values.astype(np.int8)
+        if stating:
+            values = values.copy()
         if stating and column in WORDS:
             _override(values, _squared(x, y, stating), said, reach=settings.pit_range_m / 2)
         elif stating:
@@ -89,9 +89,10 @@ def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings
         columns[column] = values
     pit_distance = _distance(x, y, pits)
     return Soil(
-        depth_to_rock=columns["depth_to_rock_m"],
+        # Read cell by cell along trenches, again and again; what else is the same everywhere is held once.
+        depth_to_rock=np.ascontiguousarray(columns["depth_to_rock_m"]),
         rock_is_hard=columns["rock_hardness"] == WORDS["rock_hardness"].index("hard"),
-        water_table=columns["water_table_m"],
+        water_table=np.ascontiguousarray(columns["water_table_m"]),
         clay=columns["clay_percent"],
         stones=columns["stones_percent"],
         drainage_class=columns["drainage_class"],
@@ -102,9 +103,11 @@ def soil_on(grid: Grid, areas: Sequence[SoilArea], pits: Sequence[Pit], settings
 def _background(grid: Grid, areas: Sequence[SoilArea], column: str, default: float) -> npt.NDArray[Any]:
     """The settings' value and over it the polygons that say something, in the order given."""
     saying = [a for a in areas if column in a.values]
-    values = np.array([default, *(_code(column, a.values[column]) for a in saying)])
+    kind = np.int8 if column in WORDS else np.float64
+    values = np.array([default, *(_code(column, a.values[column]) for a in saying)], kind)
     if not saying:
-        return np.full(grid.shape, default)
+        # One value in memory, shown in every cell.
+        return np.broadcast_to(values[0], grid.shape)
     from affine import Affine
     from rasterio.features import rasterize
 
@@ -135,6 +138,8 @@ def _override(out: npt.NDArray[np.int8], squares: Iterator[Array], codes: Array,
 
 def _distance(x: Array, y: Array, pits: Sequence[Pit]) -> Array:
     """Distance to the nearest pit; infinite without any. [m]"""
+    if not pits:
+        return np.broadcast_to(np.inf, (y.size, x.size))
     nearest = np.full((y.size, x.size), np.inf)
     for squared in _squared(x, y, pits):
         np.minimum(nearest, squared, out=nearest)

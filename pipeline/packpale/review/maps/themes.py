@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from packpale.land.slope import hillshade as brightness
 from packpale.land.surroundings import cells_within
 from packpale.review.maps.overlay import ramp
 from packpale.review.maps.people_layers import seen_themes
@@ -38,7 +39,9 @@ FLAT = math.sin(math.radians(45))
 def hillshade(result: PlotResult) -> Theme:
     """The ground lit from the north-west: the picture under all others."""
     edges = tuple(np.linspace(0, 1, GREYS + 1)[1:-1])
-    some = spread(result.site.grid, most_cells=PERCENTILE_CELLS).of(result.land.hillshade)
+    grid = result.site.grid
+    shaded = brightness(result.site.elevation, cell_size=(grid.cell, grid.cell))
+    some = spread(grid, most_cells=PERCENTILE_CELLS).of(shaded)
     some = some[np.isfinite(some)]
     darkest, brightest = np.percentile(some, [1, 99]) if some.size else (FLAT, FLAT)
     # Flat ground always looks the same; gentle relief is stretched, but not so far that every wrinkle is a hill.
@@ -48,7 +51,7 @@ def hillshade(result: PlotResult) -> Theme:
         "Ground",
         "Relief",
         "",
-        result.land.hillshade,
+        shaded,
         edges,
         tuple(ramp(GREY_RAMP, GREYS)),
         ("",) * GREYS,
