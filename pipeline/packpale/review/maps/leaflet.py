@@ -32,6 +32,8 @@ SCRIPTS = (
     "panel",
 )
 """Our own scripts in review/maps/static, in the order in which they enter a page."""
+MANY_SHAPES = 500
+"""With more shapes than that they are painted into one picture: an element of the page for each would make it slow."""
 ADDRESS = "data:"
 """Before the token that stands for a picture."""
 _NAMED = re.compile(r"\b(map|image_overlay|geo_json)_[0-9a-f]{32}(?![0-9a-f])")
@@ -85,6 +87,7 @@ def _script(page: MapPage) -> tuple[str, tuple[str, list[str], list[str]]]:
         max_zoom=24,
         zoom_control=False,
         bounce_at_zoom_limits=False,
+        prefer_canvas=sum(len(layer.shapes) for layer in page.vectors) > MANY_SHAPES,
     )
     for k, (_, bounds) in enumerate(page.grounds):
         _overlay(f"ground-{k}", bounds, 1, "ground").add_to(chart)

@@ -17,17 +17,11 @@ packpale.sign = function (feature, at) {
     icon: L.divIcon({className: "sign sign-" + feature.properties.sign.charAt(0), html: feature.properties.sign, iconSize: [28, 20]})});
 };
 
-// A shape's label, and its figures when it is selected.
+// A shape's figures when it is selected; those that have a name are kept for packpale.labels.
+packpale.named = [];
 packpale.shape = function (feature, layer) {
   layer.on("click", function (event) { event.originalEvent.packpaleShape = feature.properties; });
-  var label = feature.properties.label;
-  var point = feature.geometry.type === "Point";
-  if (label) {
-    layer.bindTooltip(function () { return document.createTextNode(label); },
-      // Above a point, which it would hide.
-      {permanent: true, direction: point ? "top" : "center", offset: [0, point ? -4 : 0],
-        className: "label", interactive: false});
-  }
+  if (feature.properties.label) packpale.named.push(layer);
 };
 
 // Values enter as text nodes only, so that no name can become markup.

@@ -104,19 +104,42 @@ packpale.background = function (map) {
   });
 };
 
-// Of names that would lie over one another only the first stays, and the rest wait until there is room.
+// Of names that would lie over one another only the first stays, and the rest wait until there is room. Only those that
+// are seen are on the page: thousands would make every movement slow.
 packpale.labels = function (map) {
+  var pen = document.createElement("canvas").getContext("2d"), look = window.getComputedStyle(map.getContainer());
+  pen.font = "700 " + look.fontSize + " " + look.fontFamily;
+  // With the edge and the room inside it, as map.css has them.
+  var high = 1.5 * parseFloat(look.fontSize) + 6, waiting = false;
+  var all = packpale.named.map(function (layer) {
+    var text = layer.feature.properties.label, point = layer.feature.geometry.type === "Point";
+    return {layer: layer, text: text, point: point, wide: pen.measureText(text).width + 18,
+      at: point ? layer.getLatLng() : layer.getBounds().getCenter()};
+  });
   function place() {
-    var taken = [];
-    document.querySelectorAll(".label").forEach(function (label) {
-      var box = label.getBoundingClientRect();
-      var free = taken.every(function (t) {
-        return box.right < t.left || box.left > t.right || box.bottom < t.top || box.top > t.bottom;
-      });
-      label.classList.toggle("waits", !free);
+    var taken = [], size = map.getSize();
+    waiting = false;
+    all.forEach(function (name) {
+      var at = map.latLngToContainerPoint(name.at), top = at.y - (name.point ? high + 10 : high / 2);
+      var box = {left: at.x - name.wide / 2, right: at.x + name.wide / 2, top: top, bottom: top + high};
+      var free = map.hasLayer(name.layer) && at.x > 0 && at.y > 0 && at.x < size.x && at.y < size.y &&
+        taken.every(function (t) {
+          return box.right < t.left || box.left > t.right || box.bottom < t.top || box.top > t.bottom;
+        });
       if (free) taken.push(box);
+      if (free === Boolean(name.layer.getTooltip())) return;
+      if (!free) name.layer.unbindTooltip();
+      else {
+        name.layer.bindTooltip(function () { return document.createTextNode(name.text); },
+          // Above a point, which it would hide.
+          {permanent: true, direction: name.point ? "top" : "center", offset: [0, name.point ? -4 : 0],
+            className: "label", interactive: false}).openTooltip(name.at);
+      }
     });
   }
-  map.on("zoomend layeradd", function () { window.requestAnimationFrame(place); });
+  map.on("zoomend moveend resize layeradd layerremove", function () {
+    if (!waiting) window.requestAnimationFrame(place);
+    waiting = true;
+  });
   place();
 };
