@@ -9,8 +9,9 @@ import shapely
 from shapely.geometry import MultiPolygon, Point, box
 
 from packpale.earthworks.work_out import work_out
+from packpale.enclosure.fitting import fits_for as ORIGINAL  # noqa: N812 - as it was before a test replaces it
 from packpale.enclosure.packs import gap
-from packpale.enclosure.place import cells_inside, place
+from packpale.enclosure.place import cells_inside, place, screened
 from packpale.land.model import Land, Limit
 from packpale.run.pricing import pricing_of
 from packpale.settings import Project
@@ -104,6 +105,27 @@ def test_bound_is_proven_to_the_gap_asked_for(make_site, make_land, make_project
         (pack,) = place(make_site(), make_land(), make_project(proof_gap=share)).packs
         assert pack.fit.egg.area <= pack.fit.area_bound_m2 <= (1 + share) * pack.fit.egg.area
     assert place(make_site(), make_land(), make_project()).notes == ()
+
+
+def test_a_plot_that_is_screened_has_the_line_without_proof_and_without_others(make_site, make_land, make_project):
+    given = make_site(), make_land(), make_project()
+    quick, whole = screened(*given), place(*given)
+    assert quick.packs[0].fit.egg.area == pytest.approx(whole.packs[0].fit.egg.area, rel=0.03)
+    assert quick.packs[0].fit.area_bound_m2 >= whole.packs[0].fit.area_bound_m2
+    assert quick.alternatives == ()
+    assert quick.packs[0].touches == ()
+
+
+def test_where_the_short_search_finds_nothing_a_plot_gets_the_long_one(make_site, make_land, make_project, monkeypatch):
+    asked = []
+
+    def fits_for(*given, screening=False):
+        asked.append(screening)
+        return () if screening else ORIGINAL(*given)
+
+    monkeypatch.setattr("packpale.enclosure.place.fits_for", fits_for)
+    assert screened(make_site(), make_land(), make_project()).feasible
+    assert asked == [True, False]
 
 
 def test_first_gate_faces_the_track(make_site, make_land, make_project):

@@ -37,6 +37,9 @@ def screened(site: Site, land: Land, project: Project, pricing: Pricing | None =
     wanted = project.enclosure.packs
     fits = fits_for(site, land, project, screening=True)
     if len(fits) < wanted:
+        # A short search may miss the one place where something fits.
+        fits = fits_for(site, land, project)
+    if len(fits) < wanted:
         return Enclosure((), reason(site, land, project, len(fits)))
     packs = tuple(staked_out(k, fit.egg, site, land, project, fit=fit) for k, fit in enumerate(fits[:wanted], start=1))
     return Enclosure(packs, None)

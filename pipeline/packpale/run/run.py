@@ -41,7 +41,7 @@ from packpale.values.notes import Note
 ERRORS = "errors.log"
 """File in the output folder with the tracebacks of plots that a bug has ended; there only where there was one."""
 RECORD = "run.json"
-MARGIN, LEAST_MARGIN = 0.25, 3
+MARGIN, LEAST_MARGIN = 0.25, 5
 """Plots computed in full beyond run.detail, as a part of it and at least: so that none of the true first is missed."""
 
 

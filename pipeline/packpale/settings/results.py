@@ -38,7 +38,8 @@ class RunSettings(Settings):
     detail: Annotated[int, Field(ge=1, le=10_000)] = default("run.detail")
     """Plots, from the first in the ranking, that are sure to be computed in full. With more plots all are screened
     before (scored, fitted by a shorter search, priced and ranked, without maps, drawings, setting-out and proof), and
-    the first of that ranking, a quarter more than asked for and at least three, are computed in full."""
+    the first of that ranking, a quarter more than asked for and at least five more, are computed in full. On
+    laser-scanned ground, areas and prices as screened were off by half a percent in the median and 3 % at worst."""
     memory_mb: Annotated[float, Field(ge=500, le=1e6)] | None = None
     """Memory that all plots computed at one time may take together; by default what is free when the run starts. With
     less, fewer are computed at one time. A plot that needs more by itself is refused."""

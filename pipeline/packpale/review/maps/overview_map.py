@@ -61,7 +61,7 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
                 _plot(degrees(outline.simplify(tolerance)), place, brief, wording)
             )
             boxes.append(degrees(outline.envelope)["coordinates"][0])
-        for whole in read_layer(layers_of, "usable_land").geometry:
+        for whole in () if brief.screened else read_layer(layers_of, "usable_land").geometry:
             land = whole.simplify(tolerance, preserve_topology=False)
             if not land.is_empty:
                 usable.append(replace(_plot(degrees(land), place, brief, wording), label=""))
@@ -72,11 +72,13 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
         ground = summary.ground
         if ground and len(ranking.rows) <= GROUNDS:
             grounds.append((base64.b64decode(ground["png"]), ground["bounds"]))
+    # Small on the map, plots would be hidden by their own lines.
+    thin = 1.0 if len(ranking.rows) > GROUNDS else FENCE.width
     layers = (
         VectorLayer("Ground", "Plots where an enclosure fits", fits, FITS),
         VectorLayer("Ground", "Plots where none fits", fits_not, FITS_NOT),
         VectorLayer("Score", "Usable land", usable, USABLE),
-        VectorLayer("Enclosure", "Fence lines", fences, replace(FENCE, fill="")),
+        VectorLayer("Enclosure", "Fence lines", fences, replace(FENCE, fill="", width=thin)),
     )
     view = view_of(boxes)
     (south, west), (north, east) = view

@@ -270,7 +270,8 @@ def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str, p
     ]
     page = book.sheet("Chainage", columns, head=head)
     left, missing = MOST_STATIONS, []
-    for name in (place.plot_id for place in ranking.rows):
+    # One that was only screened has no stations.
+    for name in (place.plot_id for place in ranking.rows if not finished.briefs[place.plot_id].screened):
         rows = _stations(plots / finished.briefs[name].folder / PLOT_LAYERS)
         if len(rows) > left:
             missing.append(name)
