@@ -22,6 +22,8 @@ BOLD = {"font-weight": "bold"}
 NICE = (1, 2, 5)
 MOST_NAMED = 40
 """So many plots have their name in the picture."""
+LETTER, LINE = 7.2, 15.0
+"""Width of a letter and height of a line of names. [px]"""
 FINEST_PX = 0.3
 """Corners that move a line by less are left out. [px]"""
 
@@ -68,11 +70,10 @@ def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
                 add(svg, "path", d=_path(at(ring)), fill=FENCE, fill_opacity=0.15, stroke=FENCE, stroke_width=2.0)
     # The last are the first in the ranking.
     named = shapes[-MOST_NAMED:]
-    for shape in named:
-        (x, y), text = at(np.array([[*shape.outline.centroid.coords[0]]]))[0], _label(shape)
-        x = float(np.clip(x, 4 + 3.6 * len(text), width - 4 - 3.6 * len(text)))
+    centres = at(np.array([shape.outline.centroid.coords[0] for shape in named]))
+    for x, y, text in _names(named, centres, width, all_of_them=len(named) == len(shapes)):
         for look in (EDGE, {}):
-            add(svg, "text", text, x=x, y=float(y) + 4, text_anchor="middle", font_size=13.0, fill=INK, **BOLD, **look)
+            add(svg, "text", text, x=x, y=y + 4, text_anchor="middle", font_size=13.0, fill=INK, **BOLD, **look)
     _scale(svg, scale, height, show)
     told = "; ".join(_label(s) + ("" if s.rank is not None else ", where nothing fits") for s in named)
     if len(named) < len(shapes):
@@ -82,6 +83,25 @@ def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
         f"All plots with their ranks, fence lines inside, north of the grid up: {told}.",
         words(link("Open the map of all plots", "map.html")),
     )
+
+
+def _names(
+    named: Sequence[PlotShape], centres: np.ndarray, width: float, *, all_of_them: bool
+) -> list[tuple[float, float, str]]:
+    """Middle and text of the names: all of them, or of those that would lie over one another the better plot's."""
+    placed: list[tuple[float, float, str]] = []
+    for shape, (x, y) in zip(reversed(named), centres[::-1].tolist(), strict=True):
+        text = _label(shape)
+        half = LETTER * len(text) / 2
+        within = float(np.clip(x, 4 + half, width - 4 - half))
+        if all_of_them or not any(_meet(within - u, y - v, text, other) for u, v, other in placed):
+            placed.append((within, y, text))
+    return placed[::-1]
+
+
+def _meet(right: float, down: float, text: str, other: str) -> bool:
+    """Whether two names lie over one another, middles so far apart. [px]"""
+    return abs(right) < LETTER * (len(text) + len(other)) / 2 and abs(down) < LINE
 
 
 def _label(shape: PlotShape) -> str:
