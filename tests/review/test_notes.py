@@ -25,8 +25,9 @@ def test_the_gravest_come_first_and_nothing_is_left_out_in_silence():
     found = in_short([WEIGHTS, WATER, DEEP], 2, METRIC, several_packs=False)
     assert found.more == 1
     assert lines([WEIGHTS, WATER, DEEP], 2) == [
-        "Pack 1: the trench is 5 ft (1.52 m) deep or more over 9 m",
+        # A trench in water speaks first among what may hurt somebody.
         "The trench stands in water over 9 m",
+        "Pack 1: the trench is 5 ft (1.52 m) deep or more over 9 m",
     ]
 
 
