@@ -12,8 +12,8 @@ from packpale.units import measured
 WORKER_BYTES = 600_000_000
 """Memory of a worker process without the window of its plot: libraries, compiled calculations, drawings, and the ground
 round the window, which never has more cells than ``site.around.MOST_CELLS``."""
-CELL_BYTES = 220
-"""Memory that a plot takes for each cell of its window."""
+CELL_BYTES = 230
+"""Memory that a plot takes for each cell of its window; 224 were measured with 25 million cells."""
 DISK_CELL_BYTES = 25
 """Disk that the files of a plot take for each cell of its window: five rasters, compressed."""
 DISK_PLOT_BYTES = 4_000_000
