@@ -14,7 +14,7 @@ packpale.style = function (feature, style) {
 // A point by its letter and number, in a frame that tells kinds apart in grey too.
 packpale.sign = function (feature, at) {
   return L.marker(at, {keyboard: false, bubblingMouseEvents: true, title: feature.properties.title,
-    icon: L.divIcon({className: "sign sign-" + feature.properties.sign.charAt(0), html: feature.properties.sign, iconSize: [28, 20]})});
+    icon: L.divIcon({className: "sign sign-" + feature.properties.sign.charAt(0), html: feature.properties.sign, iconSize: [12 + 8 * feature.properties.sign.length, 20]})});
 };
 
 // A shape's figures when it is selected; those that have a name are kept for packpale.labels.

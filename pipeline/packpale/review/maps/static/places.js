@@ -16,6 +16,20 @@ packpale.places = function (map) {
       list.appendChild(document.createElement("li")).appendChild(entry);
     });
   });
+  // Of signs that would lie over one another the first stays, and the others wait for a nearer view.
+  function tidy() {
+    var taken = [];
+    packpale.data.listed.forEach(function (name) {
+      window[name].eachLayer(function (layer) {
+        var at = map.latLngToContainerPoint(layer.getLatLng()), wide = 6 + 4 * layer.feature.properties.sign.length;
+        var free = taken.every(function (t) { return Math.abs(at.x - t.x) > wide + t.wide || Math.abs(at.y - t.y) > 20; });
+        if (free) taken.push({x: at.x, y: at.y, wide: wide});
+        if (layer.getElement()) layer.getElement().classList.toggle("waits", !free);
+      });
+    });
+  }
+  map.on("zoomend resize layeradd", function () { window.requestAnimationFrame(tidy); });
+  tidy();
   box.hidden = !list.firstChild;
   document.addEventListener("keydown", function (event) {
     var typing = /^(input|select|textarea)$/i.test(event.target.tagName) && event.target.type !== "radio" && event.target.type !== "checkbox";
