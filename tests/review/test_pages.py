@@ -146,9 +146,10 @@ def test_index_holds_the_decision_and_the_figures(run):
     area, middle = plot.enclosure.packs[0].fit.egg.area, plot.earthworks.cost["p50"]
     found = plot.earthworks.uncertainty
     low, high = middle * (1 + found.class_low[1]), middle * (1 + found.class_high[1])
-    assert f"Reckon with {SAID.money(low)} to {SAID.price(high)} , a class {found.estimate_class} estimate" in page.text
+    said = f"Reckon with {SAID.money(low)} to {SAID.price(high)} , a class {found.estimate_class} estimate"
+    assert f"{said} (5 is the roughest)" in page.text
     assert f"{SAID.money(middle / area * 1e4)} for each hectare" in page.text
-    assert "All the rates behind it are invented: set your own." in page.text
+    assert "All the rates behind it are invented: put in those of your contractors" in page.text
     for said in (SAID.area(area), SAID.money(middle), SAID.dimension(plot.care.dig_out[0].shortest)):
         assert said in page.text
     assert SAID.say(run.plots[2].enclosure.reason) in page.text

@@ -46,7 +46,7 @@ def test_a_kind_not_given_is_absent_and_one_with_nothing_near_is_empty(tmp_path)
 
 
 @pytest.mark.parametrize(
-    ("kind", "reach"), [("services", 100.0), ("watercourses", 100.0), ("dwellings", 5000.0), ("viewpoints", 5000.0)]
+    ("kind", "reach"), [("services", 100.0), ("watercourses", 5000.0), ("dwellings", 5000.0), ("viewpoints", 5000.0)]
 )
 def test_reach_is_the_window_plus_the_largest_distance(tmp_path, kind, reach):
     """With dwellings given the largest distance to keep is their 100 m; what distances are computed to reaches 5 km."""

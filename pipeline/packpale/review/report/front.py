@@ -101,11 +101,13 @@ def _decision(source: RunSource) -> Iterator[Block]:
     first = winners[0]
     brief = source.brief(first)
     f = brief.figures
-    among = (
-        f" of the {len(winners)} plots on which an enclosure fits"
-        if len(winners) > 1
-        else ", the only plot that takes one"
-    )
+    looked_at = len(source.ranking.rows)
+    if len(winners) == 1:
+        among = ", the only plot that takes one" if looked_at > 1 else ""
+    elif len(winners) == looked_at:
+        among = f" of {looked_at} plots"
+    else:
+        among = f" of {looked_at} plots, on {looked_at - len(winners)} of which nothing fits"
     yield Paragraph(
         words(
             strong(first.plot_id),
@@ -114,7 +116,7 @@ def _decision(source: RunSource) -> Iterator[Block]:
         ),
         "lead",
     )
-    estimate = f", a class {brief.estimate.number} estimate" if brief.estimate else ""
+    estimate = f", a class {brief.estimate.number} estimate (5 is the roughest)" if brief.estimate else ""
     yield Paragraph(
         words(
             "Reckon with ",
@@ -131,17 +133,26 @@ def _decision(source: RunSource) -> Iterator[Block]:
 def _rates(project: Project) -> Iterator[str]:
     invented, all_rates = invented_rates(project)
     if invented == all_rates:
-        yield " All the rates behind it are invented: set your own."
+        yield " All the rates behind it are invented: put in those of your contractors before you trust it."
     elif invented:
-        yield f" {invented} of the {all_rates} rates behind it are invented: set your own."
+        yield (
+            f" {invented} of the {all_rates} rates behind it are invented: put in those of your contractors before you "
+            "trust it."
+        )
 
 
 def _not_known(source: RunSource, first: RankedPlot) -> str:
+    rate = source.brief(first).figures["escape_dig_rate_m_per_h"]
     said = "Depth to rock and to water is a guess until pits are dug."
+    if rate is not None:
+        said += (
+            f" An animal that digs faster than {source.show.speed(rate)} is out before anybody looks; no "
+            "published figure was found for how fast one digs."
+        )
     if len(source.winners) > 1:
         said += (
-            f" {first.plot_id} comes first in {_cases(source, first.first_place_share)} drawn at random, in which the "
-            "weights of the criteria, rates, rock and water vary; fence lines, slopes and design do not."
+            f" {first.plot_id} comes first in {_cases(source, first.first_place_share)} drawn at random with other "
+            "weights of the criteria, rates, rock and water. Fence lines, slopes and design were not varied."
         )
     return said
 
@@ -181,7 +192,8 @@ def ranking(source: RunSource, overview: Chart | None, most: int | None = None) 
         blocks.append(Columns(((made,), (overview,)), "first wide") if overview else made)
         blocks.append(
             small(
-                "Price to reckon with: how far off an estimate of its published class may be, either way. ",
+                "Price to reckon with: the true price may lie anywhere between the two, as wide as the published class "
+                "of the estimate is. ",
                 link("How each figure is computed", "basis.html#method"),
                 ".",
             )

@@ -31,7 +31,7 @@ def sizes(source: RunSource) -> Section | None:
     blocks: list[Block] = [
         paragraph(
             f"For each size, the cheapest fence line found on each plot, with at most {found.share} of it over ground "
-            "past a limit. Prices are likely ones: quantities as drawn at likely rates. The middle estimates are "
+            "past a limit. These prices are the likely ones, from quantities as drawn; the middle estimates above are "
             "higher where rates can rise further than they can fall."
         ),
         _chart(found, currency),

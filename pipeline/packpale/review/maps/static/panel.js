@@ -9,8 +9,10 @@ packpale.start = function (map, data) {
   packpale.beside = function () {
     return packpale.narrow() ? [10, panel.querySelector("summary").offsetHeight + 16] : [panel.offsetWidth + 24, 16];
   };
-  function whole() {
-    map.fitBounds(data.view, {paddingTopLeft: packpale.beside(), paddingBottomRight: packpale.narrow() ? [10, 60] : [50, 30]});
+  function whole(asked) {
+    // A page that opens is where it is to be at once.
+    map.fitBounds(data.view, {paddingTopLeft: packpale.beside(), paddingBottomRight: packpale.narrow() ? [10, 60] : [50, 30],
+      animate: Boolean(asked)});
   }
   whole();
   document.getElementById("whole").addEventListener("click", whole);
