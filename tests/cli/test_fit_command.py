@@ -84,7 +84,7 @@ def test_every_feature_has_a_row_with_an_egg_or_a_reason(tmp_path):
     # The larger of the two triangles that meet in a point.
     assert 0.3 * 10_000 / 2 < by_name["touching itself"][0]["area_m2"] < 10_000
     assert by_name["sliver"][0]["reason"].startswith(
-        "no egg with a small-end radius of at least 15 m fits: the largest"
+        "no fence line fits that bends no tighter than a radius of 15 m: the largest"
     )
     assert by_name["sliver"][0]["area_m2"] is None
     assert by_name["sliver"][1] is None

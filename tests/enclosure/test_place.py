@@ -190,9 +190,9 @@ def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land,
     assert enclosure.packs == ()
     strip = make_project().trench.outside_strip_m
     assert say(enclosure.reason) == (
-        "no egg with a small end of at least 15 m radius fits. The largest patch that may be enclosed has 0.24 "
-        f"ha; its largest circle has a radius of 20.00 m, of which the strip outside the fence takes {strip:.2f} m. "
-        "What takes most of the plot: steeper than 20 degrees (18 %), plot boundary setback of 3 m (6 %)"
+        "no fence line fits that bends no tighter than a radius of 15 m. The largest patch that may be enclosed has "
+        f"0.24 ha; its largest circle has a radius of 20.00 m, of which the strip outside the fence takes {strip:.2f} "
+        "m. What takes most of the plot: steeper than 20 degrees (18 %), plot boundary setback of 3 m (6 %)"
     )
 
 
@@ -218,7 +218,7 @@ def test_reason_says_what_area_would_fit(make_site, make_land, make_project):
     largest = place(make_site(), land, make_project()).packs[0].fit.egg.area
     enclosure = place(make_site(), land, make_project(area_ha=3))
     assert say(enclosure.reason).startswith(
-        "no egg of 3 ha with a small end of at least 15 m radius fits; "
+        "no fence line round 3 ha fits that bends no tighter than a radius of 15 m; "
         f"the largest that fits has {largest / 1e4:.2f} ha. "
     )
 

@@ -176,9 +176,8 @@ def nothing_fits(plot_id="south field", **place):
     from packpale.land.assess import assess as assess_land
 
     ground = site(plot_id, **place)
-    reason = (
-        "no egg fits. The largest usable patch has 0.31 ha. What takes most of the plot: steeper than 20 degrees (18 %)"
-    )
+    most = "steeper than 20 degrees (18 %)"
+    reason = f"no fence line fits. The largest usable patch has 0.31 ha. What takes most of the plot: {most}"
     return PlotResult(ground, assess_land(ground, project()), Enclosure((), phrase(reason)), None, None)
 
 

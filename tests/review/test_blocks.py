@@ -72,5 +72,5 @@ def test_a_plot_on_which_nothing_fits_says_why_and_what_limits_it(barren):
     report = plot_report(factory.source(barren))
     said = factory.words_of(report.sheet)
     assert "No enclosure fits here." in said
-    assert "No egg fits. The largest usable patch has 0.31 ha." in said
+    assert "No fence line fits. The largest usable patch has 0.31 ha." in said
     assert [s.title for s in report.sections] == ["What limits this plot", "For a GIS"]

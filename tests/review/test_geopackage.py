@@ -169,7 +169,7 @@ def test_plots_carry_their_place(run):
     # The two are the same plot under two names: equal scores stand in the order of their names.
     assert [plots[factory.HOSTILE]["rank"], plots["north field"]["rank"]] == [1, 2]
     assert plots[factory.FORMULA]["rank"] is None
-    assert plots[factory.FORMULA]["reason"].startswith("no egg")
+    assert plots[factory.FORMULA]["reason"].startswith("no fence line")
 
 
 def test_same_run_gives_the_same_bytes(run, tmp_path):

@@ -7,6 +7,7 @@ import pytest
 from shapely.geometry import shape
 
 from packpale.review.report.inside import inside
+from packpale.review.report.sheet import animals, plot_sheet
 from packpale.review.words import Wording
 from review import factory, pages
 
@@ -79,3 +80,23 @@ def test_two_packs_have_a_list_each(fitting):
     section = inside(factory.source(plot))
     assert len([block for block in section.blocks if block.kind == "figures"]) == 2
     assert "Pack 2, 1.23 ha:" in factory.words_of(section)
+
+
+def test_sheet_says_in_a_line_what_the_ground_is_for_the_animals(run, fitting):
+    (found,) = fitting.care.insides
+    known = dataclasses.replace(found, wood=0.25, mapped_water=0.0, wet=None, streams=31.6, lowest=300.0, highest=312.4)
+    plot = dataclasses.replace(fitting, care=dataclasses.replace(fitting.care, insides=(known,)))
+    said = animals(factory.source(plot)).replace("\N{NO-BREAK SPACE}", " ").split(", ")
+    assert said[:4] == ["25 % woodland", "no water", "32 m of streams", "12 m from the lowest to the highest ground"]
+    assert said[4].startswith(f"{len(fitting.care.dens)} place")
+    # What is not known is not told as none of it.
+    assert not any("wet" in part for part in said)
+    text = pages.read(run.folder / "index.html").text
+    assert text.count("For the animals") == sum(bool(plot.enclosure.packs) for plot in run.plots)
+
+
+def test_sheet_tells_places_from_the_start_of_the_line(fitting):
+    """Chainage is a word of who sets out, not of who decides."""
+    said = factory.words_of(plot_sheet(factory.source(fitting)))
+    assert said.count("from the start of the line") == 2
+    assert "chainage" not in said

@@ -98,7 +98,7 @@ def test_ranking_holds_what_the_rooms_found(run):
     assert (int(first["usual_rank_best"]), int(first["usual_rank_worst"])) == run.ranking.rows[0].usual_places
     last = table[-1]
     assert last["usual_rank_best"] == last["usual_rank_worst"] == ""
-    assert last["reason"].startswith("no egg")
+    assert last["reason"].startswith("no fence line")
     assert last["enclosed_area_m2"] == last["cost_p50"] == last["score"] == ""
 
 

@@ -64,7 +64,7 @@ def notes_on(lines: Sequence[DrawnLine | Egg], site: Site, land: Land, project: 
                 notes.append(
                     Note(
                         "figures of another line",
-                        "the figures of an egg beside the line given do not make that line",
+                        "the figures beside the line given do not make that line",
                         "The line is used as it is drawn, by its corners. If the figures are right, take the file in "
                         "which nobody has moved the line.",
                         packs=(number,),

@@ -46,17 +46,17 @@ def _some_fit(project: Project, fitting: int) -> Phrase:
 
 def _none_fits(site: Site, land: Land, project: Project) -> Phrase:
     wanted = project.enclosure
-    text, values = "no egg", dict[str, Value]()
+    text, asked, values = "no fence line", list[str](), dict[str, Value]()
     if wanted.area_ha != "largest":
-        text += " of {area}"
+        text += " round {area}"
         values["area"] = given(wanted.area_ha * HECTARE_M2, "area")
     if wanted.min_radius_m > 0:
-        text += " with a small end of at least {radius} radius"
+        asked.append("bends no tighter than a radius of {radius}")
         values["radius"] = given(wanted.min_radius_m, "dimension")
-    text += " fits"
     if land.soft:
-        text += " whose line runs over limits for no more than {share} of its length"
+        asked.append("runs over limits for no more than {share} of its length")
         values["share"] = given(wanted.line_over_limits, "share")
+    text += f" fits{' that ' if asked else ''}{' and '.join(asked)}"
     largest = _largest(site, land, project)
     if largest is not None:
         text += "; the largest that fits has {largest}"

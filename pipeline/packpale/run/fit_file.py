@@ -167,10 +167,10 @@ def _reason(field: "Field", wanted: EnclosureSettings, clearance: float, fitting
     largest = max(parts, key=lambda part: part.area)
     circle = shapely.length(shapely.maximum_inscribed_circle(largest, tolerance=0.01 * largest.area**0.5))
     if fitting:
-        what = f"only {fitting} of {wanted.packs} eggs fit, {wanted.separation_m:g} m apart"
+        what = f"only {fitting} of {wanted.packs} enclosures fit, {wanted.separation_m:g} m apart"
     else:
-        size = "" if wanted.area_ha == "largest" else f" of {wanted.area_ha:g} ha"
-        what = f"no egg{size} with a small-end radius of at least {wanted.min_radius_m:g} m fits"
+        size = "" if wanted.area_ha == "largest" else f" round {wanted.area_ha:g} ha"
+        what = f"no fence line{size} fits that bends no tighter than a radius of {wanted.min_radius_m:g} m"
     strip = f", of which the strip outside the fence takes {clearance:g} m" if clearance else ""
     part = f"the largest part has {largest.area / HECTARE_M2:.3g} ha"
     return f"{what}: {part}, its largest circle a radius of {circle:.1f} m{strip}"

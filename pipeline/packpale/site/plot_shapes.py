@@ -101,7 +101,7 @@ def notes_of(plot: Plot, project: Project, cell: float) -> Iterator[Note]:
             yield Note(
                 "nothing can fit",
                 "no enclosure can fit: the widest circle in the plot has a radius of {widest}",
-                "The smallest egg needs {needed} with its strip ({setting:enclosure.min_radius_m}, "
+                "The smallest enclosure needs {needed} with its strip ({setting:enclosure.min_radius_m}, "
                 "{setting:enclosure.taper}, {setting:land.setback_m}, the trench); choose a larger plot, or lower what "
                 "it takes.",
                 {"widest": Quantity(widest, "dimension"), "needed": Quantity(needed, "dimension")},

@@ -15,7 +15,7 @@ def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
         yield (
             words(source.see("Under it", "digging-out")),
             f"Gets out if it digs faster than {show.speed(dug.dig_rate)} for the {show.hours(care.unattended_h)} that "
-            f"nobody looks: {show.dimension(dug.shortest)} to dig, at {_at(source, dug.pack, dug.weakest_chainage)}.",
+            f"nobody looks: {show.dimension(dug.shortest)} to dig, {_at(source, dug.pack, dug.weakest_chainage)}.",
         )
     if care.climbs:
         low = min(care.climbs, key=lambda c: c.least)
@@ -58,7 +58,8 @@ def _unwatched(source: PlotSource) -> str:
 
 
 def _at(source: PlotSource, pack: int, chainage: float) -> str:
-    text = f"chainage {source.show.length(chainage)}"
+    """A place in the words of who decides: chainage is for who sets out."""
+    text = f"{source.show.length(chainage)} from the start of the line"
     return f"pack {pack}, {text}" if source.several else text
 
 

@@ -1,17 +1,10 @@
-"""One plot on one sheet: its map, its main figures, and whether it will hold."""
+"""One plot on one sheet: its map, its main figures, what it is like for the animals, and whether it will hold."""
 
+import math
 from collections.abc import Iterator
 
-from packpale.review.report.blocks import (
-    Block,
-    Columns,
-    Paragraph,
-    Picture,
-    Section,
-    figures,
-    link,
-    words,
-)
+from packpale.care.inside import Inside
+from packpale.review.report.blocks import Block, Columns, Paragraph, Picture, Section, figures, link, paragraph, words
 from packpale.review.report.holding import holding_section
 from packpale.review.report.price import honest_range
 from packpale.review.report.source import PlotSource
@@ -21,7 +14,9 @@ from packpale.values.quantity import Span
 def plot_sheet(source: PlotSource) -> Section:
     """The sheet, without a rank and notes: a plot does not know the others, nor what it has in common with them."""
     pictured = Columns(((_map(source),), (main_figures(source),)), "map")
-    held = (holding_section(source),) if source.result.enclosure.packs and source.result.earthworks else ()
+    held: tuple[Block, ...] = ()
+    if source.result.enclosure.packs and source.result.earthworks:
+        held = (paragraph(source.see("For the animals", "inside"), f": {animals(source)}."), holding_section(source))
     return Section(source.plot_id, (*_verdict(source), pictured, *held), look="sheet")
 
 
@@ -39,6 +34,33 @@ def _map(source: PlotSource) -> Picture:
     )
     map_page, own_page = link("Open the map", source.file("map.html")), link("All of it", source.file("index.html"))
     return Picture(source.file("picture.png"), alt, words(map_page, " · ", own_page), source.file("map.html"))
+
+
+def animals(source: PlotSource) -> str:
+    """What the ground inside holds, and what of it nobody sees; what is not known is left to the page."""
+    return "; ".join(source.of_pack(ground.pack) + ", ".join(_of(source, ground)) for ground in source.care.insides)
+
+
+def _of(source: PlotSource, ground: Inside) -> Iterator[str]:
+    show, care = source.show, source.care
+    for share, what in ((ground.wood, "woodland"), (ground.mapped_water, "water"), (ground.wet, "wet ground")):
+        if share is not None:
+            yield f"{show.percent(share)} {what}" if share else f"no {what}"
+    if ground.streams:
+        yield f"{show.length(ground.streams)} of streams"
+    if ground.relief is not None:
+        yield f"{show.length(ground.relief)} from the lowest to the highest ground"
+    if source.project.dens.count:
+        count = sum(den.pack == ground.pack for den in care.dens)
+        yield f"{count or 'no'} {'place' if count == 1 else 'places'} found for a den"
+    for seen in care.viewing.packs if care.viewing else ():
+        if seen.pack == ground.pack and math.isfinite(seen.refuge_share):
+            most = "at most " if seen.is_bound else ""
+            yield f"{most}{show.percent(seen.refuge_share)} out of sight of the viewing points"
+    for two in care.neighbours:
+        if two.packs[0] == ground.pack:
+            heard = "howls are heard" if min(two.excess) >= 0 else "not all howls are heard"
+            yield f"{heard} between it and pack {two.packs[1]}"
 
 
 def main_figures(source: PlotSource) -> Block:

@@ -124,7 +124,7 @@ FENCE_LINES = Subject(
         Field("perimeter_m", "Length in plan", "length", lambda found: found.line.perimeter),
         Field(
             "area_bound_m2",
-            "No feasible egg is larger than this",
+            "No enclosure that fits is larger than this",
             "area",
             lambda found: found.fit and found.fit.area_bound_m2,
         ),
@@ -157,7 +157,7 @@ ALTERNATIVES = Subject(
             "money",
             lambda one: one.price_per_ha if one.egg else None,
         ),
-        Field("area_bound_m2", "No feasible egg is larger than this", "area", lambda one: one.area_bound),
+        Field("area_bound_m2", "No enclosure that fits is larger than this", "area", lambda one: one.area_bound),
         *EGG,
     ),
     lambda result, _project: result.enclosure.alternatives,
