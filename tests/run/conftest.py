@@ -1,10 +1,12 @@
 """Whole runs, made once through the command line as a user makes them."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 ROOT = Path(__file__).parents[2]
 
@@ -20,9 +22,16 @@ def run_command():
 
 
 def finished_run(name, tmp_path_factory):
-    out = tmp_path_factory.mktemp(name) / "out"
-    done = packpale_run(ROOT / "config" / f"{name}.toml", out, "--workers", "2")
-    assert done.returncode == 0, done.stderr
+    """The run of a settings file of config/, made by the first process of the tests that asks for it."""
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent
+    out, complete = shared / name / "out", shared / name / "complete"
+    with FileLock(shared / f"{name}.lock"):
+        if not complete.exists():
+            done = packpale_run(ROOT / "config" / f"{name}.toml", out, "--workers", "2")
+            assert done.returncode == 0, done.stderr
+            complete.touch()
     return out
 
 
