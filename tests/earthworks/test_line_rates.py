@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from packpale.earthworks import line_rates as module
 from packpale.earthworks.line_rates import line_rates
 from packpale.earthworks.work_out import likely_price, work_out
 from packpale.enclosure.alignment import length_on_ground, stations
@@ -148,6 +149,22 @@ def test_missing_ground_counts_as_level():
     found = line_rates(unknown, project_of(trench=LEVEL))
     assert np.isfinite(found.per_m).all()
     np.testing.assert_allclose(found.per_m, line_rates(site, project_of(trench=LEVEL)).per_m)
+
+
+def test_on_large_plots_the_middle_of_a_square_stands_for_all_of_it(monkeypatch):
+    project = read_settings(ROOT / "config" / "real_ground.toml")
+    site = read_site(cut_to(open_inputs(project), "west-knolls", project), "west-knolls", project)
+    every = line_rates(site, project)
+    monkeypatch.setattr(module, "MOST_CELLS", site.grid.rows * site.grid.cols // 9)
+    some = line_rates(site, project)
+    assert (every.grid.cell, some.grid.cell) == (site.grid.cell, 3 * site.grid.cell)
+    assert some.fixed == pytest.approx(every.fixed, rel=0.01)
+    west, south, east, north = site.outline.bounds
+    size = min(east - west, north - south)
+    for taper, bearing in ((0.9, 0.0), (0.6, 70.0), (0.7, 200.0)):
+        x, y = (west + east) / 2, (south + north) / 2
+        egg = Egg.from_shape(taper, 1.2, big_x=x, big_y=y, axis_bearing_deg=bearing, big_radius=size / 4)
+        assert added_up(some, egg, some.grid) == pytest.approx(added_up(every, egg, every.grid), rel=0.01)
 
 
 @pytest.mark.parametrize(

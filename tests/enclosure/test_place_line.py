@@ -67,8 +67,8 @@ def test_cost_where_prices_change_in_the_middle_and_are_not_known():
     cost = LineCost(prices, GRID, 0.0, 0.0)
     bare = LineGround(FIELD, {}, INSIDE, OUTSIDE)
     side = DrawnLine.from_polygon(box(60, 20, 160, 80), corner_deg=10)
-    # Where the price changes half a step of a quarter metre is right or wrong, twice.
-    assert line_cost(side, bare, cost) == pytest.approx(10 * (80 + 60) + 30 * (120 + 60), abs=2 * 0.125 * 20)
+    # Where the price changes half a step is right or wrong, twice.
+    assert line_cost(side, bare, cost) == pytest.approx(10 * (80 + 60) + 30 * (120 + 60), abs=2 * cost.step / 2 * 20)
     unknown = DrawnLine.from_polygon(box(215, 20, 235, 80), corner_deg=10)
     assert line_cost(unknown, bare, cost) == pytest.approx(30 * 160)
 

@@ -1,11 +1,13 @@
 """A map stays small whatever the plot: what is left out is said in the page."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 import shapely
 
 from packpale.land.usable import cell_outlines
-from packpale.review.maps import land_layers, plot_map, themes
+from packpale.review.maps import as_shown, land_layers, plot_map, themes
 from packpale.review.maps.land_layers import drawn_outline
 from packpale.review.maps.leaflet import page_bytes
 from packpale.review.maps.theme import even_edges
@@ -45,6 +47,22 @@ def test_pictures_shrink_until_they_fit_and_that_is_said(fitting, monkeypatch):
         pictures, coarser = plot_map._pictures(fitting, shown, most_bytes=int(share * size))
         assert coarser
         assert sum(len(p.png) for p in pictures) * 4 / 3 <= max(share, 0.4) * size
+
+
+def test_a_large_window_is_shown_in_squares_and_that_is_said(fitting, monkeypatch):
+    assert as_shown.as_shown(fitting) is fitting
+    cells = fitting.site.grid.rows * fitting.site.grid.cols
+    monkeypatch.setattr(as_shown, "MOST_CELLS", cells // 4)
+    shown = as_shown.as_shown(fitting)
+    assert shown.site.grid.cell == 3 * fitting.site.grid.cell
+    arrays = [getattr(of, f.name) for of in (shown.site, shown.site.soil, shown.land) for f in dataclasses.fields(of)]
+    assert {a.shape for a in arrays if isinstance(a, np.ndarray)} == {shown.site.grid.shape}
+    np.testing.assert_allclose(shown.land.slope[5, 7], fitting.land.slope[15:18, 21:24].mean())
+    assert shown.site.inside[5, 7] == fitting.site.inside[16, 22]
+    page = plot_map.plot_map(fitting, factory.project(), METRIC)
+    assert "coarser than the cells" in plain(" ".join(page.introduction))
+    # The figures of a click do not get coarser with the pictures.
+    assert page.probe.stride == 1
 
 
 def test_an_outline_with_few_corners_is_drawn_as_it_is():

@@ -19,6 +19,7 @@ from shapely.geometry import LineString, Polygon
 from packpale.earthworks.section import TrenchSection
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
+from packpale.review import contours as contours_module
 from packpale.review.contours import contour_step, contours
 from packpale.review.subjects.setting_out import POINTS, peg_rows, stakes
 from packpale.review.survey.plan_dxf import LAYERS, write_plan_dxf
@@ -188,6 +189,19 @@ def test_contours_lie_on_the_ground_at_their_level(egg):
         level = site.grid.bilinear(site.elevation, x, y)
         assert np.nanmax(np.abs(level - line.dxf.elevation)) < 0.05
         assert line.dxf.elevation % contour_step(site) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_contours_of_large_ground_go_through_the_means_of_squares(egg, monkeypatch):
+    site = egg.result.site
+    monkeypatch.setattr(contours_module, "MOST_CELLS", site.grid.rows * site.grid.cols // 9)
+    lines = list(contours(site, site.outline.bounds))
+    assert len({level for level, _ in lines}) > 2
+    for level, points in lines:
+        # Means of squares three cells wide lie near the ground in their middle.
+        ground = site.grid.bilinear(site.elevation, *points.T)
+        assert np.nanmax(abs(ground - level)) < 0.3
+    monkeypatch.undo()
+    assert sum(len(p) for _, p in contours(site, site.outline.bounds)) > 1.2 * sum(len(p) for _, p in lines)
 
 
 def test_contours_of_a_plane_are_straight_and_evenly_apart(egg):

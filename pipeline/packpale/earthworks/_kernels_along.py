@@ -9,6 +9,7 @@ import numpy.typing as npt
 from numba import njit
 
 Floats = npt.NDArray[np.float64]
+Places = npt.NDArray[np.int64]
 
 
 @njit(cache=True)
@@ -27,14 +28,25 @@ def _between(z: Floats, row: float, col: float) -> float:
 
 
 @njit(cache=True)
-def along_ways(z: Floats, cell: float, panel: float, steep: float, ways: int, length: Floats, share: Floats) -> None:
-    """Fill ``length`` and ``share`` (rows, cols) with means over directions spread round half a circle.
+def along_ways(
+    z: Floats,
+    rows: Places,
+    cols: Places,
+    cell: float,
+    panel: float,
+    steep: float,
+    ways: int,
+    length: Floats,
+    share: Floats,
+) -> None:
+    """Fill ``length`` and ``share`` with means over directions spread round half a circle, at some rows and columns.
 
     Metres on the ground for each metre in plan, and the share of posts beside a panel of ``panel`` [m] at least as
     steep as ``steep``. Where the ground is missing it counts as level.
     """
-    for r in range(z.shape[0]):
-        for c in range(z.shape[1]):
+    for i in range(rows.shape[0]):
+        for j in range(cols.shape[0]):
+            r, c = rows[i], cols[j]
             here, long, struts = z[r, c], 0.0, 0.0
             for k in range(ways):
                 angle = (k + 0.5) * math.pi / ways
@@ -45,4 +57,4 @@ def along_ways(z: Floats, cell: float, panel: float, steep: float, ways: int, le
                 behind = abs(_between(z, r - v * panel, c - u * panel) - here) / panel
                 # A comparison with NaN is false.
                 struts += 1.0 if ahead >= steep or behind >= steep else 0.0
-            length[r, c], share[r, c] = long / ways, struts / ways
+            length[i, j], share[i, j] = long / ways, struts / ways

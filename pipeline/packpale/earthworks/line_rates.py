@@ -11,7 +11,7 @@ shape (Pappus); its soil is that of the plot in the mean.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,8 +22,11 @@ from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.volume import CATCH_REACH
 from packpale.enclosure.line_ground import LineCost
 from packpale.settings import Project
-from packpale.site import Array, Site
+from packpale.site import Array, Grid, Site
+from packpale.site.spread import Spread, spread
 
+MOST_CELLS = 1_000_000
+"""Places that prices are worked out for; of larger windows one in each square of cells."""
 DIRECTIONS = 24
 """Directions of the line, over half a circle, that the mean of a level trench's section is taken over."""
 WAYS = 8
@@ -43,8 +46,10 @@ class LineRates:
     """Likely price of any egg on one plot, in the run's currency."""
 
     per_m: Array
-    """For each metre of line in plan by the cell under it, shape (rows, cols) of the site's grid; never NaN. Away
-    from the plot it is the mean."""
+    """For each metre of line in plan by the cell of the grid under it, shape (rows, cols); never NaN. Away from the
+    plot it is the mean."""
+    grid: Grid
+    """The site's, or larger squares of its cells, each with the price in its middle."""
     per_over_limit_m: float
     """For each metre of line over a limit, on top."""
     fixed: float
@@ -85,46 +90,42 @@ def line_rates(site: Site, project: Project) -> LineRates:
     along a level trench makes more or less of it.
     Where the elevation is missing the ground counts as level.
     """
-    window = _window(site, project.fence.post_spacing_m)
-    near = _cut(site, *window)
-    trench_per_m, trench_fixed = _trench(near, project)
-    fence_per_m, fence_fixed = _fence(near, project)
+    whole = spread(site.grid, most_cells=MOST_CELLS)
+    window = _window(site, project.fence.post_spacing_m, whole)
+    near = whole.part(*window)
+    trench_per_m, trench_fixed = _trench(site, near, project)
+    fence_per_m, fence_fixed = _fence(site, near, project)
     found = trench_per_m + fence_per_m
-    per_m = np.full(site.grid.shape, float(found.mean()) if found.size else 0.0)
+    per_m = np.full(whole.grid.shape, float(found.mean()) if found.size else 0.0)
     per_m[window] = found
-    return LineRates(per_m, project.rates.over_limit_per_m[1], trench_fixed + fence_fixed)
+    return LineRates(per_m, whole.grid, project.rates.over_limit_per_m[1], trench_fixed + fence_fixed)
 
 
 def line_cost(site: Site, project: Project) -> LineCost:
     """The same as searches for a line take it; nothing is paid for having a line."""
     rates = line_rates(site, project)
-    return LineCost(rates.per_m, site.grid, rates.per_over_limit_m, max(rates.fixed, 0.0))
+    return LineCost(rates.per_m, rates.grid, rates.per_over_limit_m, max(rates.fixed, 0.0))
 
 
-def _window(site: Site, reach: float) -> tuple[slice, slice]:
-    """Rows and columns that hold the plot and the ground within reach of it; the whole grid where no cell is in it."""
-    if not site.inside.any():
-        return slice(0, site.grid.rows), slice(0, site.grid.cols)
-    beside = math.ceil(max(reach, ACROSS_M) / site.grid.cell) + 2
-    held = (np.flatnonzero(site.inside.any(axis=axis)) for axis in (1, 0))
+def _window(site: Site, reach: float, whole: Spread) -> tuple[slice, slice]:
+    """Rows and columns of squares that hold the plot and the ground within reach of it; all where no cell is in it."""
+    inside = whole.of(site.inside)
+    if not inside.any():
+        return slice(0, inside.shape[0]), slice(0, inside.shape[1])
+    beside = math.ceil(max(reach, ACROSS_M) / whole.grid.cell) + 2
+    held = (np.flatnonzero(inside.any(axis=axis)) for axis in (1, 0))
     rows, cols = (
         slice(max(int(h[0]) - beside, 0), min(int(h[-1]) + 1 + beside, n))
-        for h, n in zip(held, site.grid.shape, strict=True)
+        for h, n in zip(held, inside.shape, strict=True)
     )
     return rows, cols
 
 
-def _cut(site: Site, rows: slice, cols: slice) -> Site:
-    """A part of the site, by its grid, elevation and soil."""
-    names = ("depth_to_rock", "rock_is_hard", "water_table", "clay", "stones", "drainage_class", "pit_distance")
-    soil = replace(site.soil, **{name: getattr(site.soil, name)[rows, cols] for name in names})
-    grid, elevation = site.grid.part(rows, cols), site.elevation[rows, cols]
-    return replace(site, grid=grid, elevation=elevation, inside=site.inside[rows, cols], soil=soil)
-
-
-def _trench(site: Site, project: Project) -> tuple[Array, float]:
-    """Digging, filling and what is left over: price per metre in each cell, and of one full turn."""
-    rates, bulking, soil = project.rates, project.bulking, site.soil
+def _trench(site: Site, some: Spread, project: Project) -> tuple[Array, float]:
+    """Digging, filling and what is left over: price per metre in the middle of squares, and of one full turn."""
+    rates, bulking = project.rates, project.bulking
+    rock_is_hard, within = some.of(site.soil.rock_is_hard), some.of(site.inside)
+    depth_to_rock, water_table = some.of(site.soil.depth_to_rock), some.of(site.soil.water_table)
     below = _below(project)
     digging = rates.excavate_soil_per_m3[1] + rates.backfill_and_compact_per_m3[1]
     lacking, surplus = rates.import_fill_per_m3[1], rates.place_surplus_per_m3[1]
@@ -133,17 +134,17 @@ def _trench(site: Site, project: Project) -> tuple[Array, float]:
     instead = (1 - bulking.soil_shrink) * lacking - rates.excavate_soil_per_m3[1]
     per_hard = rates.excavate_rock_per_m3[1] + instead + (1 + bulking.rock_swell) * surplus
     per_soft = rates.excavate_soft_rock_per_m3[1] + instead + (1 + bulking.soft_rock_swell) * surplus
-    per_rock = np.where(soil.rock_is_hard, per_hard, per_soft)
+    per_rock = np.where(rock_is_hard, per_hard, per_soft)
     per_wet = rates.extra_over_wet_per_m3[1]
-    surface = np.zeros(site.grid.shape)
-    slope = surface if below.slopes.size == 1 else _slope_across(site)
+    surface = np.zeros(some.grid.shape)
+    slope = surface if below.slopes.size == 1 else _slope_across(site, some.grid)
     per_m = (
         rates.strip_and_clear_per_m2[1] * np.interp(slope, below.slopes, below.open)
         + per_cut * below.area_below(slope, surface)
-        + per_rock * below.area_below(slope, soil.depth_to_rock)
-        + per_wet * below.area_below(slope, soil.water_table)
+        + per_rock * below.area_below(slope, depth_to_rock)
+        + per_wet * below.area_below(slope, water_table)
     )
-    where = site.inside if site.inside.any() else np.ones_like(site.inside)
+    where = within if within.any() else np.ones_like(within)
 
     def moment(depth: Array) -> Array:
         return np.interp(depth, below.depths, below.moment)
@@ -151,8 +152,8 @@ def _trench(site: Site, project: Project) -> tuple[Array, float]:
     turned = (
         rates.strip_and_clear_per_m2[1] * below.open_moment
         + per_cut * below.moment[0]
-        + float((per_rock * moment(soil.depth_to_rock))[where].mean())
-        + per_wet * float(moment(soil.water_table)[where].mean())
+        + float((per_rock * moment(depth_to_rock))[where].mean())
+        + per_wet * float(moment(water_table)[where].mean())
     )
     sign = 1.0 if project.trench.side == "outside" else -1.0
     return per_m, sign * 2 * math.pi * turned
@@ -237,10 +238,10 @@ def _between(steps: Array, values: Array) -> tuple[np.ndarray[tuple[int, ...], n
     return before, at - before
 
 
-def _slope_across(site: Site) -> Array:
-    """Slope of the ground over a trench's width, 0 where missing. [m/m]"""
+def _slope_across(site: Site, at: Grid) -> Array:
+    """Slope of the ground over a trench's width at the centres of a grid, 0 where missing. [m/m]"""
     grid = site.grid
-    x, y = np.meshgrid(*grid.centres())
+    x, y = np.meshgrid(*at.centres())
     lag = max(ACROSS_M, grid.cell)
     rises = [
         grid.bilinear(site.elevation, x + lag * i, y + lag * j)
@@ -250,8 +251,8 @@ def _slope_across(site: Site) -> Array:
     return np.nan_to_num(np.hypot(*rises) / (2 * lag), nan=0.0)
 
 
-def _fence(site: Site, project: Project) -> tuple[Array, float]:
-    """Mesh, posts, wires, labour and gates: price per metre in each cell, and what every line pays."""
+def _fence(site: Site, some: Spread, project: Project) -> tuple[Array, float]:
+    """Mesh, posts, wires, labour and gates: price per metre in the middle of squares, and what every line pays."""
     from packpale.earthworks import _kernels_along
 
     fence, mesh, trench, rates = project.fence, project.mesh, project.trench, project.rates
@@ -278,9 +279,10 @@ def _fence(site: Site, project: Project) -> tuple[Array, float]:
     fixed += per_apron_m * apron_longer
     fixed += over * (hung_per_m * hung + hung_begun) + under * buried_begun
     steep_from = math.tan(math.radians(fence.steep_ground_deg))
-    on_ground, steep = np.empty(site.grid.shape), np.empty(site.grid.shape)
-    elevation = np.ascontiguousarray(site.elevation, float)
-    _kernels_along.along_ways(elevation, site.grid.cell, fence.post_spacing_m, steep_from, WAYS, on_ground, steep)
+    on_ground, steep = np.empty(some.grid.shape), np.empty(some.grid.shape)
+    cell, panel = site.grid.cell, fence.post_spacing_m
+    places = some.rows, some.cols
+    _kernels_along.along_ways(site.elevation, *places, cell, panel, steep_from, WAYS, on_ground, steep)
     per_post = (
         (rates.overhang_arm_each[1] if fence.overhang_m > 0 else 0.0)
         + rates.footing_hole_each[1]

@@ -15,7 +15,7 @@ from shapely.geometry import MultiPolygon
 from packpale.site.grid import Array, Grid
 
 COST_STEP_M = 0.25
-"""A cost along the line is summed over steps no longer than this. [m]"""
+"""A cost along the line is summed over steps no longer than this, or than a quarter of a larger cell. [m]"""
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,11 @@ class LineCost:
         _check(self.raster, self.grid)
         if not (np.nanmin(self.raster) >= 0 and self.per_over_limit_m >= 0 and self.fixed >= 0):
             raise ValueError("no price of a line may be negative")
+
+    @property
+    def step(self) -> float:
+        """Longest step of the sum along a line. [m]"""
+        return max(COST_STEP_M, self.grid.cell / 4)
 
     @cached_property
     def known(self) -> Array:

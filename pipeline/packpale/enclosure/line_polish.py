@@ -15,7 +15,6 @@ import numpy as np
 from packpale.enclosure import _kernels, _kernels_line, _kernels_over
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import largest_scale, position_reported
-from packpale.enclosure.line_ground import COST_STEP_M
 from packpale.enclosure.line_search import BY_SCORE, SPARE_M, Aim, Labour, Search, allowed, position_of
 from packpale.site.grid import Array
 
@@ -116,7 +115,7 @@ class _Exact:
         k = float(z[3])
         d, F, phi, _ = _kernels_line.unit_egg(k, float(z[4]))
         _kernels_over.egg_pieces(float(z[0]), float(z[1]), float(z[2]), R, k, d, F, phi, self.pieces)
-        along = _kernels_over.along(self.pieces, COST_STEP_M, self.cost, self.cost_frame)
+        along = _kernels_over.along(self.pieces, self.aim.cost.step, self.cost, self.cost_frame)
         return float(along) + self.aim.cost.fixed + self.aim.cost.per_over_limit_m * over
 
     def rated(self, z: Array, R: float) -> tuple[float, float]:

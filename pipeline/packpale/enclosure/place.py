@@ -20,10 +20,14 @@ from packpale.enclosure.pricing import Pricing
 from packpale.enclosure.refusal import reason
 from packpale.enclosure.touch import touches
 from packpale.land.model import Land
+from packpale.land.surroundings import cells_within
 from packpale.settings import Project
 from packpale.site.grid import Array, Mask
 from packpale.site.model import Site
 from packpale.values.notes import Note, Phrase, phrase
+
+CHORD_ERROR_M = 1e-4
+"""Largest distance between a line and the polygon whose cells count as inside. [m]"""
 
 
 def screened(site: Site, land: Land, project: Project, pricing: Pricing | None = None) -> Enclosure:
@@ -121,10 +125,11 @@ def staked_out(
     fit: Fit | None = None,
     given: DrawnLine | Egg | None = None,
     held: tuple[Touch, ...] = (),
+    means: bool = True,
 ) -> Pack:
-    """A fence line staked out, posted and gated."""
+    """A fence line staked out, posted and gated; without the ``means`` of its ground, which are NaN then, if told."""
     grid, trench = site.grid, project.trench
-    enclosed = cells_inside(line, site)
+    enclosed = cells_inside(line, site) if means else np.zeros(grid.shape, bool)
     over = stretches(line, land.soft, inside=trench.inside_strip_m, outside=trench.outside_strip_m)
     gates = place_gates(
         line,
@@ -160,15 +165,8 @@ def staked_out(
 
 
 def cells_inside(line: Line, site: Site) -> Mask:
-    """Cells of the grid whose centre the line encloses."""
-    x, y = site.grid.centres()
-    inside = np.zeros(site.grid.shape, bool)
-    west, south, east, north = line.polygon(1.0).buffer(1.0).bounds
-    cols = np.flatnonzero((x >= west) & (x <= east))
-    rows = np.flatnonzero((y >= south) & (y <= north))
-    if cols.size and rows.size:
-        inside[np.ix_(rows, cols)] = line.contains(x[cols][None, :], y[rows][:, None])
-    return inside
+    """Cells of the grid whose centre the line encloses, to CHORD_ERROR_M."""
+    return cells_within([line.polygon(CHORD_ERROR_M)], site.grid)
 
 
 def _mean(values: Array, where: Mask) -> float:

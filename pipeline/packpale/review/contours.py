@@ -6,15 +6,19 @@ from collections.abc import Iterator
 import numpy as np
 
 from packpale.site import Array, Site
+from packpale.site.spread import spread
 
 MOST_LINES = 14
 """Levels between the lowest and the highest ground shown; the step is the smallest round one with no more."""
+MOST_CELLS = 1_000_000
+"""Of ground that lines are drawn through; of more the means of squares of cells."""
 STEPS_M = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 
 
 def contour_step(site: Site) -> float:
     """Round distance between two levels in the plot. [m]"""
-    ground = site.elevation[site.inside]
+    some = spread(site.grid, most_cells=MOST_CELLS)
+    ground = some.of(site.elevation)[some.of(site.inside)]
     relief = float(np.nanmax(ground) - np.nanmin(ground)) if np.isfinite(ground).any() else 0.0
     return next((step for step in STEPS_M if relief <= MOST_LINES * step), STEPS_M[-1])
 
@@ -33,14 +37,17 @@ def contours(site: Site, around: tuple[float, float, float, float]) -> Iterator[
     rows = np.flatnonzero((y >= south - grid.cell) & (y <= north + grid.cell))
     if cols.size < 2 or rows.size < 2:
         return
-    ground = np.ma.masked_invalid(site.elevation[np.ix_(rows, cols)])
+    held = slice(int(rows[0]), int(rows[-1]) + 1), slice(int(cols[0]), int(cols[-1]) + 1)
+    some = spread(grid.part(*held), most_cells=MOST_CELLS)
+    x, y = some.grid.centres()
+    ground = np.ma.masked_invalid(some.mean(site.elevation[held]))
     if ground.mask.all():
         return
     step = contour_step(site)
     levels = np.arange(math.ceil(float(ground.min()) / step), math.floor(float(ground.max()) / step) + 1) * step
     if not levels.size:
         return
-    drawn = Figure().subplots().contour(x[cols], y[rows], ground, levels=levels)
+    drawn = Figure().subplots().contour(x, y, ground, levels=levels)
     for level, path in zip(levels.tolist(), drawn.get_paths(), strict=True):
         for part in path.to_polygons(closed_only=False):
             points = np.asarray(part, float)

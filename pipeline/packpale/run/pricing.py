@@ -17,6 +17,7 @@ def pricing_of(site: Site, land: Land, project: Project) -> Pricing:
     from packpale.enclosure.place import staked_out
 
     def likely(egg: Egg) -> float:
-        return likely_price(site, staked_out(1, egg, site, land, project, fit=Fit(egg, math.inf, 0.0)), project)
+        fit = Fit(egg, math.inf, 0.0)
+        return likely_price(site, staked_out(1, egg, site, land, project, fit=fit, means=False), project)
 
     return Pricing(line_cost(site, project), likely)

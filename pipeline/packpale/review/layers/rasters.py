@@ -31,7 +31,7 @@ def rasters(result: PlotResult) -> dict[str, Raster]:
         "slope_deg.tif": Raster(land.slope, "degree", lambda slope: np.degrees(np.arctan(slope))),
         "wetness.tif": Raster(land.wetness, "ln(m)"),
         "ponding_m.tif": Raster(land.ponding, "metre"),
-        "diggability.tif": Raster(land.diggability, "1"),
+        "diggability.tif": Raster(land.limitation, "1", lambda limitation: 1 - limitation),
         "suitability.tif": Raster(land.suitability, "1"),
         **({"seen_from.tif": Raster(viewing.seen_from, "1")} if viewing else {}),
     }
@@ -63,12 +63,14 @@ def write_cog(path: Path, raster: Raster, grid: Grid, *, crs: str) -> None:
         "driver": "COG",
         "blocksize": BLOCK,
         "compress": "DEFLATE",
+        # A hundredth larger than by the usual level, in two thirds of the time.
+        "level": 1,
         "predictor": "YES",
         "overview_resampling": "AVERAGE",
         "num_threads": 1,
     }
-    values = raster.read(raster.cells)
-    band: npt.NDArray[np.float32] = np.where(np.isnan(values), NODATA, values).astype(np.float32)
+    band: npt.NDArray[np.float32] = raster.read(raster.cells).astype(np.float32)
+    band[np.isnan(band)] = NODATA
     with rasterio.Env(GDAL_NUM_THREADS="1"), rasterio.open(path, "w", **profile, **layout) as file:
         file.write(band, 1)
         file.units = (raster.unit,)

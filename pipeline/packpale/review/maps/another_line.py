@@ -19,22 +19,22 @@ from shapely.geometry.base import BaseGeometry
 from packpale.care.inside import kinds_of_ground
 from packpale.earthworks.line_rates import line_cost
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.line_ground import COST_STEP_M
+from packpale.enclosure.line_ground import LineCost
 from packpale.review.maps.probe import NOT_KNOWN, Probe, Reading, fitting, number
-from packpale.review.maps.spread import spread
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.review.words.quantities import column_unit
 from packpale.settings import Project
 from packpale.site import Array, Mask
 from packpale.site.model import EGG_COLUMNS
+from packpale.site.spread import spread
 from packpale.values.quantity import Kind
 
 LARGEST_BYTES = 1_200_000
 """Room in the page for outlines and cells together."""
 LEAST_FOR_CELLS = 150_000
 """Of it kept for cells, however long the outlines are. [bytes]"""
-MOST_CELLS = 4_000_000
+MOST_CELLS = 1_000_000
 """Of larger windows some cells, evenly spread, are looked at."""
 BESIDE_M = 30.0
 """How far round the plot cells are kept, so that a line may leave it a little. [m]"""
@@ -90,7 +90,7 @@ def another_line(result: PlotResult, project: Project, wording: Wording) -> Anot
             "ends_on_rock": trench.end_on_rock,
         },
         "unwatched": project.checks.unattended_h,
-        "step": COST_STEP_M,
+        "step": cost.step,
         "origin": (site.grid.west, site.grid.north),
         "unit": UNIT_M,
         "per_over": cost.per_over_limit_m,
@@ -105,7 +105,7 @@ def another_line(result: PlotResult, project: Project, wording: Wording) -> Anot
     west, south, east, north = kept.bounds
     near = ((x >= west) & (x <= east))[None, :] & ((y >= south) & (y <= north))[:, None]
     left = max(LARGEST_BYTES - len(json.dumps(data)), LEAST_FOR_CELLS)
-    return AnotherLine(data, fitting(_cells(result, cost.raster, project), near, most_bytes=left))
+    return AnotherLine(data, fitting(_cells(result, cost, project), near, most_bytes=left))
 
 
 def _unit(kind: Kind, wording: Wording) -> tuple[str, float, int]:
@@ -174,12 +174,12 @@ def _rings(area: BaseGeometry, origin: tuple[float, float]) -> str:
     return base64.b64encode(zlib.compress(json.dumps(rows, separators=(",", ":")).encode(), 9)).decode("ascii")
 
 
-def _cells(result: PlotResult, per_m: Array, project: Project) -> Probe:
+def _cells(result: PlotResult, cost: LineCost, project: Project) -> Probe:
     site, depth = result.site, project.trench.depth_m
     some = spread(site.grid, most_cells=MOST_CELLS)
     kinds = kinds_of_ground(site, result.land, project)
     readings = [
-        _number("price", some.of(per_m), digits=1),
+        _number("price", cost.grid.nearest(cost.raster, *np.meshgrid(*some.grid.centres())), digits=1),
         _number("level", some.of(site.elevation), digits=2),
         _mask("rock", some.of(site.soil.depth_to_rock) < depth),
         _mask("wet", some.of(site.soil.water_table) < depth),

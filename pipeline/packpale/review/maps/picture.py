@@ -9,7 +9,6 @@ from packpale.enclosure.model import Pack
 from packpale.review.maps.construction import TOUCH
 from packpale.review.maps.enclosure_layers import APRON, FENCE, GATE, OVER
 from packpale.review.maps.land_layers import OUTLINE, SURROUNDINGS, USABLE
-from packpale.review.maps.spread import spread
 from packpale.review.maps.theme import GREY_RAMP
 from packpale.review.maps.themes import hillshade
 from packpale.review.model import PlotResult
@@ -31,8 +30,6 @@ BESIDE_MM, BELOW_MM = 38.0, 17.0
 """Room of the legend: beside a map that is about as high as wide, below one that is wider."""
 SQUARE = 0.8
 """Height of a plot over its width from which it counts as the former."""
-MOST_CELLS = 4_000_000
-"""Cells of the ground that the picture is made from; of larger windows some cells, evenly spread."""
 MARGIN = 0.08
 """Ground shown round the plot, as a part of its longer side."""
 OVER_LIMIT: Any = {"color": OVER.colour, "linewidth": 5.0, "zorder": 5.5, "solid_capstyle": "butt"}
@@ -106,14 +103,13 @@ def _window(result: PlotResult) -> tuple[float, float, float, float]:
 def _ground(axes: "Axes", result: PlotResult) -> None:
     from matplotlib.colors import LinearSegmentedColormap
 
-    some = spread(result.site.grid, most_cells=MOST_CELLS)
-    west, south, east, north = some.grid.bounds
+    west, south, east, north = result.site.grid.bounds
     relief = hillshade(result)
     greys = LinearSegmentedColormap.from_list("ground", list(GREY_RAMP))
     axes.set_facecolor("#eceae3")
     axes.imshow(
         # Coloured before it is brought to the picture's pixels: as numbers it needs 40 MB more on its way there.
-        greys(np.clip(relief.read(some.of(relief.cells)), 0, 1), bytes=True),
+        greys(np.clip(relief.values, 0, 1), bytes=True),
         extent=(west, east, south, north),
         interpolation="bilinear",
         zorder=0,

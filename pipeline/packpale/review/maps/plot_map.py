@@ -7,6 +7,7 @@ from pathlib import Path
 
 from packpale.review.maps import themes
 from packpale.review.maps.another_line import another_line
+from packpale.review.maps.as_shown import as_shown
 from packpale.review.maps.enclosure_layers import alternatives_layer, enclosure_layers, over_limits_layer
 from packpale.review.maps.holding_layers import (
     aid_layer,
@@ -25,13 +26,13 @@ from packpale.review.maps.placing import placing, widened
 from packpale.review.maps.probe import Probe, fitting
 from packpale.review.maps.readings import plot_probe
 from packpale.review.maps.source import MapSource
-from packpale.review.maps.spread import spread
 from packpale.review.maps.theme import Theme
 from packpale.review.maps.trench_layers import cut_layer, pit_layer, stretch_layers
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees
 from packpale.review.words import Wording
 from packpale.settings import MapSettings, Project
+from packpale.site.spread import spread
 
 PAGE_BYTES = 5_900_000
 """Largest page; a phone opens it and a mail carries it."""
@@ -42,20 +43,23 @@ LARGEST_SIDES = (1500, 1200, 1000, 800, 600, 450, 300)
 BASE64 = 4 / 3
 SURROUNDING = 1.0
 """Ground on every side of the grid, as a part of its size, over which the map can still be measured on."""
-MOST_PROBED = 4_000_000
+MOST_PROBED = 1_000_000
 """Cells whose figures are packed to see whether they fit into the page; of larger windows some cells, evenly spread."""
 PLACING_ERROR = 1e-3
 """Largest error of a point's place, as a part of a cell."""
 
 
-def write_plot_map(result: PlotResult, project: Project, wording: Wording, path: Path) -> None:
-    """Write map.html of one plot."""
-    write_map(plot_map(result, project, wording), path)
+def write_plot_map(
+    result: PlotResult, project: Project, wording: Wording, path: Path, shown: PlotResult | None = None
+) -> None:
+    """Write map.html of one plot, its pictures from ``as_shown(result)`` where that is made already."""
+    write_map(plot_map(result, project, wording, shown), path)
 
 
-def plot_map(result: PlotResult, project: Project, wording: Wording) -> MapPage:
+def plot_map(result: PlotResult, project: Project, wording: Wording, shown: PlotResult | None = None) -> MapPage:
     """Everything the map of one plot shows, in at most PAGE_BYTES."""
     site, source = result.site, MapSource(result, project, wording)
+    shown = shown or as_shown(result)
     bounds = frame(site.grid, site.crs, largest_side=LARGEST_SIDES[0]).bounds
     page = MapPage(
         title=f"Plot {site.plot_id}",
@@ -72,10 +76,12 @@ def plot_map(result: PlotResult, project: Project, wording: Wording) -> MapPage:
         background=background(project.maps),
         data_date=project.maps.data_date or "",
     )
-    shown = [themes.hillshade(result), *themes.themes(result, project, wording)]
-    blank = [PictureLayer(t.group, t.title, t.explanation, b"", bounds, t.legend()) for t in shown]
+    pictured = [themes.hillshade(shown), *themes.themes(shown, project, wording)]
+    blank = [PictureLayer(t.group, t.title, t.explanation, b"", bounds, t.legend()) for t in pictured]
     left: float = PAGE_BYTES - page_bytes(dataclasses.replace(page, pictures=blank))
-    pictures, coarser = _pictures(result, shown, most_bytes=int(left * PICTURES_SHARE))
+    pictures, coarser = _pictures(shown, pictured, most_bytes=int(left * PICTURES_SHARE))
+    coarse = shown is not result
+    del shown, pictured
     left -= sum(len(p.png) for p in pictures) * BASE64
     some = spread(site.grid, most_cells=MOST_PROBED)
     probe = fitting(plot_probe(result, wording, some), some.of(site.inside), most_bytes=int(left))
@@ -85,7 +91,7 @@ def plot_map(result: PlotResult, project: Project, wording: Wording) -> MapPage:
         pictures=pictures[1:],
         # Without a place for each cell no cell can be told.
         probe=probe if page.placing else None,
-        introduction=[*_introduction(result, wording), *_coarsened(coarser, probe, wording)],
+        introduction=[*_introduction(result, wording), *_coarsened(coarser or coarse, probe, wording)],
     )
 
 

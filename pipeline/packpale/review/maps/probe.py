@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from packpale.review.maps.spread import every
 from packpale.site import Array, Grid
+from packpale.site.spread import every
 
 NOT_KNOWN = 65535
 """Code of a cell without a value."""

@@ -5,11 +5,11 @@ import numpy as np
 from packpale.land.diggability import FEATURES
 from packpale.land.surroundings import cells_within
 from packpale.review.maps.probe import Probe, Reading, flags, number, words
-from packpale.review.maps.spread import Spread, every
 from packpale.review.maps.themes import degrees
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.site import Array
+from packpale.site.spread import Spread, every
 
 SCRAP = "part of a patch smaller than one cell"
 OUTSIDE = "outside the plot"

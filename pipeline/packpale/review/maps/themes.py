@@ -8,7 +8,6 @@ from packpale.land.slope import hillshade as brightness
 from packpale.land.surroundings import cells_within
 from packpale.review.maps.overlay import ramp
 from packpale.review.maps.people_layers import seen_themes
-from packpale.review.maps.spread import spread
 from packpale.review.maps.theme import (
     DIG_RAMP,
     GREY_RAMP,
@@ -30,8 +29,6 @@ from packpale.site import Array
 from packpale.units import FOOT_M
 
 GREYS = 40
-PERCENTILE_CELLS = 4_000_000
-"""Cells, evenly spread, that the range of the greys is taken from."""
 FLAT = math.sin(math.radians(45))
 """Brightness of flat ground under a light 45 degrees high."""
 
@@ -41,11 +38,10 @@ def hillshade(result: PlotResult) -> Theme:
     edges = tuple(np.linspace(0, 1, GREYS + 1)[1:-1])
     grid = result.site.grid
     shaded = brightness(result.site.elevation, cell_size=(grid.cell, grid.cell))
-    some = spread(grid, most_cells=PERCENTILE_CELLS).of(shaded)
-    some = some[np.isfinite(some)]
-    darkest, brightest = np.percentile(some, [1, 99]) if some.size else (FLAT, FLAT)
+    known = shaded[np.isfinite(shaded)]
+    darkest, brightest = np.percentile(known, [1, 99]) if known.size else (FLAT, FLAT)
     # Flat ground always looks the same; gentle relief is stretched, but not so far that every wrinkle is a hill.
-    known = [min(darkest, FLAT - 0.12), FLAT, max(brightest, FLAT + 0.08)]
+    levels = [min(darkest, FLAT - 0.12), FLAT, max(brightest, FLAT + 0.08)]
     return Theme(
         "hillshade",
         "Ground",
@@ -55,7 +51,7 @@ def hillshade(result: PlotResult) -> Theme:
         edges,
         tuple(ramp(GREY_RAMP, GREYS)),
         ("",) * GREYS,
-        read=lambda shade: np.interp(shade, known, [0.0, 0.78, 1.0]),
+        read=lambda shade: np.interp(shade, levels, [0.0, 0.78, 1.0]),
     )
 
 
