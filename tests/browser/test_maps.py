@@ -15,11 +15,6 @@ def open_panel(page):
         page.click("#panel summary")
 
 
-def map_object(page):
-    """Name of the map in the page's script."""
-    return page.evaluate("document.querySelector('.map').id")
-
-
 def colours(page, clip):
     """Mean colour of a part of the screen, 0 to 1 for red, green and blue."""
     import io
@@ -138,8 +133,8 @@ def test_popup_of_the_fence_line_gives_its_figures(watched, run):
     page.evaluate("document.getElementById('panel').open = false")
     # A corner of the line on the screen, found from the layer's own geometry.
     at = page.evaluate(
-        """name => {
-            const map = window[name];
+        """() => {
+            const map = packpale.map;
             let found = null;
             map.eachLayer(layer => {
                 const p = layer.feature && layer.feature.properties;
@@ -149,8 +144,7 @@ def test_popup_of_the_fence_line_gives_its_figures(watched, run):
                 }
             });
             return [found.x, found.y];
-        }""",
-        map_object(page),
+        }"""
     )
     page.mouse.click(*at)
     popup = page.locator(".leaflet-popup-content")
@@ -177,16 +171,15 @@ def test_scale_bar_is_as_long_as_it_says(watched, run):
     """Against the haversine formula on the map's own sphere (R = 6,371 km in Leaflet's distance)."""
     page = watched.open(run / PLOT)
     shown, measured = page.evaluate(
-        """name => {
-            const map = window[name];
+        """() => {
+            const map = packpale.map;
             const bar = document.querySelector('.leaflet-control-scale-line');
             const y = map.getSize().y / 2;
             const a = map.containerPointToLatLng([0, y]), b = map.containerPointToLatLng([bar.offsetWidth, y]);
             const rad = Math.PI / 180, s = x => Math.sin(x * rad / 2) ** 2;
             const h = s(b.lat - a.lat) + Math.cos(a.lat * rad) * Math.cos(b.lat * rad) * s(b.lng - a.lng);
             return [parseFloat(bar.textContent), 2 * 6371000 * Math.asin(Math.sqrt(h))];
-        }""",
-        map_object(page),
+        }"""
     )
     assert measured == pytest.approx(shown, rel=0.03)
 
@@ -201,12 +194,12 @@ def test_fence_line_lies_over_its_ground(watched, run):
     to_degrees = Transformer.from_crs(site.crs, "EPSG:4326", always_xy=True)
     corners = [to_degrees.transform(x, y) for x, y in ((west, north), (east, north), (east, south), (west, south))]
     points, box = page.evaluate(
-        """([name, corners]) => {
-            const map = window[name];
+        """corners => {
+            const map = packpale.map;
             const b = document.querySelector('img.ground').getBoundingClientRect();
             return [corners.map(c => map.latLngToContainerPoint([c[1], c[0]])), [b.left, b.top, b.right, b.bottom]];
         }""",
-        [map_object(page), corners],
+        corners,
     )
     xs, ys = [p["x"] for p in points], [p["y"] for p in points]
     # The picture is the box round the turned grid from its north-west corner, in whole cells; a pixel of the screen
@@ -217,8 +210,8 @@ def test_fence_line_lies_over_its_ground(watched, run):
     assert max(ys) - 1.5 <= box[3] <= max(ys) + cell + 1.5
 
 
-OPEN_POPUP = """([name, start]) => {
-    const map = window[name];
+OPEN_POPUP = """start => {
+    const map = packpale.map;
     const titled = Object.values(map._layers).filter(
         layer => layer.feature && layer.feature.properties.title.startsWith(start)
     );
@@ -228,7 +221,7 @@ OPEN_POPUP = """([name, start]) => {
 
 def test_popup_of_a_touch_names_the_limit_as_text(watched, run):
     page = watched.open(run / PLOT)
-    page.evaluate(OPEN_POPUP, [map_object(page), "Touches: steeper"])
+    page.evaluate(OPEN_POPUP, "Touches: steeper")
     popup = page.locator(".leaflet-popup-content")
     popup.wait_for()
     assert f"Touches: steeper than 20 degrees and {factory.HOSTILE}" in popup.text_content()
@@ -266,7 +259,7 @@ def test_names_that_would_lie_over_one_another_wait_for_room(watched, tmp_path):
         .map(l => [l.textContent, ...(b => [b.left, b.top, b.right, b.bottom])(l.getBoundingClientRect())])"""
     page.wait_for_timeout(100)
     far = page.evaluate(shown)
-    page.evaluate("name => window[name].fitBounds([[49, 9], [49.004, 9.01]], {animate: false})", map_object(page))
+    page.evaluate("packpale.map.fitBounds([[49, 9], [49.004, 9.01]], {animate: false})")
     # Names are placed before the next frame is drawn.
     page.evaluate("() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))")
     near = page.evaluate(shown)
@@ -297,12 +290,11 @@ def test_thousands_of_plots_are_painted_into_one_picture_and_tell_of_themselves(
     assert page.evaluate("() => document.querySelectorAll('*').length") < 600
     page.evaluate("document.getElementById('panel').open = false")
     at = page.evaluate(
-        """name => {
-            const map = window[name], point = map.latLngToContainerPoint([49.0008, 9.0045]);
+        """() => {
+            const map = packpale.map, point = map.latLngToContainerPoint([49.0008, 9.0045]);
             const box = map.getContainer().getBoundingClientRect();
             return [box.x + point.x, box.y + point.y];
-        }""",
-        map_object(page),
+        }"""
     )
     page.mouse.click(*at)
     popup = page.locator(".leaflet-popup-content")
@@ -325,8 +317,8 @@ def test_what_the_keys_do_is_not_told_to_those_who_point(watched, run):
 def test_every_value_of_a_popup_is_text(watched, run):
     page = watched.open(run / PLOT)
     page.evaluate(
-        "([map, text]) => packpale.ask(window[map], window[map].getCenter(), {title: text, rows: [[text, text]]})",
-        [map_object(page), factory.HOSTILE],
+        "text => packpale.ask(packpale.map, packpale.map.getCenter(), {title: text, rows: [[text, text]]})",
+        factory.HOSTILE,
     )
     popup = page.locator(".leaflet-popup-content")
     popup.wait_for()
