@@ -18,12 +18,12 @@ import time
 from pathlib import Path
 
 import county
-import geopandas
 import numpy as np
 import psutil
-import pyogrio
+from shapely.affinity import translate
 
-from packpale.review.plot_layers import SCREENED_LAYERS
+from packpale.review.layers.geopackage import write_screened_layers
+from packpale.review.plot_layers import PLOT_LAYERS, read_layers
 from packpale.review.summary import read_summary, write_summary
 from packpale.run.plot import PlotOutcome
 from packpale.run.run import read_and_open, write_run_files
@@ -59,14 +59,7 @@ def copied(folder: Path, count: int) -> tuple[Path, list[PlotOutcome]]:
             shutil.copytree(folder / "few" / "plots" / summary.folder, out / "plots" / summary.folder)
             outcomes.append(PlotOutcome(summary.plot_id, "done", "", 1.0, summary.brief))
     screened = [s for s in summaries if s.screened]
-    frames = {
-        s.plot_id: {
-            layer: pyogrio.read_dataframe(file)
-            for layer in SCREENED_LAYERS
-            if (file := folder / "few" / "plots" / s.folder / f"{layer}.fgb").exists()
-        }
-        for s in screened
-    }
+    layers = {s.plot_id: read_layers(folder / "few" / "plots" / s.folder / PLOT_LAYERS) for s in screened}
     across = math.ceil(math.sqrt(count))
     draw = np.random.default_rng(3)
     for k in range(count - len(outcomes)):
@@ -82,9 +75,11 @@ def copied(folder: Path, count: int) -> tuple[Path, list[PlotOutcome]]:
         bounds = (west + dx, south + dy, east + dx, north + dy)
         summary = dataclasses.replace(of, plot_id=name, folder=name, figures=figures, bounds=bounds)
         write_summary(summary, home / "result.json")
-        for layer, frame in frames[of.plot_id].items():
-            moved = geopandas.GeoDataFrame(frame.assign(plot_id=name), geometry=frame.translate(dx, dy), crs=frame.crs)
-            moved.to_file(home / f"{layer}.fgb", driver="FlatGeobuf", engine="pyogrio", SPATIAL_INDEX="NO")
+        moved = {
+            layer: [r | {"plot_id": name, "geometry": translate(r["geometry"], dx, dy)} for r in rows.rows()]
+            for layer, rows in layers[of.plot_id].items()
+        }
+        write_screened_layers(moved, of.crs, home / PLOT_LAYERS)
         outcomes.append(PlotOutcome(name, "done", "", 0.1, summary.brief))
     return out, outcomes
 

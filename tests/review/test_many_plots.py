@@ -71,7 +71,7 @@ def test_outlines_on_the_map_of_all_plots_are_as_fine_as_its_pixels(run, summari
 def test_few_plots_are_in_memory_while_the_files_of_all_are_written(run, many, tmp_path, monkeypatch):
     summaries, folder = many
     monkeypatch.setattr(geopackage, "WAITING_ROWS", 600)
-    written, write = [], geopackage._write_frame
+    written, write = [], geopackage._write_layer
     kept: weakref.WeakValueDictionary[int, object] = weakref.WeakValueDictionary()
     at_once, frames, read_layer = 0, 0, geopackage._layers_of
 
@@ -87,7 +87,7 @@ def test_few_plots_are_in_memory_while_the_files_of_all_are_written(run, many, t
             at_once = max(at_once, sum(len(f) for f in kept.values()))
             yield layer, frame
 
-    monkeypatch.setattr(geopackage, "_write_frame", writing)
+    monkeypatch.setattr(geopackage, "_write_layer", writing)
     monkeypatch.setattr(geopackage, "_layers_of", reading)
     settings = factory.project(ranking={"told_in_full": 1})
     alive: weakref.WeakValueDictionary[int, object] = weakref.WeakValueDictionary()

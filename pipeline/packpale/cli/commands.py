@@ -1,5 +1,6 @@
 """The commands. Heavy libraries are imported only by the commands that need them, so that --help starts at once."""
 
+import os
 import sys
 from pathlib import Path
 from typing import Any
@@ -270,4 +271,7 @@ def sources(debug: bool) -> None:
 
 def main() -> None:
     """Entry point of the command ``packpale``."""
+    # Plots are computed side by side: threads of each one's matrix products would only wait for one another.
+    for library in ("OPENBLAS", "OMP", "MKL"):
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     commands()

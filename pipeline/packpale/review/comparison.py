@@ -147,10 +147,10 @@ def _map(found: Comparison) -> MapPage:
                     ground = summary.ground
                     if ground and len(found.plots) <= GROUNDS:
                         grounds.append((base64.b64decode(ground["png"]), ground["bounds"]))
-            for row in read_layer(layers_of, "fence_lines").itertuples():
-                line = row.geometry.simplify(TOLERANCE_M / 10)
-                rows = [("Area", show.area(row.area_m2)), ("Length in plan", show.length(row.perimeter_m))]
-                into.append(Shape(degrees(line), f"{plot_id}, pack {row.pack}: {run_name(run)}", rows))
+            for row in read_layer(layers_of, "fence_lines").rows():
+                line = row["geometry"].simplify(TOLERANCE_M / 10)
+                rows = [("Area", show.area(row["area_m2"])), ("Length in plan", show.length(row["perimeter_m"]))]
+                into.append(Shape(degrees(line), f"{plot_id}, pack {row['pack']}: {run_name(run)}", rows))
     layers = (
         VectorLayer("Ground", "Outlines of the plots", outlines, OUTLINE),
         VectorLayer("Enclosure", f"First: {run_name(found.first)}", lines[0], FIRST),

@@ -73,6 +73,7 @@ def _font_file(*, bold: bool) -> Path:
     return Path(mpl.get_data_path()) / "fonts" / "ttf" / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")
 
 
+@functools.lru_cache(maxsize=4096)
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Width on paper of one line of text that is printable. [mm]"""
     font = face(bold=bold)

@@ -91,6 +91,6 @@ def _shapes(source: RunSource, plots: Path) -> Iterator[PlotShape]:
     """Outlines and fence lines of all plots, the last in the ranking first, so that the best are drawn on top."""
     for place in reversed(source.ranking.rows):
         file = plots / source.brief(place).folder / PLOT_LAYERS
-        outlines, lines = (read_layer(file, layer).geometry.to_list() for layer in ("plots", "fence_lines"))
+        outlines, lines = (read_layer(file, layer).geometry for layer in ("plots", "fence_lines"))
         if outlines:
             yield PlotShape(place.plot_id, place.rank, outlines[0], lines)

@@ -1,13 +1,17 @@
 """The layers of a plot as its worker writes them, and those of a run put together from them."""
 
-from collections.abc import Iterator, Mapping, Sequence
+import functools
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from packpale.review import subjects
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
-from packpale.review.plot_layers import PLOT_LAYERS, SCREENED_LAYERS, beside, layer_names, read_layer
+from packpale.review.plot_layers import PLOT_LAYERS, SCREENED_LAYERS, Layer, beside, read_layers
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
@@ -22,78 +26,23 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
 def write_plot_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs: str, path: Path) -> None:
     """Write the layers of one plot that have rows, as a GeoPackage; ``geometry`` of a row is a shapely one.
 
-    What only the ranking knows of a plot is left out.
+    What only the ranking knows of a plot is left out. So few rows need no index of their places.
     """
     begun = False
-    for layer, (geometry_type, columns) in LAYERS.items():
-        rows = layers.get(layer, ())
-        if rows:
-            known = {name: kind for name, kind in columns.items() if name in rows[0]}
-            write_layer(path, layer, geometry_type, known, rows=rows, crs=crs, append=begun)
+    for layer in LAYERS:
+        if layers.get(layer):
+            _write_layer(
+                path, layer, LAYERS[layer], _of(layers[layer], LAYERS[layer][1]), crs, append=begun, SPATIAL_INDEX="NO"
+            )
             begun = True
 
 
 def write_screened_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs: str, path: Path) -> None:
     """Write what a plot that was only screened has: its outline and its fence lines, as files beside ``path``."""
-    import geopandas
-    import pandas as pd
-
     for layer in SCREENED_LAYERS:
-        rows = layers.get(layer, ())
-        if not rows:
-            continue
-        columns = {name: kind for name, kind in LAYERS[layer][1].items() if name in rows[0]}
-        table = pd.DataFrame({n: pd.Series([row[n] for row in rows], dtype=kind) for n, kind in columns.items()})
-        frame = geopandas.GeoDataFrame(table, geometry=[row["geometry"] for row in rows], crs=crs)
-        frame.to_file(beside(path, layer), driver="FlatGeobuf", engine="pyogrio", SPATIAL_INDEX="NO")
-
-
-def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path, *, plots: Path) -> None:
-    """Put together the layers of all plots in the run's CRS, plots in the order of the ranking.
-
-    ``plots`` holds the plots' folders. A layer without rows is there, empty.
-    """
-    waiting: dict[str, list[Any]] = {layer: [] for layer in LAYERS}
-    begun = False
-    for place in ranking.rows:
-        brief = finished.briefs[place.plot_id]
-        for layer, frame in _layers_of(plots / brief.folder / PLOT_LAYERS):
-            waiting[layer].append(_with_place(frame, place, brief) if layer == "plots" else frame)
-        full = {k: v for k, v in waiting.items() if sum(map(len, v)) >= WAITING_ROWS}
-        if full:
-            # The first time all of them, so that layers stand in one order in every file.
-            _write_waiting(full if begun else waiting, crs, path, begun)
-            begun = True
-    _write_waiting({k: v for k, v in waiting.items() if v or not begun}, crs, path, begun)
-
-
-def _layers_of(path: Path) -> Iterator[tuple[str, Any]]:
-    there = layer_names(path)
-    for layer in LAYERS:
-        if layer in there:
-            yield layer, read_layer(path, layer)
-
-
-def _write_waiting(waiting: Mapping[str, list[Any]], crs: str, path: Path, append: bool) -> None:
-    import pandas as pd
-
-    for layer, frames in waiting.items():
-        geometry_type, columns = LAYERS[layer]
-        table = pd.concat([_typed(frame, columns) for frame in frames], ignore_index=True) if frames else None
-        geometry = [] if table is None else table.pop("geometry").to_list()
-        if table is None:
-            table = pd.DataFrame({name: pd.Series([], dtype=kind) for name, kind in columns.items()})
-        _write_frame(path, layer, geometry_type, table, geometry=geometry, crs=crs, append=append)
-        frames.clear()
-
-
-def _typed(frame: Any, columns: Mapping[str, str]) -> Any:
-    """The same rows with every column of the layer in its kind; a GeoPackage knows no whole numbers that may lack."""
-    import pandas as pd
-
-    table = pd.DataFrame({name: frame[name].astype(kind) for name, kind in columns.items()})
-    table["geometry"] = frame.geometry.to_list()
-    return table
+        if layers.get(layer):
+            rows, file = _of(layers[layer], LAYERS[layer][1]), beside(path, layer)
+            _write_layer(file, layer, LAYERS[layer], rows, crs, driver="FlatGeobuf", SPATIAL_INDEX="NO")
 
 
 def write_layer(
@@ -104,49 +53,130 @@ def write_layer(
     *,
     rows: Sequence[Mapping[str, Any]],
     crs: str,
+) -> None:
+    """Write a GeoPackage of one layer; ``geometry`` of a row is a shapely one or None."""
+    _write_layer(path, layer, (geometry_type, columns), _of(rows, columns), crs)
+
+
+def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path, *, plots: Path) -> None:
+    """Put together the layers of all plots in the run's CRS, plots in the order of the ranking.
+
+    ``plots`` holds the plots' folders. A layer without rows is there, empty.
+    """
+    waiting: dict[str, list[Layer]] = {layer: [] for layer in LAYERS}
+    begun = False
+    for place in ranking.rows:
+        brief = finished.briefs[place.plot_id]
+        for layer, rows in _layers_of(plots / brief.folder / PLOT_LAYERS):
+            waiting[layer].append(_with_place(rows, place, brief) if layer == "plots" else rows)
+        full = {k: v for k, v in waiting.items() if sum(map(len, v)) >= WAITING_ROWS}
+        if full:
+            # The first time all of them, so that layers stand in one order in every file.
+            _write_waiting(full if begun else waiting, crs, path, begun)
+            begun = True
+    _write_waiting({k: v for k, v in waiting.items() if v or not begun}, crs, path, begun)
+
+
+def _layers_of(path: Path) -> Iterator[tuple[str, Layer]]:
+    there = read_layers(path)
+    yield from ((layer, there[layer]) for layer in LAYERS if layer in there)
+
+
+def _write_waiting(waiting: Mapping[str, list[Layer]], crs: str, path: Path, append: bool) -> None:
+    for layer, parts in waiting.items():
+        columns = {name: [v for part in parts for v in part.columns[name]] for name in LAYERS[layer][1]}
+        rows = Layer([s for part in parts for s in part.shapes], columns)
+        _write_layer(path, layer, LAYERS[layer], rows, crs, append=append)
+        parts.clear()
+
+
+def _of(rows: Sequence[Mapping[str, Any]], columns: Iterable[str]) -> Layer:
+    """Rows as a layer, of its columns those that they have."""
+    import shapely
+
+    known = {name: [row[name] for row in rows] for name in columns if not rows or name in rows[0]}
+    return Layer(list(shapely.to_wkb([row["geometry"] for row in rows])), known)
+
+
+def _write_layer(
+    path: Path,
+    layer: str,
+    kind: tuple[str, Mapping[str, str]],
+    rows: Layer,
+    crs: str,
+    *,
     append: bool = False,
+    driver: str = "GPKG",
+    **options: str,
 ) -> None:
-    """Write one layer of a GeoPackage, or ``append``; ``geometry`` of a row is a shapely one or None."""
-    import pandas as pd
+    """Write one layer of a file, or append to it; ``options`` are GDAL's for the layer."""
+    import pyogrio
 
-    table = pd.DataFrame({name: pd.Series([row[name] for row in rows], dtype=kind) for name, kind in columns.items()})
-    _write_frame(path, layer, geometry_type, table, geometry=[row["geometry"] for row in rows], crs=crs, append=append)
-
-
-def _write_frame(
-    path: Path, layer: str, geometry_type: str, table: Any, *, geometry: Sequence[Any], crs: str, append: bool
-) -> None:
-    import geopandas
-
-    frame = geopandas.GeoDataFrame(table, geometry=list(geometry), crs=crs)
-    with _fixed_date():
-        frame.to_file(
+    geometry_type, kinds = kind
+    fields = [_field(values, kinds[name]) for name, values in rows.columns.items()]
+    with _as_we_write():
+        pyogrio.raw.write(
             path,
             layer=layer,
-            driver="GPKG",
-            engine="pyogrio",
+            driver=driver,
+            geometry=_objects(rows.shapes),
             geometry_type=geometry_type,
-            index=False,
-            mode="a" if append else "w",
+            crs=_known(crs),
+            fields=_objects(list(rows.columns)),
+            field_data=[values for values, _ in fields],
+            field_mask=[missing for _, missing in fields],
+            append=append,
+            layer_options=options,
         )
 
 
-def _with_place(frame: Any, place: RankedPlot, brief: PlotBrief) -> Any:
-    return frame.assign(
-        rank=place.rank,
-        score=place.score,
-        first_place_share=place.first_place_share,
-        feasible=place.feasible,
-        reason=brief.figures["reason"],
-    )
+def _field(values: Sequence[Any], kind: str) -> tuple[npt.NDArray[Any], npt.NDArray[np.bool_] | None]:
+    """A column's values in its kind, and which of them are not there where the kind itself cannot say so."""
+    match kind:
+        case "float64":
+            return np.array(values, np.float64), None
+        case "Int64":
+            missing = np.array([v is None or v != v for v in values], bool)  # noqa: PLR0124 - NaN alone differs from itself
+            return np.array([0 if m else v for v, m in zip(values, missing, strict=True)], np.int64), missing
+        case "bool":
+            return np.array(values, bool), None
+    return _objects(values), None
+
+
+def _objects(values: Sequence[Any]) -> npt.NDArray[np.object_]:
+    out = np.empty(len(values), object)
+    out[:] = values
+    return out
+
+
+@functools.lru_cache(maxsize=8)
+def _known(crs: str) -> str:
+    """The CRS by its code where it has one, else in the words that every reader of the format knows."""
+    from pyproj import CRS
+
+    found = CRS.from_user_input(crs)
+    code = found.to_epsg()
+    return f"EPSG:{code}" if code else str(found.to_wkt("WKT1_GDAL"))
+
+
+def _with_place(rows: Layer, place: RankedPlot, brief: PlotBrief) -> Layer:
+    known = {
+        "rank": place.rank,
+        "score": place.score,
+        "first_place_share": place.first_place_share,
+        "feasible": place.feasible,
+        "reason": brief.figures["reason"],
+    }
+    return Layer(rows.shapes, {**rows.columns, **{name: [value] * len(rows) for name, value in known.items()}})
 
 
 @contextmanager
-def _fixed_date() -> Iterator[None]:
+def _as_we_write() -> Iterator[None]:
+    """No date, and no wait for the disk at each step: what a killed run leaves is never taken for complete."""
     from pyogrio import set_gdal_config_options
 
-    set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN_AT})
+    set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN_AT, "OGR_SQLITE_SYNCHRONOUS": "OFF"})
     try:
         yield
     finally:
-        set_gdal_config_options({"OGR_CURRENT_DATE": None})
+        set_gdal_config_options({"OGR_CURRENT_DATE": None, "OGR_SQLITE_SYNCHRONOUS": None})

@@ -65,10 +65,10 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
             land = whole.simplify(tolerance, preserve_topology=False)
             if not land.is_empty:
                 usable.append(replace(_plot(degrees(land), place, brief, wording), label=""))
-        for row in read_layer(layers_of, "fence_lines").itertuples():
-            line = row.geometry.simplify(tolerance / 10)
-            rows = [("Area", wording.area(row.area_m2)), ("Length in plan", wording.length(row.perimeter_m))]
-            fences.append(Shape(degrees(line), f"{place.plot_id}: fence line of pack {row.pack}", rows))
+        for row in read_layer(layers_of, "fence_lines").rows():
+            line = row["geometry"].simplify(tolerance / 10)
+            rows = [("Area", wording.area(row["area_m2"])), ("Length in plan", wording.length(row["perimeter_m"]))]
+            fences.append(Shape(degrees(line), f"{place.plot_id}: fence line of pack {row['pack']}", rows))
         ground = summary.ground
         if ground and len(ranking.rows) <= GROUNDS:
             grounds.append((base64.b64decode(ground["png"]), ground["bounds"]))

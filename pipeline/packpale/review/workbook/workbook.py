@@ -286,10 +286,7 @@ def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str, p
 
 def _stations(layers: Path) -> list[dict[str, Any]]:
     """Stations of one plot with their coordinates; None where there is no figure."""
-    found = read_layer(layers, "stations")
-    table = found.drop(columns="geometry").astype(object)
-    table["x"], table["y"] = found.geometry.x, found.geometry.y
-    return [dict(row) for row in table.where(table.notna(), None).to_dict("records")]
+    return [row | {"x": row["geometry"].x, "y": row["geometry"].y} for row in read_layer(layers, "stations").rows()]
 
 
 def _assumptions(book: Book, project: Project) -> None:
