@@ -119,7 +119,7 @@ def test_a_computing_room_opens_no_file_and_says_nothing(room):
 
 
 def test_help_imports_no_heavy_library():
-    heavy = ["numpy", "numba", "geopandas", "rasterio", "shapely", "matplotlib", "pydantic"]
+    heavy = ["numpy", "numba", "geopandas", "rasterio", "shapely", "folium", "matplotlib", "pydantic"]
     script = f"import sys, packpale.cli; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

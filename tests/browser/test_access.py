@@ -30,7 +30,7 @@ def everything_shown(page):
                 beside.selectedIndex = 5;
                 beside.dispatchEvent(new Event('change', {bubbles: true}));
             }
-            const map = packpale.map;
+            const map = window[document.querySelector('.map').id];
             document.getElementById('to-measure').click();
             packpale.measureAt(map.getCenter());
             packpale.ask(map, map.getCenter(), {title: 'A title', rows: [['name', 'value']], link: 'map.html'});

@@ -15,6 +15,11 @@ def open_panel(page):
         page.click("#panel summary")
 
 
+def map_object(page):
+    """Name of the map in the page's script."""
+    return page.evaluate("document.querySelector('.map').id")
+
+
 def colours(page, clip):
     """Mean colour of a part of the screen, 0 to 1 for red, green and blue."""
     import io
@@ -133,8 +138,8 @@ def test_popup_of_the_fence_line_gives_its_figures(watched, run):
     page.evaluate("document.getElementById('panel').open = false")
     # A corner of the line on the screen, found from the layer's own geometry.
     at = page.evaluate(
-        """() => {
-            const map = packpale.map;
+        """name => {
+            const map = window[name];
             let found = null;
             map.eachLayer(layer => {
                 const p = layer.feature && layer.feature.properties;
@@ -144,7 +149,8 @@ def test_popup_of_the_fence_line_gives_its_figures(watched, run):
                 }
             });
             return [found.x, found.y];
-        }"""
+        }""",
+        map_object(page),
     )
     page.mouse.click(*at)
     popup = page.locator(".leaflet-popup-content")
@@ -171,15 +177,16 @@ def test_scale_bar_is_as_long_as_it_says(watched, run):
     """Against the haversine formula on the map's own sphere (R = 6,371 km in Leaflet's distance)."""
     page = watched.open(run / PLOT)
     shown, measured = page.evaluate(
-        """() => {
-            const map = packpale.map;
+        """name => {
+            const map = window[name];
             const bar = document.querySelector('.leaflet-control-scale-line');
             const y = map.getSize().y / 2;
             const a = map.containerPointToLatLng([0, y]), b = map.containerPointToLatLng([bar.offsetWidth, y]);
             const rad = Math.PI / 180, s = x => Math.sin(x * rad / 2) ** 2;
             const h = s(b.lat - a.lat) + Math.cos(a.lat * rad) * Math.cos(b.lat * rad) * s(b.lng - a.lng);
             return [parseFloat(bar.textContent), 2 * 6371000 * Math.asin(Math.sqrt(h))];
-        }"""
+        }""",
+        map_object(page),
     )
     assert measured == pytest.approx(shown, rel=0.03)
 
@@ -194,12 +201,12 @@ def test_fence_line_lies_over_its_ground(watched, run):
     to_degrees = Transformer.from_crs(site.crs, "EPSG:4326", always_xy=True)
     corners = [to_degrees.transform(x, y) for x, y in ((west, north), (east, north), (east, south), (west, south))]
     points, box = page.evaluate(
-        """corners => {
-            const map = packpale.map;
+        """([name, corners]) => {
+            const map = window[name];
             const b = document.querySelector('img.ground').getBoundingClientRect();
             return [corners.map(c => map.latLngToContainerPoint([c[1], c[0]])), [b.left, b.top, b.right, b.bottom]];
         }""",
-        corners,
+        [map_object(page), corners],
     )
     xs, ys = [p["x"] for p in points], [p["y"] for p in points]
     # The picture is the box round the turned grid from its north-west corner, in whole cells; a pixel of the screen
@@ -210,8 +217,8 @@ def test_fence_line_lies_over_its_ground(watched, run):
     assert max(ys) - 1.5 <= box[3] <= max(ys) + cell + 1.5
 
 
-OPEN_POPUP = """start => {
-    const map = packpale.map;
+OPEN_POPUP = """([name, start]) => {
+    const map = window[name];
     const titled = Object.values(map._layers).filter(
         layer => layer.feature && layer.feature.properties.title.startsWith(start)
     );
@@ -221,7 +228,7 @@ OPEN_POPUP = """start => {
 
 def test_popup_of_a_touch_names_the_limit_as_text(watched, run):
     page = watched.open(run / PLOT)
-    page.evaluate(OPEN_POPUP, "Touches: steeper")
+    page.evaluate(OPEN_POPUP, [map_object(page), "Touches: steeper"])
     popup = page.locator(".leaflet-popup-content")
     popup.wait_for()
     assert f"Touches: steeper than 20 degrees and {factory.HOSTILE}" in popup.text_content()
@@ -259,7 +266,7 @@ def test_names_that_would_lie_over_one_another_wait_for_room(watched, tmp_path):
         .map(l => [l.textContent, ...(b => [b.left, b.top, b.right, b.bottom])(l.getBoundingClientRect())])"""
     page.wait_for_timeout(100)
     far = page.evaluate(shown)
-    page.evaluate("packpale.map.fitBounds([[49, 9], [49.004, 9.01]], {animate: false})")
+    page.evaluate("name => window[name].fitBounds([[49, 9], [49.004, 9.01]], {animate: false})", map_object(page))
     # Names are placed before the next frame is drawn.
     page.evaluate("() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))")
     near = page.evaluate(shown)
@@ -290,11 +297,12 @@ def test_thousands_of_plots_are_painted_into_one_picture_and_tell_of_themselves(
     assert page.evaluate("() => document.querySelectorAll('*').length") < 600
     page.evaluate("document.getElementById('panel').open = false")
     at = page.evaluate(
-        """() => {
-            const map = packpale.map, point = map.latLngToContainerPoint([49.0008, 9.0045]);
+        """name => {
+            const map = window[name], point = map.latLngToContainerPoint([49.0008, 9.0045]);
             const box = map.getContainer().getBoundingClientRect();
             return [box.x + point.x, box.y + point.y];
-        }"""
+        }""",
+        map_object(page),
     )
     page.mouse.click(*at)
     popup = page.locator(".leaflet-popup-content")
@@ -317,8 +325,8 @@ def test_what_the_keys_do_is_not_told_to_those_who_point(watched, run):
 def test_every_value_of_a_popup_is_text(watched, run):
     page = watched.open(run / PLOT)
     page.evaluate(
-        "text => packpale.ask(packpale.map, packpale.map.getCenter(), {title: text, rows: [[text, text]]})",
-        factory.HOSTILE,
+        "([map, text]) => packpale.ask(window[map], window[map].getCenter(), {title: text, rows: [[text, text]]})",
+        [map_object(page), factory.HOSTILE],
     )
     popup = page.locator(".leaflet-popup-content")
     popup.wait_for()

@@ -110,7 +110,7 @@ def test_a_place_is_asked_by_hand_and_by_key(watched, run, by):
             "[...document.querySelectorAll('.leaflet-popup tr')].map(r => [...r.cells].map(c => c.textContent))"
         )
     )
-    meant = dict(page.evaluate("packpale.ground(packpale.map._popup.getLatLng())"))
+    meant = dict(page.evaluate("packpale.ground(window[document.querySelector('.map').id]._popup.getLatLng())"))
     assert rows.items() >= meant.items()
     assert len(meant) >= 12
     assert "Suitability" in page.locator("#said").text_content()

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.browser
 
 PLOT = "plots/plot-0/map.html"
 METRIC = Wording(imperial=False, currency="EUR")
-MAP = "packpale.map"
+MAP = "window[document.querySelector('.map').id]"
 BESIDE = """name => {
     const beside = document.getElementById('beside');
     beside.value = [...beside.options].find(o => o.textContent === name).value;

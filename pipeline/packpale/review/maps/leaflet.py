@@ -1,7 +1,10 @@
-"""Web maps in one file: Leaflet from its package and our own scripts and panel; nothing comes from a network."""
+"""Web maps in one file: folium's layers, Leaflet from its package, and our own panel; nothing comes from a network.
+
+folium writes a page with one script in it. That script alone is taken, and set with all that it needs into a page of
+our own: texts of the run never pass through folium, which would take braces in them for places to fill.
+"""
 
 import base64
-import functools
 import json
 import re
 from collections.abc import Sequence
@@ -9,13 +12,12 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from packpale.review.maps.map_page import ROOMS, MapPage, PictureLayer, Shape, VectorLayer
+from packpale.review.maps.map_page import ROOMS, MapPage, PictureLayer, VectorLayer
 from packpale.review.maps.probe import Probe
 from packpale.review.templating import render
 
 SCRIPTS = (
     "map",
-    "chart",
     "plan",
     "cells",
     "probe",
@@ -32,6 +34,10 @@ SCRIPTS = (
 """Our own scripts in review/maps/static, in the order in which they enter a page."""
 MANY_SHAPES = 500
 """With more shapes than that they are painted into one picture: an element of the page for each would make it slow."""
+ADDRESS = "data:"
+"""Before the token that stands for a picture."""
+_NAMED = re.compile(r"\b(map|image_overlay|geo_json)_[0-9a-f]{32}(?![0-9a-f])")
+"""What folium calls a thing: by its kind, and at random."""
 
 
 def write_map(page: MapPage, path: Path) -> None:
@@ -45,17 +51,115 @@ def page_bytes(page: MapPage) -> int:
 
 
 def _figure(page: MapPage) -> str:
-    pictures = [(layer, f"picture-{k}") for k, layer in enumerate(page.pictures)]
-    vectors = [(layer, f"shapes-{k}") for k, layer in enumerate(page.vectors)]
+    script, names = _script(page)
+    main, pictures, vectors = names
+    data = _data(page) | {
+        "shapes": [[name, _features(layer)] for layer, name in zip(page.vectors, vectors, strict=True)],
+        "listed": [name for layer, name in zip(page.vectors, vectors, strict=True) if layer.style.signed],
+    }
     styles, scripts = _libraries()
     return render(
         "maps/page.html",
         page=page,
+        main=main,
         styles=styles,
         scripts=scripts,
-        panel=_panel(page, pictures, vectors),
-        data=_json(_data(page, pictures, vectors)),
+        panel=_panel(
+            page, list(zip(page.pictures, pictures, strict=True)), list(zip(page.vectors, vectors, strict=True))
+        ),
+        script=script,
+        data=_json(data),
     )
+
+
+def _script(page: MapPage) -> tuple[str, tuple[str, list[str], list[str]]]:
+    """What folium writes for the map and its layers, and the names of the map, of its pictures and of its shapes.
+
+    Names follow the order of the layers: the same map gives the same file.
+    """
+    import folium
+
+    chart = folium.Map(
+        location=page.view[0],
+        tiles=None,
+        attribution_control=False,
+        zoom_snap=0.25,
+        max_zoom=24,
+        zoom_control=False,
+        bounce_at_zoom_limits=False,
+        prefer_canvas=sum(len(layer.shapes) for layer in page.vectors) > MANY_SHAPES,
+    )
+    for k, (_, bounds) in enumerate(page.grounds):
+        _overlay(f"ground-{k}", bounds, 1, "ground").add_to(chart)
+    pictures = [_overlay(f"picture-{k}", p.bounds, 2, "picture").add_to(chart) for k, p in enumerate(page.pictures)]
+    vectors = [_vectors(layer).add_to(chart) for layer in page.vectors]
+    found = chart.get_root().render().rpartition("<script>")[2].partition("</script>")[0]
+    order = dict.fromkeys(match.group() for match in _NAMED.finditer(found))
+    new = {name: f"{_NAMED.sub(lambda m: m.group(1), name)}_{k:04d}" for k, name in enumerate(order)}
+    found = _NAMED.sub(lambda match: new[match.group()], found)
+    texts = {f"ground-{k}": (_data_uri(png), "Hillshade") for k, (png, _) in enumerate(page.grounds)}
+    texts |= {f"picture-{k}": (_data_uri(p.png), p.title) for k, p in enumerate(page.pictures)}
+    for token, (picture, alt) in texts.items():
+        found = found.replace(f'"{ADDRESS}{token}"', _json(picture)).replace(f'"{token}"', _json(alt))
+    return found, (
+        new[chart.get_name()],
+        [new[p.get_name()] for p in pictures],
+        [new[v.get_name()] for v in vectors],
+    )
+
+
+def _overlay(token: str, bounds: list[list[float]], level: int, kind: str) -> Any:
+    """A picture that stands for itself by a token until the script is written."""
+    import folium
+
+    return folium.raster_layers.ImageOverlay(
+        f"{ADDRESS}{token}",
+        bounds,
+        pixelated=False,
+        z_index=level,
+        class_name=kind,
+        show=kind == "ground",
+        alt=token,
+    )
+
+
+def _vectors(layer: VectorLayer) -> Any:
+    """A layer that is filled when the page is opened."""
+    import folium
+    from folium.utilities import JsCode
+
+    style = json.dumps(layer.style.options())
+    options: dict[str, Any] = {"style": JsCode(f"function (f) {{ return packpale.style(f, {style}); }}")}
+    if layer.style.signed:
+        options["point_to_layer"] = JsCode("packpale.sign")
+    elif layer.style.radius:
+        options["point_to_layer"] = JsCode(f"function (f, at) {{ return L.circleMarker(at, {style}); }}")
+    return folium.GeoJson(
+        {"type": "FeatureCollection", "features": []},
+        on_each_feature=JsCode("packpale.shape"),
+        show=layer.show,
+        smooth_factor=0.2,
+        **options,
+    )
+
+
+def _features(layer: VectorLayer) -> dict[str, Any]:
+    features = [
+        {
+            "type": "Feature",
+            "geometry": dict(shape.geometry),
+            "properties": {
+                "title": shape.title,
+                "rows": list(shape.rows),
+                "link": shape.link,
+                "label": shape.label,
+                "sign": shape.sign,
+                "style": shape.style.options() if shape.style else {},
+            },
+        }
+        for shape in layer.shapes
+    ]
+    return {"type": "FeatureCollection", "features": features}
 
 
 def _json(value: Any) -> str:
@@ -64,7 +168,6 @@ def _json(value: Any) -> str:
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
-@functools.cache
 def _libraries() -> tuple[list[str], list[str]]:
     """Styles and scripts of a page, in their order."""
     from xstatic.pkg import leaflet
@@ -80,32 +183,11 @@ def _libraries() -> tuple[list[str], list[str]]:
     ]
 
 
-def _data(
-    page: MapPage, pictures: Sequence[tuple[PictureLayer, str]], vectors: Sequence[tuple[VectorLayer, str]]
-) -> dict[str, Any]:
+def _data(page: MapPage) -> dict[str, Any]:
     """What the page's scripts work with."""
     place, probe, background = page.placing, page.probe, page.background
     return {
         "view": page.view,
-        "canvas": sum(len(layer.shapes) for layer in page.vectors) > MANY_SHAPES,
-        "grounds": [
-            {"address": _data_uri(png), "bounds": bounds, "title": "Hillshade"} for png, bounds in page.grounds
-        ],
-        "pictures": [
-            {"name": name, "address": _data_uri(layer.png), "bounds": layer.bounds, "title": layer.title}
-            for layer, name in pictures
-        ],
-        "shapes": [
-            {
-                "name": name,
-                "show": layer.show,
-                "signed": layer.style.signed,
-                "style": layer.style.options(),
-                "features": [_feature(shape) for shape in layer.shapes],
-            }
-            for layer, name in vectors
-        ],
-        "listed": [name for layer, name in vectors if layer.style.signed],
         "imperial": page.imperial,
         "plan": place
         and {
@@ -120,21 +202,6 @@ def _data(
         "probe": probe and _cells(probe),
         "another": page.another_line and dict(page.another_line.data) | {"cells": _cells(page.another_line.probe)},
         "background": background and {"address": background.address, "credit": background.credit},
-    }
-
-
-def _feature(shape: Shape) -> dict[str, Any]:
-    return {
-        "type": "Feature",
-        "geometry": dict(shape.geometry),
-        "properties": {
-            "title": shape.title,
-            "rows": list(shape.rows),
-            "link": shape.link,
-            "label": shape.label,
-            "sign": shape.sign,
-            "style": shape.style.options() if shape.style else {},
-        },
     }
 
 

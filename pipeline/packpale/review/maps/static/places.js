@@ -3,7 +3,7 @@
 packpale.places = function (map) {
   var box = document.getElementById("places"), panel = document.getElementById("panel"), list = box.querySelector("ol");
   packpale.data.listed.forEach(function (name) {
-    packpale.layers[name].eachLayer(function (layer) {
+    window[name].eachLayer(function (layer) {
       var told = layer.feature.properties, entry = document.createElement("button");
       entry.type = "button";
       // Values enter as text, so that no name can become markup.
@@ -20,7 +20,7 @@ packpale.places = function (map) {
   function tidy() {
     var taken = [];
     packpale.data.listed.forEach(function (name) {
-      packpale.layers[name].eachLayer(function (layer) {
+      window[name].eachLayer(function (layer) {
         var at = map.latLngToContainerPoint(layer.getLatLng()), wide = 6 + 4 * layer.feature.properties.sign.length;
         var free = taken.every(function (t) { return Math.abs(at.x - t.x) > wide + t.wide || Math.abs(at.y - t.y) > 20; });
         if (free) taken.push({x: at.x, y: at.y, wide: wide});
