@@ -5,6 +5,7 @@ our own: texts of the run never pass through folium, which would take braces in 
 """
 
 import base64
+import functools
 import json
 import re
 from collections.abc import Sequence
@@ -12,7 +13,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from packpale.review.maps.map_page import ROOMS, MapPage, PictureLayer, VectorLayer
+from packpale.review.maps.map_page import ROOMS, MapPage, PictureLayer, Style, VectorLayer
 from packpale.review.maps.probe import Probe
 from packpale.review.templating import render
 
@@ -38,6 +39,8 @@ ADDRESS = "data:"
 """Before the token that stands for a picture."""
 _NAMED = re.compile(r"\b(map|image_overlay|geo_json)_[0-9a-f]{32}(?![0-9a-f])")
 """What folium calls a thing: by its kind, and at random."""
+Corner = tuple[float, float]
+"""Latitude and longitude. [deg]"""
 
 
 def write_map(page: MapPage, path: Path) -> None:
@@ -77,38 +80,60 @@ def _script(page: MapPage) -> tuple[str, tuple[str, list[str], list[str]]]:
 
     Names follow the order of the layers: the same map gives the same file.
     """
+    found, names = _chart(
+        _corners(page.view)[0],
+        tuple(_corners(bounds) for _, bounds in page.grounds),
+        tuple(_corners(p.bounds) for p in page.pictures),
+        tuple((layer.style, layer.show) for layer in page.vectors),
+        sum(len(layer.shapes) for layer in page.vectors) > MANY_SHAPES,
+    )
+    texts = {f"ground-{k}": (_data_uri(png), "Hillshade") for k, (png, _) in enumerate(page.grounds)}
+    texts |= {f"picture-{k}": (_data_uri(p.png), p.title) for k, p in enumerate(page.pictures)}
+    for token, (picture, alt) in texts.items():
+        found = found.replace(f'"{ADDRESS}{token}"', _json(picture)).replace(f'"{token}"', _json(alt))
+    return found, names
+
+
+@functools.lru_cache(maxsize=2)
+def _chart(
+    middle: Corner,
+    grounds: tuple[tuple[Corner, ...], ...],
+    pictures: tuple[tuple[Corner, ...], ...],
+    vectors: tuple[tuple[Style, bool], ...],
+    painted: bool,
+) -> tuple[str, tuple[str, list[str], list[str]]]:
+    """The same with a token in the place of each picture: of a map with others in the same places it is the same."""
     import folium
 
     chart = folium.Map(
-        location=page.view[0],
+        location=middle,
         tiles=None,
         attribution_control=False,
         zoom_snap=0.25,
         max_zoom=24,
         zoom_control=False,
         bounce_at_zoom_limits=False,
-        prefer_canvas=sum(len(layer.shapes) for layer in page.vectors) > MANY_SHAPES,
+        prefer_canvas=painted,
     )
-    for k, (_, bounds) in enumerate(page.grounds):
+    for k, bounds in enumerate(grounds):
         _overlay(f"ground-{k}", bounds, 1, "ground").add_to(chart)
-    pictures = [_overlay(f"picture-{k}", p.bounds, 2, "picture").add_to(chart) for k, p in enumerate(page.pictures)]
-    vectors = [_vectors(layer).add_to(chart) for layer in page.vectors]
+    overlays = [_overlay(f"picture-{k}", bounds, 2, "picture").add_to(chart) for k, bounds in enumerate(pictures)]
+    layers = [_vectors(style, show=show).add_to(chart) for style, show in vectors]
     found = chart.get_root().render().rpartition("<script>")[2].partition("</script>")[0]
     order = dict.fromkeys(match.group() for match in _NAMED.finditer(found))
     new = {name: f"{_NAMED.sub(lambda m: m.group(1), name)}_{k:04d}" for k, name in enumerate(order)}
-    found = _NAMED.sub(lambda match: new[match.group()], found)
-    texts = {f"ground-{k}": (_data_uri(png), "Hillshade") for k, (png, _) in enumerate(page.grounds)}
-    texts |= {f"picture-{k}": (_data_uri(p.png), p.title) for k, p in enumerate(page.pictures)}
-    for token, (picture, alt) in texts.items():
-        found = found.replace(f'"{ADDRESS}{token}"', _json(picture)).replace(f'"{token}"', _json(alt))
-    return found, (
+    return _NAMED.sub(lambda match: new[match.group()], found), (
         new[chart.get_name()],
-        [new[p.get_name()] for p in pictures],
-        [new[v.get_name()] for v in vectors],
+        [new[p.get_name()] for p in overlays],
+        [new[v.get_name()] for v in layers],
     )
 
 
-def _overlay(token: str, bounds: list[list[float]], level: int, kind: str) -> Any:
+def _corners(bounds: Sequence[Sequence[float]]) -> tuple[Corner, ...]:
+    return tuple((lat, lon) for lat, lon in bounds)
+
+
+def _overlay(token: str, bounds: tuple[Corner, ...], level: int, kind: str) -> Any:
     """A picture that stands for itself by a token until the script is written."""
     import folium
 
@@ -123,21 +148,21 @@ def _overlay(token: str, bounds: list[list[float]], level: int, kind: str) -> An
     )
 
 
-def _vectors(layer: VectorLayer) -> Any:
+def _vectors(look: Style, *, show: bool) -> Any:
     """A layer that is filled when the page is opened."""
     import folium
     from folium.utilities import JsCode
 
-    style = json.dumps(layer.style.options())
+    style = json.dumps(look.options())
     options: dict[str, Any] = {"style": JsCode(f"function (f) {{ return packpale.style(f, {style}); }}")}
-    if layer.style.signed:
+    if look.signed:
         options["point_to_layer"] = JsCode("packpale.sign")
-    elif layer.style.radius:
+    elif look.radius:
         options["point_to_layer"] = JsCode(f"function (f, at) {{ return L.circleMarker(at, {style}); }}")
     return folium.GeoJson(
         {"type": "FeatureCollection", "features": []},
         on_each_feature=JsCode("packpale.shape"),
-        show=layer.show,
+        show=show,
         smooth_factor=0.2,
         **options,
     )
@@ -168,6 +193,7 @@ def _json(value: Any) -> str:
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
+@functools.cache
 def _libraries() -> tuple[list[str], list[str]]:
     """Styles and scripts of a page, in their order."""
     from xstatic.pkg import leaflet

@@ -78,7 +78,7 @@ def plot_map(result: PlotResult, project: Project, wording: Wording, shown: Plot
     )
     pictured = [themes.hillshade(shown), *themes.themes(shown, project, wording)]
     blank = [PictureLayer(t.group, t.title, t.explanation, b"", bounds, t.legend()) for t in pictured]
-    left: float = PAGE_BYTES - page_bytes(dataclasses.replace(page, pictures=blank))
+    left: float = PAGE_BYTES - page_bytes(dataclasses.replace(page, grounds=[(b"", bounds)], pictures=blank[1:]))
     pictures, coarser = _pictures(shown, pictured, most_bytes=int(left * PICTURES_SHARE))
     coarse = shown is not result
     del shown, pictured
