@@ -25,7 +25,7 @@ which of these sizes the box after it has. OGC 12-128r19, table 5."""
 class Layer:
     """Rows of a layer: each has an entry in ``shapes``, its geometry as well-known binary, and in every column."""
 
-    shapes: Sequence[bytes]
+    shapes: Sequence[bytes | None]
     columns: Mapping[str, Sequence[Any]]
     """None, or NaN among numbers, where there is no value."""
 
@@ -85,7 +85,7 @@ def _table(package: sqlite3.Connection, name: str, shape: str) -> Layer:
     columns = dict(zip(names, zip(*rows, strict=True), strict=False)) or dict.fromkeys(names, ())
     is_bool = {column for _, column, kind, *_ in package.execute(f'PRAGMA table_info("{name}")') if kind == "BOOLEAN"}
     return Layer(
-        [blob[HEAD_BYTES + ENVELOPE_BYTES[blob[3] >> 1 & 7] :] for blob in columns[shape]],
+        [blob and blob[HEAD_BYTES + ENVELOPE_BYTES[blob[3] >> 1 & 7] :] for blob in columns[shape]],
         {
             column: [v if v is None else bool(v) for v in values] if column in is_bool else values
             for column, values in columns.items()

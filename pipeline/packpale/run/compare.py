@@ -112,7 +112,7 @@ def _lines(run: FinishedRun, plot_id: str) -> tuple[str, ...]:
     if summary is None:
         return ()
     lines = read_layer(run.folder / "plots" / summary.folder / PLOT_LAYERS, "fence_lines")
-    return tuple(line.hex() for line in lines.shapes)
+    return tuple(line.hex() for line in lines.shapes if line)
 
 
 def _number(row: Mapping[str, float | str | None] | None, name: str) -> float | None:

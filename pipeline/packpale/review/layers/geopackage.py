@@ -1,13 +1,9 @@
 """The layers of a plot as its worker writes them, and those of a run put together from them."""
 
-import functools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
-
-import numpy as np
-import numpy.typing as npt
 
 from packpale.review import subjects
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
@@ -110,53 +106,23 @@ def _write_layer(
     **options: str,
 ) -> None:
     """Write one layer of a file, or append to it; ``options`` are GDAL's for the layer."""
-    import pyogrio
+    import geopandas
+    import pandas as pd
 
     geometry_type, kinds = kind
-    fields = [_field(values, kinds[name]) for name, values in rows.columns.items()]
+    table = pd.DataFrame({name: pd.Series(values, dtype=kinds[name]) for name, values in rows.columns.items()})
+    frame = geopandas.GeoDataFrame(table, geometry=geopandas.GeoSeries.from_wkb(rows.shapes, crs=crs))
     with _as_we_write():
-        pyogrio.raw.write(
+        frame.to_file(
             path,
             layer=layer,
             driver=driver,
-            geometry=_objects(rows.shapes),
+            engine="pyogrio",
             geometry_type=geometry_type,
-            crs=_known(crs),
-            fields=_objects(list(rows.columns)),
-            field_data=[values for values, _ in fields],
-            field_mask=[missing for _, missing in fields],
-            append=append,
-            layer_options=options,
+            index=False,
+            mode="a" if append else "w",
+            **options,
         )
-
-
-def _field(values: Sequence[Any], kind: str) -> tuple[npt.NDArray[Any], npt.NDArray[np.bool_] | None]:
-    """A column's values in its kind, and which of them are not there where the kind itself cannot say so."""
-    match kind:
-        case "float64":
-            return np.array(values, np.float64), None
-        case "Int64":
-            missing = np.array([v is None or v != v for v in values], bool)  # noqa: PLR0124 - NaN alone differs from itself
-            return np.array([0 if m else v for v, m in zip(values, missing, strict=True)], np.int64), missing
-        case "bool":
-            return np.array(values, bool), None
-    return _objects(values), None
-
-
-def _objects(values: Sequence[Any]) -> npt.NDArray[np.object_]:
-    out = np.empty(len(values), object)
-    out[:] = values
-    return out
-
-
-@functools.lru_cache(maxsize=8)
-def _known(crs: str) -> str:
-    """The CRS by its code where it has one, else in the words that every reader of the format knows."""
-    from pyproj import CRS
-
-    found = CRS.from_user_input(crs)
-    code = found.to_epsg()
-    return f"EPSG:{code}" if code else str(found.to_wkt("WKT1_GDAL"))
 
 
 def _with_place(rows: Layer, place: RankedPlot, brief: PlotBrief) -> Layer:
