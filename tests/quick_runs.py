@@ -25,7 +25,7 @@ def let_rooms_stand_aside(monkeypatch):
     def write_plot(result, project, folder):
         site = result.site
         (folder / "setting_out.csv").write_text(f"{np.nanmean(site.elevation)}\n", encoding="utf-8")
-        summary = PlotSummary(site.plot_id, folder.name, {"reason": "", "feasible": False}, (), (), site.notes)
+        summary = PlotSummary(site.plot_id, folder.name, {"reason": "", "feasible": False}, (), site.notes)
         write_summary(summary, folder / "result.json")
         return summary
 

@@ -72,7 +72,7 @@ def test_four_arcs_lie_on_the_line_and_leave_none_of_it_out(layers, egg):
         assert np.abs(egg.distance(*shapely.get_coordinates(arc).T)).max() < 0.02
     # The big end is an exact half circle.
     assert arcs[0].length == pytest.approx(math.pi * egg.big_radius, abs=0.05)
-    assert dict(shapes["Big end of pack 1"].rows)["Turns through"] == "180.00°"
+    assert dict(shapes["Big end of pack 1"].rows)["Angle that it turns through"] == "180°"
     styles = {name: shapes[f"{name} of pack 1"].style for name in names}
     assert styles["Flank 1"] == styles["Flank 2"]
     assert len(set(styles.values())) == 3
@@ -99,7 +99,9 @@ def test_centres_and_axis(layers, egg):
         # Four arms: far less than the square round them.
         assert 0.1 < cross.area / cross.envelope.area < 0.4
         rows = dict(shapes[f"Centre: {name}"].rows)
-        assert rows == {"Radius": METRIC.dimension(arc.radius), "x": f"{arc.centre_x:.2f}", "y": f"{arc.centre_y:.2f}"}
+        assert rows["Radius"] == METRIC.dimension(arc.radius)
+        assert rows["Centre, easting"] == f"{arc.centre_x:.2f}"
+        assert rows["Centre, northing"] == f"{arc.centre_y:.2f}"
     axis = in_metres(shapes["Axis of pack 1"])
     assert axis.length == pytest.approx(egg.length, abs=0.03)
     (x0, y0), (x1, y1) = axis.coords

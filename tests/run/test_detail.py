@@ -40,7 +40,7 @@ def computed(monkeypatch):
             seen.append(f"{plot}, screened" if screened else plot)
             land = 0.1 if plot == "p5" and not screened else SUITS[plot]
             figures = dict.fromkeys(RANKED_BY, 1.0) | {"mean_suitability": land, "feasible": True, "reason": ""}
-            summary = PlotSummary(plot, folder.name, figures, (), (), (), screened=screened)
+            summary = PlotSummary(plot, folder.name, figures, (), (), screened=screened)
             write_summary(summary, folder / "result.json")
             if not screened:
                 np.save(folder / DRAWS, np.zeros((2, 1)))

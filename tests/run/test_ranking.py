@@ -13,7 +13,7 @@ WEIGHTS = {"land": 3.0, "space": 3.0, "price": 2.0}
 
 def plot(plot_id, land=0.5, area=10_000.0, price=100_000.0, feasible=True):
     figures = {"feasible": feasible, "mean_suitability": land, "enclosed_area_m2": area, "cost_p50": price}
-    return PlotSummary(plot_id, plot_id, figures, (), (), {}, ())
+    return PlotSummary(plot_id, plot_id, figures, (), ())
 
 
 def test_scores_are_the_weighted_mean_by_hand():

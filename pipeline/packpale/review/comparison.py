@@ -8,43 +8,39 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from packpale.review.differences import Comparison, FigureChange, FinishedRun
+from packpale.review.differences import Comparison, FigureChange, FinishedRun, PlotChange
 from packpale.review.maps.leaflet import write_map
 from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer
 from packpale.review.maps.overview_map import GROUNDS, TOLERANCE_M, view_of
+from packpale.review.pages.render import Page
 from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.projecting import to_degrees
+from packpale.review.report.blocks import (
+    Block,
+    Paragraph,
+    Section,
+    Words,
+    code,
+    link,
+    paragraph,
+    small,
+    table,
+    words,
+)
+from packpale.review.subjects.tables import RANKING
 from packpale.review.tables import cell, plain_text, write_cells
-from packpale.review.templating import render
-from packpale.review.words import Wording
+from packpale.review.words import MISSING, Wording
 
 FILES = ("index.html", "map.html", "comparison.csv")
 COLUMNS = ("plot_id", "figure", "first", "second", "difference")
+PAGE = FILES[0]
+SHOWN = ("enclosed_area_m2", "cost_p50")
+"""Figures beside the ranks."""
 OUTLINE = Style("#1d2a2a", "", width=1.5, dash="4 4")
 FIRST = Style("#4f9dc0", width=9)
 """A broad band, so that it can be seen under the second line where both are the same."""
 SECOND = Style("#a3123a", width=3)
-LABELS = {
-    "score": "Score of 100",
-    "enclosed_area_m2": "Enclosed",
-    "smallest_enclosure_m2": "Smallest enclosure",
-    "plot_area_m2": "Area of the plot",
-    "usable_area_m2": "Usable land",
-    "fence_length_m": "Fence in plan",
-    "fence_length_3d_m": "Fence on the ground",
-    "mean_slope_deg": "Mean slope inside",
-    "mean_suitability": "Mean suitability inside, of 100",
-    "cut_bank_m3": "Dug out, in the ground",
-    "rock_bank_m3": "of it rock",
-    "wet_bank_m3": "of it under water",
-    "surplus_loose_m3": "Left over, loose",
-    "cost_p10": "Price, low estimate",
-    "cost_p50": "Price, middle estimate",
-    "cost_p90": "Price, high estimate",
-    "escape_dig_rate_m_per_h": "Digging rate that gets out between rounds",
-    "over_limits_m": "Fence line over limits",
-    "price_per_ha": "Price of the ground enclosed, middle estimate",
-}
+FIGURES = {field.key: field for field in RANKING.fields}
 
 
 def write_comparison(found: Comparison, folder: Path) -> None:
@@ -52,18 +48,14 @@ def write_comparison(found: Comparison, folder: Path) -> None:
     building = folder / ".partial"
     shutil.rmtree(building, ignore_errors=True)
     building.mkdir(parents=True)
-    shown = [_wording(run) for run in (found.first, found.second)]
-    page = render(
-        "pages/comparison.html",
-        found=found,
-        names=[run_name(run) for run in (found.first, found.second)],
-        show=shown,
-        labels=LABELS,
-        figure=_figure,
-        difference=lambda change: _difference(change, shown[1]),
-        value=_value,
-    )
-    (building / "index.html").write_bytes(page.encode("utf-8"))
+    Page(
+        address=PAGE,
+        title=", then ".join(run_name(run) for run in (found.first, found.second)),
+        kicker="Two runs side by side",
+        head=(Paragraph(words(_lead(found)), "lead"),),
+        blocks=(_ranking(found), _otherwise(found), *(_plot(plot, found) for plot in found.plots)),
+        others=(link("Map of both fence lines", "map.html"), link("All figures as a table", "comparison.csv")),
+    ).write(building / PAGE)
     write_map(_map(found), building / "map.html")
     write_cells(building / "comparison.csv", COLUMNS, _rows(found))
     for name in FILES:
@@ -91,20 +83,96 @@ def _rows(found: Comparison) -> Iterator[tuple[str, ...]]:
             yield plain_text(plot.plot_id), change.name, *(cell(change.name, v) for v in values)
 
 
-def _figure(name: str, value: float | None, show: Wording) -> str:
-    """One figure in words, by the unit its name ends in."""
-    by_end: tuple[tuple[str, Any], ...] = (
-        ("area_m2|enclosure_m2", show.area),
-        ("_m3", show.volume),
-        ("_m_per_h", show.speed),
-        ("_m", show.length),
-        ("_deg", show.slope),
-        ("cost_.*", show.money),
-        ("price_per_ha", show.money_per_area),
-        ("score", show.score),
-        ("suitability", lambda v: show.score(None if v is None else 100 * v)),
+def _lead(found: Comparison) -> str:
+    moved = sum(plot.changed for plot in found.plots)
+    if not moved:
+        return "No figure of any plot differs."
+    return (
+        f"{moved} of {_count(len(found.plots), 'plot')} {'differs' if moved == 1 else 'differ'}; "
+        f"{_count(len(found.settings), 'setting')} and {_count(len(found.inputs), 'input file')} changed."
     )
-    return str(next(word(value) for end, word in by_end if re.search(f"(?:{end})$", name)))
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def _ranking(found: Comparison) -> Section:
+    heads = [
+        ("Plot", "name"),
+        ("First rank", "figure"),
+        ("Second rank", "figure"),
+        *((FIGURES[name].head, "figure") for name in SHOWN),
+        ("Fence line", "figure"),
+    ]
+    show = _wording(found.second)
+    rows = []
+    for plot in found.plots:
+        ranks = (MISSING if rank is None else f"{rank:.0f}" for rank in plot.ranks)
+        changes = {change.name: change for change in plot.figures}
+        rows.append([plot.plot_id, *ranks, *(_difference(changes[n], show) or MISSING for n in SHOWN), _line(plot)])
+    return Section("Ranking", (table("Ranking of both runs", heads, rows),), f"{PAGE}#ranking")
+
+
+def _line(plot: PlotChange) -> str:
+    match [bool(lines) for lines in plot.lines]:
+        case [False, False]:
+            return MISSING
+        case [False, True]:
+            return "only in the second"
+        case [True, False]:
+            return "only in the first"
+    return "another" if plot.line_moved else "the same"
+
+
+def _otherwise(found: Comparison) -> Section:
+    blocks: list[Block] = []
+    if found.versions[0] != found.versions[1]:
+        made = f"The runs were made by different versions of Packpale, {found.versions[0]} and {found.versions[1]}"
+        blocks.append(paragraph(f"{made}: figures may differ for that alone."))
+    rows: list[tuple[Words | str, str, str]] = [
+        (words(code(change.name)), _value(change.first), _value(change.second)) for change in found.settings
+    ]
+    for change in found.inputs:
+        other = " (other content)" if change.first and change.second else ""
+        rows.append((f"{change.name}{other}", _value(change.first), _value(change.second)))
+    if rows:
+        heads = (("Setting or input file", "name"), ("First", "words"), ("Second", "words"))
+        blocks.append(table("Settings and inputs", heads, rows))
+        blocks.append(small("Input files are told apart by a check sum of their content; its beginning is shown."))
+    else:
+        blocks.append(paragraph("Settings and inputs are the same."))
+    return Section("What was set otherwise", tuple(blocks), f"{PAGE}#settings")
+
+
+def _plot(plot: PlotChange, found: Comparison) -> Section:
+    blocks: list[Block] = [
+        paragraph(f"{name}: {reason}.")
+        for name, reason in zip(("First", "Second"), plot.reasons, strict=True)
+        if reason
+    ]
+    if plot.changed:
+        first, second = (_wording(run) for run in (found.first, found.second))
+        heads = (("Figure", "name"), ("First", "figure"), ("Second", "figure"), ("Difference", "figure"))
+        rows = [
+            (
+                FIGURES[c.name].head,
+                _figure(c.name, c.first, first),
+                _figure(c.name, c.second, second),
+                _difference(c, second),
+            )
+            for c in plot.figures
+            if c.first is not None or c.second is not None
+        ]
+        blocks.append(table(f"Figures of {plot.plot_id} in both runs", heads, rows))
+    else:
+        blocks.append(paragraph("The same in both runs."))
+    return Section(plot.plot_id, tuple(blocks))
+
+
+def _figure(name: str, value: float | None, show: Wording) -> str:
+    said = FIGURES[name].figure(value)
+    return MISSING if said is None else show.say(said)
 
 
 def _difference(change: FigureChange, show: Wording) -> str:

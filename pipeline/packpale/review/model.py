@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 from packpale.care.model import Care
@@ -43,54 +43,6 @@ class Estimate:
 
 
 @dataclass(frozen=True)
-class PlotSummary:
-    """What the files of a whole run need of one plot beside its layers and its report; goes into JSON."""
-
-    plot_id: str
-    folder: str
-    """Name of the plot's folder under plots/, safe as a file name."""
-    figures: Mapping[str, Any]
-    """The plot's columns of ranking.csv but those that the ranking makes, by name; None where there is no figure."""
-    earthworks: tuple[Mapping[str, Any], ...]
-    """Rows of earthworks.csv, one for each pack."""
-    items: tuple[Mapping[str, Any], ...]
-    """The priced list."""
-    notes: tuple[Note, ...]
-    """The plot's own."""
-    crs: str = ""
-    """The run's CRS, as in Site."""
-    bounds: tuple[float, ...] = (math.nan,) * 4
-    """West, south, east, north of the plot; NaN if it has no outline. [m]"""
-    bill: Mapping[str, Any] | None = None
-    """``total``, low, likely, high, and ``bridge``, text and amount of each step; None where nothing fits."""
-    estimate: Estimate | None = None
-    """None where nothing fits."""
-    reason: Phrase | None = None
-    """Why nothing fits; None where something does."""
-    alternatives: tuple[Mapping[str, Any], ...] = ()
-    """Rows of alternatives.csv."""
-    ground: Mapping[str, Any] | None = None
-    """``png``, in base64, and ``bounds`` in degrees of a small picture of the ground."""
-    screened: bool = False
-    """Whether the plot was only screened: it has no files but its figures, outline and fence lines."""
-
-    @property
-    def brief(self) -> "PlotBrief":
-        return PlotBrief(
-            self.plot_id,
-            self.folder,
-            self.figures,
-            self.earthworks,
-            self.notes,
-            self.bounds,
-            self.estimate,
-            self.reason,
-            self.alternatives,
-            self.screened,
-        )
-
-
-@dataclass(frozen=True)
 class PlotBrief:
     """What a run keeps in memory of a plot that has ended: a few kilobytes, so that thousands of plots fit.
 
@@ -99,17 +51,41 @@ class PlotBrief:
 
     plot_id: str
     folder: str
+    """Name of the plot's folder under plots/, safe as a file name."""
     figures: Mapping[str, Any]
+    """The plot's columns of ranking.csv but those that the ranking makes, by name; None where there is no figure."""
     earthworks: tuple[Mapping[str, Any], ...]
+    """Rows of earthworks.csv, one for each pack."""
     notes: tuple[Note, ...]
-    bounds: tuple[float, ...]
+    """The plot's own."""
+    bounds: tuple[float, ...] = (math.nan,) * 4
     """West, south, east, north of the plot; NaN if it has no outline. [m]"""
     estimate: Estimate | None = None
+    """None where nothing fits."""
     reason: Phrase | None = None
+    """Why nothing fits; None where something does."""
     alternatives: tuple[Mapping[str, Any], ...] = ()
     """Rows of alternatives.csv."""
     screened: bool = False
-    """As in PlotSummary."""
+    """Whether the plot was only screened: it has no files but its figures, outline and fence lines."""
+
+
+@dataclass(frozen=True)
+class PlotSummary(PlotBrief):
+    """All that the files of a whole run need of one plot beside its layers and its report; goes into JSON."""
+
+    items: tuple[Mapping[str, Any], ...] = ()
+    """The priced list."""
+    crs: str = ""
+    """The run's CRS, as in Site."""
+    bill: Mapping[str, Any] | None = None
+    """``total``, low, likely, high, and ``bridge``, text and amount of each step; None where nothing fits."""
+    ground: Mapping[str, Any] | None = None
+    """``png``, in base64, and ``bounds`` in degrees of a small picture of the ground."""
+
+    @property
+    def brief(self) -> PlotBrief:
+        return PlotBrief(**{field.name: getattr(self, field.name) for field in fields(PlotBrief)})
 
 
 @dataclass(frozen=True)

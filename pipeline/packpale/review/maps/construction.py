@@ -2,15 +2,19 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
-from shapely.geometry import LineString, MultiLineString, Point, Polygon
+from shapely.geometry import LineString, MultiLineString, Polygon
 
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
+from packpale.enclosure.setting_out import pegging
 from packpale.review.maps.map_page import Shape, Style
+from packpale.review.maps.source import MapSource
 from packpale.review.projecting import Degrees
-from packpale.review.subjects.line import touched
+from packpale.review.subjects.line import TOUCHES
+from packpale.review.subjects.setting_out import ARCS, ArcOf
 from packpale.review.words import Wording
 
 CHORD_ERROR_M = 0.005
@@ -37,38 +41,28 @@ ARC_LEGEND = (
 )
 
 
-def touching(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:
-    """Every place where the fence line is held: a thin line to the limit, and a point on the limit."""
-    for touch in pack.touches:
-        here, limit = (touch.x, touch.y), (touch.limit_x, touch.limit_y)
-        title = f"Touches: {wording.say(touched(touch))}"
-        rows = [
-            ("Fence line of pack", f"{pack.number}"),
-            ("Chainage", wording.dimension(touch.chainage)),
-            ("From the fence line to here", wording.dimension(math.dist(here, limit))),
-        ]
-        yield Shape(degrees(LineString([here, limit])), title, rows)
-        yield Shape(degrees(Point(limit)), title, rows)
+def touching(source: MapSource) -> Iterator[Shape]:
+    """Every place where a fence line is held: a thin line to the limit, and a point on the limit."""
+    for held in source.found(TOUCHES):
+        (point,) = source.shapes(TOUCHES, lambda item: f"Touches: {source.show.say(item.limits)}", [held])
+        yield replace(point, geometry=source.degrees(held.way))
+        yield point
 
 
-def construction(pack: Pack, wording: Wording, degrees: Degrees) -> Iterator[Shape]:
+def construction(pack: Pack, source: MapSource) -> Iterator[Shape]:
     """Axis, the four arcs with ticks where they meet, and their centres; nothing for a drawn line."""
-    egg = pack.egg
+    egg, show, degrees = pack.egg, source.show, source.degrees
     if egg is None:
         return
-    arcs = [arc for arc in egg.arcs() if arc.chainage > 0]
-    for arc in arcs:
-        yield Shape(degrees(_curve(egg, arc)), _named(arc, pack), _arc_rows(arc, wording), style=ENDS[arc.name])
-    yield _axis(egg, pack.number, wording, degrees)
+    arcs = [ArcOf(pack.number, swing.arc) for swing in pegging(egg).swings]
+    named = [(one.arc, f"{one.arc.name.capitalize()} of pack {pack.number}", ARCS.popup(one, show)) for one in arcs]
+    for arc, title, rows in named:
+        yield Shape(degrees(_curve(egg, arc)), title, rows, style=ENDS[arc.name])
+    yield _axis(egg, pack.number, show, degrees)
     yield Shape(degrees(_ticks(egg)), style=TICK)
-    for arc in arcs:
-        rows = [("Radius", wording.dimension(arc.radius)), *_position(arc)]
+    for arc, title, rows in named:
         cross = _cross(arc.centre_x, arc.centre_y, MARK_SHARE * egg.length)
-        yield Shape(degrees(cross), f"Centre: {_named(arc, pack)}", rows, style=CROSS)
-
-
-def _named(arc: Arc, pack: Pack) -> str:
-    return f"{arc.name.capitalize()} of pack {pack.number}"
+        yield Shape(degrees(cross), f"Centre: {title}", rows, style=CROSS)
 
 
 def _axis(egg: Egg, number: int, wording: Wording, degrees: Degrees) -> Shape:
@@ -82,33 +76,12 @@ def _axis(egg: Egg, number: int, wording: Wording, degrees: Degrees) -> Shape:
     return Shape(degrees(LineString(np.column_stack([tips.x, tips.y]))), f"Axis of pack {number}", rows)
 
 
-def _span(egg: Egg, arc: Arc) -> tuple[float, float]:
-    """Chainage of both ends; the big end runs over the tip, from one flank to the other."""
-    return arc.chainage, arc.chainage + (2 * arc.length if arc.name == "big end" else arc.length)
-
-
 def _curve(egg: Egg, arc: Arc) -> LineString:
-    start, end = _span(egg, arc)
     # Sagitta of a chord over the angle a: radius (1 - cos(a / 2)).
     widest = 4 * math.asin(math.sqrt(min(CHORD_ERROR_M / (2 * arc.radius), 1.0)))
-    points = egg.points_at(np.linspace(start, end, max(math.ceil((end - start) / arc.radius / widest), 8) + 1))
+    steps = max(math.ceil(arc.length / arc.radius / widest), 8)
+    points = egg.points_at(np.linspace(arc.chainage, arc.chainage + arc.length, steps + 1))
     return LineString(np.column_stack([points.x, points.y]))
-
-
-def _arc_rows(arc: Arc, wording: Wording) -> list[tuple[str, str]]:
-    whole = 2 if arc.name == "big end" else 1
-    return [
-        ("Radius", wording.dimension(arc.radius)),
-        ("Length", wording.dimension(whole * arc.length)),
-        ("Turns through", f"{whole * arc.turn_deg:.2f}°"),
-        ("Begins at chainage", wording.dimension(arc.chainage)),
-        *((f"Centre {name}", value) for name, value in _position(arc)),
-    ]
-
-
-def _position(arc: Arc) -> list[tuple[str, str]]:
-    """Coordinates of an arc's centre in the run's CRS, which is in metres whatever the pages show."""
-    return [("x", f"{arc.centre_x:.2f}"), ("y", f"{arc.centre_y:.2f}")]
 
 
 def _ticks(egg: Egg) -> MultiLineString:

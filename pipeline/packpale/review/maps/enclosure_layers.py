@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 
-from packpale.enclosure.model import Alternative, Pack
+from packpale.enclosure.model import Alternative
 from packpale.review.maps.construction import ARC_LEGEND, CONSTRUCTION, TOUCH, construction, touching
 from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.maps.source import MapSource
-from packpale.review.subjects.line import ALTERNATIVES, apron, looked_for
+from packpale.review.subjects.line import ALTERNATIVES, APRONS, FENCE_LINES, looked_for
 from packpale.review.subjects.setting_out import AIRLOCKS, POSTS
 from packpale.review.subjects.stations import GATES, STATIONS
 from packpale.review.subjects.stretches import OVER_LIMITS
@@ -39,10 +39,10 @@ ALTERNATIVE_STYLES = {
 
 def enclosure_layers(source: MapSource) -> Iterator[VectorLayer]:
     """Layers of all packs, the lowest first."""
-    packs, show = source.result.enclosure.packs, source.show
-    aprons = [_apron(pack, source) for pack in packs]
-    fences = [_fence(pack, source) for pack in packs]
-    arcs = [shape for pack in packs for shape in construction(pack, show, source.degrees)]
+    show = source.show
+    aprons = source.shapes(APRONS, lambda row: f"Apron of pack {row['pack']}")
+    fences = source.shapes(FENCE_LINES, lambda found: f"Fence line of pack {found.pack}")
+    arcs = [shape for pack in source.result.enclosure.packs for shape in construction(pack, source)]
     yield VectorLayer(
         "Earthworks",
         "Apron of buried mesh",
@@ -55,7 +55,7 @@ def enclosure_layers(source: MapSource) -> Iterator[VectorLayer]:
     yield VectorLayer(
         "Enclosure",
         "What holds the fence line",
-        [shape for pack in packs for shape in touching(pack, show, source.degrees)],
+        list(touching(source)),
         TOUCH,
         explanation="Where the line, with the strip it needs, comes up against a limit.",
     )
@@ -108,39 +108,6 @@ def _alternative(one: Alternative, source: MapSource) -> Shape:
     rows = [*ALTERNATIVES.popup(one, show), ("For each unit of area", show.money_per_area(one.price_per_ha))]
     outline = source.degrees(one.egg.polygon(CHORD_ERROR_M)) if one.egg else {}
     return Shape(outline, show.say(looked_for(one)), rows, style=ALTERNATIVE_STYLES[one.aim][0])
-
-
-def _fence(pack: Pack, source: MapSource) -> Shape:
-    line, show, egg = pack.line, source.show, pack.egg
-    rows = [
-        ("Area", show.area(line.area)),
-        ("Length in plan", show.length(line.perimeter)),
-        ("Length on the ground", show.length(pack.length_3d)),
-    ]
-    if pack.given is not None:
-        rows.append(("Line", "drawn, used as it is" if pack.drawn else "given, used as it is"))
-    if pack.fit is not None:
-        rows[1:1] = [("No larger one fits than", show.area(pack.fit.area_bound_m2))]
-    if egg is None:
-        rows.append(("Corners with a post of their own", f"{line.bends.size}"))
-    else:
-        rows += [
-            ("Radius of the big end", show.dimension(egg.big_radius)),
-            ("Radius of the small end", show.dimension(egg.small_radius)),
-            ("Radius of the flanks", show.dimension(egg.flank_radius)),
-            ("Bearing of the axis", f"{egg.axis_bearing_deg % 360:.1f}°"),
-        ]
-    return Shape(source.degrees(line.polygon(CHORD_ERROR_M)), f"Fence line of pack {pack.number}", rows)
-
-
-def _apron(pack: Pack, source: MapSource) -> Shape:
-    trench, show = source.project.trench, source.show
-    rows = [
-        ("Reach from the fence", show.dimension(trench.apron_reach_m)),
-        ("Soil over it", show.dimension(trench.apron_cover_m)),
-        ("Side", trench.side),
-    ]
-    return Shape(source.degrees(apron(pack, trench, CHORD_ERROR_M)), f"Apron of pack {pack.number}", rows)
 
 
 def _coarse(stations: Sequence[dict[str, Any]]) -> Iterator[dict[str, Any]]:

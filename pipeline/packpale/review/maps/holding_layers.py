@@ -18,7 +18,7 @@ from packpale.review.subjects.climbing import CLIMBING_AIDS
 from packpale.review.subjects.crossings import CROSSINGS
 from packpale.review.subjects.field import told
 from packpale.review.subjects.holds import LETTERS, PLACES, places
-from packpale.review.subjects.line import touched
+from packpale.review.subjects.line import TOUCHES, Held
 from packpale.review.subjects.stretches import (
     CLIMB_STRETCHES,
     DIG_STRETCHES,
@@ -41,6 +41,7 @@ ROCK = Style("#1d2a2a", width=10, dash="2 12")
 BANK = Style("#3a3a8c", width=10, dash="2 12")
 TREE = Style("#3d6b21", width=10, dash="2 12")
 TOLD_OF_A_PLACE = ("chainage_m", "length_m", "figure")
+TOLD_OF_A_TOUCH = ("chainage_m", "limit")
 PLACE = Style("#1d2a2a", "#fffdf8", 1.0, width=2, radius=6, signed=True)
 WEAKEST = Style("#a3123a", "#f0e442", 1.0, width=2.5, radius=7)
 LOW = Style("#3d6b21", "#cfe3b8", 1.0, width=2, radius=5)
@@ -201,5 +202,5 @@ def _signs(source: MapSource, pack: Pack) -> Iterator[Shape]:
         rows = told((f for f in PLACES.fields if f.key in TOLD_OF_A_PLACE), place, source.show)
         yield shape(place.name, LETTERS[place.letter].partition(",")[0], place.chainage + place.length / 2, rows)
     for number, touch in enumerate(pack.touches, start=1):
-        rows = [("Chainage", source.show.length(touch.chainage)), ("Limit", source.show.say(touched(touch)))]
+        rows = told((f for f in TOUCHES.fields if f.key in TOLD_OF_A_TOUCH), Held(pack.number, touch), source.show)
         yield shape(f"H{number}", "held by a limit", touch.chainage, rows)

@@ -37,6 +37,8 @@ MANY_SHAPES = 500
 """With more shapes than that they are painted into one picture: an element of the page for each would make it slow."""
 ADDRESS = "data:"
 """Before the token that stands for a picture."""
+SENT = ("key", "title", "unit", "digits", "least", "words", "several", "none", "lead", "cut_at_top", "wide", "packed")
+"""What the page has to know of each figure of cells."""
 _NAMED = re.compile(r"\b(map|image_overlay|geo_json)_[0-9a-f]{32}(?![0-9a-f])")
 """What folium calls a thing: by its kind, and at random."""
 Corner = tuple[float, float]
@@ -215,49 +217,17 @@ def _data(page: MapPage) -> dict[str, Any]:
     return {
         "view": page.view,
         "imperial": page.imperial,
-        "plan": place
-        and {
-            "crs": place.crs,
-            "box": place.box,
-            "degree": place.degree,
-            "x0": place.x0,
-            "y0": place.y0,
-            "cx": place.cx,
-            "cy": place.cy,
-        },
+        "plan": place and vars(place),
         "probe": probe and _cells(probe),
         "another": page.another_line and dict(page.another_line.data) | {"cells": _cells(page.another_line.probe)},
-        "background": background and {"address": background.address, "credit": background.credit},
+        "background": background and vars(background),
     }
 
 
 def _cells(probe: Probe) -> dict[str, Any]:
     """Readings of cells as the page unpacks them."""
-    return {
-        "west": probe.grid.west,
-        "north": probe.grid.north,
-        "cell": probe.grid.cell,
-        "rows": probe.grid.rows,
-        "cols": probe.grid.cols,
-        "whole": probe.whole_window,
-        "readings": [
-            {
-                "key": r.key,
-                "title": r.title,
-                "unit": r.unit,
-                "digits": r.digits,
-                "least": r.least,
-                "words": r.words,
-                "several": r.several,
-                "none": r.none,
-                "lead": r.lead,
-                "cut": r.cut_at_top,
-                "wide": r.wide,
-                "packed": r.packed,
-            }
-            for r in probe.readings
-        ],
-    }
+    readings = [{name: getattr(reading, name) for name in SENT} for reading in probe.readings]
+    return vars(probe.grid) | {"whole": probe.whole_window, "readings": readings}
 
 
 def _panel(

@@ -3,14 +3,23 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any, ClassVar, Literal, cast, get_args
+from typing import Any, Literal, cast, get_args
 
 
 @dataclass(frozen=True)
-class Run:
+class Part:
+    """Anything in the tree."""
+
+    @property
+    def kind(self) -> str:
+        """What it is called where the tree is plain values."""
+        return type(self).__name__.lower()
+
+
+@dataclass(frozen=True)
+class Run(Part):
     """A piece of text in one style."""
 
-    kind: ClassVar = "run"
     text: str
     style: Literal["plain", "strong", "code"] = "plain"
     to: str = ""
@@ -21,10 +30,9 @@ Words = tuple[Run, ...]
 
 
 @dataclass(frozen=True)
-class Sketch:
+class Sketch(Part):
     """A drawing as wide as a cell. It says nothing that the row does not say in words."""
 
-    kind: ClassVar = "sketch"
     svg: str
 
 
@@ -37,32 +45,28 @@ needs on paper."""
 
 
 @dataclass(frozen=True)
-class Column:
+class Column(Part):
     """Head of a table's column. A row is named by the cells in its columns of look ``name``."""
 
-    kind: ClassVar = "column"
     head: Words
     look: Look = "figure"
 
 
 @dataclass(frozen=True)
-class Paragraph:
-    kind: ClassVar = "paragraph"
+class Paragraph(Part):
     words: Words
     look: Literal["plain", "lead", "small", "verdict"] = "plain"
 
 
 @dataclass(frozen=True)
-class Points:
+class Points(Part):
     """A list."""
 
-    kind: ClassVar = "points"
     items: tuple[Words, ...]
 
 
 @dataclass(frozen=True)
-class Table:
-    kind: ClassVar = "table"
+class Table(Part):
     title: str
     """What a reader by ear is told of it."""
     columns: tuple[Column, ...]
@@ -73,18 +77,16 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Figures:
+class Figures(Part):
     """Names, each with its figure."""
 
-    kind: ClassVar = "figures"
     rows: tuple[tuple[Words, Words], ...]
 
 
 @dataclass(frozen=True)
-class Share:
+class Share(Part):
     """A part of a whole, 0 to 1, and what it is of."""
 
-    kind: ClassVar = "share"
     value: float
     told: str
     """The part in words."""
@@ -92,18 +94,16 @@ class Share:
 
 
 @dataclass(frozen=True)
-class Shares:
+class Shares(Part):
     """Parts as bars; they need not add up."""
 
-    kind: ClassVar = "shares"
     rows: tuple[Share, ...]
 
 
 @dataclass(frozen=True)
-class Picture:
+class Picture(Part):
     """A picture that lies in the run's folder."""
 
-    kind: ClassVar = "picture"
     file: str
     """From the run's folder."""
     alt: str
@@ -112,45 +112,40 @@ class Picture:
 
 
 @dataclass(frozen=True)
-class Chart:
+class Chart(Part):
     """A drawing made for the report; all that it says stands in ``alt`` too."""
 
-    kind: ClassVar = "chart"
     svg: str
     alt: str
     caption: Words = ()
 
 
 @dataclass(frozen=True)
-class File:
+class File(Part):
     """A file that the run has written, and what it is for."""
 
-    kind: ClassVar = "file"
     file: str
     """From the run's folder."""
     words: Words
 
 
 @dataclass(frozen=True)
-class Files:
-    kind: ClassVar = "files"
+class Files(Part):
     items: tuple[File, ...]
 
 
 @dataclass(frozen=True)
-class Columns:
+class Columns(Part):
     """Blocks side by side, where there is room."""
 
-    kind: ClassVar = "columns"
     sides: tuple[tuple["Block", ...], ...]
     look: Literal["even", "first wide", "map"] = "even"
 
 
 @dataclass(frozen=True)
-class Section:
+class Section(Part):
     """Blocks under a heading. How deep sections lie in each other says how large the heading is."""
 
-    kind: ClassVar = "section"
     title: str
     blocks: tuple["Block", ...]
     id: str = ""
@@ -163,26 +158,7 @@ class Section:
 
 Block = Paragraph | Points | Table | Figures | Shares | Picture | Chart | Files | Columns | Section
 
-_KINDS: dict[str, Any] = {
-    one.kind: one
-    for one in (
-        Run,
-        Sketch,
-        Column,
-        Paragraph,
-        Points,
-        Table,
-        Figures,
-        Share,
-        Shares,
-        Picture,
-        Chart,
-        File,
-        Files,
-        Columns,
-        Section,
-    )
-}
+_KINDS: dict[str, Any] = {one.__name__.lower(): one for one in Part.__subclasses__()}
 
 
 def words(*parts: str | Run | Words) -> Words:
@@ -262,7 +238,7 @@ def plain(value: Any) -> Any:
     """A tree as plain values, for JSON."""
     if isinstance(value, tuple):
         return [plain(part) for part in value]
-    if hasattr(value, "kind"):
+    if isinstance(value, Part):
         return {"kind": value.kind} | {f.name: plain(getattr(value, f.name)) for f in fields(value)}
     return value
 
@@ -285,7 +261,7 @@ def walk(value: Any) -> Iterator[Any]:
     if isinstance(value, tuple):
         for part in value:
             yield from walk(part)
-    elif hasattr(value, "kind"):
+    elif isinstance(value, Part):
         yield value
         for f in fields(value):
             yield from walk(getattr(value, f.name))

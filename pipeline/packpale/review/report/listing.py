@@ -28,7 +28,7 @@ def listing(
     """
     fields = [field for field in subject.fields if field.page and field.key not in without]
     looks = ["name", *("words" if field.column in (TEXT, YES_NO) or field.told else "figure" for field in fields[1:])]
-    heads = [*zip((field.title for field in fields), looks, strict=True), *((head, "words") for head, _ in further)]
+    heads = [*zip((field.head for field in fields), looks, strict=True), *((head, "words") for head, _ in further)]
     names_pack = source.several and not any(field.key == "pack" for field in fields)
     rows = []
     for item in items:

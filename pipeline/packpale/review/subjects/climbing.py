@@ -3,7 +3,7 @@
 import math
 
 from packpale.care.aids import ClimbingAid
-from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.review.subjects.field import BOTH, PACK, PAGE, PLOT, Field, Subject
 from packpale.values.notes import Value, phrase
 from packpale.values.quantity import Quantity
 
@@ -31,12 +31,12 @@ CLIMBING_AIDS = Subject(
     (
         PLOT,
         PACK,
-        Field("number", "Thing", "number of it", lambda a: a.number, page=True),
-        Field("side", "outside, inside or on the line", "text", lambda a: a.side),
-        Field("chainage_m", "Chainage", "length", lambda a: a.chainage, popup=True, page=True),
-        Field("distance_m", "Distance to the fence", "dimension", lambda a: a.distance, _away, popup=True, page=True),
-        Field("height_m", "Height", "dimension", lambda a: a.height, _height, popup=True, page=True),
-        Field("left_m", "Left of the fence's height", "dimension", lambda a: a.left, _left, popup=True, page=True),
+        Field("number", "Thing", "number of it", "number", shown=PAGE),
+        Field("side", "outside, inside or on the line", "text", "side"),
+        Field("chainage_m", "Chainage", "length", "chainage", shown=BOTH),
+        Field("distance_m", "Distance to the fence", "dimension", "distance", _away, shown=BOTH),
+        Field("height_m", "Height", "dimension", "height", _height, shown=BOTH),
+        Field("left_m", "Left of the fence's height", "dimension", "left", _left, shown=BOTH),
     ),
     lambda result, _project: result.care.aids if result.care else (),
 )

@@ -3,10 +3,10 @@
 import math
 from dataclasses import dataclass
 
-from packpale.care.crossings import Crossing
+from packpale.care.crossings import Crossing, Opening
 from packpale.care.streams import StreamCrossing
 from packpale.review.model import PlotResult
-from packpale.review.subjects.field import PLOT, Field, Subject
+from packpale.review.subjects.field import BOTH, PLOT, POPUP, Field, Subject
 from packpale.values.notes import Value, phrase
 from packpale.values.quantity import Quantity
 
@@ -29,6 +29,10 @@ class Found:
     def area(self) -> float:
         """That drains through here; NaN where it is not known. [m2]"""
         return self.path.area if self.path else math.nan
+
+    @property
+    def opening(self) -> Opening | None:
+        return self.path.opening if self.path else None
 
     @property
     def kind(self) -> str:
@@ -72,6 +76,14 @@ def _flow(found: Found) -> Value | None:
     return _least(found, Quantity(found.path.opening.flow, "discharge"))
 
 
+def _length(found: Found) -> Value | None:
+    return _least(found, Quantity(found.path.path_length, "length")) if found.path else None
+
+
+def _time(found: Found) -> Value | None:
+    return _least(found, Quantity(60 * found.path.concentration_min, "duration")) if found.path else None
+
+
 def _width(found: Found) -> Value | None:
     if found.path or not found.mapped:
         return None
@@ -89,17 +101,18 @@ def _route(found: Found) -> Value | None:
     return "the ground is so flat that the water may as well cross elsewhere"
 
 
+def _direction(found: Found) -> str | None:
+    return None if found.path is None else "in" if found.path.inward else "out"
+
+
 def _flows(found: Found) -> Value | None:
-    if found.path is None:
-        return None
-    return "into the enclosure" if found.path.inward else "out of the enclosure"
+    return {"in": "into the enclosure", "out": "out of the enclosure"}.get(_direction(found) or "")
 
 
 def _opening(found: Found) -> Value | None:
-    opening = found.path.opening if found.path else None
-    if opening is None:
+    if found.opening is None:
         return None
-    width, height = (Quantity(v, "dimension") for v in (opening.width, opening.height))
+    width, height = (Quantity(v, "dimension") for v in (found.opening.width, found.opening.height))
     return phrase("{width} by {height}", width=width, height=height)
 
 
@@ -109,81 +122,27 @@ CROSSINGS = Subject(
     "Point",
     (
         PLOT,
-        Field("pack", "Pack", "number of it", lambda f: f.pack),
-        Field("crossing", "Number along the line", "number of it", lambda f: f.path and f.path.number),
-        Field("chainage_m", "Chainage", "length", lambda f: f.chainage, popup=True, page=True),
-        Field("kind", "Kind", "text", lambda f: f.kind, popup=True, page=True),
-        Field(
-            "direction",
-            "Water flows",
-            "text",
-            lambda f: f.path and ("in" if f.path.inward else "out"),
-            _flows,
-            popup=True,
-            page=True,
-        ),
-        Field(
-            "contributing_area_m2",
-            "Ground that drains here",
-            "area",
-            lambda f: f.path and f.path.area,
-            _area,
-            popup=True,
-            page=True,
-        ),
+        Field("pack", "Pack", "number of it", "pack"),
+        Field("crossing", "Number along the line", "number of it", "path.number"),
+        Field("chainage_m", "Chainage", "length", "chainage", shown=BOTH),
+        Field("kind", "Kind", "text", "kind", shown=BOTH),
+        Field("direction", "Water flows", "text", _direction, _flows, shown=BOTH),
+        Field("contributing_area_m2", "Ground that drains here", "area", "path.area", _area, shown=BOTH),
         Field(
             "is_lower_bound", "Whether more may drain here", "yes or no", lambda f: not f.path or f.path.is_lower_bound
         ),
-        Field(
-            "flow_path_m",
-            "Longest flow path",
-            "length",
-            lambda f: f.path and f.path.path_length,
-            lambda f: f.path and _least(f, Quantity(f.path.path_length, "length")),
-            popup=True,
-            page=True,
-        ),
-        Field("flow_path_slope", "Its fall over its length", "number", lambda f: f.path and f.path.path_slope),
-        Field(
-            "concentration_min",
-            "Time of concentration",
-            "duration",
-            lambda f: f.path and f.path.concentration_min,
-            lambda f: f.path and _least(f, Quantity(60 * f.path.concentration_min, "duration")),
-            popup=True,
-            page=True,
-        ),
-        Field("bed_slope", "Slope of the bed", "number", lambda f: f.path and f.path.bed_slope),
-        Field("intensity_mm_per_h", "Rainfall intensity", "rain", lambda f: _of(f, "intensity_mm_per_h"), popup=True),
-        Field(
-            "design_flow_m3_per_s",
-            "Design flow",
-            "discharge",
-            lambda f: _of(f, "flow"),
-            _flow,
-            popup=True,
-            page=True,
-        ),
-        Field(
-            "opening_width_m",
-            "Opening, width by height",
-            "dimension",
-            lambda f: _of(f, "width"),
-            _opening,
-            popup=True,
-            page=True,
-        ),
-        Field("opening_height_m", "Height of the opening", "dimension", lambda f: _of(f, "height")),
-        Field("bars", "Bars in it", "count", lambda f: _of(f, "bars"), popup=True, page=True),
-        Field("flow_paths", "Made of", "count", lambda f: f.path and f.path.paths, _joined, popup=True),
-        Field("arbitrary", "Place", "yes or no", lambda f: bool(f.path and f.path.arbitrary), _route, popup=True),
-        Field("mapped", "Mapped water along the fence", "yes or no", lambda f: f.mapped, _width, popup=True),
+        Field("flow_path_m", "Longest flow path", "length", "path.path_length", _length, shown=BOTH),
+        Field("flow_path_slope", "Its fall over its length", "number", "path.path_slope"),
+        Field("concentration_min", "Time of concentration", "duration", "path.concentration_min", _time, shown=BOTH),
+        Field("bed_slope", "Slope of the bed", "number", "path.bed_slope"),
+        Field("intensity_mm_per_h", "Rainfall intensity", "rain", "opening.intensity_mm_per_h", shown=POPUP),
+        Field("design_flow_m3_per_s", "Design flow", "discharge", "opening.flow", _flow, shown=BOTH),
+        Field("opening_width_m", "Opening, width by height", "dimension", "opening.width", _opening, shown=BOTH),
+        Field("opening_height_m", "Height of the opening", "dimension", "opening.height"),
+        Field("bars", "Bars in it", "count", "opening.bars", shown=BOTH),
+        Field("flow_paths", "Made of", "count", "path.paths", _joined, shown=POPUP),
+        Field("arbitrary", "Place", "yes or no", lambda f: bool(f.path and f.path.arbitrary), _route, shown=POPUP),
+        Field("mapped", "Mapped water along the fence", "yes or no", "mapped", _width, shown=POPUP),
     ),
     lambda result, _project: crossings(result),
 )
-
-
-def _of(found: Found, name: str) -> float | int | None:
-    """What is known of the opening."""
-    opening = found.path.opening if found.path else None
-    return None if opening is None else getattr(opening, name)

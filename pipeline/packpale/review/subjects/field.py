@@ -16,6 +16,11 @@ from packpale.values.quantity import HOUR_S, Kind, Quantity
 
 TEXT, WHOLE, NUMBER, YES_NO = "object", "Int64", "float64", "bool"
 """Kinds of columns, as pandas names them."""
+Shown = Literal["", "popup", "page", "popup and page"]
+POPUP: Shown = "popup"
+PAGE: Shown = "page"
+BOTH: Shown = "popup and page"
+"""Where people are told a field: by a click on the map, in the tables of page and report, in both."""
 Words = Literal["text", "number of it", "yes or no", "coordinate"]
 """Fields that are no quantity: words; the number that something has; whether it is so; a coordinate."""
 SUFFIXES: tuple[tuple[str, str, float], ...] = (
@@ -48,14 +53,23 @@ class Field:
     title: str
     """As people read it."""
     kind: Kind | Words
-    of: Callable[[Any], Any] | None = None
-    """Its value for an item, in the column's unit; None where an item is a row, with values by their columns."""
+    of: str | Callable[[Any], Any] | None = None
+    """Its value for an item, in the column's unit: by its attributes, "path.area", None where one of them is; or by a
+    function. None where an item is a row, with values by their columns.
+    """
     told: Callable[[Any], Value | None] | None = None
     """What popup and table say of an item, where that is not its value as a quantity; None for nothing."""
-    popup: bool = False
-    """Whether a click on the map tells it."""
-    page: bool = False
-    """Whether the tables of page and report have it."""
+    shown: Shown = ""
+
+    @property
+    def popup(self) -> bool:
+        """Whether a click on the map tells it."""
+        return POPUP in self.shown
+
+    @property
+    def page(self) -> bool:
+        """Whether the tables of page and report have it."""
+        return PAGE in self.shown
 
     @property
     def column(self) -> str:
@@ -74,21 +88,35 @@ class Field:
         """Unit of its column; empty where it has none."""
         return next((unit for suffix, unit, _ in SUFFIXES if self.key.endswith(suffix)), "")
 
+    @property
+    def head(self) -> str:
+        """Its title for readers: without what the figure itself tells them, its currency or which words there are."""
+        return self.title.removesuffix(" [currency]").partition(": ")[0]
+
     def value(self, item: Any) -> Any:
         """Its value for an item, in the column's unit."""
-        return item[self.key] if self.of is None else self.of(item)
+        if self.of is None:
+            return item[self.key]
+        if callable(self.of):
+            return self.of(item)
+        for name in self.of.split("."):
+            item = None if item is None else getattr(item, name)
+        return item
 
     def say(self, item: Any) -> Value | None:
         """What people are told of an item; None for nothing."""
-        if self.told is not None:
-            return self.told(item)
-        value = self.value(item)
+        return self.told(item) if self.told is not None else self.figure(self.value(item))
+
+    def figure(self, value: Any) -> Value | None:
+        """What people are told of a value of its column; None for nothing."""
         if isinstance(value, str) or value is None:
             return value
         match self.kind:
             case "yes or no":
                 return "yes" if value else "no"
-            case "number of it" | "text" | "coordinate":
+            case "coordinate":
+                return f"{value:.2f}"
+            case "number of it" | "text":
                 return str(value)
         size = next((size for suffix, _, size in SUFFIXES if self.key.endswith(suffix)), 1.0)
         return Quantity(value * size, self.kind)
@@ -114,6 +142,8 @@ class Subject:
     """Its items on a plot. An item may be a finished row, of a layer with its ``geometry``."""
     place: Callable[[Any], BaseGeometry | None] = point_of
     """Where an item lies."""
+    last: tuple[Field, ...] = ()
+    """Fields that its popup tells after the others, whatever the order of the columns."""
 
     @property
     def columns(self) -> Mapping[str, str]:
@@ -137,14 +167,14 @@ class Subject:
 
     def popup(self, item: Any, wording: Wording) -> list[tuple[str, str]]:
         """What a click on an item tells: titles and words."""
-        return told((field for field in self.fields if field.popup), item, wording)
+        return told(sorted((field for field in self.fields if field.popup), key=self.last.__contains__), item, wording)
 
 
 def told(fields: Iterable[Field], item: Any, wording: Wording) -> list[tuple[str, str]]:
     """Titles of fields and what they say of an item, but those that say nothing."""
-    said = ((field.title.removesuffix(" [currency]"), field.say(item)) for field in fields)
+    said = ((field.head, field.say(item)) for field in fields)
     return [(title, wording.say(value)) for title, value in said if value is not None]
 
 
 PLOT = Field("plot_id", "Plot", "text")
-PACK = Field("pack", "Pack", "number of it", of=lambda item: item.pack)
+PACK = Field("pack", "Pack", "number of it", "pack")

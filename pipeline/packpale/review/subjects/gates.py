@@ -4,23 +4,18 @@ import math
 from collections.abc import Callable
 
 from packpale.earthworks.gates import GateLeaf
-from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.review.subjects.field import BOTH, PACK, PAGE, PLOT, Field, Subject
 from packpale.values.notes import Value, phrase
 from packpale.values.quantity import Quantity
-
-Told = Callable[[GateLeaf], Value | None]
 
 
 def _name(g: GateLeaf) -> Value:
     return phrase("{gate}, {place}, leaf {leaf}", gate=g.gate, place=g.place, leaf=g.leaf)
 
 
-def _known(value: float) -> Value:
-    return "not known" if math.isnan(value) else Quantity(value, "dimension")
-
-
-def _sill(g: GateLeaf) -> Value | None:
-    return None if math.isnan(g.sill_top) else Quantity(g.sill_top, "dimension")
+def _known(name: str) -> Callable[[GateLeaf], Value]:
+    """A figure of a leaf that may not be known."""
+    return lambda g: "not known" if math.isnan(getattr(g, name)) else Quantity(getattr(g, name), "dimension")
 
 
 def _room(g: GateLeaf) -> Value:
@@ -31,10 +26,6 @@ def _room(g: GateLeaf) -> Value:
     return phrase("{width} wider, {length} longer than vehicle and leaf", width=width, length=length)
 
 
-def _of(name: str) -> Callable[[GateLeaf], float]:
-    return lambda g: getattr(g, name)
-
-
 GATE_LEAVES = Subject(
     "gate_leaves",
     "A leaf of a gate",
@@ -42,32 +33,22 @@ GATE_LEAVES = Subject(
     (
         PLOT,
         PACK,
-        Field("gate", "Gate", "number of it", lambda g: g.gate, _name, popup=True, page=True),
-        Field("place", "Where it stands", "text", lambda g: g.place),
-        Field("leaf", "Leaf, seen from outside from left to right", "number of it", lambda g: g.leaf),
-        Field("chainage_m", "Chainage", "length", _of("chainage"), popup=True, page=True),
-        Field("leaf_width_m", "Leaf wide", "dimension", _of("width"), popup=True, page=True),
-        Field("leaf_height_m", "Leaf high", "dimension", _of("height"), popup=True, page=True),
-        Field("lowest_ground_m", "Lowest ground below it", "dimension", _of("lowest")),
-        Field("highest_ground_m", "Highest ground below it", "dimension", _of("highest")),
-        Field("highest_in_swing_m", "Highest ground on its way", "dimension", _of("highest_in_swing")),
-        Field("sill_top_m", "Top of the sill", "dimension", _of("sill_top"), _sill),
-        Field(
-            "underside_m",
-            "Level of its lower edge",
-            "dimension",
-            _of("underside"),
-            lambda g: _known(g.underside),
-            popup=True,
-            page=True,
-        ),
-        Field(
-            "gap_m", "Greatest gap below it", "dimension", _of("gap"), lambda g: _known(g.gap), popup=True, page=True
-        ),
-        Field("below", "Below it", "text", lambda g: g.below, popup=True, page=True),
-        Field("swing", "Opens", "text", lambda g: g.swing, popup=True, page=True),
-        Field("spare_width_m", "Room for the vehicle", "dimension", _of("spare_width"), _room, page=True),
-        Field("spare_length_m", "Airlock longer than vehicle and leaf", "dimension", _of("spare_length")),
+        Field("gate", "Gate", "number of it", "gate", _name, shown=BOTH),
+        Field("place", "Where it stands", "text", "place"),
+        Field("leaf", "Leaf, seen from outside from left to right", "number of it", "leaf"),
+        Field("chainage_m", "Chainage", "length", "chainage", shown=BOTH),
+        Field("leaf_width_m", "Leaf wide", "dimension", "width", shown=BOTH),
+        Field("leaf_height_m", "Leaf high", "dimension", "height", shown=BOTH),
+        Field("lowest_ground_m", "Lowest ground below it", "dimension", "lowest"),
+        Field("highest_ground_m", "Highest ground below it", "dimension", "highest"),
+        Field("highest_in_swing_m", "Highest ground on its way", "dimension", "highest_in_swing"),
+        Field("sill_top_m", "Top of the sill", "dimension", "sill_top"),
+        Field("underside_m", "Level of its lower edge", "dimension", "underside", _known("underside"), shown=BOTH),
+        Field("gap_m", "Greatest gap below it", "dimension", "gap", _known("gap"), shown=BOTH),
+        Field("below", "Below it", "text", "below", shown=BOTH),
+        Field("swing", "Opens", "text", "swing", shown=BOTH),
+        Field("spare_width_m", "Room for the vehicle", "dimension", "spare_width", _room, shown=PAGE),
+        Field("spare_length_m", "Airlock longer than vehicle and leaf", "dimension", "spare_length"),
     ),
     lambda result, _project: result.earthworks.gates if result.earthworks else (),
 )

@@ -14,7 +14,7 @@ from packpale.care.patrol import weak_places
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
 from packpale.review.subjects.crossings import crossings
-from packpale.review.subjects.field import PACK, Field, Subject
+from packpale.review.subjects.field import PACK, PAGE, Field, Subject
 from packpale.settings import Project
 from packpale.site import Array
 from packpale.values.notes import Value
@@ -83,22 +83,15 @@ HOLDS = Subject(
     "A way out of an enclosure: what was looked at of it, or that it was not",
     "",
     (
-        Field("way", "Way out", "text", lambda w: w.way, page=True),
+        Field("way", "Way out", "text", "way", shown=PAGE),
         PACK,
-        Field("measure", "What was looked at", "text", lambda w: w.measure, page=True),
-        Field("value", "Figure", "number", lambda w: w.value, _figure, page=True),
-        Field("unit", "Unit of the figure", "text", lambda w: w.unit),
-        Field("checked", "computed, as set, not set or not checked", "text", lambda w: w.checked),
-        Field("chainage_m", "Worst place, chainage", "length", lambda w: w.chainage, _place, page=True),
-        Field(
-            "published",
-            "Published beside it",
-            "text",
-            lambda w: w.beside.text,
-            lambda w: w.beside.text or None,
-            page=True,
-        ),
-        Field("source", "Source", "text", lambda w: w.beside.source, lambda w: w.beside.source or None, page=True),
+        Field("measure", "What was looked at", "text", "measure", shown=PAGE),
+        Field("value", "Figure", "number", "value", _figure, shown=PAGE),
+        Field("unit", "Unit of the figure", "text", "unit"),
+        Field("checked", "computed, as set, not set or not checked", "text", "checked"),
+        Field("chainage_m", "Worst place, chainage", "length", "chainage", _place, shown=PAGE),
+        Field("published", "Published beside it", "text", "beside.text", lambda w: w.beside.text or None, shown=PAGE),
+        Field("source", "Source", "text", "beside.source", lambda w: w.beside.source or None, shown=PAGE),
     ),
 )
 
@@ -140,23 +133,20 @@ class Place:
         return f"{self.letter}{self.number}"
 
 
+def _length(place: Place) -> Value | None:
+    return Quantity(place.length, "length") if place.length else None
+
+
 PLACES = Subject(
     "places",
     "A place or a stretch on the ring",
     "",
     (
-        Field("name", "On the ring", "text", lambda p: p.name, page=True),
-        Field("what", "What it is", "text", lambda p: LETTERS[p.letter], page=True),
-        Field("chainage_m", "Chainage, or start", "length", lambda p: p.chainage, page=True),
-        Field(
-            "length_m",
-            "Length",
-            "length",
-            lambda p: p.length,
-            lambda p: Quantity(p.length, "length") if p.length else None,
-            page=True,
-        ),
-        Field("figure", "Figure", "number", lambda p: p.figure and p.figure.value, lambda p: p.figure, page=True),
+        Field("name", "On the ring", "text", "name", shown=PAGE),
+        Field("what", "What it is", "text", lambda p: LETTERS[p.letter], shown=PAGE),
+        Field("chainage_m", "Chainage, or start", "length", "chainage", shown=PAGE),
+        Field("length_m", "Length", "length", "length", _length, shown=PAGE),
+        Field("figure", "Figure", "number", "figure.value", lambda p: p.figure, shown=PAGE),
     ),
 )
 

@@ -7,7 +7,7 @@ from shapely.geometry import Polygon
 
 from packpale.care.inside import Inside
 from packpale.review.model import PlotResult
-from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.review.subjects.field import PACK, PAGE, PLOT, Field, Subject
 from packpale.review.subjects.line import CHORD_ERROR_M
 from packpale.review.subjects.stretches import packs_of
 from packpale.settings import Project
@@ -53,7 +53,7 @@ def _part(name: str, title: str, why: str) -> Field:
             return f"not known: {why}"
         return phrase("{area}, {share}", area=Quantity(item.part(name), "area"), share=Quantity(share, "share"))
 
-    return Field(f"{name}_m2", title, "area", lambda item: item.part(name), told, page=True)
+    return Field(f"{name}_m2", title, "area", lambda item: item.part(name), told, shown=PAGE)
 
 
 def _streams(item: Enclosed) -> Value:
@@ -71,7 +71,7 @@ INSIDE = Subject(
     (
         PLOT,
         PACK,
-        Field("area_m2", "Area enclosed", "area", lambda item: item.ground.area),
+        Field("area_m2", "Area enclosed", "area", "ground.area"),
         _part("wood", "Woodland", NO_WOODLAND),
         _part("mapped_water", "Mapped water", NO_WATER),
         _part("hollows", "Hollows that can stand in water", NO_GROUND),
@@ -79,17 +79,10 @@ INSIDE = Subject(
         _part("steep", "Ground past the limit of slope", NO_GROUND),
         _part("rocky", "Rock near the surface", NO_SOIL),
         _part("wet", "Wet ground", NO_SOIL),
-        Field("streams_m", "Mapped streams", "length", lambda item: item.ground.streams, _streams, page=True),
-        Field("lowest_m", "Lowest ground", "dimension", lambda item: item.ground.lowest),
-        Field("highest_m", "Highest ground", "dimension", lambda item: item.ground.highest),
-        Field(
-            "relief_m",
-            "From the lowest to the highest ground",
-            "dimension",
-            lambda item: item.ground.relief,
-            _relief,
-            page=True,
-        ),
+        Field("streams_m", "Mapped streams", "length", "ground.streams", _streams, shown=PAGE),
+        Field("lowest_m", "Lowest ground", "dimension", "ground.lowest"),
+        Field("highest_m", "Highest ground", "dimension", "ground.highest"),
+        Field("relief_m", "From the lowest to the highest ground", "dimension", "ground.relief", _relief, shown=PAGE),
     ),
     enclosed,
     lambda item: item.outline,

@@ -23,7 +23,7 @@ USABLE_LAND = Subject(
     "usable_land",
     "Ground that no limit takes",
     "MultiPolygon",
-    (PLOT, Field("area_m2", "Its area", "area", lambda land: land.usable.area)),
+    (PLOT, Field("area_m2", "Its area", "area", "usable.area")),
     lambda result, _project: [result.land],
     lambda land: land.usable,
 )
@@ -33,9 +33,9 @@ LIMITS = Subject(
     "MultiPolygon",
     (
         PLOT,
-        Field("kind", "Kind of the limit", "text", lambda limit: limit.kind),
+        Field("kind", "Kind of the limit", "text", "kind"),
         Field("name", "The limit in words", "text", lambda limit: plain(FILES.say(limit.name))),
-        Field("may_lie_inside", "Whether it may lie inside the fence", "yes or no", lambda limit: limit.may_lie_inside),
+        Field("may_lie_inside", "Whether it may lie inside the fence", "yes or no", "may_lie_inside"),
     ),
     lambda result, _project: result.land.limits,
     lambda limit: limit.area,

@@ -1,21 +1,22 @@
 """The fence lines, what holds them, and the lines that could be built instead."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import shapely
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Alternative, Fit, Pack, Touch
 from packpale.review.model import PlotResult
-from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.review.subjects.field import PACK, PLOT, POPUP, Field, Subject
 from packpale.review.words import FILES, plain
 from packpale.settings import Project, TrenchSettings
 from packpale.units import HECTARE_M2
-from packpale.values.notes import Phrase, listed, phrase
+from packpale.values.notes import Phrase, Value, listed, phrase
 from packpale.values.quantity import Quantity
 
 CHORD_ERROR_M = 0.001
@@ -30,6 +31,8 @@ class FenceLine:
     line: Line
     fit: Fit | None
     """None for a line that was given."""
+    length_3d: float | None = None
+    """On the ground; None where that is not looked at. [m]"""
 
     @property
     def egg(self) -> Egg | None:
@@ -38,6 +41,11 @@ class FenceLine:
     @property
     def origin(self) -> str:
         return "fitted" if self.fit else "given" if self.egg else "drawn"
+
+    @property
+    def corners(self) -> int | None:
+        """Of a drawn line, those with a post of their own."""
+        return None if self.egg else self.line.bends.size
 
 
 @dataclass(frozen=True)
@@ -50,6 +58,11 @@ class Held:
     @property
     def limits(self) -> Phrase:
         return touched(self.touch)
+
+    @property
+    def way(self) -> LineString:
+        """From the fence line to the limit."""
+        return LineString([(self.touch.x, self.touch.y), (self.touch.limit_x, self.touch.limit_y)])
 
 
 def touched(touch: Touch) -> Phrase:
@@ -67,14 +80,15 @@ def apron(pack: Pack, trench: TrenchSettings, chord_error: float) -> BaseGeometr
 
 
 def _fence_lines(result: PlotResult, _project: Project) -> Iterator[FenceLine]:
-    return (FenceLine(pack.number, pack.line, pack.fit) for pack in result.enclosure.packs)
+    return (FenceLine(pack.number, pack.line, pack.fit, pack.length_3d) for pack in result.enclosure.packs)
 
 
 def _aprons(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
     trench = project.trench
     for pack in result.enclosure.packs:
         area = apron(pack, trench, CHORD_ERROR_M)
-        yield {"pack": pack.number, "reach_m": trench.apron_reach_m, "side": trench.side, "geometry": area}
+        row = {"reach_m": trench.apron_reach_m, "cover_m": trench.apron_cover_m, "side": trench.side}
+        yield {"pack": pack.number, **row, "geometry": area}
 
 
 def _touches(result: PlotResult, _project: Project) -> Iterator[Held]:
@@ -91,24 +105,34 @@ def looked_for(one: Alternative) -> Phrase:
     return phrase("Largest found within {price}", price=Quantity(one.value, "money"))
 
 
-def _egg(name: str, title: str, *, key: str = "", kind: Any = "dimension") -> Field:
-    """A figure of an item's egg; empty where it has none."""
-    return Field(key or f"{name}_m", title, kind, lambda item: item.egg and getattr(item.egg, name))
+def _if_there(name: str) -> Callable[[Alternative], float | None]:
+    """A figure of a line that could be built instead; empty where there is no such line."""
+    return lambda one: getattr(one, name) if one.egg else None
+
+
+def _bearing(item: FenceLine | Alternative) -> Value | None:
+    return Quantity(item.egg.axis_bearing_deg % 360, "bearing") if item.egg else None
+
+
+def _origin(found: FenceLine) -> Value | None:
+    return None if found.fit else f"{found.origin}, used as it is"
 
 
 EGG = (
-    _egg("big_x", "Centre of the big end, x", key="big_x", kind="coordinate"),
-    _egg("big_y", "Centre of the big end, y", key="big_y", kind="coordinate"),
-    _egg(
+    Field("big_x", "Centre of the big end, x", "coordinate", "egg.big_x"),
+    Field("big_y", "Centre of the big end, y", "coordinate", "egg.big_y"),
+    Field(
         "axis_bearing_deg",
-        "Bearing of the axis from the big end to the small end",
-        key="axis_bearing_deg",
-        kind="bearing",
+        "Bearing of the axis from big to small end",
+        "bearing",
+        "egg.axis_bearing_deg",
+        _bearing,
+        shown=POPUP,
     ),
-    _egg("big_radius", "Radius of the big end"),
-    _egg("small_radius", "Radius of the small end"),
-    _egg("flank_radius", "Radius of the flanks"),
-    _egg("centre_spacing", "Distance between the centres of the two ends"),
+    Field("big_radius_m", "Radius of the big end", "dimension", "egg.big_radius", shown=POPUP),
+    Field("small_radius_m", "Radius of the small end", "dimension", "egg.small_radius", shown=POPUP),
+    Field("flank_radius_m", "Radius of the flanks", "dimension", "egg.flank_radius", shown=POPUP),
+    Field("centre_spacing_m", "Distance between the centres of the two ends", "dimension", "egg.centre_spacing"),
 )
 """The seven figures of an egg; empty where no egg is."""
 CHAINAGE = Field("chainage_m", "Chainage", "length")
@@ -120,19 +144,17 @@ FENCE_LINES = Subject(
         PLOT,
         PACK,
         *EGG,
-        Field("area_m2", "Area enclosed", "area", lambda found: found.line.area),
-        Field("perimeter_m", "Length in plan", "length", lambda found: found.line.perimeter),
-        Field(
-            "area_bound_m2",
-            "No enclosure that fits is larger than this",
-            "area",
-            lambda found: found.fit and found.fit.area_bound_m2,
-        ),
-        Field("fit_s", "Time that the fit took", "duration", lambda found: found.fit and found.fit.fit_s),
-        Field("origin", "fitted, given (an egg by its figures) or drawn", "text", lambda found: found.origin),
+        Field("area_m2", "Area enclosed", "area", "line.area", shown=POPUP),
+        Field("perimeter_m", "Length in plan", "length", "line.perimeter", shown=POPUP),
+        Field("area_bound_m2", "No larger one fits than", "area", "fit.area_bound_m2", shown=POPUP),
+        Field("fit_s", "Time that the fit took", "duration", "fit.fit_s"),
+        Field("origin", "Line: fitted, given (an egg by its figures) or drawn", "text", "origin", _origin, shown=POPUP),
+        Field("length_3d_m", "Length on the ground", "length", "length_3d", shown=POPUP),
+        Field("corners", "Corners with a post of their own", "count", "corners", shown=POPUP),
     ),
     _fence_lines,
     lambda found: found.line.polygon(CHORD_ERROR_M),
+    last=EGG,
 )
 ALTERNATIVES = Subject(
     "alternatives",
@@ -140,24 +162,15 @@ ALTERNATIVES = Subject(
     "Polygon",
     (
         PLOT,
-        Field("aim", "What was looked for: size, share or budget", "text", lambda one: one.aim),
-        Field("value", "Of it: hectares, part of the line over limits, or currency", "number", lambda one: one.value),
-        Field("feasible", "Whether there is such a line", "yes or no", lambda one: one.feasible),
-        Field("area_m2", "Area enclosed", "area", lambda one: one.egg and one.egg.area, popup=True),
-        Field("fence_length_m", "Length in plan", "length", lambda one: one.egg and one.egg.perimeter, popup=True),
-        Field(
-            "over_limits_m", "Of it over limits", "length", lambda one: one.over_limits if one.egg else None, popup=True
-        ),
-        Field(
-            "price_likely", "Likely price [currency]", "money", lambda one: one.price if one.egg else None, popup=True
-        ),
-        Field(
-            "price_per_ha",
-            "Likely price for each hectare",
-            "money",
-            lambda one: one.price_per_ha if one.egg else None,
-        ),
-        Field("area_bound_m2", "No enclosure that fits is larger than this", "area", lambda one: one.area_bound),
+        Field("aim", "What was looked for: size, share or budget", "text", "aim"),
+        Field("value", "Of it: hectares, part of the line over limits, or currency", "number", "value"),
+        Field("feasible", "Whether there is such a line", "yes or no", "feasible"),
+        Field("area_m2", "Area enclosed", "area", "egg.area", shown=POPUP),
+        Field("fence_length_m", "Length in plan", "length", "egg.perimeter", shown=POPUP),
+        Field("over_limits_m", "Of it over limits", "length", _if_there("over_limits"), shown=POPUP),
+        Field("price_likely", "Likely price [currency]", "money", _if_there("price"), shown=POPUP),
+        Field("price_per_ha", "Likely price for each hectare", "money", _if_there("price_per_ha")),
+        Field("area_bound_m2", "No larger one fits than", "area", "area_bound"),
         *EGG,
     ),
     lambda result, _project: result.enclosure.alternatives,
@@ -170,8 +183,9 @@ APRONS = Subject(
     (
         PLOT,
         PACK,
-        Field("reach_m", "Reach from the fence line", "dimension"),
-        Field("side", "outside or inside", "text"),
+        Field("reach_m", "Reach from the fence line", "dimension", shown=POPUP),
+        Field("side", "Side: outside or inside", "text", shown=POPUP),
+        Field("cover_m", "Soil over it", "dimension", shown=POPUP),
     ),
     _aprons,
 )
@@ -181,8 +195,9 @@ TOUCHES = Subject(
     "Point",
     (
         PLOT,
-        PACK,
-        Field("chainage_m", "Chainage", "length", lambda held: held.touch.chainage, popup=True),
+        Field("pack", "Fence line of pack", "number of it", "pack", shown=POPUP),
+        Field("chainage_m", "Chainage", "dimension", "touch.chainage", shown=POPUP),
+        Field("distance_m", "From the fence line to here", "dimension", "way.length", shown=POPUP),
         Field("limit", "What holds it", "text", lambda held: plain(FILES.say(held.limits)), lambda held: held.limits),
     ),
     _touches,

@@ -11,7 +11,7 @@ from packpale.care.howl import Heard, Reach
 from packpale.care.neighbours import Neighbours
 from packpale.care.viewing import Viewpoint
 from packpale.review.model import PlotResult
-from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.review.subjects.field import BOTH, PACK, PAGE, PLOT, POPUP, Field, Subject
 from packpale.settings import Project
 from packpale.values.notes import Value, phrase
 from packpale.values.quantity import Kind, Quantity, given
@@ -82,6 +82,10 @@ def _seen(view: Viewpoint) -> Value:
     return Quantity(view.seen_share, "share")
 
 
+def _between(sound: Heard) -> Value:
+    return "surveyed" if sound.surveyed else "taken as flat beyond the elevation model"
+
+
 def _both(name: str, kind: Kind) -> Callable[[Neighbours], Value]:
     """A figure of the first pack towards the second, and back."""
     return lambda n: tuple(Quantity(v, kind) for v in getattr(n, name))
@@ -94,11 +98,11 @@ HOWL_REACH = Subject(
     (
         PLOT,
         PACK,
-        Field("level", "low, likely or high source level", "text", lambda r: r.level),
-        Field("source_level_db", "Source level at 1 m", "level", lambda r: r.source_level, _source, popup=True),
-        Field("nearest_m", "Nearest that it ends", "distance", lambda r: float(r.radius.min()), popup=True),
-        Field("farthest_m", "Farthest that it reaches", "distance", lambda r: float(r.radius.max()), popup=True),
-        Field("flat_share", "Part of the bearings on assumed flat ground", "share", lambda r: r.flat_share, popup=True),
+        Field("level", "low, likely or high source level", "text", "level"),
+        Field("source_level_db", "Source level at 1 m", "level", "source_level", _source, shown=POPUP),
+        Field("nearest_m", "Nearest that it ends", "distance", lambda r: float(r.radius.min()), shown=POPUP),
+        Field("farthest_m", "Farthest that it reaches", "distance", lambda r: float(r.radius.max()), shown=POPUP),
+        Field("flat_share", "Part of the bearings on assumed flat ground", "share", "flat_share", shown=POPUP),
     ),
     reached,
     lambda r: r.outline,
@@ -109,24 +113,16 @@ HOWL_LEVELS = Subject(
     "Point",
     (
         PLOT,
-        Field("kind", "Heard at", "text", lambda h: h.kind, lambda h: f"{h.kind} {h.number}", page=True),
-        Field("number", "Its number", "number of it", lambda h: h.number),
-        Field("pack", "Howl of pack", "number of it", lambda h: h.pack, page=True),
-        Field("distance_m", "Distance", "distance", lambda h: h.distance, popup=True, page=True),
-        Field("level_db", "Level", "level", lambda h: h.level, popup=True, page=True),
-        Field("excess_db", "Above the background", "level", lambda h: h.excess, popup=True, page=True),
-        Field("screened_db", "Taken by ridges", "level", lambda h: h.screened, popup=True, page=True),
-        Field("leaves_db", "Taken by leaves", "level", lambda h: h.leaves, popup=True, page=True),
-        Field("audible", "Heard", "yes or no", lambda h: h.excess >= 0, popup=True, page=True),
-        Field(
-            "surveyed",
-            "Ground in between",
-            "yes or no",
-            lambda h: h.surveyed,
-            lambda h: "surveyed" if h.surveyed else "taken as flat beyond the elevation model",
-            popup=True,
-            page=True,
-        ),
+        Field("kind", "Heard at", "text", "kind", lambda h: f"{h.kind} {h.number}", shown=PAGE),
+        Field("number", "Its number", "number of it", "number"),
+        Field("pack", "Howl of pack", "number of it", "pack", shown=PAGE),
+        Field("distance_m", "Distance", "distance", "distance", shown=BOTH),
+        Field("level_db", "Level", "level", "level", shown=BOTH),
+        Field("excess_db", "Above the background", "level", "excess", shown=BOTH),
+        Field("screened_db", "Taken by ridges", "level", "screened", shown=BOTH),
+        Field("leaves_db", "Taken by leaves", "level", "leaves", shown=BOTH),
+        Field("audible", "Heard", "yes or no", lambda h: h.excess >= 0, shown=BOTH),
+        Field("surveyed", "Ground in between", "yes or no", "surveyed", _between, shown=BOTH),
     ),
     heard,
 )
@@ -136,12 +132,12 @@ VIEWPOINTS = Subject(
     "Point",
     (
         PLOT,
-        Field("viewpoint", "Viewing point", "number of it", lambda v: v.number, page=True),
-        Field("ground_m", "Ground level", "dimension", lambda v: v.ground),
-        Field("pack", "Nearest pack", "number of it", lambda v: v.pack, popup=True, page=True),
-        Field("fence_distance_m", "Distance to its fence", "length", lambda v: v.fence_distance, popup=True, page=True),
-        Field("keeps_off", "Keeps the stand-off", "yes or no", lambda v: v.keeps_off, popup=True, page=True),
-        Field("seen_share", "Sees of the ground inside", "share", lambda v: v.seen_share, _seen, popup=True, page=True),
+        Field("viewpoint", "Viewing point", "number of it", "number", shown=PAGE),
+        Field("ground_m", "Ground level", "dimension", "ground"),
+        Field("pack", "Nearest pack", "number of it", "pack", shown=BOTH),
+        Field("fence_distance_m", "Distance to its fence", "length", "fence_distance", shown=BOTH),
+        Field("keeps_off", "Keeps the stand-off", "yes or no", "keeps_off", shown=BOTH),
+        Field("seen_share", "Sees of the ground inside", "share", "seen_share", _seen, shown=BOTH),
     ),
     viewpoints,
 )
@@ -152,28 +148,25 @@ NEIGHBOURS = Subject(
     (
         PLOT,
         Field(
-            "pack", "Packs", "number of it", lambda n: n.packs[0], lambda n: f"{n.packs[0]} and {n.packs[1]}", page=True
+            "pack",
+            "Packs",
+            "number of it",
+            lambda n: n.packs[0],
+            lambda n: f"{n.packs[0]} and {n.packs[1]}",
+            shown=PAGE,
         ),
         Field("other_pack", "The other pack", "number of it", lambda n: n.packs[1]),
-        Field("gap_m", "Least gap between the fences", "dimension", lambda n: n.gap, popup=True, page=True),
-        Field("between", "What it is", "text", lambda n: n.between, popup=True, page=True),
-        Field(
-            "keeps_separation",
-            "Keeps the separation set",
-            "yes or no",
-            lambda n: n.keeps_separation,
-            popup=True,
-            page=True,
-        ),
-        Field("facing_m", "Fence line that faces the other", "length", lambda n: n.facing, page=True),
+        Field("gap_m", "Least gap between the fences", "dimension", "gap", shown=BOTH),
+        Field("between", "What it is", "text", "between", shown=BOTH),
+        Field("keeps_separation", "Keeps the separation set", "yes or no", "keeps_separation", shown=BOTH),
+        Field("facing_m", "Fence line that faces the other", "length", "facing", shown=PAGE),
         Field(
             "sees_share",
             "Seen of the second by the first, and back",
             "share",
             lambda n: n.sees[0],
             _both("sees", "share"),
-            popup=True,
-            page=True,
+            shown=BOTH,
         ),
         Field("seen_share", "Part of its ground that the other sees", "share", lambda n: n.sees[1]),
         Field(
@@ -182,13 +175,13 @@ NEIGHBOURS = Subject(
             "level",
             lambda n: n.excess[0],
             _both("excess", "level"),
-            page=True,
+            shown=PAGE,
         ),
         Field(
             "back_excess_db", "Howl of the second at the first, above the background", "level", lambda n: n.excess[1]
         ),
         Field(
-            "refuge_share", "Refuge from people", "share", lambda n: n.refuge[0], _both("refuge", "share"), page=True
+            "refuge_share", "Refuge from people", "share", lambda n: n.refuge[0], _both("refuge", "share"), shown=PAGE
         ),
         Field("other_refuge_share", "Refuge from people of the other pack", "share", lambda n: n.refuge[1]),
     ),

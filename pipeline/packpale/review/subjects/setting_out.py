@@ -1,7 +1,7 @@
 """The tables a crew sets the fence line out from."""
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,23 +12,36 @@ from packpale.enclosure.airlocks import Airlock, AirlockPost, airlocks
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.main_pegs import MainPegs, main_pegs
 from packpale.enclosure.model import Pack
-from packpale.enclosure.setting_out import Pegs, Stake, baselines, curve_elements, pegging, pegs
+from packpale.enclosure.setting_out import CurveElements, Pegs, Stake, baselines, curve_elements, pegging, pegs
 from packpale.enclosure.survey_errors import instrument_error, offset_error
 from packpale.review.model import PlotResult
-from packpale.review.subjects.field import PACK, PLOT, Field, Subject, Words, point_of
+from packpale.review.subjects.field import PACK, PLOT, POPUP, Field, Subject, point_of
 from packpale.review.subjects.line import CHAINAGE
 from packpale.review.subjects.stations import ARC, BEARING, BUILT_AT, GROUND, INVERT, RADIUS, rows_along, station_rows
 from packpale.settings import Project
 from packpale.site import Array
-from packpale.values.quantity import Kind
 
 
 @dataclass(frozen=True)
-class OnPack:
-    """Something that belongs to the line of a pack: a stake, an arc."""
+class StakeOf:
+    """A stake of the line of a pack."""
 
     pack: int
-    what: Any
+    stake: Stake
+
+
+@dataclass(frozen=True)
+class ArcOf:
+    """An arc of the line of a pack, with its elements; a straight piece has none but its length, its own chord."""
+
+    pack: int
+    arc: Arc
+
+    @property
+    def elements(self) -> CurveElements:
+        if math.isinf(self.arc.radius):
+            return CurveElements(0.0, self.arc.length, 0.0, math.inf, math.inf)
+        return curve_elements(self.arc.radius, self.arc.turn_deg)
 
 
 POST_KINDS: Mapping[str, str] = {
@@ -46,8 +59,8 @@ def stakes(pack: Pack) -> tuple[Stake, ...]:
     return pegging(line).stakes if isinstance(line, Egg) else baselines(line).stakes
 
 
-def _stakes(result: PlotResult, _project: Project) -> Iterator[OnPack]:
-    return (OnPack(pack.number, stake) for pack in result.enclosure.packs for stake in stakes(pack))
+def _stakes(result: PlotResult, _project: Project) -> Iterator[StakeOf]:
+    return (StakeOf(pack.number, stake) for pack in result.enclosure.packs for stake in stakes(pack))
 
 
 def airlocks_of(pack: Pack, project: Project) -> tuple[Airlock, ...]:
@@ -257,25 +270,8 @@ def point_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]
         }
 
 
-def _arcs(result: PlotResult, _project: Project) -> Iterator[OnPack]:
-    return (OnPack(pack.number, arc) for pack in result.enclosure.packs for arc in pack.line.arcs())
-
-
-def _element(name: str, straight: Callable[[Arc], float | None]) -> Callable[[OnPack], float | None]:
-    """An element of an arc; a straight piece has none but its length, which is its own chord."""
-
-    def of(item: OnPack) -> float | None:
-        arc = item.what
-        if math.isinf(arc.radius):
-            return straight(arc)
-        found: float = getattr(curve_elements(arc.radius, arc.turn_deg), name)
-        return found
-
-    return of
-
-
-def _arc(key: str, title: str, kind: Kind | Words, name: str = "") -> Field:
-    return Field(key, title, kind, lambda item: getattr(item.what, name or key))
+def _arcs(result: PlotResult, _project: Project) -> Iterator[ArcOf]:
+    return (ArcOf(pack.number, arc) for pack in result.enclosure.packs for arc in pack.line.arcs())
 
 
 AIRLOCKS = Subject(
@@ -286,10 +282,10 @@ AIRLOCKS = Subject(
         PLOT,
         PACK,
         Field("gate", "Number of its gate along the line", "number of it"),
-        Field("length_m", "Depth inward from the fence line", "dimension", popup=True),
-        Field("width_m", "Width along the fence line", "dimension", popup=True),
+        Field("length_m", "Depth inward from the fence line", "dimension", shown=POPUP),
+        Field("width_m", "Width along the fence line", "dimension", shown=POPUP),
         Field("area_m2", "Area of the room", "area"),
-        Field("vehicle_length_m", "Longest vehicle inside", "dimension", popup=True),
+        Field("vehicle_length_m", "Longest vehicle inside", "dimension", shown=POPUP),
     ),
     _airlocks,
 )
@@ -303,8 +299,8 @@ POSTS = Subject(
         Field("post", "Number of the post along the line", "number of it"),
         BUILT_AT,
         GROUND,
-        Field("deflection_deg", "Angle in plan between the panels there", "bearing", told=_bend, popup=True),
-        Field("kind", "Kind", "text", told=_kind, popup=True),
+        Field("deflection_deg", "Angle in plan between the panels there", "bearing", told=_bend, shown=POPUP),
+        Field("kind", "Kind", "text", told=_kind, shown=POPUP),
     ),
     _posts,
 )
@@ -315,11 +311,11 @@ STAKES = Subject(
     (
         PLOT,
         PACK,
-        Field("stake", "Its letter", "text", lambda item: item.what.name),
-        Field("what", "What it marks", "text", lambda item: item.what.what),
+        Field("stake", "Its letter", "text", "stake.name"),
+        Field("what", "What it marks", "text", "stake.what"),
     ),
     _stakes,
-    lambda item: point_of(item.what),
+    lambda item: point_of(item.stake),
 )
 X, Y = Field("x", "Easting", "coordinate"), Field("y", "Northing", "coordinate")
 SETTING_OUT = Subject(
@@ -335,34 +331,24 @@ ARCS = Subject(
     "",
     (
         PACK,
-        _arc("arc", ARC.title, "text", "name"),
-        _arc("centre_x", "Centre, easting", "coordinate"),
-        _arc("centre_y", "Centre, northing", "coordinate"),
-        _arc("radius_m", "Radius", "dimension", "radius"),
-        _arc("turn_deg", "Angle that it turns through", "bearing"),
-        _arc("start_chainage_m", "Chainage of its start", "length", "chainage"),
-        _arc("length_m", "Length", "length", "length"),
-        _arc("start_x", "Start, easting", "coordinate"),
-        _arc("start_y", "Start, northing", "coordinate"),
-        _arc("start_bearing_deg", "Bearing at its start", "bearing"),
-        _arc("end_x", "End, easting", "coordinate"),
-        _arc("end_y", "End, northing", "coordinate"),
-        _arc("end_bearing_deg", "Bearing at its end", "bearing"),
-        Field(
-            "deflection_deg",
-            "Deflection from the tangent to the long chord",
-            "bearing",
-            _element("deflection_deg", lambda _: 0.0),
-        ),
-        Field("long_chord_m", "Long chord", "length", _element("long_chord", lambda arc: arc.length)),
-        Field("mid_ordinate_m", "Mid-ordinate", "dimension", _element("mid_ordinate", lambda _: 0.0)),
-        Field(
-            "tangent_m",
-            "Tangent; empty where the turn is half a circle or more",
-            "length",
-            _element("tangent", lambda _: None),
-        ),
-        Field("external_m", "External; empty there too", "length", _element("external", lambda _: None)),
+        Field("arc", ARC.title, "text", "arc.name"),
+        Field("centre_x", "Centre, easting", "coordinate", "arc.centre_x", shown=POPUP),
+        Field("centre_y", "Centre, northing", "coordinate", "arc.centre_y", shown=POPUP),
+        Field("radius_m", "Radius", "dimension", "arc.radius", shown=POPUP),
+        Field("turn_deg", "Angle that it turns through", "bearing", "arc.turn_deg", shown=POPUP),
+        Field("start_chainage_m", "Chainage of its start", "dimension", "arc.chainage", shown=POPUP),
+        Field("length_m", "Length", "dimension", "arc.length", shown=POPUP),
+        Field("start_x", "Start, easting", "coordinate", "arc.start_x"),
+        Field("start_y", "Start, northing", "coordinate", "arc.start_y"),
+        Field("start_bearing_deg", "Bearing at its start", "bearing", "arc.start_bearing_deg"),
+        Field("end_x", "End, easting", "coordinate", "arc.end_x"),
+        Field("end_y", "End, northing", "coordinate", "arc.end_y"),
+        Field("end_bearing_deg", "Bearing at its end", "bearing", "arc.end_bearing_deg"),
+        Field("deflection_deg", "Deflection from tangent to long chord", "bearing", "elements.deflection_deg"),
+        Field("long_chord_m", "Long chord", "length", "elements.long_chord"),
+        Field("mid_ordinate_m", "Mid-ordinate", "dimension", "elements.mid_ordinate"),
+        Field("tangent_m", "Tangent; empty from half a circle on, and where straight", "length", "elements.tangent"),
+        Field("external_m", "External; empty there too", "length", "elements.external"),
     ),
     _arcs,
 )

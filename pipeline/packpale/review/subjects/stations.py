@@ -8,7 +8,7 @@ import shapely
 
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.review.subjects.field import PACK, PLOT, POPUP, Field, Subject
 from packpale.review.subjects.line import CHAINAGE
 from packpale.settings import Project
 from packpale.site import Array
@@ -69,11 +69,11 @@ def _radius(row: Mapping[str, Any]) -> Value:
     return Quantity(row["radius_m"], "dimension") if np.isfinite(row["radius_m"]) else "straight"
 
 
-GROUND = Field("ground_m", "Ground level", "dimension", popup=True)
+GROUND = Field("ground_m", "Ground level", "dimension", shown=POPUP)
 INVERT = Field("invert_m", "Bottom of the trench", "dimension")
-BEARING = Field("bearing_deg", "Bearing along the line", "bearing", popup=True)
+BEARING = Field("bearing_deg", "Bearing along the line", "bearing", shown=POPUP)
 ARC = Field("arc", "Arc of the egg, or straight", "text")
-RADIUS = Field("radius_m", "Radius here", "dimension", told=_radius, popup=True)
+RADIUS = Field("radius_m", "Radius here", "dimension", told=_radius, shown=POPUP)
 STATIONS = Subject(
     "stations",
     "A station along a fence line",
@@ -98,7 +98,7 @@ STATIONS = Subject(
     ),
     station_rows,
 )
-BUILT_AT = Field("chainage_m", "Chainage", "dimension", popup=True)
+BUILT_AT = Field("chainage_m", "Chainage", "dimension", shown=POPUP)
 """Told to the centimetre, as what stands there is built."""
 GATES = Subject(
     "gates",
@@ -109,7 +109,7 @@ GATES = Subject(
         PACK,
         Field("gate", "Number of the gate along the line", "number of it"),
         BUILT_AT,
-        Field("width_m", "Clear width", "dimension", popup=True),
+        Field("width_m", "Clear width", "dimension", shown=POPUP),
     ),
     _gates,
 )

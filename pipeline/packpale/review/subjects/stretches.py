@@ -12,7 +12,7 @@ from packpale.earthworks.model import Stretch
 from packpale.earthworks.stretches import stretches
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.subjects.field import PACK, PLOT, Field, Subject
+from packpale.review.subjects.field import PACK, PLOT, POPUP, Field, Subject
 from packpale.settings import Project
 from packpale.site import Array
 from packpale.values.notes import Phrase, Value, phrase
@@ -206,12 +206,12 @@ def _pits(result: PlotResult, _project: Project) -> Iterator[dict[str, Any]]:
 STRETCH = (
     PLOT,
     PACK,
-    Field("kind", "What holds along it", "text", lambda s: s.kind.key),
-    Field("start_chainage_m", "From chainage", "length", lambda s: s.stretch.start, popup=True),
-    Field("end_chainage_m", "To chainage", "length", lambda s: s.stretch.end, popup=True),
-    Field("length_m", "Length", "length", lambda s: s.stretch.length, popup=True),
+    Field("kind", "What holds along it", "text", "kind.key"),
+    Field("start_chainage_m", "From chainage", "length", "stretch.start", shown=POPUP),
+    Field("end_chainage_m", "To chainage", "length", "stretch.end", shown=POPUP),
+    Field("length_m", "Length", "length", "stretch.length", shown=POPUP),
 )
-WORST = Field("worst_m", "At the worst place", "dimension", lambda s: s.stretch.worst, lambda s: s.worst, popup=True)
+WORST = Field("worst_m", "At the worst place", "dimension", "stretch.worst", lambda s: s.worst, shown=POPUP)
 TRENCH_STRETCHES = Subject(
     "trench_stretches",
     "A stretch of trench that needs looking after",
@@ -234,8 +234,8 @@ DIG_STRETCHES = Subject(
     "LineString",
     (
         *STRETCH,
-        Field("worst", WORST.title, "number", WORST.of, WORST.told, popup=True),
-        Field("unit", "Unit of that: m/h, h or m", "text", lambda s: s.kind.unit),
+        Field("worst", WORST.title, "number", WORST.of, WORST.told, shown=POPUP),
+        Field("unit", "Unit of that: m/h, h or m", "text", "kind.unit"),
     ),
     dig_stretches,
     lambda s: s.line,
@@ -247,17 +247,17 @@ OVER_LIMITS = Subject(
     (
         PLOT,
         PACK,
-        Field("kind", "Kind of the limit", "text", lambda s: s.kind, lambda s: s.limit, popup=True),
-        Field("from_m", "From chainage", "length", lambda s: s.from_m, popup=True),
+        Field("kind", "Kind of the limit", "text", "kind", lambda s: s.limit, shown=POPUP),
+        Field("from_m", "From chainage", "length", "from_m", shown=POPUP),
         Field(
             "to_m",
             "To chainage",
             "length",
-            lambda s: s.to_m,
+            "to_m",
             lambda s: Quantity(s.to_m % s.of.line.perimeter, "length"),
-            popup=True,
+            shown=POPUP,
         ),
-        Field("length_m", "Length", "length", lambda s: s.length, popup=True),
+        Field("length_m", "Length", "length", "length", shown=POPUP),
     ),
     over_limits,
     lambda s: s.line,
@@ -270,8 +270,8 @@ ADVISED_PITS = Subject(
         PLOT,
         PACK,
         Field("pit", "Number of the pit", "number of it"),
-        Field("flank", "Flank of the line", "text", popup=True),
-        Field("chainage_m", "Chainage", "length", popup=True),
+        Field("flank", "Flank of the line", "text", shown=POPUP),
+        Field("chainage_m", "Chainage", "length", shown=POPUP),
     ),
     _pits,
 )

@@ -40,19 +40,14 @@ class Whole:
         packs, areas = self.result.enclosure.packs, self.areas
         return sum(value(p) * a for p, a in zip(packs, areas, strict=True)) / sum(areas) if packs else None
 
-    def volume(self, name: str) -> float | None:
-        """A volume of earth, added up."""
-        works = self.result.earthworks
-        return sum(getattr(v, name) for v in works.volumes) if works and works.volumes else None
-
-    def cost(self, name: str) -> float | None:
-        works = self.result.earthworks
-        return works.cost[name] if works else None
+    @property
+    def volumes(self) -> tuple[Volumes, ...]:
+        return self.result.earthworks.volumes if self.result.earthworks else ()
 
     @property
     def price_per_ha(self) -> float | None:
-        middle = self.cost("p50")
-        return None if middle is None else middle / sum(self.areas) * HECTARE_M2
+        works = self.result.earthworks
+        return works.cost["p50"] / sum(self.areas) * HECTARE_M2 if works else None
 
 
 @dataclass(frozen=True)
@@ -67,6 +62,15 @@ class Dug:
         return self.volumes.pack
 
 
+def _of_all(name: str) -> Callable[[Whole], float | None]:
+    """A volume of earth of all packs."""
+    return lambda whole: sum(getattr(v, name) for v in whole.volumes) if whole.volumes else None
+
+
+def _cost(name: str) -> Callable[[Whole], float | None]:
+    return lambda whole: whole.result.earthworks.cost[name] if whole.result.earthworks else None
+
+
 def _dug(result: PlotResult, _project: Project) -> Iterator[Dug]:
     works = result.earthworks
     return map(Dug, works.volumes, works.safety) if works else iter(())
@@ -78,10 +82,10 @@ def _volume(key: str, title: str, name: str = "") -> Field:
 
 
 OF_A_PLOT = (
-    Field("feasible", "Whether the enclosures asked for fit", "yes or no", lambda w: w.result.enclosure.feasible),
-    Field("reason", "Why not", "text", lambda w: w.reason),
-    Field("plot_area_m2", "Area of the plot", "area", lambda w: w.result.site.outline.area),
-    Field("usable_area_m2", "Ground that no limit takes", "area", lambda w: w.result.land.usable.area),
+    Field("feasible", "Whether the enclosures asked for fit", "yes or no", "result.enclosure.feasible"),
+    Field("reason", "Why not", "text", "reason"),
+    Field("plot_area_m2", "Area of the plot", "area", "result.site.outline.area"),
+    Field("usable_area_m2", "Ground that no limit takes", "area", "result.land.usable.area"),
     Field("enclosed_area_m2", "Ground inside all fences", "area", lambda w: sum(w.areas) if w.areas else None),
     Field("smallest_enclosure_m2", "Smallest of them", "area", lambda w: min(w.areas, default=None)),
     Field("fence_length_m", "Fence in plan", "length", lambda w: w.of_packs(lambda p: p.line.perimeter)),
@@ -95,13 +99,13 @@ OF_A_PLOT = (
     Field(
         "mean_suitability", "Mean suitability inside, 0 to 1", "share", lambda w: w.mean(lambda p: p.mean_suitability)
     ),
-    Field("cut_bank_m3", "Dug", "volume", lambda w: w.volume("cut")),
-    Field("rock_bank_m3", "Of it rock", "volume", lambda w: w.volume("rock")),
-    Field("wet_bank_m3", "Of it below the water table", "volume", lambda w: w.volume("wet")),
-    Field("surplus_loose_m3", "Left over", "volume", lambda w: w.volume("surplus_loose")),
-    Field("cost_p10", "One price in ten is below [currency]", "money", lambda w: w.cost("p10")),
-    Field("cost_p50", "Middle estimate of the price [currency]", "money", lambda w: w.cost("p50")),
-    Field("cost_p90", "One price in ten is above [currency]", "money", lambda w: w.cost("p90")),
+    Field("cut_bank_m3", "Dug", "volume", _of_all("cut")),
+    Field("rock_bank_m3", "Of it rock", "volume", _of_all("rock")),
+    Field("wet_bank_m3", "Of it below the water table", "volume", _of_all("wet")),
+    Field("surplus_loose_m3", "Left over", "volume", _of_all("surplus_loose")),
+    Field("cost_p10", "One price in ten is below [currency]", "money", _cost("p10")),
+    Field("cost_p50", "Middle estimate of the price [currency]", "money", _cost("p50")),
+    Field("cost_p90", "One price in ten is above [currency]", "money", _cost("p90")),
     Field(
         "escape_dig_rate_m_per_h",
         "An animal gets out if it digs faster than",
@@ -109,7 +113,7 @@ OF_A_PLOT = (
         lambda w: w.result.care.escape_dig_rate if w.result.care else None,
     ),
     Field("over_limits_m", "Fence line over limits", "length", lambda w: w.of_packs(lambda p: p.over_limits_m)),
-    Field("price_per_ha", "Middle estimate for each hectare enclosed", "money", lambda w: w.price_per_ha),
+    Field("price_per_ha", "Middle estimate for each hectare enclosed", "money", "price_per_ha"),
 )
 """What a plot knows by itself."""
 RANKING = Subject(
@@ -136,8 +140,8 @@ EARTHWORKS = Subject(
     (
         PLOT,
         PACK,
-        Field("fence_length_m", "Fence in plan", "length", lambda dug: dug.volumes.fence_length),
-        Field("section_area_m2", "Mean area of the cut section", "section", lambda dug: dug.volumes.section_area),
+        Field("fence_length_m", "Fence in plan", "length", "volumes.fence_length"),
+        Field("section_area_m2", "Mean area of the cut section", "section", "volumes.section_area"),
         _volume("cut_bank_m3", "Dug", "cut"),
         _volume("rock_bank_m3", "Of it rock", "rock"),
         _volume("wet_bank_m3", "Of it below the water table", "wet"),
@@ -148,7 +152,7 @@ EARTHWORKS = Subject(
         _volume("import_compacted_m3", "Fill brought in"),
         _volume("soft_rock_bank_m3", "Soft rock", "soft_rock"),
         _volume("hard_rock_bank_m3", "Hard rock", "hard_rock"),
-        Field("deepest_m", "Deepest place of the trench", "dimension", lambda dug: dug.safety.deepest),
+        Field("deepest_m", "Deepest place of the trench", "dimension", "safety.deepest"),
         Field(
             "wall_protection_m",
             "Trench deep enough for wall protection",
@@ -156,7 +160,7 @@ EARTHWORKS = Subject(
             lambda dug: total(dug.safety.protection),
         ),
         Field("way_out_m", "Trench deep enough for a way out", "length", lambda dug: total(dug.safety.egress)),
-        Field("in_water_m", "Trench in water", "length", lambda dug: dug.safety.wet_length),
+        Field("in_water_m", "Trench in water", "length", "safety.wet_length"),
     ),
     _dug,
 )

@@ -39,6 +39,15 @@ class Told:
         return f"{self.lead}. {self.rest}".rstrip()
 
 
+def _shown(kind: Kind) -> Callable[["Wording", float | None], str]:
+    """What gives a figure of a kind with its unit."""
+
+    def show(self: "Wording", value: float | None) -> str:
+        return figure(Quantity(value, kind), imperial=self.imperial, currency=self.currency)
+
+    return show
+
+
 @dataclass(frozen=True)
 class Wording:
     """How a run's pages show figures. What takes a number takes SI (or None) and gives text with its unit."""
@@ -106,58 +115,40 @@ class Wording:
         """The one unit of a column of figures of a kind."""
         return column_unit(kind, imperial=self.imperial)
 
-    def area(self, value: float | None) -> str:
-        """Ground area, in hectares or acres."""
-        return self._of("area", value)
-
-    def length(self, value: float | None) -> str:
-        """Length of a fence or a distance, to the metre or foot."""
-        return self._of("length", value)
-
-    def distance(self, value: float | None) -> str:
-        """How far away something is; from some kilometres or a mile on in those."""
-        return self._of("distance", value)
-
-    def dimension(self, value: float | None) -> str:
-        """Length of something built, to the centimetre or tenth of a foot."""
-        return self._of("dimension", value)
+    area = _shown("area")
+    length = _shown("length")
+    """Of a fence, or a distance, to the metre or foot."""
+    distance = _shown("distance")
+    """How far away something is; from some kilometres or a mile on in those."""
+    dimension = _shown("dimension")
+    """Length of something built, to the centimetre or tenth of a foot."""
+    volume = _shown("volume")
+    section = _shown("section")
+    duration = _shown("duration")
+    """Time that something takes [s], to the minute."""
+    discharge = _shown("discharge")
+    slope = _shown("slope")
+    """Given in degrees."""
+    money = _shown("money")
+    """To three significant digits: more would promise too much."""
+    score = _shown("score")
+    """Out of 100."""
+    percent = _shown("share")
+    """Of a share given as 0 to 1."""
+    _per_hour = _shown("speed")
 
     def dimension_unit(self) -> tuple[str, float, int]:
         """What a column of dimensions shows: unit, its number to a metre, decimals."""
         unit = self.unit("dimension")
         return unit.name, 1 / unit.size, unit.decimals
 
-    def volume(self, value: float | None) -> str:
-        """Volume of earth."""
-        return self._of("volume", value)
-
-    def section(self, value: float | None) -> str:
-        """Area of a cut section."""
-        return self._of("section", value)
-
     def speed(self, value: float | None) -> str:
         """Digging speed, given in metres per hour."""
-        return self._of("speed", None if value is None else value / HOUR_S)
-
-    def duration(self, seconds: float | None) -> str:
-        """Time that something takes, to the minute."""
-        return self._of("duration", seconds)
+        return self._per_hour(None if value is None else value / HOUR_S)
 
     def hours(self, value: float | None) -> str:
         """Time given in hours, to the minute."""
-        return self._of("duration", None if value is None else HOUR_S * value)
-
-    def discharge(self, value: float | None) -> str:
-        """Flow of water, given in m3/s."""
-        return self._of("discharge", value)
-
-    def slope(self, value: float | None) -> str:
-        """Slope given in degrees."""
-        return self._of("slope", value)
-
-    def money(self, value: float | None) -> str:
-        """Price to three significant digits: more would promise too much."""
-        return self._of("money", value)
+        return self.duration(None if value is None else HOUR_S * value)
 
     def change(self, value: float) -> str:
         """A difference of prices with its sign, to three significant digits."""
@@ -180,14 +171,6 @@ class Wording:
     def amount(self, value: float) -> str:
         """Amount in a column of amounts, to the whole unit of currency so that the column adds up."""
         return number(value, 0)
-
-    def score(self, value: float | None) -> str:
-        """Score out of 100."""
-        return self._of("score", value)
-
-    def percent(self, value: float | None) -> str:
-        """Share given as 0 to 1."""
-        return self._of("share", value)
 
     def quantity(self, value: float, unit: str) -> str:
         """Quantity of a priced list, in the unit its rate is shown for."""
@@ -215,9 +198,6 @@ class Wording:
             return text
         own = shown(value, imperial=True, currency=self.currency)
         return text if own == text else f"{text} ({own})"
-
-    def _of(self, kind: Kind, value: float | None) -> str:
-        return figure(Quantity(value, kind), imperial=self.imperial, currency=self.currency)
 
 
 FILES = Wording(imperial=False, currency="", by_key=True)

@@ -13,7 +13,7 @@
     if (reading.words.length) return reading.words[code];
     var figure = ((code + reading.least) / Math.pow(10, reading.digits)).toFixed(reading.digits);
     var tight = reading.unit === "°" || !reading.unit;
-    return (reading.cut && code === unknown - 1 ? "at least " : "") + figure + (tight ? "" : " ") + reading.unit;
+    return (reading.cut_at_top && code === unknown - 1 ? "at least " : "") + figure + (tight ? "" : " ") + reading.unit;
   }
 
   // Rows of name and value for a place, or null where the page carries none.
