@@ -1,5 +1,7 @@
 """The GeoPackage, read back by another library than the one that wrote it."""
 
+import math
+
 import fiona
 import pytest
 from pyproj import CRS
@@ -56,6 +58,8 @@ FENCE_LINE = [
     "area_bound_m2",
     "fit_s",
     "origin",
+    "length_3d_m",
+    "corners",
 ]
 
 
@@ -86,6 +90,7 @@ def test_fence_line_is_the_egg_within_its_chord_error(run):
         assert first.properties[f"{name}_m"] == getattr(egg, name)
     assert first.properties["area_m2"] == egg.area
     assert first.properties["origin"] == "fitted"
+    assert first.properties["length_3d_m"] == run.plots[0].enclosure.packs[0].length_3d
 
 
 def test_apron_is_the_strip_beside_the_fence(run):
@@ -136,7 +141,13 @@ def test_touches_lie_on_the_limits_and_name_them(run):
     found = [f for f in features(run, "touches") if f.properties["plot_id"] == "north field"]
     assert [f.geometry.coordinates for f in found] == [(t.limit_x, t.limit_y) for t in touches]
     assert [dict(f.properties) for f in found] == [
-        {"plot_id": "north field", "pack": 1, "chainage_m": t.chainage, "limit": " and ".join(map(say, t.limits))}
+        {
+            "plot_id": "north field",
+            "pack": 1,
+            "chainage_m": t.chainage,
+            "distance_m": math.hypot(t.limit_x - t.x, t.limit_y - t.y),
+            "limit": " and ".join(map(say, t.limits)),
+        }
         for t in touches
     ]
 

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 import shapely
 
+from packpale.review.drawings.below_ground import ROCK, WATER
 from packpale.review.drawings.drawing_set import _sheets
 from packpale.review.drawings.line_kinds import BOUNDARY, KINDS, SERVICE, WATERCOURSE
 from packpale.review.drawings.marks import WORDS, marks
-from packpale.review.drawings.profile_sheet import ROCK, WATER
 from packpale.review.drawings.sections_sheet import cut_section, places
 from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text
 from packpale.review.subjects.setting_out import main_pegs_of, peg_rows, pegs_of
@@ -190,11 +190,11 @@ def test_rock_and_water_are_told_apart_where_they_coincide(fitting):
                 tip, other = m.points[0], m.points[1]
                 level = np.interp(tip[0], *rock.T)
                 if left < tip[0] < right and abs(tip[1] - level) < 0.3:
-                    assert m.colour == (ROCK if other[1] < tip[1] else WATER)
+                    assert m.colour == (ROCK.colour if other[1] < tip[1] else WATER.colour)
                     assert tip[1] >= level - 1e-9
                     checked[m.colour] += 1
-    assert checked[ROCK] > 40
-    assert checked[WATER] > 5
+    assert checked[ROCK.colour] > 40
+    assert checked[WATER.colour] > 5
 
 
 def test_figures_of_the_profile_stay_within_its_table(one):

@@ -22,7 +22,6 @@ from packpale.review.lettering import wrapped
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
-from packpale.units import FOOT_M
 
 ROW_MM, FOOT_MM = 3.1, 12.0
 """From one line of words to the next, and below all, for the scale bar."""
@@ -74,8 +73,7 @@ def gate_sheet(gate: Gate, result: PlotResult, project: Project, wording: Wordin
         draw_elevation(sheet, view, one)
         for row, (text, style) in enumerate(rows, 1):
             sheet.text(west + 4, floor - row * ROW_MM, text, size=SMALL, **style)
-    unit, unit_name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
-    sheet.scale_bar(left + 6, bottom + 4, scale, unit_m=unit, unit=unit_name, longest=40)
+    sheet.scale_bar(left + 6, bottom + 4, scale, wording.unit("length"), longest=40)
     for k, said_row in enumerate(wrapped(MEASURE, FIGURES, right - PLAN_MM - left - 66)):
         sheet.text(left + 62, bottom + 6.8 - 2.8 * k, said_row, size=FIGURES, colour=SOFT)
     draw_plan(sheet, plan, plan_scale)

@@ -32,7 +32,7 @@ from packpale.review.drawings.sheet import (
     View,
     round_steps,
 )
-from packpale.review.lettering import printable, text_width
+from packpale.review.lettering import printable, wrapped
 from packpale.review.model import PlotResult
 from packpale.review.report.holds import ring_words, ways_out
 from packpale.review.report.source import PlotSource
@@ -40,7 +40,6 @@ from packpale.review.subjects.holds import HOLDS, LETTERS, Letter, Place, places
 from packpale.review.subjects.setting_out import airlocks_of
 from packpale.review.words import MISSING, Wording
 from packpale.settings import Project
-from packpale.units import FOOT_M
 
 COLUMN_MM = 104.0
 """Width of the column with key and table on the A4 sheet."""
@@ -247,7 +246,7 @@ class _Ring:
 
     def _chainage(self, inside: float) -> None:
         """Ticks with figures on the inner side."""
-        line, unit = self.pack.line, FOOT_M if self.wording.imperial else 1.0
+        line, unit = self.pack.line, self.wording.unit("length").size
         mm = unit * 1000 / self.view.scale
         every = next(s for s in round_steps() if s * mm >= 18.0)
         for chainage in np.arange(0.0, line.perimeter / unit, every):
@@ -265,12 +264,11 @@ class _Ring:
         self.sheet.arrow((x, y), (x, y + 10), width=MEDIUM, head=3)
         self.sheet.text(x, y + 11.2, "N", size=self.letters, bold=True, across="center")
         name = f"Pack {self.pack.number}: " if several else ""
-        unit = "ft" if self.wording.imperial else "m"
         text = f"{name}{self.wording.length(self.pack.line.perimeter)} round"
         middle = self.view.point(*self.pack.line.polygon(1.0).representative_point().coords[0])
         self.sheet.text_where_free([middle], text, size=self.letters, bold=True, across="center", up="center")
         below = (middle[0], middle[1] - 0.6 * self.letters)
-        text = f"chainage in {unit}, clockwise from 0"
+        text = f"chainage in {self.wording.unit('length').name}, clockwise from 0"
         self.sheet.text_where_free([below], text, size=self.letters * 0.9, colour=SOFT, across="center", up="center")
 
 
@@ -336,7 +334,7 @@ def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
                 rows.append((cells, False))
     wide = ends[2] - ends[1] - 19
     # Of several packs there is room for one line each.
-    lines = [[cells[1]] if source.several else _wrapped(cells[1], wide) for cells, _ in rows]
+    lines = [[cells[1]] if source.several else wrapped(printable(cells[1]), SMALL, wide) for cells, _ in rows]
     high = min(4.0, (y - bottom - 6) / sum(0.8 * len(measure) + 0.55 for measure in lines))
     for (cells, bold), measure in zip(rows, lines, strict=True):
         sheet.text(ends[0], y, cells[0], size=SMALL, bold=True, most=16)
@@ -354,15 +352,3 @@ def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
         )
     ):
         sheet.text(left, y - 3.4 * k, text, size=TINY, colour=SOFT, most=right - left)
-
-
-def _wrapped(text: str, wide: float) -> list[str]:
-    """Text in lines no wider than so many millimetres, cut between words."""
-    lines = [""]
-    for word in text.split(" "):
-        longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and text_width(printable(longer), SMALL) > wide:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    return lines

@@ -6,7 +6,7 @@ from packpale.enclosure.model import Pack
 from packpale.review.contours import contours
 from packpale.review.drawings.line_kinds import BOUNDARY, SERVICE, WATERCOURSE, WOODLAND, LineKind, draw_lines
 from packpale.review.drawings.marks import marks
-from packpale.review.drawings.sheet import FIGURES, HAIR, INK, MEDIUM, SOFT, TINY, Box, Pair, Sheet, View
+from packpale.review.drawings.sheet import FIGURES, HAIR, INK, MEDIUM, SOFT, TINY, Box, Pair, Sheet, View, outward
 from packpale.review.model import PlotResult
 from packpale.review.subjects.setting_out import main_pegs_of, pegs_of
 from packpale.settings import Project
@@ -55,9 +55,8 @@ def draw_marks(sheet: Sheet, view: View, result: PlotResult, project: Project, p
         x, y = view.point(mark.x, mark.y)
         draw_mark(sheet, mark.letter, x, y)
         out = pack.line.points_at(mark.chainage).outward
-        across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
         places = [(x + far * out[0], y + far * out[1]) for far in (2.6, 4.6, 6.6, 8.6, -4.6, -7.0)]
-        sheet.text_where_free(places, mark.label, size=FIGURES, across=across, up="center")
+        sheet.text_where_free(places, mark.label, size=FIGURES, across=outward(out), up="center")
 
 
 def draw_tree(sheet: Sheet, x: float, y: float) -> None:
@@ -84,10 +83,9 @@ def draw_main_pegs(sheet: Sheet, view: View, pack: Pack, result: PlotResult, pro
         x, y = view.point(float(found.x[peg]), float(found.y[peg]))
         out = pack.line.points_at(float(found.chainage[peg])).outward
         sheet.line([x + 0.5 * out[0], x + 1.5 * out[0]], [y + 0.5 * out[1], y + 1.5 * out[1]], width=MEDIUM)
-        across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
         places = [
             (x + far * out[0] - aside * out[1], y + far * out[1] + aside * out[0])
             for far in (2.2, 3.8, 5.4, -2.6, -4.2)
             for aside in (0.0, 2.0, -2.0)
         ]
-        sheet.text_where_free(places, f"{peg + 1}", size=TINY, colour=SOFT, across=across, up="center")
+        sheet.text_where_free(places, f"{peg + 1}", size=TINY, colour=SOFT, across=outward(out), up="center")

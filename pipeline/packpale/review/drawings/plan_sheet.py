@@ -29,6 +29,7 @@ from packpale.review.drawings.sheet import (
     Title,
     View,
     fitting_scale,
+    outward,
     round_steps,
     scale_text,
 )
@@ -38,7 +39,6 @@ from packpale.review.subjects.line import apron
 from packpale.review.subjects.setting_out import airlocks_of, stake_name, stakes
 from packpale.review.words import Wording
 from packpale.settings import Project
-from packpale.units import FOOT_M
 
 COLUMN_MM = 80.0
 """Width of the column with the tables, at the right."""
@@ -228,7 +228,7 @@ def _clipped(start: Pair, end: Pair, box: Box) -> Pair:
 
 def _chainage(sheet: Sheet, view: View, pack: Pack, wording: Wording) -> None:
     """Ticks across the line, with figures on the inner side."""
-    line, unit = pack.line, FOOT_M if wording.imperial else 1.0
+    line, unit = pack.line, wording.unit("length").size
     mm = unit * 1000 / view.scale
     tick = next(s for s in round_steps() if s * mm >= TICK_MM)
     every = next(s for s in round_steps() if s * mm >= LABEL_MM and abs(s / tick - round(s / tick)) < 1e-9)
@@ -254,9 +254,8 @@ def _gates(sheet: Sheet, view: View, pack: Pack) -> None:
         square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]) * 1.1 + (x, y)
         sheet.fill(*square.T, colour=INK)
         out = at.outward
-        across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
         places = [(x + far * out[0], y + far * out[1]) for far in (3.4, 5.5, 7.5)]
-        sheet.text_where_free(places, f"gate {k + 1}", size=SMALL, bold=True, across=across, up="center")
+        sheet.text_where_free(places, f"gate {k + 1}", size=SMALL, bold=True, across=outward(out), up="center")
 
 
 def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) -> None:
@@ -273,9 +272,8 @@ def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) ->
         x, y = view.point(point.x, point.y)
         out = line.points_at(chainage).outward
         sheet.circle(x, y, 0.9, inside="#ffffff")
-        across = "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
         places = [(x + far * out[0], y + far * out[1]) for far in (3.2, 5.5, 7.5, -4.0)]
-        sheet.text_where_free(places, called(point.name), size=SMALL, bold=True, across=across, up="center")
+        sheet.text_where_free(places, called(point.name), size=SMALL, bold=True, across=outward(out), up="center")
     for arc, centre in _centres(pack):
         x, y = view.point(centre.x, centre.y)
         if box[0] + 2 < x < box[2] - 2 and box[1] + 2 < y < box[3] - 2:
@@ -353,8 +351,7 @@ def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, sca
     if len(packs) > 1:
         text += " 2-E: point E of pack 2."
     sheet.text(x, y, text, size=TABLE, most=wide)
-    unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
-    sheet.scale_bar(x + 3, bottom + 5, scale, unit_m=unit, unit=name, longest=58)
+    sheet.scale_bar(x + 3, bottom + 5, scale, wording.unit("length"), longest=58)
     draw_key(sheet, x, bottom + 15 + 5 * KEY_ROW_MM, arcs=any(pack.egg for pack in packs))
 
 

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 
 from packpale.enclosure.model import Pack
+from packpale.review.drawings.below_ground import ROCK, WATER, BelowGround
 from packpale.review.drawings.marks import WORDS, Mark, marks
 from packpale.review.drawings.sheet import (
     DASHED,
-    DOTTED,
     FIELD,
     FIGURES,
     HAIR,
@@ -23,7 +23,6 @@ from packpale.review.drawings.sheet import (
     THICK,
     THIN,
     TINY,
-    Box,
     Sheet,
     Title,
     View,
@@ -36,7 +35,6 @@ from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.site import Array
-from packpale.units import FOOT_M
 
 HEAD_MM, RIGHT_MM = 29.0, 9.0
 """Paper left of the profile, for levels and the heads of the rows, and right of it."""
@@ -58,9 +56,7 @@ MOST_EXAGGERATED = 25.0
 """Heights are drawn at most this many times larger than lengths."""
 MANY_STRIPS = 3
 """From so many strips on the band of marks has one lane."""
-EARTH, GRASS, ROCK, WATER = "#e9dfc8", "#5c7f45", "#6f5a3c", "#1f6f8b"
-ROCK_SIGN_MM, WATER_SIGN_MM = 2.5, 16.0
-"""From one sign of rock, or of water, to the next."""
+EARTH, GRASS = "#e9dfc8", "#5c7f45"
 OVER, OVER_MM = "#5b2a86", 1.4
 """Colour and width of the bar where the line runs over a limit."""
 
@@ -190,21 +186,19 @@ def _label_step(scale: float, unit_m: float) -> float:
 def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
     left, _, right, top = FIELD
     y, x = top - 6.0, left + 4.0
-    entries: tuple[tuple[str, dict[str, Any]], ...] = (
+    entries: tuple[tuple[str, dict[str, Any] | BelowGround], ...] = (
         ("ground", {"width": THICK, "colour": GRASS}),
         ("bottom of the trench", {"width": MEDIUM}),
-        ("rock (a guess between pits)", {"width": MEDIUM, "colour": ROCK, "dash": DASHED}),
-        ("highest water table", {"width": MEDIUM, "colour": WATER, "dash": DOTTED}),
+        ("rock (a guess between pits)", ROCK),
+        ("highest water table", WATER),
         ("gate", {"width": MEDIUM, "colour": RED}),
         ("over a limit", {"width": OVER_MM, "colour": OVER}),
     )
     for text, style in entries:
-        sheet.line([x, x + 9], [y + 0.9, y + 0.9], **style)
-        sample = np.array([x, x + 9]), np.array([y + 0.9, y + 0.9]), (x, y - 1.0, x + 9, y + 3.0)
-        if style.get("colour") == ROCK:
-            rock_signs(sheet, *sample)
-        elif style.get("colour") == WATER:
-            water_signs(sheet, *sample)
+        if isinstance(style, BelowGround):
+            style.sample(sheet, x, y, 9)
+        else:
+            sheet.line([x, x + 9], [y + 0.9, y + 0.9], **style)
         sheet.text(x + 10.5, y, text, size=SMALL)
         x += 10.5 + text_width(text, SMALL) + 6
     sheet.text(
@@ -221,11 +215,10 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
         x += text_width(letter, TINY, bold=True) + 0.8
         sheet.text(x, y - 4, text, size=TINY)
         x += text_width(text, TINY) + 4
-    unit = "ft" if wording.imperial else "m"
     sheet.text(
         right - 4,
         y - 4,
-        f"Chainage and levels in {unit}; chainage from the start, clockwise.",
+        f"Chainage and levels in {wording.unit('length').name}; chainage from the start, clockwise.",
         size=TINY,
         colour=SOFT,
         across="right",
@@ -244,7 +237,7 @@ def _draw(
 ) -> View:
     """One strip, its rows of figures at the bottom; ``corner`` is the lower left end of the rows."""
     scale, scale_up = scales
-    unit = FOOT_M if wording.imperial else 1.0
+    unit = wording.unit("length").size
     x0, base = corner[0], corner[1] + len(ROWS) * ROW_MM + _band_mm(lanes)
     low, high = strip.range
     step = next(s for s in round_steps() if s * unit * 1000 / scale_up >= 5.0) * unit
@@ -285,21 +278,13 @@ def _curves(sheet: Sheet, strip: _Strip, view: View, box: tuple[float, float, fl
     x, upper = view.at(chainage, ground)
     lower = view.at(chainage, invert)[1]
     sheet.fill(np.concatenate([x, x[::-1]]), np.concatenate([upper, lower[::-1]]), colour=EARTH)
-    for values, colour, dash, name in ((line.rock, ROCK, DASHED, "rock"), (line.water, WATER, DOTTED, "water")):
+    for values, kind, up in ((line.rock, ROCK, 0.8), (line.water, WATER, 3.4)):
         y = view.at(chainage, strip.levels(values))[1]
         if (y > box[1]).any():
-            sheet.line(x, y, width=MEDIUM, colour=colour, dash=dash, clip=box, name=f"{name}-{strip.name}")
-            (rock_signs if name == "rock" else water_signs)(sheet, x, y, box)
+            kind.draw(sheet, x, y, box, name=f"{kind.name}-{strip.name}")
         else:
-            sheet.text(
-                box[2] - 1,
-                box[1] + (0.8 if name == "rock" else 3.4),
-                f"{name}: lower than shown",
-                size=TINY,
-                colour=colour,
-                across="right",
-                paper=True,
-            )
+            text = f"{kind.name}: lower than shown"
+            sheet.text(box[2] - 1, box[1] + up, text, size=TINY, colour=kind.colour, across="right", paper=True)
     sheet.line(x, upper, width=THICK, colour=GRASS, name=f"ground-{strip.name}")
     sheet.line(x, lower, width=MEDIUM, name=f"bottom-{strip.name}")
 
@@ -349,20 +334,6 @@ def _band(sheet: Sheet, strip: _Strip, view: View, found: Sequence[tuple[Mark, f
         if lane is not None:
             y = base - BAND_TOP_MM - (lane + 1) * LANE_MM + 0.8
             sheet.text(x0 + left, y, mark.label, size=TINY, bold=True)
-
-
-def rock_signs(sheet: Sheet, x: Array, y: Array, box: Box) -> None:
-    """Short slanting strokes below the rock's surface, which tell it from the water table where both are one line."""
-    for at in np.arange(x[0] + 2.0, x[-1], ROCK_SIGN_MM):
-        foot = float(np.interp(at, x, y))
-        sheet.line([at, at - 0.9], [foot, foot - 1.2], width=0.25, colour=ROCK, clip=box)
-
-
-def water_signs(sheet: Sheet, x: Array, y: Array, box: Box) -> None:
-    """Small triangles that stand on the water table with their tip."""
-    for at in np.arange(x[0] + 6.0, x[-1], WATER_SIGN_MM):
-        tip = float(np.interp(at, x, y))
-        sheet.fill([at, at - 0.8, at + 0.8], [tip + 0.2, tip + 1.5, tip + 1.5], colour=WATER, clip=box)
 
 
 def _over_limits(sheet: Sheet, strip: _Strip, view: View) -> None:

@@ -12,6 +12,7 @@ from packpale.earthworks.footing import footing
 from packpale.earthworks.model import TrenchSafety
 from packpale.earthworks.safety import SPOIL_SETBACK
 from packpale.earthworks.section import TrenchSection
+from packpale.earthworks.work_out import trench_section
 from packpale.review.drawings.footing_view import DETAIL_MM, draw_detail, draw_footing
 from packpale.review.drawings.sheet import (
     CHAIN,
@@ -39,7 +40,6 @@ from packpale.review.drawings.sheet import (
 from packpale.review.lettering import text_width
 from packpale.review.words import Wording
 from packpale.settings import Project
-from packpale.units import FOOT_M
 
 SIDE_MM, TOP_MM = 26.0, 12.0
 """Paper kept free beside and above the drawing, for dimensions."""
@@ -113,13 +113,7 @@ def section_sheet(project: Project, safety: Sequence[TrenchSafety], wording: Wor
 
 def section_shape(project: Project, safety: Sequence[TrenchSafety]) -> SectionShape:
     trench, fence = project.trench, project.fence
-    section = TrenchSection(
-        depth=trench.depth_m,
-        bottom_width=trench.bottom_width_m,
-        apron_reach=trench.apron_reach_m,
-        apron_cover=trench.apron_cover_m,
-        side_slope=trench.side_slope,
-    )
+    section = trench_section(trench)
     inward = -1 if trench.side == "outside" else 1
     lean = math.radians(fence.overhang_deg)
     tip = (inward * fence.overhang_m * math.cos(lean), fence.height_m + fence.overhang_m * math.sin(lean))
@@ -249,8 +243,7 @@ def _words(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) -> N
         x, y = view.point(section.apron_reach, -section.apron_cover)
         sheet.text(x - 1.5, y - 3.6, "apron", colour=RED, across="right", bold=True)
     _slope_mark(sheet, view, shape)
-    unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
-    sheet.scale_bar(FIELD[0] + DETAIL_MM + 6, FIELD[1] + 4, view.scale, unit_m=unit, unit=name, longest=45)
+    sheet.scale_bar(FIELD[0] + DETAIL_MM + 6, FIELD[1] + 4, view.scale, wording.unit("length"), longest=45)
 
 
 def _notes(sheet: Sheet, shape: SectionShape, project: Project, wording: Wording) -> None:

@@ -8,14 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from packpale.earthworks.footing import footing
-from packpale.earthworks.section import TrenchSection
+from packpale.earthworks.work_out import trench_section
 from packpale.enclosure.model import Pack
+from packpale.review.drawings.below_ground import ROCK, WATER
 from packpale.review.drawings.footing_view import CONCRETE, draw_footing, made_ground
-from packpale.review.drawings.profile_sheet import ROCK, WATER, rock_signs, water_signs
 from packpale.review.drawings.sheet import (
     CHAIN,
-    DASHED,
-    DOTTED,
     EARTH,
     FIELD,
     FIGURES,
@@ -41,7 +39,6 @@ from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.site import Array
-from packpale.units import FOOT_M
 
 COLUMNS, ROWS = 3, 2
 STEP_M = 0.02
@@ -135,14 +132,7 @@ def cut_section(result: PlotResult, project: Project, place: Place) -> CutSectio
         raise ValueError(f"plot {site.plot_id!r} has no trench to draw")
     profile = next(p for p in works.profiles if p.pack == place.pack.number)
     depth = max(float(profile.depth[place.station]), trench.depth_m)
-    shape = TrenchSection(
-        depth=trench.depth_m,
-        bottom_width=trench.bottom_width_m,
-        apron_reach=trench.apron_reach_m,
-        apron_cover=trench.apron_cover_m,
-        side_slope=trench.side_slope,
-    )
-    left, right = shape.edges
+    left, right = trench_section(trench).edges
     more = trench.side_slope * (depth - trench.depth_m)
     # On a bank a level bottom's upper wall runs on until it meets the ground.
     far = 3.0 * trench.side_slope * depth if trench.formation == "level" else 0.0
@@ -207,8 +197,7 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
         west, north = left + k % COLUMNS * wide, top - HEAD_MM - k // COLUMNS * high
         box = (west + 2, north - tall, west + wide - 2, north)
         _draw(sheet, place, cut, box, scale=scale, project=project, wording=wording)
-    unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
-    sheet.scale_bar(left + 6, bottom + 4, scale, unit_m=unit, unit=name, longest=45)
+    sheet.scale_bar(left + 6, bottom + 4, scale, wording.unit("length"), longest=45)
     sheet.text(
         right - 4,
         bottom + 4,
@@ -241,20 +230,13 @@ def _legend(sheet: Sheet) -> None:
     sheet.box(x, y - 0.6, 8, 3, colour=CONCRETE)
     sheet.text(x + 9.5, y, "footing behind", size=SMALL)
     x += 32
-    for text, colour, dash in (
-        ("ground", GRASS, ()),
-        ("dig", INK, ()),
-        ("rock", ROCK, DASHED),
-        ("water", WATER, DOTTED),
-    ):
-        width = THICK if text == "ground" else MEDIUM
-        sheet.line([x, x + 8], [y + 0.9, y + 0.9], width=width, colour=colour, dash=dash)
-        sample = np.array([x, x + 8]), np.array([y + 0.9, y + 0.9]), (x, y - 1.0, x + 8, y + 3.0)
-        if text == "rock":
-            rock_signs(sheet, *sample)
-        elif text == "water":
-            water_signs(sheet, *sample)
+    for text, colour, width in (("ground", GRASS, THICK), ("dig", INK, MEDIUM)):
+        sheet.line([x, x + 8], [y + 0.9, y + 0.9], width=width, colour=colour)
         sheet.text(x + 9.5, y, text, size=SMALL)
+        x += 23
+    for kind in (ROCK, WATER):
+        kind.sample(sheet, x, y, 8)
+        sheet.text(x + 9.5, y, kind.name, size=SMALL)
         x += 23
 
 
@@ -278,11 +260,10 @@ def _draw(
     bottom = at(cut.offset, cut.cut)[1]
     sheet.fill([*x, x[-1], x[0]], [*bottom, box[1], box[1]], colour=EARTH)
     sheet.fill([*x, *x[::-1]], [*ground, *bottom[::-1]], colour=FILL)
-    for values, colour, dash, kind in ((cut.rock, ROCK, DASHED, "rock"), (cut.water, WATER, DOTTED, "water")):
+    for values, kind in ((cut.rock, ROCK), (cut.water, WATER)):
         y = at(cut.offset, values)[1]
         if (y > box[1]).any():
-            sheet.line(x, y, width=MEDIUM, colour=colour, dash=dash, clip=box, name=f"{kind}-{name}")
-            (rock_signs if kind == "rock" else water_signs)(sheet, x, y, box)
+            kind.draw(sheet, x, y, box, name=f"{kind.name}-{name}")
     dug = ground - bottom > 1e-6
     sheet.line(x[dug], bottom[dug], width=MEDIUM, name=f"dig-{name}")
     sheet.line(x, ground, width=THICK, colour=GRASS, name=f"ground-{name}")

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.review.lettering import CAP_HEIGHT, DESCENT, MM_PER_POINT, fitted, printable, text_width, wrapped
+from packpale.review.words.quantities import Unit
 from packpale.values.cautions import cautions_for
 
 WIDTH_MM, HEIGHT_MM = 297.0, 210.0
@@ -309,9 +310,9 @@ class Sheet:
         self.fill(across, up, colour=inside)
         self.line(across, up, width=MEDIUM)
 
-    def scale_bar(self, x: float, y: float, scale: float, *, unit_m: float, unit: str, longest: float = 60.0) -> None:
+    def scale_bar(self, x: float, y: float, scale: float, unit: Unit, *, longest: float) -> None:
         """Bar of four parts, as long as a round length in the unit comes out below ``longest`` millimetres."""
-        mm = unit_m * 1000 / scale
+        mm = unit.size * 1000 / scale
         length = max((s for s in round_steps() if s * mm <= longest), default=longest / mm)
         part = length * mm / 4
         for k in range(4):
@@ -320,7 +321,7 @@ class Sheet:
         self.line([x, end, end, x, x], [y, y, y + 1.6, y + 1.6, y], name="scale-bar")
         for k in (0, 2, 4):
             self.text(x + k * part, y + 2.6, f"{k * length / 4:,g}", size=SMALL, across="center")
-        self.text(end + 1.5, y, unit, size=SMALL)
+        self.text(end + 1.5, y, unit.name, size=SMALL)
 
     def _frame(self) -> None:
         left, bottom, right, top = FRAME
@@ -406,6 +407,11 @@ def _bounds(corners: npt.NDArray[np.float64]) -> Box:
 def _meet(one: Box, other: Box) -> bool:
     """Whether two upright boxes touch or lie over one another."""
     return one[0] <= other[2] and other[0] <= one[2] and one[1] <= other[3] and other[1] <= one[3]
+
+
+def outward(out: npt.NDArray[np.float64]) -> str:
+    """Which end of a text stands at a place beside a line, so that it runs away from the line along ``out``."""
+    return "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
 
 
 def round_steps() -> tuple[float, ...]:

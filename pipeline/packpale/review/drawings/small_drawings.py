@@ -9,18 +9,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from packpale.earthworks.model import TrenchSafety
-from packpale.review.drawings.profile_sheet import (
-    EARTH,
-    GRASS,
-    ROCK,
-    WATER,
-    ProfileLine,
-    profile_lines,
-    rock_signs,
-    water_signs,
-)
+from packpale.review.drawings.below_ground import ROCK, WATER
+from packpale.review.drawings.profile_sheet import EARTH, GRASS, ProfileLine, profile_lines
 from packpale.review.drawings.section_sheet import SectionShape, draw_earth, draw_fence, draw_trench, section_shape
-from packpale.review.drawings.sheet import DASHED, DOTTED, HAIR, INK, MEDIUM, RED, SOFT, Box, Sheet, Title, View
+from packpale.review.drawings.sheet import HAIR, INK, RED, SOFT, Box, Sheet, Title, View
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
@@ -114,7 +106,7 @@ def small_profile(result: PlotResult, wording: Wording, title: Title) -> Sheet:
     Raises ValueError if the plot has no trenches.
     """
     lines = [_thinned(line) for line in profile_lines(result)]
-    name = "ft" if wording.imperial else "m"
+    name = wording.unit("length").name
     # The number alone: the unit is said once, below.
     levels = [[wording.length(v).removesuffix(f" {name}") for v in _range(line)] for line in lines]
     left = max(text_width(text, LETTERS) for pair in levels for text in pair) + 2.0
@@ -175,10 +167,8 @@ def _draw(sheet: Sheet, line: ProfileLine, view: View, box: Box) -> None:
     lower = view.at(line.chainage, line.invert)[1]
     sheet.line([box[0], box[0], box[2]], [box[3], box[1], box[1]], colour=SOFT)
     sheet.fill(np.concatenate([x, x[::-1]]), np.concatenate([upper, lower[::-1]]), colour=EARTH)
-    for values, colour, dash in ((line.rock, ROCK, DASHED), (line.water, WATER, DOTTED)):
-        y = view.at(line.chainage, values)[1]
-        sheet.line(x, y, width=MEDIUM, colour=colour, dash=dash, clip=box)
-        (rock_signs if colour == ROCK else water_signs)(sheet, x, y, box)
+    for values, kind in ((line.rock, ROCK), (line.water, WATER)):
+        kind.draw(sheet, x, view.at(line.chainage, values)[1], box)
     sheet.line(x, upper, width=0.5, colour=GRASS)
     sheet.line(x, lower, width=0.25)
     for gate in line.pack.gates.chainage:
@@ -191,8 +181,7 @@ def _legend(sheet: Sheet) -> None:
     entries = (
         ("ground", GRASS, ()),
         ("bottom", INK, ()),
-        ("rock", ROCK, DASHED),
-        ("water", WATER, DOTTED),
+        *((kind.name, kind.colour, kind.dash) for kind in (ROCK, WATER)),
         ("gate", RED, ()),
     )
     mark, gap, y = 5.0, 1.2, SIZE[1] - 3.6

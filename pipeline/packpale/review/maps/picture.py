@@ -16,7 +16,6 @@ from packpale.review.subjects.line import apron
 from packpale.review.subjects.stretches import line_between
 from packpale.review.words import Wording
 from packpale.settings import Project
-from packpale.units import FOOT_M
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -200,7 +199,7 @@ def _lines(axes: "Axes", lines: "BaseGeometry", **style: Any) -> None:
 
 def _scale_bar(axes: "Axes", width_m: float, wide_mm: float, wording: Wording) -> None:
     """Bar of a round length, at most 22 mm of the ``wide_mm`` that show ``width_m``."""
-    unit, name = (FOOT_M, "ft") if wording.imperial else (1.0, "m")
+    unit, name = wording.unit("length").size, wording.unit("length").name
     wanted = width_m * 22 / wide_mm / unit
     power = 10.0 ** np.floor(np.log10(wanted))
     length = max(step * power for step in (1, 2, 5) if step * power <= wanted)

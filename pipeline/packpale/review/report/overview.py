@@ -11,7 +11,6 @@ from shapely.geometry.base import BaseGeometry
 from packpale.review.report.blocks import Chart, link, words
 from packpale.review.report.charts import HAIR, INK, add, drawing, markup
 from packpale.review.words.wording import Wording
-from packpale.units import FOOT_M
 
 WIDE, HIGH, PAD = 420.0, 400.0, 26.0
 """Of the whole drawing, and what stays free at its edges."""
@@ -119,7 +118,7 @@ def _path(points: np.ndarray) -> str:
 
 
 def _scale(svg: Element, scale: float, height: float, show: Wording) -> None:
-    unit = FOOT_M if show.imperial else 1.0
+    unit = show.unit("length").size
     longest = 0.3 * WIDE / scale / unit
     power = 10.0 ** np.floor(np.log10(longest))
     length = max(n * power for n in NICE if n * power <= longest)

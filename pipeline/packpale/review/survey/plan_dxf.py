@@ -12,7 +12,7 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from packpale.earthworks.section import TrenchSection
+from packpale.earthworks.work_out import trench_section
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Pack
@@ -206,11 +206,4 @@ class _Plan:
 
 def trench_edges(trench: TrenchSettings) -> tuple[float, float]:
     """Offsets of the dig's edges at ground level, positive to the apron's side. [m]"""
-    section = TrenchSection(
-        depth=trench.depth_m,
-        bottom_width=trench.bottom_width_m,
-        apron_reach=trench.apron_reach_m,
-        apron_cover=trench.apron_cover_m,
-        side_slope=trench.side_slope,
-    )
-    return section.edges
+    return trench_section(trench).edges
