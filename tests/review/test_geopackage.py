@@ -145,7 +145,7 @@ def test_touches_lie_on_the_limits_and_name_them(run):
             "plot_id": "north field",
             "pack": 1,
             "chainage_m": t.chainage,
-            "distance_m": math.hypot(t.limit_x - t.x, t.limit_y - t.y),
+            "distance_m": pytest.approx(math.dist((t.x, t.y), (t.limit_x, t.limit_y))),
             "limit": " and ".join(map(say, t.limits)),
         }
         for t in touches
