@@ -17,6 +17,7 @@ from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.projecting import to_degrees
 from packpale.review.report.blocks import (
     Block,
+    Head,
     Paragraph,
     Section,
     Words,
@@ -29,7 +30,7 @@ from packpale.review.report.blocks import (
 )
 from packpale.review.subjects.tables import RANKING
 from packpale.review.tables import cell, plain_text, write_cells
-from packpale.review.words import MISSING, Wording
+from packpale.review.words import MISSING, Wording, counted
 
 FILES = ("index.html", "map.html", "comparison.csv")
 COLUMNS = ("plot_id", "figure", "first", "second", "difference")
@@ -88,22 +89,18 @@ def _lead(found: Comparison) -> str:
     if not moved:
         return "No figure of any plot differs."
     return (
-        f"{moved} of {_count(len(found.plots), 'plot')} {'differs' if moved == 1 else 'differ'}; "
-        f"{_count(len(found.settings), 'setting')} and {_count(len(found.inputs), 'input file')} changed."
+        f"{moved} of {counted(len(found.plots), 'plot')} {'differs' if moved == 1 else 'differ'}; "
+        f"{counted(len(found.settings), 'setting')} and {counted(len(found.inputs), 'input file')} changed."
     )
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
-
-
 def _ranking(found: Comparison) -> Section:
-    heads = [
+    heads: list[Head] = [
         ("Plot", "name"),
-        ("First rank", "figure"),
-        ("Second rank", "figure"),
+        "First rank",
+        "Second rank",
         *((FIGURES[name].head, "figure") for name in SHOWN),
-        ("Fence line", "figure"),
+        "Fence line",
     ]
     show = _wording(found.second)
     rows = []
@@ -153,7 +150,7 @@ def _plot(plot: PlotChange, found: Comparison) -> Section:
     ]
     if plot.changed:
         first, second = (_wording(run) for run in (found.first, found.second))
-        heads = (("Figure", "name"), ("First", "figure"), ("Second", "figure"), ("Difference", "figure"))
+        heads = (("Figure", "name"), "First", "Second", "Difference")
         rows = [
             (
                 FIGURES[c.name].head,

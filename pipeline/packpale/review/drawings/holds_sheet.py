@@ -30,7 +30,6 @@ from packpale.review.drawings.sheet import (
     Sheet,
     Title,
     View,
-    round_steps,
 )
 from packpale.review.lettering import printable, wrapped
 from packpale.review.model import PlotResult
@@ -39,6 +38,7 @@ from packpale.review.report.source import PlotSource
 from packpale.review.subjects.holds import HOLDS, LETTERS, Letter, Place, places
 from packpale.review.subjects.setting_out import airlocks_of
 from packpale.review.words import MISSING, Wording
+from packpale.review.words.quantities import ROUND
 from packpale.settings import Project
 
 COLUMN_MM = 104.0
@@ -248,7 +248,7 @@ class _Ring:
         """Ticks with figures on the inner side."""
         line, unit = self.pack.line, self.wording.unit("length").size
         mm = unit * 1000 / self.view.scale
-        every = next(s for s in round_steps() if s * mm >= 18.0)
+        every = next(s for s in ROUND if s * mm >= 18.0)
         for chainage in np.arange(0.0, line.perimeter / unit, every):
             a, b = self._at(chainage * unit, -0.9), self._at(chainage * unit, 0.9)
             self.sheet.line([a[0], b[0]], [a[1], b[1]], width=MEDIUM)

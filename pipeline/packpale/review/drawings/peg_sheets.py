@@ -9,6 +9,7 @@ from typing import Any
 from packpale.review.drawings.sheet import FIELD, FIGURES, HAIR, SMALL, SOFT, Sheet, Title
 from packpale.review.model import PlotResult
 from packpale.review.subjects.setting_out import peg_rows
+from packpale.review.words import begun
 from packpale.settings import Project
 
 ROW_MM, HEAD_MM = 3.3, 15.0
@@ -50,7 +51,7 @@ def peg_sheet(page: tuple[int, Sequence[dict[str, Any]]], title: Title) -> Sheet
     span = f"pegs {rows[0]['peg']} to {rows[-1]['peg']} of pack {pack}"
     sheet = Sheet(dataclasses.replace(title, scale="none"), f"Table of {span}: coordinates, levels, how each is set.")
     left, _, right, top = FIELD
-    sheet.text(left + 4, top - 5, span[0].upper() + span[1:], bold=True, size=SMALL)
+    sheet.text(left + 4, top - 5, begun(span), bold=True, size=SMALL)
     sheet.text(
         right - 4,
         top - 5,

@@ -30,14 +30,14 @@ from packpale.review.drawings.sheet import (
     View,
     fitting_scale,
     outward,
-    round_steps,
     scale_text,
 )
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.subjects.line import apron
 from packpale.review.subjects.setting_out import airlocks_of, stake_name, stakes
-from packpale.review.words import Wording
+from packpale.review.words import Wording, begun
+from packpale.review.words.quantities import ROUND
 from packpale.settings import Project
 
 COLUMN_MM = 80.0
@@ -230,8 +230,8 @@ def _chainage(sheet: Sheet, view: View, pack: Pack, wording: Wording) -> None:
     """Ticks across the line, with figures on the inner side."""
     line, unit = pack.line, wording.unit("length").size
     mm = unit * 1000 / view.scale
-    tick = next(s for s in round_steps() if s * mm >= TICK_MM)
-    every = next(s for s in round_steps() if s * mm >= LABEL_MM and abs(s / tick - round(s / tick)) < 1e-9)
+    tick = next(s for s in ROUND if s * mm >= TICK_MM)
+    every = next(s for s in ROUND if s * mm >= LABEL_MM and abs(s / tick - round(s / tick)) < 1e-9)
     at = np.arange(0.0, line.perimeter / unit, tick)
     points = line.points_at(at * unit)
     for k, chainage in enumerate(at):
@@ -296,7 +296,7 @@ def _grid(sheet: Sheet, view: View, box: Box) -> list[tuple[Pair, str, str]]:
     """Crosses at round coordinates of the run's CRS, in metres whatever the unit shown; returns the figures for the
     edges, with their place and which of their ends stands there.
     """
-    step = next(s for s in round_steps() if s * 1000 / view.scale >= GRID_MM)
+    step = next(s for s in ROUND if s * 1000 / view.scale >= GRID_MM)
     half_x, half_y = ((box[2] - box[0]) / 2 * view.scale / 1000, (box[3] - box[1]) / 2 * view.scale / 1000)
     xs = np.arange(math.ceil((view.zero[0] - half_x) / step), math.floor((view.zero[0] + half_x) / step) + 1) * step
     ys = np.arange(math.ceil((view.zero[1] - half_y) / step), math.floor((view.zero[1] + half_y) / step) + 1) * step
@@ -344,7 +344,7 @@ def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, sca
     rows = sum(2 + len(table[2]) for table in tables)
     high = min(ROW_MM, (y - bottom - KEY_MM - TABLE_GAP_MM * len(tables)) / rows)
     for head, names, lines in tables:
-        y = _table(sheet, (x, y), wide, head[0].upper() + head[1:], [names, *lines], high=high)
+        y = _table(sheet, (x, y), wide, begun(head), [names, *lines], high=high)
     text = "Tables: metres; clockwise from the start."
     if wording.imperial:
         text = "Tables and grid: metres. Figures on the line: feet. Clockwise."

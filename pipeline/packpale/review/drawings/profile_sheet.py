@@ -27,12 +27,12 @@ from packpale.review.drawings.sheet import (
     Title,
     View,
     fitting_scale,
-    round_steps,
     scale_text,
 )
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
-from packpale.review.words import Wording
+from packpale.review.words import Wording, begun
+from packpale.review.words.quantities import ROUND
 from packpale.settings import Project
 from packpale.site import Array
 
@@ -180,7 +180,7 @@ def _strips(lines: Sequence[ProfileLine], room: float) -> tuple[list[_Strip], fl
 
 def _label_step(scale: float, unit_m: float) -> float:
     """Round distance between two figures in a row, in the unit shown."""
-    return next(s for s in round_steps() if s * unit_m * 1000 / scale >= LABEL_MM)
+    return next(s for s in ROUND if s * unit_m * 1000 / scale >= LABEL_MM)
 
 
 def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
@@ -240,7 +240,7 @@ def _draw(
     unit = wording.unit("length").size
     x0, base = corner[0], corner[1] + len(ROWS) * ROW_MM + _band_mm(lanes)
     low, high = strip.range
-    step = next(s for s in round_steps() if s * unit * 1000 / scale_up >= 5.0) * unit
+    step = next(s for s in ROUND if s * unit * 1000 / scale_up >= 5.0) * unit
     # Rock and water just below the trench stay in sight where there is paper for it; then a round level, below that.
     free = high - drawn * scale_up / 1000
     layers = np.concatenate([strip.levels(strip.line.rock), strip.levels(strip.line.water)])
@@ -302,7 +302,7 @@ def _name(sheet: Sheet, strip: _Strip, view: View, wording: Wording, *, several:
             sheet.text_where_free(places, text, size=SMALL, colour=RED, across="center")
     name = f"Pack {line.pack.number}, " if several else ""
     text = f"{name}chainage {wording.length(strip.start)} to {wording.length(strip.end)}"
-    sheet.text(FIELD[0] + 4, top + 6.0, text[0].upper() + text[1:], size=SMALL, bold=True)
+    sheet.text(FIELD[0] + 4, top + 6.0, begun(text), size=SMALL, bold=True)
 
 
 def _band_mm(lanes: int) -> float:

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.review.lettering import CAP_HEIGHT, DESCENT, MM_PER_POINT, fitted, printable, text_width, wrapped
-from packpale.review.words.quantities import Unit
+from packpale.review.words.quantities import ROUND, Unit
 from packpale.values.cautions import cautions_for
 
 WIDTH_MM, HEIGHT_MM = 297.0, 210.0
@@ -313,7 +313,7 @@ class Sheet:
     def scale_bar(self, x: float, y: float, scale: float, unit: Unit, *, longest: float) -> None:
         """Bar of four parts, as long as a round length in the unit comes out below ``longest`` millimetres."""
         mm = unit.size * 1000 / scale
-        length = max((s for s in round_steps() if s * mm <= longest), default=longest / mm)
+        length = max((s for s in ROUND if s * mm <= longest), default=longest / mm)
         part = length * mm / 4
         for k in range(4):
             self.box(x + k * part, y, part, 1.6, colour=INK if k % 2 == 0 else PAPER)
@@ -412,8 +412,3 @@ def _meet(one: Box, other: Box) -> bool:
 def outward(out: npt.NDArray[np.float64]) -> str:
     """Which end of a text stands at a place beside a line, so that it runs away from the line along ``out``."""
     return "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
-
-
-def round_steps() -> tuple[float, ...]:
-    """Round lengths, ascending: 0.1, 0.2, 0.5, 1 and so on."""
-    return tuple(float(f"{m}e{e}") for e in range(-1, 6) for m in (1, 2, 5))

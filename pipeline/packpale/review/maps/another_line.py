@@ -22,6 +22,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.line_ground import LineCost
 from packpale.review.maps.probe import NOT_KNOWN, Probe, Reading, fitting, number
 from packpale.review.model import PlotResult
+from packpale.review.subjects.line import looked_for
 from packpale.review.words import Wording
 from packpale.review.words.quantities import column_unit
 from packpale.settings import Project
@@ -122,17 +123,9 @@ def _lines(result: PlotResult, wording: Wording) -> Iterator[dict[str, Any]]:
             yield {"name": name, "pack": pack.number, "egg": _figures(pack.egg)}
     for one in result.enclosure.alternatives:
         if one.egg is not None:
-            yield {"name": _aim(one.aim, one.value, wording), "pack": 0, "egg": _figures(one.egg)}
+            yield {"name": wording.say(looked_for(one)), "pack": 0, "egg": _figures(one.egg)}
     if not any(pack.egg for pack in packs) and not any(one.egg for one in result.enclosure.alternatives):
         yield {"name": "A line in the middle of the plot", "pack": 0, "egg": _figures(_start(result))}
-
-
-def _aim(aim: str, value: float, wording: Wording) -> str:
-    if aim == "size":
-        return f"Cheapest for {wording.area(value * 1e4)}"
-    if aim == "share":
-        return f"Largest with {wording.percent(value)} over limits"
-    return f"Largest within {wording.money(value)}"
 
 
 def _start(result: PlotResult) -> Egg:

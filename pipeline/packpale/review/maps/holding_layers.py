@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
-from packpale.care.aids import ClimbingAid, weakening
+from packpale.care.aids import weakening
 from packpale.care.model import Care, DigOut
 from packpale.earthworks.stretches import stretches
 from packpale.enclosure.model import Pack
@@ -158,14 +158,14 @@ def _weakest(pack: Pack, found: DigOut, care: Care, source: MapSource) -> Shape:
 
 def aid_layer(source: MapSource) -> VectorLayer:
     """What stands near the fences, by whether it lowers them."""
-
-    def style(aid: ClimbingAid) -> Style:
-        return WEAK if weakening(aid, source.project) else LOW
-
     return VectorLayer(
         "Pack and people",
         "Trees and boulders near the fence",
-        source.shapes(CLIMBING_AIDS, lambda aid: f"Thing {aid.number} near the fence of pack {aid.pack}", style=style),
+        source.shapes(
+            CLIMBING_AIDS,
+            lambda aid: f"Thing {aid.number} near the fence of pack {aid.pack}",
+            style=lambda aid: WEAK if weakening(aid, source.project) else LOW,
+        ),
         LOW,
         explanation=f"Within {source.show.dimension(source.project.checks.tree_distance_m)} of it.",
         legend=((WEAK, "lowers the fence, or may"), (LOW, "low enough")),

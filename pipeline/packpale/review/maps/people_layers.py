@@ -2,15 +2,13 @@
 
 from collections.abc import Iterator
 
-from packpale.care.howl import Heard
-from packpale.care.viewing import Viewpoint
 from packpale.review.maps.map_page import Style, VectorLayer
 from packpale.review.maps.source import MapSource
 from packpale.review.maps.theme import Theme
 from packpale.review.model import PlotResult
 from packpale.review.subjects.dens import DENS
 from packpale.review.subjects.patrol import PATROL, PATROL_CHECKS
-from packpale.review.subjects.people import HOWL_LEVELS, HOWL_REACH, NEIGHBOURS, VIEWPOINTS, Reached
+from packpale.review.subjects.people import HOWL_LEVELS, HOWL_REACH, NEIGHBOURS, VIEWPOINTS
 
 REACH = Style("#8a3ffc", width=2.5, halo=True)
 REACH_BOUND = Style("#8a3ffc", width=1.5, dash="3 7", halo=True)
@@ -39,20 +37,14 @@ def seen_themes(result: PlotResult) -> list[Theme]:
 
 def people_layers(source: MapSource) -> Iterator[VectorLayer]:
     """Layers of the pack and the people round it, the lowest first."""
-
-    def reach_style(reached: Reached) -> Style:
-        return REACH if reached.level == "likely" else REACH_BOUND
-
-    def heard_style(heard: Heard) -> Style:
-        return HEARD if heard.excess >= 0 else NOT_HEARD
-
-    def view_style(view: Viewpoint) -> Style:
-        return VIEWPOINT if view.keeps_off else TOO_NEAR
-
     yield VectorLayer(
         "Pack and people",
         "How far people hear the pack",
-        source.shapes(HOWL_REACH, lambda reached: f"People hear pack {reached.pack}", style=reach_style),
+        source.shapes(
+            HOWL_REACH,
+            lambda reached: f"People hear pack {reached.pack}",
+            style=lambda reached: REACH if reached.level == "likely" else REACH_BOUND,
+        ),
         REACH,
         False,
         "A howl from the middle of the enclosure, downwind or on a clear calm night. Beyond the elevation model flat "
@@ -66,7 +58,7 @@ def people_layers(source: MapSource) -> Iterator[VectorLayer]:
             HOWL_LEVELS,
             lambda heard: f"Howl of pack {heard.pack} at dwelling {heard.number}",
             [heard for heard in source.found(HOWL_LEVELS) if heard.kind == "dwelling"],
-            style=heard_style,
+            style=lambda heard: HEARD if heard.excess >= 0 else NOT_HEARD,
         ),
         HEARD,
         False,
@@ -76,7 +68,11 @@ def people_layers(source: MapSource) -> Iterator[VectorLayer]:
     yield VectorLayer(
         "Pack and people",
         "What viewing points see",
-        source.shapes(VIEWPOINTS, lambda view: f"Viewing point {view.number}", style=view_style),
+        source.shapes(
+            VIEWPOINTS,
+            lambda view: f"Viewing point {view.number}",
+            style=lambda view: VIEWPOINT if view.keeps_off else TOO_NEAR,
+        ),
         VIEWPOINT,
         True,
         "Bare ground only: trees and bushes hide more.",

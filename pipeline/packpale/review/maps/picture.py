@@ -15,6 +15,7 @@ from packpale.review.model import PlotResult
 from packpale.review.subjects.line import apron
 from packpale.review.subjects.stretches import line_between
 from packpale.review.words import Wording
+from packpale.review.words.quantities import ROUND
 from packpale.settings import Project
 
 if TYPE_CHECKING:
@@ -201,8 +202,7 @@ def _scale_bar(axes: "Axes", width_m: float, wide_mm: float, wording: Wording) -
     """Bar of a round length, at most 22 mm of the ``wide_mm`` that show ``width_m``."""
     unit, name = wording.unit("length").size, wording.unit("length").name
     wanted = width_m * 22 / wide_mm / unit
-    power = 10.0 ** np.floor(np.log10(wanted))
-    length = max(step * power for step in (1, 2, 5) if step * power <= wanted)
+    length = max(n for n in ROUND if n <= wanted)
     west, south = axes.get_xlim()[0], axes.get_ylim()[0]
     # All that follows in millimetres of the picture.
     mm, bar = width_m / wide_mm, length * unit

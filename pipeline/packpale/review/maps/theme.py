@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from packpale.review.maps.map_page import Room
 from packpale.review.maps.overlay import Classes
+from packpale.review.words.quantities import ROUND
 from packpale.site import Array
 
 SLOPE_RAMP = ("#fdf6d8", "#f0b860", "#b5502a", "#4a1420")
@@ -112,7 +113,6 @@ def spans(edges: Sequence[str]) -> list[str]:
 
 def even_edges(low: float, high: float, *, most: int = 8) -> list[float]:
     """Up to ``most`` multiples of a round step (1, 2 or 5 times a power of ten) between low and high, one at least."""
-    steps = (digit * 10.0**exponent for exponent in itertools.count(-2) for digit in (1, 2, 5))
-    step = next(s for s in steps if high / s - low / s < most)
+    step = next(s for s in ROUND if s >= 0.01 and high / s - low / s < most)
     first, last = math.floor(low / step) + 1, math.ceil(high / step) - 1
     return [round(k * step, 2) for k in range(first, max(last, first) + 1)]

@@ -6,6 +6,7 @@ from pathlib import Path
 from packpale.review.pages.render import Page
 from packpale.review.report.blocks import Block, Section, link, pictures_of
 from packpale.review.report.front import RunSource
+from packpale.review.words import counted
 
 
 def write_index(
@@ -17,7 +18,7 @@ def write_index(
     Page(
         address="index.html",
         title=source.project.title,
-        kicker=f"Where the wolves could live: {count} candidate {'plot' if count == 1 else 'plots'} compared",
+        kicker=f"Where the wolves could live: {counted(count, 'candidate plot')} compared",
         head=head,
         blocks=sections,
         others=(

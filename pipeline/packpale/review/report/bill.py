@@ -10,14 +10,7 @@ def bill_section(source: PlotSource) -> Section:
     show, works = source.show, source.works
     currency = source.project.currency
     priced = bill(works)
-    heads = (
-        ("What", "name"),
-        ("Quantity as drawn", "figure"),
-        ("Rate, likely", "figure"),
-        ("Low", "figure"),
-        ("Likely", "figure"),
-        ("High", "figure"),
-    )
+    heads = (("What", "name"), "Quantity as drawn", "Rate, likely", "Low", "Likely", "High")
     rows = [
         (i.text, show.quantity(i.quantity, i.unit), show.rate(i.rate[1], i.unit), *(show.amount(p) for p in i.price))
         for i in (line.item for line in priced.lines)
@@ -36,7 +29,7 @@ def bill_section(source: PlotSource) -> Section:
         blocks.append(
             table(
                 "From the bill as drawn to the middle estimate",
-                (("Why the middle estimate is another", "name"), (f"Amount in {currency}", "figure")),
+                (("Why the middle estimate is another", "name"), f"Amount in {currency}"),
                 [(step.text, show.amount(step.amount)) for step in steps[:-1]],
                 foot=[(steps[-1].text, show.amount(steps[-1].amount))],
             )

@@ -203,19 +203,24 @@ def figures(rows: Iterable[tuple[str, str] | None]) -> Figures:
     return Figures(tuple((words(row[0]), words(row[1])) for row in rows if row))
 
 
+Head = str | tuple[str, str]
+"""Of a column of figures; of any other with its look."""
+
+
 def table(
     title: str,
-    heads: Iterable[tuple[str, str]],
+    heads: Iterable[Head],
     rows: Iterable[Iterable[str | Run | Cell]],
     *,
     foot: Iterable[Iterable[str | Run | Cell]] = (),
     look: Literal["plain", "cards"] = "plain",
 ) -> Table:
-    """A table from heads, each with its look, and cells in plain text.
+    """A table from heads, those of figures alone and others with their look, and cells in plain text.
 
     Raises ValueError if there is no such look, or a row has another number of cells than there are heads.
     """
-    columns = tuple(Column(words(head), _look(kind)) for head, kind in heads)
+    looks = ((head, "figure") if isinstance(head, str) else head for head in heads)
+    columns = tuple(Column(words(head), _look(kind)) for head, kind in looks)
     made = Table(title, columns, _cells(rows), _cells(foot), look)
     for row in (*made.rows, *made.foot):
         if len(row) != len(columns):

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from packpale.review.report.blocks import Chart, words
+from packpale.review.words.quantities import ROUND
 
 INK, HAIR, RISES, FALLS = "#1d2a2a", "#d8d4c6", "#b5502a", "#2f78a8"
 WIDTH, NAMES_WIDTH, VALUE_WIDTH, STEP, BAR = 760.0, 330.0, 48.0, 24.0, 15.0
@@ -68,7 +69,7 @@ def day_bars(rows: Sequence[tuple[str, int, int]], *, alt: str, caption: str) ->
     scale = (WIDTH - left - after) / last
     foot = len(rows) * STEP + 6
     svg = drawing(WIDTH, foot + 22)
-    every = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 10**9) if s * scale >= 36 or s >= last)
+    every = next(int(s) for s in ROUND if s >= 1 and (s * scale >= 36 or s >= last))
     for day in range(0, last + 1, every):
         x = left + day * scale
         add(svg, "line", x1=x, x2=x, y1=0.0, y2=foot, stroke=HAIR)

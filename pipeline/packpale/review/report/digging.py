@@ -7,6 +7,7 @@ from packpale.earthworks.safety import EGRESS_DEPTH, PROTECTION_DEPTH
 from packpale.earthworks.stretches import total
 from packpale.review.report.blocks import Block, Columns, Section, Words, points, small, strong, table, words
 from packpale.review.report.source import PlotSource
+from packpale.review.words import counted
 
 
 def machine(source: PlotSource) -> Section:
@@ -22,7 +23,7 @@ def machine(source: PlotSource) -> Section:
 
 def _plant(source: PlotSource, plant: Plant) -> Iterator[Block]:
     show = source.show
-    heads = (("Work of the excavator", "name"), ("Quantity", "figure"), ("In an hour", "figure"), ("Hours", "figure"))
+    heads = (("Work of the excavator", "name"), "Quantity", "In an hour", "Hours")
     rows = [
         (t.name.capitalize(), show.volume(t.quantity), show.volume(t.output), f"{t.hours:.0f}")
         for t in plant.tasks
@@ -44,13 +45,7 @@ def _plant(source: PlotSource, plant: Plant) -> Iterator[Block]:
 
 def _haul(source: PlotSource, haul: Haul) -> Iterator[Block]:
     show = source.show
-    heads = (
-        ("Material", "name"),
-        ("In the ground", "figure"),
-        ("Loose", "figure"),
-        ("Swell set", "figure"),
-        ("Published", "figure"),
-    )
+    heads = (("Material", "name"), "In the ground", "Loose", "Swell set", "Published")
     rows = [
         (
             m.name.capitalize(),
@@ -69,8 +64,7 @@ def _haul(source: PlotSource, haul: Haul) -> Iterator[Block]:
     said = [f"The trench takes {show.volume(haul.backfill_compacted)} of compacted fill{brought}."]
     said += [_mounds(source, m) for m in haul.mounds] or ["Nothing is left over for mounds."]
     if haul.den_mounds:
-        count = "1 mound" if haul.den_mounds == 1 else f"{haul.den_mounds} mounds"
-        said.append(f"The soil makes {count} in which a den can be built.")
+        said.append(f"The soil makes {counted(haul.den_mounds, 'mound')} in which a den can be built.")
     yield points(said)
 
 
@@ -90,7 +84,7 @@ def _mounds(source: PlotSource, m: Mounds) -> str:
 
 
 def _loads(count: int) -> str:
-    return "1 truck load" if count == 1 else f"{count} truck loads"
+    return counted(count, "truck load")
 
 
 def trench_safety(source: PlotSource) -> Section:

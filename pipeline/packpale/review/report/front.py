@@ -27,7 +27,7 @@ from packpale.review.report.certainty import NAMES, overtaking_sentences, place_
 from packpale.review.report.charts import place_sketch, score_bars
 from packpale.review.report.notes import notes_section
 from packpale.review.report.price import price_range
-from packpale.review.words.wording import Wording
+from packpale.review.words import Wording, begun
 from packpale.settings import RANKING_CRITERIA, Project
 from packpale.values.cautions import caution
 from packpale.values.notes import Note
@@ -122,7 +122,7 @@ def _decision(source: RunSource) -> Iterator[Block]:
             "Reckon with ",
             strong(f"{source.project.currency} {source.range_of(first)}"),
             f"{estimate}. The middle of it is {show.money(f['cost_p50'])}, which is "
-            f"{show.money(show.per_area(f['cost_p50'], f['enclosed_area_m2']))} for each {_area_name(show)}.",
+            f"{show.money(show.per_area(f['cost_p50'], f['enclosed_area_m2']))} for each {show.area_name}.",
             *_rates(source.project),
         ),
         "lead",
@@ -241,13 +241,13 @@ def _screened(source: RunSource) -> Iterator[Block]:
 def _ranking_table(source: RunSource, winners: Sequence[RankedPlot]) -> Block:
     show, currency = source.show, source.project.currency
     heads = (
-        ("Rank", "figure"),
+        "Rank",
         ("Plot", "name"),
-        ("Score of 100", "figure"),
-        ("Enclosed", "figure"),
-        (f"Price to reckon with, {currency}", "figure"),
-        (f"Middle, {currency}", "figure"),
-        (f"for each {_area_name(show)}", "figure"),
+        "Score of 100",
+        "Enclosed",
+        f"Price to reckon with, {currency}",
+        f"Middle, {currency}",
+        f"for each {show.area_name}",
     )
     rows = []
     for row in winners:
@@ -273,13 +273,13 @@ def more_figures(source: RunSource, most: int | None = None) -> Section | None:
         return None
     heads = (
         ("Plot", "name"),
-        ("Fence in plan", "figure"),
-        ("Mean slope", "figure"),
-        ("Dug out, as drawn", "figure"),
-        ("of it rock", "figure"),
-        ("of it under water", "figure"),
-        ("Eight in ten draws between", "figure"),
-        ("Gets out if it digs faster than", "figure"),
+        "Fence in plan",
+        "Mean slope",
+        "Dug out, as drawn",
+        "of it rock",
+        "of it under water",
+        "Eight in ten draws between",
+        "Gets out if it digs faster than",
     )
     rows = []
     for row in source.winners[:most]:
@@ -337,18 +337,18 @@ def how_sure(source: RunSource) -> Section | None:
     if said:
         blocks.append(paragraph(said[0]))
     if len(said) > 1:
-        blocks.append(points(f"{s[:1].upper()}{s[1:]}" for s in said[1:]))
+        blocks.append(points(map(begun, said[1:])))
     return Section("How sure the ranking is", tuple(blocks), f"{PAGE}#how-sure")
 
 
 def _places(source: RunSource) -> Block:
     heads = (
-        ("Place", "figure"),
+        "Place",
         ("Plot", "name"),
-        ("First in, weights near the chosen", "figure"),
-        ("Usual places", "figure"),
-        ("First in, any weights", "figure"),
-        ("Usual places, any weights", "figure"),
+        "First in, weights near the chosen",
+        "Usual places",
+        "First in, any weights",
+        "Usual places, any weights",
         ("From first to last place", "sketch"),
     )
     told = source.told
@@ -406,7 +406,3 @@ def run_notes(source: RunSource, notes: Sequence[Note]) -> Section | None:
         return None
     said = paragraph("These concern the whole run; what concerns one plot alone stands with it.")
     return Section("What holds for every plot", (said, *found.blocks), found.id)
-
-
-def _area_name(show: Wording) -> str:
-    return "acre" if show.imperial else "hectare"

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from packpale.review.report.blocks import Block, Paragraph, Section, Words, paragraph, small, table, words
 from packpale.review.report.source import PlotSource
+from packpale.review.words import counted
 
 
 def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
@@ -28,10 +29,9 @@ def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
     gates = sum(pack.gates.x.size for pack in source.result.enclosure.packs)
     double = sum(fence.airlocks for fence in source.works.fences)
     single = " A single gate lets out whoever slips past." if double < gates else ""
-    count = "1 gate" if gates == 1 else f"{gates} gates"
     gap = max((g.gap for g in source.works.gates if not math.isnan(g.gap)), default=0.0)
     below = f"{show.dimension(gap)} open below a leaf" if gap else "gaps not known"
-    yield words("By a gate"), f"{count}, {double} with a second one behind; {below}.{single}"
+    yield words("By a gate"), f"{counted(gates, 'gate')}, {double} with a second one behind; {below}.{single}"
     yield words(source.see("With the water", "crossings")), _water(source)
     yield words(source.see("Unwatched", "round")), _unwatched(source)
 
@@ -42,11 +42,10 @@ def _water(source: PlotSource) -> str:
         area = source.show.area(source.project.crossings.min_area_m2)
         return f"No flow path that drains {area} or more crosses the fence line."
     worst = max(crossings, key=lambda c: c.area)
-    places = "1 place" if len(crossings) == 1 else f"{len(crossings)} places"
     least = "at least " if worst.is_lower_bound else ""
     area = source.show.area(worst.area)
     opens = "unless it is built for that, the fence opens in the first flood"
-    return f"Crosses at {places}, the largest drains {least}{area}: {opens}."
+    return f"Crosses at {counted(len(crossings), 'place')}, the largest drains {least}{area}: {opens}."
 
 
 def _unwatched(source: PlotSource) -> str:

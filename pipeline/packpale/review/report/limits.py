@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from packpale.review.report.blocks import Block, Section, Share, Shares, paragraph, small, words
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.line import touched
+from packpale.review.words import counted
 
 HELD_BY = 2
 """Kinds of limit that are named as holding a line, the most frequent first."""
@@ -32,7 +33,7 @@ def _held(source: PlotSource) -> Iterator[str]:
         if pack.given is not None:
             continue
         counts = Counter(source.show.say(touched(touch)) for touch in pack.touches)
-        held = [f"{limit} ({n} {'place' if n == 1 else 'places'})" for limit, n in counts.most_common(HELD_BY)]
+        held = [f"{limit} ({counted(n, 'place')})" for limit, n in counts.most_common(HELD_BY)]
         if len(counts) > HELD_BY:
             held.append(f"{len(counts) - HELD_BY} other limits that its map shows")
         text = f"The line touches: {', '.join(held)}." if held else "The line has room on all sides."

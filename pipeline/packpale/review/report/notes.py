@@ -4,13 +4,13 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from packpale.review.report.blocks import Section, link, points, small
-from packpale.review.words import Wording
+from packpale.review.words import Wording, begun
 from packpale.review.words.notes import in_short
 from packpale.values.notes import SEVERITIES, Note, Severity, ordered
 
 ON_A_SHEET = 3
 """Notes that a plot's sheet shows."""
-HEADS: dict[Severity, str] = {s: f"{s[:1].upper()}{s[1:]}" for s in SEVERITIES}
+HEADS: dict[Severity, str] = {s: begun(s) for s in SEVERITIES}
 
 
 def gravest(notes: Sequence[Note], show: Wording, *, several_packs: bool, address: str) -> Section | None:

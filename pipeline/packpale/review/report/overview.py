@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.review.report.blocks import Chart, link, words
 from packpale.review.report.charts import HAIR, INK, add, drawing, markup
+from packpale.review.words.quantities import ROUND
 from packpale.review.words.wording import Wording
 
 WIDE, HIGH, PAD = 420.0, 400.0, 26.0
@@ -18,7 +19,6 @@ FENCE, LAND = "#8f1233", "#efe8d4"
 EDGE = {"stroke": "#fffdf8", "stroke-width": "4", "stroke-linejoin": "round"}
 """A light edge round letters, so that they can be read on any line."""
 BOLD = {"font-weight": "bold"}
-NICE = (1, 2, 5)
 MOST_NAMED = 40
 """So many plots have their name in the picture."""
 LETTER, LINE = 7.2, 15.0
@@ -120,8 +120,7 @@ def _path(points: np.ndarray) -> str:
 def _scale(svg: Element, scale: float, height: float, show: Wording) -> None:
     unit = show.unit("length").size
     longest = 0.3 * WIDE / scale / unit
-    power = 10.0 ** np.floor(np.log10(longest))
-    length = max(n * power for n in NICE if n * power <= longest)
+    length = max(n for n in ROUND if n <= longest)
     x, y, wide = PAD, height - 14, length * unit * scale
     add(svg, "path", d=f"M{x:.1f} {y - 4:.1f}v4h{wide:.1f}v-4", fill="none", stroke=INK, stroke_width=1.5)
     add(svg, "text", show.length(length * unit), x=x + wide + 6, y=y, font_size=12.0, fill=INK)

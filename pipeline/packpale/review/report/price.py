@@ -6,7 +6,7 @@ from packpale.earthworks.model import Flank, Uncertainty
 from packpale.review.report.blocks import Block, Columns, Section, Table, paragraph, table
 from packpale.review.report.charts import both_ways
 from packpale.review.report.source import PlotSource
-from packpale.review.words.wording import Wording
+from packpale.review.words import Wording, begun
 
 PUBLISHED_CLASSES = "AACE International Recommended Practice 18R-97"
 DRIVERS_SHOWN, FLANKS_SHOWN = 10, 4
@@ -57,10 +57,7 @@ def how_sure(source: PlotSource) -> Section:
         )
         blocks.append(paragraph(f"{'The pit' if len(found.pits) == 1 else 'The pits'} would go to {where}."))
     texts = {f"rate: {item.key}": f"Rate: {item.text.partition(',')[0]}" for item in source.works.items}
-    drivers = [
-        (texts.get(d.name, f"{d.name[0].upper()}{d.name[1:]}"), d.swing, show.change(d.swing))
-        for d in found.drivers[:DRIVERS_SHOWN]
-    ]
+    drivers = [(texts.get(d.name, begun(d.name)), d.swing, show.change(d.swing)) for d in found.drivers[:DRIVERS_SHOWN]]
     if drivers:
         blocks.append(
             both_ways(
@@ -82,12 +79,7 @@ def _found(source: PlotSource) -> Uncertainty:
 
 def _volumes(source: PlotSource, found: Uncertainty) -> Table:
     rows = [(name, *(source.show.volume(v) for v in found.volumes[key])) for key, name in VOLUMES]
-    heads = (
-        ("Volume", "name"),
-        ("One in ten below", "figure"),
-        ("Half below", "figure"),
-        ("One in ten above", "figure"),
-    )
+    heads = (("Volume", "name"), "One in ten below", "Half below", "One in ten above")
     return table("Spread of the volumes", heads, rows)
 
 
@@ -101,9 +93,5 @@ def _flanks(source: PlotSource, flanks: Sequence[Flank]) -> Table:
         )
         for f in flanks
     ]
-    heads = (
-        ("Flank", "name"),
-        ("Its rock’s part in the spread", "figure"),
-        ("Nearest pit that tells of rock", "figure"),
-    )
+    heads = (("Flank", "name"), "Its rock’s part in the spread", "Nearest pit that tells of rock")
     return table("Rock and pits by flank", heads, rows)

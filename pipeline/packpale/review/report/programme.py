@@ -9,7 +9,7 @@ from packpale.review.report.charts import day_bars
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.programme import PROGRAMME, WORKS, planned_days, work_name
-from packpale.review.words import MISSING
+from packpale.review.words import MISSING, begun, counted
 
 
 @dataclass(frozen=True)
@@ -72,17 +72,10 @@ def _stages(source: PlotSource) -> Iterator[_Stage]:
 
 def _table(source: PlotSource, stages: Sequence[_Stage]) -> Block:
     show = source.show
-    heads = (
-        ("Work", "name"),
-        ("Days", "figure"),
-        ("Machine", "figure"),
-        ("Crew", "figure"),
-        ("Brought in", "words"),
-        ("Where spoil goes", "words"),
-    )
+    heads = (("Work", "name"), "Days", "Machine", "Crew", ("Brought in", "words"), ("Where spoil goes", "words"))
     rows = [
         (
-            f"{stage.name[:1].upper()}{stage.name[1:]}",
+            begun(stage.name),
             f"{stage.first} to {stage.last}" if stage.last > stage.first else f"{stage.first}",
             _hours(stage.of("machine_h")),
             _hours(stage.of("crew_h")),
@@ -172,7 +165,7 @@ def _said(source: PlotSource, made: Programme) -> Iterator[str]:
     if wet:
         days = sum(day.in_water > 0 for day in trench)
         yield (
-            f"The trench meets water over {show.length(wet)} on {days} {'day' if days == 1 else 'days'}: have the pump "
+            f"The trench meets water over {show.length(wet)} on {counted(days, 'day')}: have the pump "
             "there before the machine."
         )
     yield "The take-off has no bedding: where stones would cut the mesh, add it."

@@ -5,8 +5,8 @@ from typing import Any
 
 from packpale.review.assumed import SET, UsedSetting, settings_used
 from packpale.review.report.blocks import Block, Section, code, paragraph, table, words
+from packpale.review.words import Wording, begun
 from packpale.review.words.settings import NAMES, called
-from packpale.review.words.wording import Wording
 from packpale.settings import Project
 from packpale.units import HECTARE_M2
 from packpale.values.quantity import HOUR_S, Kind, given
@@ -77,7 +77,7 @@ def settings_section(project: Project, show: Wording) -> Section:
     if unset:
         title = "Not set, though the report speaks of them"
         heads = (("Setting", "name"), ("Name in the settings file", "key"))
-        rows = [(words(_begun(called(key))), words(code(key))) for key in unset]
+        rows = [(words(begun(called(key))), words(code(key))) for key in unset]
         lists.append(Section(title, (table(title, heads, rows),)))
     return Section("What the run rests on", tuple(lists), "basis.html#settings")
 
@@ -109,18 +109,14 @@ def _named(setting: UsedSetting) -> str:
     """What sentences of the report call a setting, and what it is."""
     if setting.key not in NAMES:
         return setting.meaning
-    return f"{_begun(called(setting.key))}. {setting.meaning}"
+    return f"{begun(called(setting.key))}. {setting.meaning}"
 
 
 def _source(setting: UsedSetting) -> str:
     """Who stands behind a value. "none" is what the list is about, and need not be said at each."""
     remark = setting.source.removeprefix("none; ").removeprefix("none")
     told = f"{setting.status}: {remark}" if setting.status == "common practice" else remark
-    return _begun(told)
-
-
-def _begun(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
+    return begun(told)
 
 
 def in_words(value: Any, unit: str, show: Wording) -> str:

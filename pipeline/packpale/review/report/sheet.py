@@ -8,6 +8,7 @@ from packpale.review.report.blocks import Block, Columns, Paragraph, Picture, Se
 from packpale.review.report.holding import holding_section
 from packpale.review.report.price import honest_range
 from packpale.review.report.source import PlotSource
+from packpale.review.words import begun, counted
 from packpale.values.quantity import Span
 
 
@@ -24,7 +25,7 @@ def _verdict(source: PlotSource) -> Iterator[Block]:
     if not source.result.enclosure.feasible:
         reason = source.show.say(source.result.enclosure.reason or "")
         yield Paragraph(words("No enclosure fits here."), "verdict")
-        yield Paragraph(words(f"{reason[:1].upper()}{reason[1:]}."))
+        yield Paragraph(words(f"{begun(reason)}."))
 
 
 def _map(source: PlotSource) -> Picture:
@@ -52,7 +53,7 @@ def _of(source: PlotSource, ground: Inside) -> Iterator[str]:
         yield f"{show.length(ground.relief)} from the lowest to the highest ground"
     if source.project.dens.count:
         count = sum(den.pack == ground.pack for den in care.dens)
-        yield f"{count or 'no'} {'place' if count == 1 else 'places'} found for a den"
+        yield f"{counted(count, 'place') if count else 'no places'} found for a den"
     for seen in care.viewing.packs if care.viewing else ():
         if seen.pack == ground.pack and math.isfinite(seen.refuge_share):
             most = "at most " if seen.is_bound else ""
@@ -98,9 +99,7 @@ def main_figures(source: PlotSource) -> Block:
             rows.append(("rock to reckon with", show.say(Span(low, high, "volume"))))
             rows.append(("Price to reckon with", honest_range(found, show)))
         rows.append(("Middle estimate", show.money(cost["p50"])))
-        rows.append(
-            ("for each hectare" if not show.imperial else "for each acre", show.money(show.per_area(cost["p50"], area)))
-        )
+        rows.append((f"for each {show.area_name}", show.money(show.per_area(cost["p50"], area))))
         if care.escape_dig_rate is not None:
             rows.append(("Gets out if it digs faster than", show.speed(care.escape_dig_rate)))
     return figures(rows)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from packpale.review.words import MISSING, Wording
-from packpale.review.words.quantities import ACRE_M2
+from packpale.review.words.quantities import ROUND
 from packpale.units import HECTARE_M2
 
 MOST_CURVES = 12
@@ -24,8 +24,6 @@ LEFT, RIGHT, TOP, BOTTOM = 96.0, 40.0, 16.0, 52.0
 """Of the chart and of the margins round its field. [px]"""
 LETTER_STEP = 15.0
 """Least distance between two letters above each other. [px]"""
-STEPS = tuple(m * 10.0**e for e in range(-3, 10) for m in (1, 2, 5))
-"""Round steps of a scale."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +98,7 @@ def size_prices(
     if not menus:
         return None
     drawn = menus[:MOST_CURVES]
-    unit_m2, unit = (ACRE_M2, "acre") if wording.imperial else (HECTARE_M2, "hectare")
+    unit_m2 = wording.unit("area").size
     sizes = _common(menus)
     steps = list(itertools.pairwise(sizes))
     letters = [_letter(k) for k in range(len(menus))]
@@ -108,7 +106,7 @@ def size_prices(
         curves=tuple(_curves(drawn)),
         across=tuple(_ticks(_most(drawn, "area_m2"), unit_m2, LEFT, WIDTH - RIGHT)),
         up=tuple(_ticks(_most(drawn, "price_likely"), 1.0, HEIGHT - BOTTOM, TOP)),
-        unit=unit,
+        unit=wording.area_name,
         alt="Likely price over enclosed area. "
         + " ".join(_in_words(m, k, wording) for k, m in zip(letters, drawn, strict=False)),
         sizes=tuple(wording.area(s * HECTARE_M2) for s in sizes),
@@ -202,7 +200,7 @@ def _curves(menus: Sequence[_Menu]) -> Iterator[Curve]:
 
 def _ticks(most: float, unit: float, start: float, end: float) -> Iterator[Tick]:
     """From zero to the largest value in round steps, at most six of them."""
-    step = next((s for s in STEPS if most / unit / s <= 6), STEPS[-1])
+    step = next((s for s in ROUND if most / unit / s <= 6), ROUND[-1])
     for k in range(int(most / unit / step + 1e-9) + 1):
         yield Tick(start + (end - start) * k * step * unit / most, f"{k * step:,.10g}")
 

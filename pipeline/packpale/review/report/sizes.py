@@ -3,6 +3,7 @@
 from packpale.review.report.blocks import (
     Block,
     Chart,
+    Head,
     Section,
     Table,
     Words,
@@ -39,7 +40,7 @@ def sizes(source: RunSource) -> Section | None:
     ]
     if found.steps and found.more:
         title = f"What the next {found.unit} costs, in {currency}"
-        heads = [("Plot", "name"), *((f"From {step}", "figure") for step in found.steps)]
+        heads: list[Head] = [("Plot", "name"), *(f"From {step}" for step in found.steps)]
         rows: list[tuple[str | Words, ...]] = [
             (words(strong(letter), f" {plot}"), *prices) for letter, plot, prices in found.more
         ]
@@ -56,12 +57,8 @@ def sizes(source: RunSource) -> Section | None:
 
 
 def _equal(found: SizePrices, currency: str) -> Table:
-    heads = [
-        ("Plot", "name"),
-        *((f"{size}, {currency}", "figure") for size in found.sizes),
-        ("Largest found", "figure"),
-        (f"for {currency}", "figure"),
-    ]
+    of_sizes = (f"{size}, {currency}" for size in found.sizes)
+    heads: list[Head] = [("Plot", "name"), *of_sizes, "Largest found", f"for {currency}"]
     rows: list[tuple[str | Words, ...]] = [
         (words(strong(letter), f" {plot}"), *prices, area, price) for letter, plot, prices, area, price in found.equal
     ]

@@ -8,6 +8,7 @@ from packpale.review.report.blocks import Block, Section, link, paragraph, point
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects import crossings as subject
+from packpale.review.words import counted
 from packpale.values.cautions import advised
 
 SHOWN = 2
@@ -60,9 +61,8 @@ def _mapped(source: PlotSource) -> list[Block]:
     streams, show = source.care.streams, source.show
     if not streams:
         return []
-    places = "1 place" if len(streams) == 1 else f"{len(streams)} places"
     return [
-        paragraph(f"Water on the map crosses the fence line at {places}:"),
+        paragraph(f"Water on the map crosses the fence line at {counted(len(streams), 'place')}:"),
         points(_stream(source, s, show.length(s.chainage), show.length(s.width)) for s in streams),
     ]
 
@@ -108,7 +108,6 @@ def _places(source: PlotSource, found: list[subject.Found]) -> list[Block]:
     most = sorted(found, key=lambda f: -f.area)[:SHOWN]
     shown = [f for f in found if f in most]
     rain = settings.rain_source is not None
-    places = "1 place" if len(found) == 1 else f"{len(found)} places"
     more = (f"; the {SHOWN} that drain most are listed, ", link("packpale.gpkg", "packpale.gpkg"), " has all")
     said = (
         f"Flow by the rational method, {settings.runoff_coefficient:g} of the rain running off, times "
@@ -118,7 +117,8 @@ def _places(source: PlotSource, found: list[subject.Found]) -> list[Block]:
     )
     return [
         paragraph(
-            f"Flow paths that drain {show.area(settings.min_area_m2)} or more cross the fence line at {places}",
+            f"Flow paths that drain {show.area(settings.min_area_m2)} or more cross the fence line at "
+            f"{counted(len(found), 'place')}",
             *(more if len(found) > SHOWN else ()),
             f" ({_kinds(found)}). Each is a weak point: mesh catches what floats, bends or is undermined, and the "
             "first flood opens the fence.",

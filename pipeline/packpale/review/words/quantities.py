@@ -21,6 +21,8 @@ LONG_M = 100.0
 """From this size on a length of a rule is converted to whole units. [m]"""
 GIVEN_DIGITS = 3
 """Digits of a figure that somebody set in another unit than that shown."""
+ROUND = tuple(float(f"{m}e{e}") for e in range(-3, 10) for m in (1, 2, 5))
+"""Round numbers, ascending: 0.001, 0.002, 0.005, 0.01 and so on."""
 _PLAIN = str.maketrans({NBSP: " ", MINUS: "-"})
 
 
@@ -188,6 +190,16 @@ def given_number(value: float, most: int = 6) -> str:
 def joined(text: str, unit: str) -> str:
     """A number and its unit, which do not part at the end of a line."""
     return text if not unit else f"{text}{unit}" if unit == "°" else f"{text}{NBSP}{unit}"
+
+
+def counted(number: int, what: str) -> str:
+    """A number of things, such as 1 place or 3 places."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def begun(text: str) -> str:
+    """A text with a capital at its start."""
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def plain(text: str) -> str:

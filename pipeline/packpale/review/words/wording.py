@@ -9,6 +9,7 @@ from packpale.review.words.quantities import (
     MISSING,
     SQUARE_FOOT_M2,
     Unit,
+    begun,
     column_unit,
     figure,
     joined,
@@ -92,13 +93,13 @@ class Wording:
         """
         said = ""
         for before, name, spec, _ in Formatter().parse(template):
-            said += _begun(before) if begins and not said else before
+            said += begun(before) if begins and not said else before
             if name is None:
                 continue
             value = self.setting(spec or "") if name == SETTING else self.say(values[name])
             starts = said.endswith(". ") or (begins and not said)
             as_it_is = self.by_key if name == SETTING else _is_text(values[name])
-            said += _begun(value) if starts and not as_it_is else value
+            said += begun(value) if starts and not as_it_is else value
         return said
 
     def note(self, note: Note, *, several_packs: bool = True) -> Told:
@@ -156,8 +157,13 @@ class Wording:
 
     def money_per_area(self, per_ha: float | None) -> str:
         """Price for each hectare or acre, given for a hectare."""
-        unit = "acre" if self.imperial else "hectare"
-        return f"{self.money(None if per_ha is None else per_ha * self.unit('area').size / HECTARE_M2)} for each {unit}"
+        price = None if per_ha is None else per_ha * self.unit("area").size / HECTARE_M2
+        return f"{self.money(price)} for each {self.area_name}"
+
+    @property
+    def area_name(self) -> str:
+        """What one unit of ground area is called."""
+        return "acre" if self.imperial else "hectare"
 
     def price(self, value: float | None) -> str:
         """The same in a column whose head names the currency."""
@@ -208,10 +214,6 @@ def _packs(numbers: tuple[int, ...]) -> str:
     if len(numbers) == 1:
         return f"Pack {numbers[0]}"
     return f"Packs {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
-
-
-def _begun(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _is_text(value: Value) -> bool:
