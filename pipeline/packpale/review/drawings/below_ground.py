@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from packpale.review.drawings.sheet import DASHED, DOTTED, MEDIUM, Box, Sheet
+from packpale.review.drawings import pens
+from packpale.review.drawings.sheet import Box, Sheet
 from packpale.site import Array
 
 ROCK_SIGN_MM, WATER_SIGN_MM = 2.5, 16.0
@@ -23,7 +24,7 @@ class BelowGround:
 
     def draw(self, sheet: Sheet, x: Array, y: Array, box: Box, *, name: str = "") -> None:
         """The line from left to right within a box."""
-        sheet.line(x, y, width=MEDIUM, colour=self.colour, dash=self.dash, clip=box, name=name)
+        sheet.line(x, y, width=pens.MEDIUM, colour=self.colour, dash=self.dash, clip=box, name=name)
         self.signs(sheet, x, y, box)
 
     def sample(self, sheet: Sheet, x: float, y: float, wide: float) -> None:
@@ -45,5 +46,5 @@ def _triangles(sheet: Sheet, x: Array, y: Array, box: Box) -> None:
         sheet.fill([at, at - 0.8, at + 0.8], [tip + 0.2, tip + 1.5, tip + 1.5], colour=WATER.colour, clip=box)
 
 
-ROCK = BelowGround("rock", "#6f5a3c", DASHED, _strokes)
-WATER = BelowGround("water", "#1f6f8b", DOTTED, _triangles)
+ROCK = BelowGround("rock", "#6f5a3c", pens.DASHED, _strokes)
+WATER = BelowGround("water", "#1f6f8b", pens.DOTTED, _triangles)

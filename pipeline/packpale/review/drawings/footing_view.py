@@ -6,26 +6,8 @@ import numpy as np
 
 from packpale.earthworks.footing import Footing
 from packpale.earthworks.section import TrenchSection
-from packpale.review.drawings.sheet import (
-    CHAIN,
-    DASHED,
-    EARTH,
-    FIELD,
-    FILL,
-    GRASS,
-    HAIR,
-    INK,
-    MEDIUM,
-    RED,
-    RULER,
-    SMALL,
-    SOFT,
-    THICK,
-    Sheet,
-    View,
-    fitting_scale,
-    scale_text,
-)
+from packpale.review.drawings import pens
+from packpale.review.drawings.sheet import FIELD, RULER, Sheet, View, fitting_scale, scale_text
 from packpale.review.lettering import wrapped
 from packpale.review.words import Wording
 
@@ -54,7 +36,7 @@ def draw_footing(
     west, east = across - half, across + half
     x, y = view.at([west, east, east, west, west], [bottom, bottom, top, top, bottom])
     sheet.fill(x, y, colour=CONCRETE)
-    sheet.line(x, y, dash=DASHED, name=name)
+    sheet.line(x, y, dash=pens.DASHED, name=name)
 
 
 def skirt_at_post(footing: Footing, inward: int) -> tuple[list[float], list[float]]:
@@ -71,9 +53,9 @@ def draw_detail(sheet: Sheet, section: TrenchSection, footing: Footing, inward: 
     """Section at a post, in the column at the left: trench, concrete, the skirt past it, dimensions and words."""
     left, bottom, _, top = FIELD
     *words, gravest = _words(footing, section, wording)
-    rows = [wrapped(text, SMALL, DETAIL_MM - 8) for text in words]
+    rows = [wrapped(text, pens.SMALL, DETAIL_MM - 8) for text in words]
     # Bold letters are wider.
-    rows.append(wrapped(gravest, SMALL, 0.86 * (DETAIL_MM - 8)))
+    rows.append(wrapped(gravest, pens.SMALL, 0.86 * (DETAIL_MM - 8)))
     below = ROW_MM * sum(map(len, rows)) + 12.0
     half = section.bottom_width / 2 + SIDE_M
     scale = max(
@@ -92,7 +74,7 @@ def draw_detail(sheet: Sheet, section: TrenchSection, footing: Footing, inward: 
     for k, one in enumerate(rows):
         last = k == len(rows) - 1
         for row in one:
-            sheet.text(left + 4, y, row, size=SMALL, bold=last, colour=RED if last else INK)
+            sheet.text(left + 4, y, row, size=pens.SMALL, bold=last, colour=pens.RED if last else pens.INK)
             y -= ROW_MM
 
 
@@ -100,20 +82,20 @@ def _ground(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, 
     deep = footing.bottom + BELOW_M
     low = view.point(-half, -deep)
     clip = (*low, *view.point(half, 0.0))
-    sheet.fill(*view.at([-half, half, half, -half], [0, 0, -deep, -deep]), colour=EARTH)
+    sheet.fill(*view.at([-half, half, half, -half], [0, 0, -deep, -deep]), colour=pens.EARTH)
     offset = np.linspace(-half, half, 241)
     edge = section.edges
     depth = section.depth_at(offset)
     x, y = view.at(offset, -depth)
-    sheet.fill([*x, x[-1], x[0]], [*y, view.point(0, 0)[1], view.point(0, 0)[1]], colour=FILL)
+    sheet.fill([*x, x[-1], x[0]], [*y, view.point(0, 0)[1], view.point(0, 0)[1]], colour=pens.FILL)
     outline = [(edge[0], 0.0)]
     for inner, outer, a, b in section.pieces:
         outline += [(float(inner), -float(a)), (float(outer), -float(b))]
-    sheet.line(*view.at(*np.array([*outline, (edge[1], 0.0)]).T), width=MEDIUM, clip=clip)
+    sheet.line(*view.at(*np.array([*outline, (edge[1], 0.0)]).T), width=pens.MEDIUM, clip=clip)
     for start, end in ((-half, max(edge[0], -half)), (min(edge[1], half), half)):
         if end > start:
-            sheet.line(*view.at([start, end], [0, 0]), width=THICK, colour=GRASS)
-    sheet.line(*view.at([max(edge[0], -half), min(edge[1], half)], [0, 0]), colour=GRASS, dash=DASHED)
+            sheet.line(*view.at([start, end], [0, 0]), width=pens.THICK, colour=pens.GRASS)
+    sheet.line(*view.at([max(edge[0], -half), min(edge[1], half)], [0, 0]), colour=pens.GRASS, dash=pens.DASHED)
 
 
 def _post(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, inward: int) -> None:
@@ -121,10 +103,12 @@ def _post(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, in
     corners = [(-wide, -footing.bottom), (wide, -footing.bottom), (wide, -footing.top), (-wide, -footing.top)]
     x, y = view.at(*np.array([*corners, corners[0]]).T)
     sheet.fill(x, y, colour=CONCRETE)
-    sheet.line(x, y, width=MEDIUM, name="footing-at-post")
-    sheet.line(*view.at([0, 0], [-footing.bottom - BELOW_M, ABOVE_M]), width=HAIR, colour=SOFT, dash=CHAIN)
+    sheet.line(x, y, width=pens.MEDIUM, name="footing-at-post")
+    sheet.line(
+        *view.at([0, 0], [-footing.bottom - BELOW_M, ABOVE_M]), width=pens.HAIR, colour=pens.SOFT, dash=pens.CHAIN
+    )
     sheet.line(*view.at([0, 0], [0, ABOVE_M]), width=1.0)
-    mesh: dict[str, Any] = {"width": 1.0, "colour": RED, "dash": (2.2, 0.8)}
+    mesh: dict[str, Any] = {"width": 1.0, "colour": pens.RED, "dash": (2.2, 0.8)}
     sheet.line(*view.at(*skirt_at_post(footing, inward)), name="skirt-at-post", **mesh)
     reach, cover = min(section.apron_reach, section.bottom_width / 2 + SIDE_M), section.apron_cover
     if reach > 0:
@@ -146,7 +130,7 @@ def _dimensions(sheet: Sheet, view: View, section: TrenchSection, footing: Footi
     left, right = view.point(-wide, 0)[0], view.point(wide, 0)[0]
     y = view.point(0, -footing.bottom - BELOW_M)[1] - 6
     for x in (left, right):
-        sheet.line([x, x], [lower - 1, y - 1.2], width=HAIR, colour=SOFT)
+        sheet.line([x, x], [lower - 1, y - 1.2], width=pens.HAIR, colour=pens.SOFT)
     sheet.measure((left, y), (right, y), show(footing.diameter), name="footing-diameter")
 
 
@@ -154,13 +138,13 @@ def _names(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, i
     """What is concrete and skirt, and which side is which."""
     half, wide = section.bottom_width / 2 + SIDE_M, footing.diameter / 2
     x, y = view.point(-inward * wide / 2, -(footing.top + footing.bottom) / 2)
-    sheet.text(x, y, "concrete", size=SMALL, turn=90, across="center", up="center")
+    sheet.text(x, y, "concrete", size=pens.SMALL, turn=90, across="center", up="center")
     x, y = view.point(inward * wide, -section.depth / 2)
-    word: dict[str, Any] = {"size": SMALL, "colour": RED, "bold": True}
+    word: dict[str, Any] = {"size": pens.SMALL, "colour": pens.RED, "bold": True}
     sheet.text(x + inward * 2.0, y, "skirt", turn=90, across="center", up="center", **word)
     for sign, across in ((-1, "left"), (1, "right")):
         x, y = view.point(sign * half, 0)
-        sheet.text(x, y + 1.6, "inside" if sign == inward else "outside", size=SMALL, bold=True, across=across)
+        sheet.text(x, y + 1.6, "inside" if sign == inward else "outside", size=pens.SMALL, bold=True, across=across)
 
 
 def _through(footing: Footing, cover: float) -> bool:

@@ -9,22 +9,9 @@ import numpy as np
 
 from packpale.earthworks.footing import footing
 from packpale.earthworks.gates import GAP_TOLD_M, OUTER, GateLeaf, Opening, ground_between
+from packpale.review.drawings import pens
 from packpale.review.drawings.footing_view import CONCRETE, draw_footing, made_ground
-from packpale.review.drawings.sheet import (
-    DASHED,
-    EARTH,
-    GRASS,
-    HAIR,
-    INK,
-    MEDIUM,
-    RED,
-    SMALL,
-    SOFT,
-    THICK,
-    Pair,
-    Sheet,
-    View,
-)
+from packpale.review.drawings.sheet import Pair, Sheet, View
 from packpale.review.lettering import printable, wrapped
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -32,7 +19,7 @@ from packpale.site import Array, Site
 
 BESIDE_M, ABOVE_M, BELOW_M = 0.3, 0.25, 0.15
 """Fence shown beside an opening, room above its leaves, earth below what is deepest."""
-MESH: dict[str, Any] = {"width": 0.8, "colour": RED, "dash": (2.2, 0.8)}
+MESH: dict[str, Any] = {"width": 0.8, "colour": pens.RED, "dash": (2.2, 0.8)}
 
 
 @dataclass(frozen=True)
@@ -96,7 +83,7 @@ def draw_elevation(sheet: Sheet, view: View, one: Elevation) -> None:
     fence, floor = one.project.fence, view.point(0, one.base)[1]
     for across, ground in one.runs:
         x, y = view.at(across, ground)
-        sheet.fill([*x, x[-1], x[0]], [*y, floor, floor], colour=EARTH)
+        sheet.fill([*x, x[-1], x[0]], [*y, floor, floor], colour=pens.EARTH)
     posts = [at for at in (0.0, one.clear) if math.isfinite(one.level(at))]
     for side, at in enumerate(posts, 1):
         foot = footing(fence, _dug(one.place, one.project))
@@ -104,7 +91,7 @@ def draw_elevation(sheet: Sheet, view: View, one: Elevation) -> None:
     if one.place == OUTER:
         _draw_below(sheet, view, one)
     for k, run in enumerate(one.runs, 1):
-        sheet.line(*view.at(*run), width=THICK, colour=GRASS, name=f"ground-{one.key}-{k}")
+        sheet.line(*view.at(*run), width=pens.THICK, colour=pens.GRASS, name=f"ground-{one.key}-{k}")
     for leaf in one.leaves:
         _draw_leaf(sheet, view, one, leaf)
     tops = [leaf.underside + leaf.height for leaf in one.leaves if math.isfinite(leaf.underside)]
@@ -113,7 +100,7 @@ def draw_elevation(sheet: Sheet, view: View, one: Elevation) -> None:
         beside = at + (BESIDE_M if at > 0 else -BESIDE_M)
         if math.isfinite(one.level(beside)):
             heights = np.array([one.level(at), one.level(beside)]) + fence.height_m
-            sheet.line(*view.at([at, beside], heights), width=MEDIUM)
+            sheet.line(*view.at([at, beside], heights), width=pens.MEDIUM)
 
 
 def _draw_below(sheet: Sheet, view: View, one: Elevation) -> None:
@@ -124,14 +111,16 @@ def _draw_below(sheet: Sheet, view: View, one: Elevation) -> None:
         low = top - settings.sill_above_ground_m - settings.sill_depth_m
         x, y = view.at([0, one.clear, one.clear, 0, 0], [low, low, top, top, low])
         sheet.fill(x, y, colour=CONCRETE)
-        sheet.line(x, y, width=MEDIUM, name="sill")
+        sheet.line(x, y, width=pens.MEDIUM, name="sill")
     for k, (across, ground) in enumerate(one.runs, 1):
         if trench.apron_reach_m > 0:
             sheet.line(*view.at(across, ground - trench.apron_cover_m), name=f"apron-below-{k}", **MESH)
         sheet.line(*view.at(across, ground - trench.depth_m), name=f"skirt-below-{k}", **MESH)
         for x in across[(across >= 0) & (across <= one.clear)][::5]:
-            sheet.line(*view.at([x, x], [one.level(x), one.level(x) - trench.depth_m]), width=HAIR, colour=RED)
-    style: dict[str, Any] = {"size": SMALL, "colour": RED, "bold": True, "across": "center", "up": "center"}
+            sheet.line(
+                *view.at([x, x], [one.level(x), one.level(x) - trench.depth_m]), width=pens.HAIR, colour=pens.RED
+            )
+    style: dict[str, Any] = {"size": pens.SMALL, "colour": pens.RED, "bold": True, "across": "center", "up": "center"}
     words = [("skirt", 0.75, 0.65 * trench.depth_m)]
     words += [("apron", 0.25, trench.apron_cover_m)] if trench.apron_reach_m > 0 else []
     for text, share, depth in words:
@@ -146,15 +135,17 @@ def _draw_leaf(sheet: Sheet, view: View, one: Elevation, leaf: GateLeaf) -> None
     name = f"{one.key}-{leaf.leaf}"
     if math.isnan(leaf.underside):
         x, y = view.point((start + end) / 2, one.base + one.high / 2)
-        sheet.text(x, y, "elevation missing", size=SMALL, colour=RED, bold=True, across="center")
+        sheet.text(x, y, "elevation missing", size=pens.SMALL, colour=pens.RED, bold=True, across="center")
         return
     low, top = leaf.underside, leaf.underside + leaf.height
     corners = [(start, low), (end, low), (end, top), (start, top), (start, low)]
     sheet.line(*view.at(*np.array(corners).T), width=0.5, name=f"leaf-{name}")
     # The sign of a hinged leaf: two lines that meet on its hinge side, dashed where it opens away from who looks.
     hinge, other = (end, start) if leaf.leaf == 2 else (start, end)
-    dash = DASHED if one.project.gates.swing == "in" else ()
-    sheet.line(*view.at([other, hinge, other], [low, (low + top) / 2, top]), colour=SOFT, width=HAIR, dash=dash)
+    dash = pens.DASHED if one.project.gates.swing == "in" else ()
+    sheet.line(
+        *view.at([other, hinge, other], [low, (low + top) / 2, top]), colour=pens.SOFT, width=pens.HAIR, dash=dash
+    )
     sheet.measure(view.point(start, top), view.point(end, top), show(leaf.width), shift=4,
                   name=f"leaf-width-{name}")  # fmt: skip
     inner = view.point(start + (0.42 if leaf.leaf == 1 else 0.58) * leaf.width, low)[0]
@@ -164,12 +155,12 @@ def _draw_leaf(sheet: Sheet, view: View, one: Elevation, leaf: GateLeaf) -> None
     # A little into the leaf, so that no edge hides it.
     aside = 1.4 if at < (start + end) / 2 else -1.4
     (x, bottom), up = view.point(at, floor), view.point(at, low)[1]
-    sheet.line([x + aside] * 2, [bottom, up], colour=RED, width=MEDIUM, name=f"gap-{name}")
+    sheet.line([x + aside] * 2, [bottom, up], colour=pens.RED, width=pens.MEDIUM, name=f"gap-{name}")
     for y in (bottom, up):
-        sheet.line([x + aside - 0.7, x + aside + 0.7], [y, y], colour=RED, width=MEDIUM)
+        sheet.line([x + aside - 0.7, x + aside + 0.7], [y, y], colour=pens.RED, width=pens.MEDIUM)
     x, y = view.point((start + end) / 2, low)
     bad = leaf.gap > GAP_TOLD_M + 1e-9
-    sheet.text(x, y + 2.0, f"gap {show(leaf.gap)}", size=SMALL, bold=True, colour=RED if bad else INK,
+    sheet.text(x, y + 2.0, f"gap {show(leaf.gap)}", size=pens.SMALL, bold=True, colour=pens.RED if bad else pens.INK,
                across="center", paper=True)  # fmt: skip
 
 
@@ -188,7 +179,7 @@ def elevation_words(one: Elevation, wide: float) -> list[tuple[str, dict[str, An
 
     def say(text: str, **style: Any) -> None:
         room = wide * (0.86 if style.get("bold") else 1.0)
-        rows.extend((row, style) for row in wrapped(printable(text), SMALL, room))
+        rows.extend((row, style) for row in wrapped(printable(text), pens.SMALL, room))
 
     project, show = one.project, one.wording.dimension
     for leaf in one.leaves:
@@ -204,7 +195,7 @@ def elevation_words(one: Elevation, wide: float) -> list[tuple[str, dict[str, An
     say(f"Below: {below}.")
     if any(leaf.gap > GAP_TOLD_M + 1e-9 for leaf in one.leaves):
         say(f"More than {show(GAP_TOLD_M)} open below a leaf: an animal may dig or slip under it. Level the ground, "
-            "let the leaf swing the other way, or take rising hinges.", bold=True, colour=RED)  # fmt: skip
+            "let the leaf swing the other way, or take rising hinges.", bold=True, colour=pens.RED)  # fmt: skip
     if one.place == OUTER:
-        say(made_ground(footing(project.fence, project.trench.depth_m)), bold=True, colour=RED)
+        say(made_ground(footing(project.fence, project.trench.depth_m)), bold=True, colour=pens.RED)
     return rows

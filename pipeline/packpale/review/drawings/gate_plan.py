@@ -9,23 +9,8 @@ import numpy as np
 
 from packpale.earthworks.gates import OUTER, GateLeaf, Opening
 from packpale.enclosure.model import Pack
-from packpale.review.drawings.sheet import (
-    CHAIN,
-    DASHED,
-    FIELD,
-    FIGURES,
-    HAIR,
-    INK,
-    MEDIUM,
-    RED,
-    SMALL,
-    SOFT,
-    THICK,
-    Box,
-    Sheet,
-    View,
-    scale_text,
-)
+from packpale.review.drawings import pens
+from packpale.review.drawings.sheet import FIELD, Box, Sheet, View, scale_text
 from packpale.review.lettering import printable, wrapped
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -112,12 +97,12 @@ def draw_plan(sheet: Sheet, plan: GatePlan, scale: float) -> None:
     _plan_dimensions(sheet, view, plan)
     x, y = west + 9, top - HEAD_MM - 8
     north = np.array([plan.right[1], plan.inward[1]])
-    sheet.arrow((x - 4 * north[0], y - 4 * north[1]), (x + 4 * north[0], y + 4 * north[1]), width=MEDIUM, head=3)
-    sheet.text(x + 6.3 * north[0], y + 6.3 * north[1], "N", size=SMALL, bold=True, across="center", up="center")
+    sheet.arrow((x - 4 * north[0], y - 4 * north[1]), (x + 4 * north[0], y + 4 * north[1]), width=pens.MEDIUM, head=3)
+    sheet.text(x + 6.3 * north[0], y + 6.3 * north[1], "N", size=pens.SMALL, bold=True, across="center", up="center")
     y = bottom + 12.5
     for text, style in _plan_words(plan):
-        for row in wrapped(printable(text), FIGURES, (PLAN_MM - 7) * (0.86 if style.get("bold") else 1)):
-            sheet.text(west + 4, y, row, size=FIGURES, **style)
+        for row in wrapped(printable(text), pens.FIGURES, (PLAN_MM - 7) * (0.86 if style.get("bold") else 1)):
+            sheet.text(west + 4, y, row, size=pens.FIGURES, **style)
             y -= ROW_MM
 
 
@@ -131,26 +116,28 @@ def _draw_lines(sheet: Sheet, view: View, box: Box, plan: GatePlan) -> None:
         s = middle + sign * np.arange(gates.width / 2, gates.width / 2 + reach, STEP_M)
         points = line.points_at(s)
         x, y = plan.at(np.column_stack([points.x, points.y])).T
-        sheet.line(*view.at(x, y), width=THICK, colour=INK, clip=box)
+        sheet.line(*view.at(x, y), width=pens.THICK, colour=pens.INK, clip=box)
     if trench.apron_reach_m > 0:
         s = middle + np.arange(-reach - gates.width, reach + gates.width, STEP_M)
         points = line.points_at(s)
         out = trench.apron_reach_m * (1 if trench.side == "outside" else -1)
         edge = np.column_stack([points.x, points.y]) + out * points.outward
         x, y = plan.at(edge).T
-        sheet.line(*view.at(x, y), width=MEDIUM, colour=RED, dash=DASHED, clip=box, name="apron-edge")
+        sheet.line(*view.at(x, y), width=pens.MEDIUM, colour=pens.RED, dash=pens.DASHED, clip=box, name="apron-edge")
         place = plan.at(edge[len(edge) // 2])[0]
-        sheet.text(*view.point(*place), "apron", size=FIGURES, colour=RED, across="center", up="center", paper=True)
+        sheet.text(
+            *view.point(*place), "apron", size=pens.FIGURES, colour=pens.RED, across="center", up="center", paper=True
+        )
         points = line.points_at(middle + np.linspace(-gates.width / 2, gates.width / 2, 9))
         x, y = plan.at(np.column_stack([points.x, points.y])).T
-        sheet.line(*view.at(x, y), width=MEDIUM, colour=RED, dash=(2.2, 1.2))
+        sheet.line(*view.at(x, y), width=pens.MEDIUM, colour=pens.RED, dash=(2.2, 1.2))
     if (room := gate.openings[0].room) is not None:
         a, b, c, d = plan.at(room.corners)
         posts = plan.at(room.inner_gate)
         for side in ((a, d), (b, c)):
             # Each wall ends at the inner gate's post on its own side.
             end = min(posts, key=lambda post: math.dist(post, side[1]))
-            sheet.line(*view.at(*np.array([side[0], side[1], end]).T), width=THICK)
+            sheet.line(*view.at(*np.array([side[0], side[1], end]).T), width=pens.THICK)
 
 
 def _draw_swing(sheet: Sheet, view: View, plan: GatePlan, opening: Opening, leaf: int) -> None:
@@ -160,11 +147,11 @@ def _draw_swing(sheet: Sheet, view: View, plan: GatePlan, opening: Opening, leaf
     name = f"{'outer' if opening.place == OUTER else 'inner'}-{leaf + 1}"
     (h, s), o = plan.at(np.array([hinge, hinge + width * shut])), plan.at(hinge + width * opening.opens)[0]
     sheet.line(*view.at([h[0], s[0]], [h[1], s[1]]), width=1.0, name=f"shut-{name}")
-    sheet.line(*view.at([h[0], o[0]], [h[1], o[1]]), width=MEDIUM, dash=DASHED, name=f"open-{name}")
+    sheet.line(*view.at([h[0], o[0]], [h[1], o[1]]), width=pens.MEDIUM, dash=pens.DASHED, name=f"open-{name}")
     angle = np.linspace(0, math.pi / 2, 31)[:, None]
     x, y = plan.at(hinge + width * (np.cos(angle) * shut + np.sin(angle) * opening.opens)).T
-    sheet.line(*view.at(x, y), width=HAIR, colour=SOFT, name=f"swing-{name}")
-    sheet.circle(*view.point(*h), 0.6, inside=INK)
+    sheet.line(*view.at(x, y), width=pens.HAIR, colour=pens.SOFT, name=f"swing-{name}")
+    sheet.circle(*view.point(*h), 0.6, inside=pens.INK)
 
 
 def _draw_vehicle(sheet: Sheet, view: View, plan: GatePlan) -> None:
@@ -177,14 +164,14 @@ def _draw_vehicle(sheet: Sheet, view: View, plan: GatePlan) -> None:
         free = leaf.spare_length / 2
         start = (leaf.width if plan.project.gates.swing == "in" else 0.0) + free
     bad = leaf.spare_width < 0 or leaf.spare_length < 0
-    colour = RED if bad else INK
+    colour = pens.RED if bad else pens.INK
     corners = [(-wide / 2, start), (wide / 2, start), (wide / 2, start + long), (-wide / 2, start + long)]
     x, y = view.at(*np.array([*corners, corners[0]]).T)
-    sheet.line(x, y, colour=colour, dash=CHAIN, width=MEDIUM, name="vehicle")
+    sheet.line(x, y, colour=colour, dash=pens.CHAIN, width=pens.MEDIUM, name="vehicle")
     x_mid, y_mid = view.point(0, start + long * (0.5 if gate.openings[0].room else 0.78))
     text = f"vehicle {plan.wording.dimension(long)} x {plan.wording.dimension(wide)}"
     room = long * (1.0 if gate.openings[0].room else 0.44) * 1000 / view.scale - 2
-    sheet.text(x_mid, y_mid, text, size=SMALL, colour=colour, turn=90, across="center", up="center", most=room)
+    sheet.text(x_mid, y_mid, text, size=pens.SMALL, colour=colour, turn=90, across="center", up="center", most=room)
 
 
 def _plan_dimensions(sheet: Sheet, view: View, plan: GatePlan) -> None:
@@ -193,7 +180,7 @@ def _plan_dimensions(sheet: Sheet, view: View, plan: GatePlan) -> None:
     y = view.point(0, -plan.low)[1] - 5
     posts = view.point(-half, 0)[0], view.point(half, 0)[0]
     for x in posts:
-        sheet.line([x, x], [view.point(0, 0)[1] - 1, y - 1.2], colour=SOFT, width=HAIR)
+        sheet.line([x, x], [view.point(0, 0)[1] - 1, y - 1.2], colour=pens.SOFT, width=pens.HAIR)
     sheet.measure((posts[0], y), (posts[1], y), f"clear {wording.dimension(outer.clear)}", name="clear-width")
     if outer.room is not None:
         a, b, *_ = plan.at(outer.room.corners)
@@ -206,13 +193,13 @@ def _plan_dimensions(sheet: Sheet, view: View, plan: GatePlan) -> None:
         xs = view.point(float(a[0]), 0)[0], view.point(float(b[0]), 0)[0]
         sheet.measure((min(xs), y), (max(xs), y), f"airlock {wording.dimension(across)}", name="airlock-width")
     for up, word in ((0.15 - plan.low, "outside"), (plan.high - plan.low - 0.4, "enclosed ground")):
-        sheet.text(*view.point(plan.half, up), word, size=SMALL, bold=True, across="right")
+        sheet.text(*view.point(plan.half, up), word, size=pens.SMALL, bold=True, across="right")
 
 
 def _plan_words(plan: GatePlan) -> Iterator[tuple[str, dict[str, Any]]]:
     gate, show = plan.gate, plan.wording.dimension
     leaf = gate.leaves[0]
-    bad = {"bold": True, "colour": RED}
+    bad = {"bold": True, "colour": pens.RED}
     if leaf.spare_width < 0:
         yield f"Gate {show(-leaf.spare_width)} too narrow for the vehicle.", bad
     else:

@@ -4,20 +4,10 @@ import dataclasses
 import math
 
 from packpale.earthworks.gates import openings
+from packpale.review.drawings import pens
 from packpale.review.drawings.gate_elevation import BESIDE_M, Elevation, draw_elevation, elevation_words
 from packpale.review.drawings.gate_plan import HEAD_MM, PLAN_MM, Gate, GatePlan, draw_plan
-from packpale.review.drawings.sheet import (
-    FIELD,
-    FIGURES,
-    RULER,
-    SMALL,
-    SOFT,
-    Sheet,
-    Title,
-    View,
-    fitting_scale,
-    scale_text,
-)
+from packpale.review.drawings.sheet import FIELD, RULER, Sheet, Title, View, fitting_scale, scale_text
 from packpale.review.lettering import wrapped
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
@@ -72,10 +62,10 @@ def gate_sheet(gate: Gate, result: PlotResult, project: Project, wording: Wordin
         sheet.text(west + 4, top - 6, f"From outside: {one.place}", bold=True)
         draw_elevation(sheet, view, one)
         for row, (text, style) in enumerate(rows, 1):
-            sheet.text(west + 4, floor - row * ROW_MM, text, size=SMALL, **style)
+            sheet.text(west + 4, floor - row * ROW_MM, text, size=pens.SMALL, **style)
     sheet.scale_bar(left + 6, bottom + 4, scale, wording.unit("length"), longest=40)
-    for k, said_row in enumerate(wrapped(MEASURE, FIGURES, right - PLAN_MM - left - 66)):
-        sheet.text(left + 62, bottom + 6.8 - 2.8 * k, said_row, size=FIGURES, colour=SOFT)
+    for k, said_row in enumerate(wrapped(MEASURE, pens.FIGURES, right - PLAN_MM - left - 66)):
+        sheet.text(left + 62, bottom + 6.8 - 2.8 * k, said_row, size=pens.FIGURES, colour=pens.SOFT)
     draw_plan(sheet, plan, plan_scale)
     return sheet
 

@@ -13,24 +13,8 @@ import numpy.typing as npt
 import shapely
 
 from packpale.enclosure.model import Pack
-from packpale.review.drawings.sheet import (
-    DASHED,
-    DOTTED,
-    FIELD,
-    HAIR,
-    INK,
-    MEDIUM,
-    PAPER,
-    SMALL,
-    SOFT,
-    THICK,
-    TINY,
-    Box,
-    Pair,
-    Sheet,
-    Title,
-    View,
-)
+from packpale.review.drawings import pens
+from packpale.review.drawings.sheet import FIELD, Box, Pair, Sheet, Title, View
 from packpale.review.lettering import printable, wrapped
 from packpale.review.model import PlotResult
 from packpale.review.report.holds import ring_words, ways_out
@@ -54,9 +38,9 @@ DASHES: dict[str, tuple[float, ...]] = {
     "L": (),
     "B": (3.0, 1.5),
     "S": (1.0, 1.0),
-    "P": DOTTED,
+    "P": pens.DOTTED,
     "D": (6.0, 1.5, 1.0, 1.5),
-    "R": DASHED,
+    "R": pens.DASHED,
 }
 """Dashes of stretches by letter, in line widths."""
 LANE_MM = 1.0
@@ -85,11 +69,11 @@ def holds_sheet(result: PlotResult, project: Project, wording: Wording, title: T
     scale = max(_scale(pack, box) for pack, box in zip(packs, boxes, strict=True))
     sheet = Sheet(dataclasses.replace(title, scale="not to scale"), ring_words(result, project, wording))
     for pack, box in zip(packs, boxes, strict=True):
-        _Ring(sheet, box, pack, scale=scale, project=project, wording=wording, letters=SMALL).draw(
+        _Ring(sheet, box, pack, scale=scale, project=project, wording=wording, letters=pens.SMALL).draw(
             places(result, project, pack), several=len(packs) > 1
         )
     sheet.line([middle, middle], [bottom, top])
-    y = _key(sheet, (middle + 3, top - 5), used=_used(result, project), size=SMALL, row=6.0)
+    y = _key(sheet, (middle + 3, top - 5), used=_used(result, project), size=pens.SMALL, row=6.0)
     _table(sheet, PlotSource(result, project, wording, ""), (middle + 3, bottom + 2, right - 2, y - 3))
     return sheet
 
@@ -173,8 +157,10 @@ class _Ring:
         x, y = self.view.at(*outline.T)
         for airlock in airlocks_of(self.pack, self.project):
             corners = np.vstack([airlock.corners, airlock.corners[:1]])
-            self.sheet.line(*self.view.at(*corners.T), width=MEDIUM, name=f"airlock-{self.pack.number}-{airlock.gate}")
-        self.sheet.line(x, y, width=THICK, name=f"ring-{self.pack.number}")
+            self.sheet.line(
+                *self.view.at(*corners.T), width=pens.MEDIUM, name=f"airlock-{self.pack.number}-{airlock.gate}"
+            )
+        self.sheet.line(x, y, width=pens.THICK, name=f"ring-{self.pack.number}")
         lanes = [letter for letter in LANE_LETTERS if any(p.letter == letter for p in found)]
         for place in found:
             if place.length:
@@ -196,7 +182,7 @@ class _Ring:
         n = max(math.ceil(place.length * 1000 / self.view.scale), 2)
         points = [self._at(c, -inside) for c in np.linspace(place.chainage, place.chainage + place.length, n + 1)]
         name = f"stretch-{place.pack}-{place.name}"
-        self.sheet.line(*np.array(points).T, width=LANE_MM, dash=DASHES[place.letter], colour=INK, name=name)
+        self.sheet.line(*np.array(points).T, width=LANE_MM, dash=DASHES[place.letter], colour=pens.INK, name=name)
 
     def _letter(self, place: Place, inside: float) -> None:
         """Name of a stretch, inside its middle."""
@@ -210,7 +196,7 @@ class _Ring:
         for place, spot in placed:
             start = self._at(place.chainage)
             name = f"place-{place.pack}-{place.name}"
-            self.sheet.line([start[0], spot[0]], [start[1], spot[1]], width=HAIR, name=name)
+            self.sheet.line([start[0], spot[0]], [start[1], spot[1]], width=pens.HAIR, name=name)
         for place, (x, y) in placed:
             _shape(self.sheet, x, y, self.radius, place.letter)
             self.sheet.text(x, y, place.name, size=self.letters * 0.82, bold=True, across="center", up="center")
@@ -251,17 +237,17 @@ class _Ring:
         every = next(s for s in ROUND if s * mm >= 18.0)
         for chainage in np.arange(0.0, line.perimeter / unit, every):
             a, b = self._at(chainage * unit, -0.9), self._at(chainage * unit, 0.9)
-            self.sheet.line([a[0], b[0]], [a[1], b[1]], width=MEDIUM)
+            self.sheet.line([a[0], b[0]], [a[1], b[1]], width=pens.MEDIUM)
             if (line.perimeter / unit - chainage) * mm > 9.0:
                 room = [self._at(chainage * unit, -inside - away) for away in (3.0, 5.0)]
                 text = f"{chainage:,g}"
                 self.sheet.text_where_free(
-                    room, text, size=self.letters * 0.9, colour=SOFT, across="center", up="center"
+                    room, text, size=self.letters * 0.9, colour=pens.SOFT, across="center", up="center"
                 )
 
     def _north(self, several: bool) -> None:
         x, y = self.box[0] + 8, self.box[3] - 20
-        self.sheet.arrow((x, y), (x, y + 10), width=MEDIUM, head=3)
+        self.sheet.arrow((x, y), (x, y + 10), width=pens.MEDIUM, head=3)
         self.sheet.text(x, y + 11.2, "N", size=self.letters, bold=True, across="center")
         name = f"Pack {self.pack.number}: " if several else ""
         text = f"{name}{self.wording.length(self.pack.line.perimeter)} round"
@@ -269,7 +255,9 @@ class _Ring:
         self.sheet.text_where_free([middle], text, size=self.letters, bold=True, across="center", up="center")
         below = (middle[0], middle[1] - 0.6 * self.letters)
         text = f"chainage in {self.wording.unit('length').name}, clockwise from 0"
-        self.sheet.text_where_free([below], text, size=self.letters * 0.9, colour=SOFT, across="center", up="center")
+        self.sheet.text_where_free(
+            [below], text, size=self.letters * 0.9, colour=pens.SOFT, across="center", up="center"
+        )
 
 
 def _polygon(x: float, y: float, r: float, corners: int, turn: float) -> npt.NDArray[np.float64]:
@@ -289,8 +277,8 @@ SHAPES: dict[str, Callable[[float, float, float], npt.NDArray[np.float64]]] = {
 
 def _shape(sheet: Sheet, x: float, y: float, r: float, letter: str) -> None:
     corners = SHAPES[letter](x, y, r)
-    sheet.fill(*corners.T, colour=PAPER)
-    sheet.line(*corners.T, width=MEDIUM)
+    sheet.fill(*corners.T, colour=pens.PAPER)
+    sheet.line(*corners.T, width=pens.MEDIUM)
 
 
 def _key(sheet: Sheet, corner: Pair, *, used: Sequence[Letter], size: float, row: float) -> float:
@@ -334,16 +322,16 @@ def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
                 rows.append((cells, False))
     wide = ends[2] - ends[1] - 19
     # Of several packs there is room for one line each.
-    lines = [[cells[1]] if source.several else wrapped(printable(cells[1]), SMALL, wide) for cells, _ in rows]
+    lines = [[cells[1]] if source.several else wrapped(printable(cells[1]), pens.SMALL, wide) for cells, _ in rows]
     high = min(4.0, (y - bottom - 6) / sum(0.8 * len(measure) + 0.55 for measure in lines))
     for (cells, bold), measure in zip(rows, lines, strict=True):
-        sheet.text(ends[0], y, cells[0], size=SMALL, bold=True, most=16)
-        sheet.text(ends[2], y, cells[2], size=SMALL, bold=bold, across="right", most=18)
-        sheet.text(ends[3], y, cells[3], size=SMALL, bold=bold, across="right", most=21)
+        sheet.text(ends[0], y, cells[0], size=pens.SMALL, bold=True, most=16)
+        sheet.text(ends[2], y, cells[2], size=pens.SMALL, bold=bold, across="right", most=18)
+        sheet.text(ends[3], y, cells[3], size=pens.SMALL, bold=bold, across="right", most=21)
         for k, text in enumerate(measure):
-            sheet.text(ends[1], y - 0.8 * high * k, text, size=SMALL, bold=bold, most=wide)
+            sheet.text(ends[1], y - 0.8 * high * k, text, size=pens.SMALL, bold=bold, most=wide)
         y -= 0.8 * high * (len(measure) - 1) + 0.35 * high
-        sheet.line([left, right], [y, y], width=HAIR, colour=SOFT)
+        sheet.line([left, right], [y, y], width=pens.HAIR, colour=pens.SOFT)
         y -= high
     for k, text in enumerate(
         (
@@ -351,4 +339,4 @@ def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
             "the plot's page. No licence: the authority and licensed people decide.",
         )
     ):
-        sheet.text(left, y - 3.4 * k, text, size=TINY, colour=SOFT, most=right - left)
+        sheet.text(left, y - 3.4 * k, text, size=pens.TINY, colour=pens.SOFT, most=right - left)

@@ -7,7 +7,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from packpale.review.drawings.sheet import INK, MEDIUM, RED, THICK, THIN, TINY, Box, Pair, Sheet, View
+from packpale.review.drawings import pens
+from packpale.review.drawings.sheet import Box, Pair, Sheet, View
 
 EVERY_MM, FIRST_MM = 60.0, 9.0
 """From one letter to the next along a line, and from its start to the first."""
@@ -26,12 +27,12 @@ class LineKind:
     """In line widths."""
 
 
-FENCE = LineKind("f", "fence line", RED, THICK)
-APRON = LineKind("a", "edge of the apron", "#8a5a12", THIN, (9.0, 5.0))
-BOUNDARY = LineKind("b", "plot boundary", INK, MEDIUM, (14.0, 4.0, 3.0, 4.0))
+FENCE = LineKind("f", "fence line", pens.RED, pens.THICK)
+APRON = LineKind("a", "edge of the apron", "#8a5a12", pens.THIN, (9.0, 5.0))
+BOUNDARY = LineKind("b", "plot boundary", pens.INK, pens.MEDIUM, (14.0, 4.0, 3.0, 4.0))
 SERVICE = LineKind("s", "service: locate before digging", "#7a1fa2", 0.5, (5.0, 2.0, 1.0, 2.0, 1.0, 2.0))
 WATERCOURSE = LineKind("w", "watercourse", "#0b5f8a", 0.5, (8.0, 1.5))
-WOODLAND = LineKind("t", "edge of woodland", "#2e6b2e", MEDIUM, (1.0, 2.5))
+WOODLAND = LineKind("t", "edge of woodland", "#2e6b2e", pens.MEDIUM, (1.0, 2.5))
 KINDS = (FENCE, APRON, BOUNDARY, SERVICE, WATERCOURSE, WOODLAND)
 
 
@@ -54,6 +55,6 @@ def draw_lines(sheet: Sheet, view: View, box: Box, shape: BaseGeometry, kind: Li
 
 def letter_lines(sheet: Sheet, letters: Iterable[tuple[Pair, LineKind]]) -> None:
     """Letters on lines, where no other text stands."""
-    style = {"size": TINY, "bold": True, "across": "center", "up": "center"}
+    style = {"size": pens.TINY, "bold": True, "across": "center", "up": "center"}
     for place, kind in letters:
         sheet.text_where_free([place], kind.letter, colour=kind.colour, **style)

@@ -9,7 +9,8 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 import numpy.typing as npt
 
-from packpale.review.drawings.sheet import HEIGHT_MM, PAPER, WIDTH_MM, Box, Line, Sheet, Text
+from packpale.review.drawings import pens
+from packpale.review.drawings.sheet import HEIGHT_MM, WIDTH_MM, Box, Line, Sheet, Text
 from packpale.review.lettering import FAMILY, MM_PER_POINT, face, printable, typeset_in
 
 DOCUMENT = """
@@ -91,7 +92,7 @@ def svg(sheet: Sheet, *, texts: bool = True) -> str:
         *_signs(sheet.texts if texts else ()),
         *(_clip(k, box, high) for k, box in enumerate(clips)),
         "</defs>",
-        f'<rect width="{wide:g}" height="{high:g}" fill="{PAPER}"/>',
+        f'<rect width="{wide:g}" height="{high:g}" fill="{pens.PAPER}"/>',
     ]
     for mark in sheet.marks:
         if isinstance(mark, Line):

@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from packpale.review.drawings.sheet import FIELD, FIGURES, HAIR, SMALL, SOFT, Sheet, Title
+from packpale.review.drawings import pens
+from packpale.review.drawings.sheet import FIELD, Sheet, Title
 from packpale.review.model import PlotResult
 from packpale.review.subjects.setting_out import peg_rows
 from packpale.review.words import begun
@@ -51,29 +52,29 @@ def peg_sheet(page: tuple[int, Sequence[dict[str, Any]]], title: Title) -> Sheet
     span = f"pegs {rows[0]['peg']} to {rows[-1]['peg']} of pack {pack}"
     sheet = Sheet(dataclasses.replace(title, scale="none"), f"Table of {span}: coordinates, levels, how each is set.")
     left, _, right, top = FIELD
-    sheet.text(left + 4, top - 5, begun(span), bold=True, size=SMALL)
+    sheet.text(left + 4, top - 5, begun(span), bold=True, size=pens.SMALL)
     sheet.text(
         right - 4,
         top - 5,
         "Metres, degrees. Bold: main pegs, set by instrument from A; others: from their main peg along the chord "
         "to the next one, and squarely out.",
-        size=FIGURES,
-        colour=SOFT,
+        size=pens.FIGURES,
+        colour=pens.SOFT,
         across="right",
         most=right - left - 60,
     )
     y = top - 10.5
     for head, key, end, _ in COLUMNS:
         across = "left" if key in WORDS else "right"
-        sheet.text(left + end, y, head, size=FIGURES, colour=SOFT, across=across)
+        sheet.text(left + end, y, head, size=pens.FIGURES, colour=pens.SOFT, across=across)
     sheet.line([left + 4, right - 4], [y - 1.2, y - 1.2])
     for row in rows:
         y -= ROW_MM
         main = row["from_main_peg"] == row["peg"]
         for (_, key, end, _), text in zip(COLUMNS, _texts(row), strict=True):
             across, most = ("left", 40.0) if key in WORDS else ("right", None)
-            sheet.text(left + end, y - 1.0, text, size=FIGURES, bold=main, across=across, most=most)
-        sheet.line([left + 4, right - 4], [y - 2.0, y - 2.0], width=HAIR, colour=SOFT)
+            sheet.text(left + end, y - 1.0, text, size=pens.FIGURES, bold=main, across=across, most=most)
+        sheet.line([left + 4, right - 4], [y - 2.0, y - 2.0], width=pens.HAIR, colour=pens.SOFT)
     return sheet
 
 

@@ -4,9 +4,10 @@ import numpy as np
 
 from packpale.enclosure.model import Pack
 from packpale.review.contours import contours
+from packpale.review.drawings import pens
 from packpale.review.drawings.line_kinds import BOUNDARY, SERVICE, WATERCOURSE, WOODLAND, LineKind, draw_lines
 from packpale.review.drawings.marks import marks
-from packpale.review.drawings.sheet import FIGURES, HAIR, INK, MEDIUM, SOFT, TINY, Box, Pair, Sheet, View, outward
+from packpale.review.drawings.sheet import Box, Pair, Sheet, View, outward
 from packpale.review.model import PlotResult
 from packpale.review.subjects.setting_out import main_pegs_of, pegs_of
 from packpale.settings import Project
@@ -24,7 +25,7 @@ def draw_contours(sheet: Sheet, view: View, box: Box, result: PlotResult) -> lis
     levels = []
     for level, points in contours(result.site, (ends[0][0], ends[1][0], ends[0][1], ends[1][1])):
         x, y = view.at(*points.T)
-        sheet.line(x, y, width=HAIR, colour=CONTOUR, clip=box)
+        sheet.line(x, y, width=pens.HAIR, colour=CONTOUR, clip=box)
         far = np.hypot(np.diff(x), np.diff(y)).sum()
         middle = len(x) // 2
         if far > LEVEL_MM and box[0] + 8 < x[middle] < box[2] - 8 and box[1] + 6 < y[middle] < box[3] - 6:
@@ -56,7 +57,7 @@ def draw_marks(sheet: Sheet, view: View, result: PlotResult, project: Project, p
         draw_mark(sheet, mark.letter, x, y)
         out = pack.line.points_at(mark.chainage).outward
         places = [(x + far * out[0], y + far * out[1]) for far in (2.6, 4.6, 6.6, 8.6, -4.6, -7.0)]
-        sheet.text_where_free(places, mark.label, size=FIGURES, across=outward(out), up="center")
+        sheet.text_where_free(places, mark.label, size=pens.FIGURES, across=outward(out), up="center")
 
 
 def draw_tree(sheet: Sheet, x: float, y: float) -> None:
@@ -73,7 +74,7 @@ def draw_mark(sheet: Sheet, letter: str, x: float, y: float) -> None:
             for up in (1, -1):
                 sheet.line([x - 0.9, x + 0.9], [y - 0.9 * up, y + 0.9 * up], width=0.5, colour=SERVICE.colour)
         case _:
-            sheet.fill([x - 0.8, x, x + 0.8, x], [y, y + 1.4, y, y - 1.4], colour=INK)
+            sheet.fill([x - 0.8, x, x + 0.8, x], [y, y + 1.4, y, y - 1.4], colour=pens.INK)
 
 
 def draw_main_pegs(sheet: Sheet, view: View, pack: Pack, result: PlotResult, project: Project) -> None:
@@ -82,10 +83,10 @@ def draw_main_pegs(sheet: Sheet, view: View, pack: Pack, result: PlotResult, pro
     for peg in main_pegs_of(pack, found).at.tolist():
         x, y = view.point(float(found.x[peg]), float(found.y[peg]))
         out = pack.line.points_at(float(found.chainage[peg])).outward
-        sheet.line([x + 0.5 * out[0], x + 1.5 * out[0]], [y + 0.5 * out[1], y + 1.5 * out[1]], width=MEDIUM)
+        sheet.line([x + 0.5 * out[0], x + 1.5 * out[0]], [y + 0.5 * out[1], y + 1.5 * out[1]], width=pens.MEDIUM)
         places = [
             (x + far * out[0] - aside * out[1], y + far * out[1] + aside * out[0])
             for far in (2.2, 3.8, 5.4, -2.6, -4.2)
             for aside in (0.0, 2.0, -2.0)
         ]
-        sheet.text_where_free(places, f"{peg + 1}", size=TINY, colour=SOFT, across=outward(out), up="center")
+        sheet.text_where_free(places, f"{peg + 1}", size=pens.TINY, colour=pens.SOFT, across=outward(out), up="center")

@@ -11,27 +11,11 @@ import shapely
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
+from packpale.review.drawings import pens
 from packpale.review.drawings.line_kinds import APRON, EVERY_MM, FENCE, LineKind, draw_lines, letter_lines
 from packpale.review.drawings.plan_ground import draw_contours, draw_main_pegs, draw_marks, draw_surroundings
 from packpale.review.drawings.plan_key import GATE_MM, KEY_ROW_MM, draw_key
-from packpale.review.drawings.sheet import (
-    CHAIN,
-    DASHED,
-    FIELD,
-    HAIR,
-    INK,
-    MEDIUM,
-    SMALL,
-    SOFT,
-    Box,
-    Pair,
-    Sheet,
-    Title,
-    View,
-    fitting_scale,
-    outward,
-    scale_text,
-)
+from packpale.review.drawings.sheet import FIELD, Box, Pair, Sheet, Title, View, fitting_scale, outward, scale_text
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.subjects.line import apron
@@ -107,7 +91,7 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
         draw_main_pegs(sheet, view, pack, result, project)
     letter_lines(sheet, letters)
     for place, text, across in [*grid, *levels]:
-        sheet.text_where_free([place], text, size=TABLE, colour=SOFT, across=across, up="center")
+        sheet.text_where_free([place], text, size=TABLE, colour=pens.SOFT, across=across, up="center")
     for pack, lines in zip(packs, radii, strict=True):
         _chainage(sheet, view, pack, wording)
         for radius in lines:
@@ -173,8 +157,8 @@ def _airlocks(sheet: Sheet, view: View, pack: Pack, project: Project) -> None:
         (_, b, c, d), (right, left) = airlock.corners, airlock.inner_gate
         name = f"airlock-{pack.number}-{airlock.gate}"
         for part, way in (("right", [b, c, right]), ("left", [airlock.corners[0], d, left])):
-            sheet.line(*view.at(*np.array(way).T), width=MEDIUM, colour=FENCE.colour, name=f"{name}-{part}")
-        sheet.line(*view.at(*airlock.inner_gate.T), width=GATE_MM, colour=INK, name=f"{name}-gate")
+            sheet.line(*view.at(*np.array(way).T), width=pens.MEDIUM, colour=FENCE.colour, name=f"{name}-{part}")
+        sheet.line(*view.at(*airlock.inner_gate.T), width=GATE_MM, colour=pens.INK, name=f"{name}-gate")
 
 
 @dataclass(frozen=True)
@@ -192,16 +176,18 @@ def _radii(sheet: Sheet, view: View, box: Box, pack: Pack) -> list[_Radius]:
     if egg is None:
         return []
     ends = egg.points_at([0.0, egg.perimeter / 2])
-    sheet.line(*view.at(ends.x, ends.y), colour=SOFT, dash=CHAIN, clip=box)
+    sheet.line(*view.at(ends.x, ends.y), colour=pens.SOFT, dash=pens.CHAIN, clip=box)
     radii = []
     for arc, centre in _centres(pack):
         for x, y in ((arc.start_x, arc.start_y), (arc.end_x, arc.end_y)):
-            sheet.line(*view.at([centre.x, x], [centre.y, y]), width=HAIR, colour=SOFT, dash=DASHED, clip=box)
+            sheet.line(
+                *view.at([centre.x, x], [centre.y, y]), width=pens.HAIR, colour=pens.SOFT, dash=pens.DASHED, clip=box
+            )
         # Off the middle: there the axis and the opposite flank's radius run.
         at = egg.points_at(arc.chainage + arc.length * (0.4 if "flank" in arc.name else 0.3))
         end = view.point(float(at.x), float(at.y))
         start = _clipped(view.point(centre.x, centre.y), end, box)
-        sheet.arrow(start, end, colour=SOFT)
+        sheet.arrow(start, end, colour=pens.SOFT)
         radii.append(_Radius(arc.radius, start, end))
     return radii
 
@@ -213,11 +199,11 @@ def _radius_text(sheet: Sheet, radius: _Radius, wording: Wording) -> None:
     turn = math.degrees(math.atan2(*(end - start)[::-1]))
     turn = turn - 180 if turn > 90 else turn + 180 if turn < -90 else turn
     text = f"R {wording.dimension(radius.metres)}"
-    half = text_width(text, SMALL) / 2
+    half = text_width(text, pens.SMALL) / 2
     farthest = length - half - 3
     backs = np.arange(min(half + 5, farthest), farthest + 0.1, 2) if farthest > half else [length / 2]
     places = [tuple(end + (start - end) * back / length) for back in backs]
-    sheet.text_where_free(places, text, size=SMALL, turn=turn, across="center", up="center")
+    sheet.text_where_free(places, text, size=pens.SMALL, turn=turn, across="center", up="center")
 
 
 def _clipped(start: Pair, end: Pair, box: Box) -> Pair:
@@ -252,10 +238,10 @@ def _gates(sheet: Sheet, view: View, pack: Pack) -> None:
         at = line.points_at(float(chainage))
         x, y = view.point(float(at.x), float(at.y))
         square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]) * 1.1 + (x, y)
-        sheet.fill(*square.T, colour=INK)
+        sheet.fill(*square.T, colour=pens.INK)
         out = at.outward
         places = [(x + far * out[0], y + far * out[1]) for far in (3.4, 5.5, 7.5)]
-        sheet.text_where_free(places, f"gate {k + 1}", size=SMALL, bold=True, across=outward(out), up="center")
+        sheet.text_where_free(places, f"gate {k + 1}", size=pens.SMALL, bold=True, across=outward(out), up="center")
 
 
 def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) -> None:
@@ -273,15 +259,15 @@ def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) ->
         out = line.points_at(chainage).outward
         sheet.circle(x, y, 0.9, inside="#ffffff")
         places = [(x + far * out[0], y + far * out[1]) for far in (3.2, 5.5, 7.5, -4.0)]
-        sheet.text_where_free(places, called(point.name), size=SMALL, bold=True, across=outward(out), up="center")
+        sheet.text_where_free(places, called(point.name), size=pens.SMALL, bold=True, across=outward(out), up="center")
     for arc, centre in _centres(pack):
         x, y = view.point(centre.x, centre.y)
         if box[0] + 2 < x < box[2] - 2 and box[1] + 2 < y < box[3] - 2:
-            sheet.line([x - 2, x + 2], [y, y], width=MEDIUM)
-            sheet.line([x, x], [y - 2, y + 2], width=MEDIUM)
-            back = 2.6 + text_width(called(centre.name), SMALL, bold=True)
+            sheet.line([x - 2, x + 2], [y, y], width=pens.MEDIUM)
+            sheet.line([x, x], [y - 2, y + 2], width=pens.MEDIUM)
+            back = 2.6 + text_width(called(centre.name), pens.SMALL, bold=True)
             places = [(x + 1.6, y + 1.6), (x + 1.6, y - 3.4), (x - back, y + 1.6), (x - back, y - 3.4)]
-            sheet.text_where_free(places, called(centre.name), size=SMALL, bold=True)
+            sheet.text_where_free(places, called(centre.name), size=pens.SMALL, bold=True)
             continue
         at = line.points_at(arc.chainage + arc.length * 0.4)
         px, py = view.point(float(at.x), float(at.y))
@@ -289,7 +275,9 @@ def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) ->
         along = np.array([ex - px, ey - py]) / max(math.dist((ex, ey), (px, py)), 1e-9)
         sheet.arrow((ex - 7 * along[0], ey - 7 * along[1]), (ex - along[0], ey - along[1]))
         places = [(ex - back * along[0], ey - back * along[1]) for back in (10.0, 15.0, 20.0)]
-        sheet.text_where_free(places, f"to {called(centre.name)}", size=SMALL, bold=True, across="center", up="center")
+        sheet.text_where_free(
+            places, f"to {called(centre.name)}", size=pens.SMALL, bold=True, across="center", up="center"
+        )
 
 
 def _grid(sheet: Sheet, view: View, box: Box) -> list[tuple[Pair, str, str]]:
@@ -314,15 +302,15 @@ def _grid(sheet: Sheet, view: View, box: Box) -> list[tuple[Pair, str, str]]:
         if box[1] + 12 < py < box[3] - 6:
             figures.append(((box[0] + 2.4, py), f"{y:.0f}", "left"))
     for px, py in ((view.point(float(x), float(y))) for x in xs for y in ys):
-        sheet.line([px - 1.5, px + 1.5], [py, py], width=HAIR, colour="#9a9a90")
-        sheet.line([px, px], [py - 1.5, py + 1.5], width=HAIR, colour="#9a9a90")
+        sheet.line([px - 1.5, px + 1.5], [py, py], width=pens.HAIR, colour="#9a9a90")
+        sheet.line([px, px], [py - 1.5, py + 1.5], width=pens.HAIR, colour="#9a9a90")
     return figures
 
 
 def _north(sheet: Sheet, x: float, y: float) -> None:
-    sheet.arrow((x, y), (x, y + 12), width=MEDIUM, head=4)
+    sheet.arrow((x, y), (x, y + 12), width=pens.MEDIUM, head=4)
     sheet.text(x, y + 13.2, "N", bold=True, across="center")
-    sheet.text(x, y - 3, "grid", size=TABLE, colour=SOFT, across="center")
+    sheet.text(x, y - 3, "grid", size=TABLE, colour=pens.SOFT, across="center")
 
 
 def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, scale: float) -> None:
@@ -359,10 +347,12 @@ def _table(sheet: Sheet, corner: Pair, wide: float, head: str, rows: Sequence[Se
     """Table with its first column at the left and the others set to the right; returns where it ends."""
     x, y = corner
     ends = (x, x + 0.46 * wide, x + 0.76 * wide, x + wide)
-    sheet.text(x, y, head, size=SMALL, bold=True)
+    sheet.text(x, y, head, size=pens.SMALL, bold=True)
     for k, row in enumerate(rows):
         y -= high
         for j, (end, text) in enumerate(zip(ends, row, strict=True)):
-            sheet.text(end, y, text, size=TABLE, colour=SOFT if k == 0 else INK, across="right" if j else "left")
+            sheet.text(
+                end, y, text, size=TABLE, colour=pens.SOFT if k == 0 else pens.INK, across="right" if j else "left"
+            )
         sheet.line([x, x + wide], [y - 0.25 * high] * 2, width=0.1)
     return y - high - TABLE_GAP_MM

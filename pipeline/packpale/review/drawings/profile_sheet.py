@@ -9,26 +9,10 @@ from typing import Any
 import numpy as np
 
 from packpale.enclosure.model import Pack
+from packpale.review.drawings import pens
 from packpale.review.drawings.below_ground import ROCK, WATER, BelowGround
 from packpale.review.drawings.marks import WORDS, Mark, marks
-from packpale.review.drawings.sheet import (
-    DASHED,
-    FIELD,
-    FIGURES,
-    HAIR,
-    MEDIUM,
-    RED,
-    SMALL,
-    SOFT,
-    THICK,
-    THIN,
-    TINY,
-    Sheet,
-    Title,
-    View,
-    fitting_scale,
-    scale_text,
-)
+from packpale.review.drawings.sheet import FIELD, Sheet, Title, View, fitting_scale, scale_text
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording, begun
@@ -187,11 +171,11 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
     left, _, right, top = FIELD
     y, x = top - 6.0, left + 4.0
     entries: tuple[tuple[str, dict[str, Any] | BelowGround], ...] = (
-        ("ground", {"width": THICK, "colour": GRASS}),
-        ("bottom of the trench", {"width": MEDIUM}),
+        ("ground", {"width": pens.THICK, "colour": GRASS}),
+        ("bottom of the trench", {"width": pens.MEDIUM}),
         ("rock (a guess between pits)", ROCK),
         ("highest water table", WATER),
-        ("gate", {"width": MEDIUM, "colour": RED}),
+        ("gate", {"width": pens.MEDIUM, "colour": pens.RED}),
         ("over a limit", {"width": OVER_MM, "colour": OVER}),
     )
     for text, style in entries:
@@ -199,28 +183,28 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
             style.sample(sheet, x, y, 9)
         else:
             sheet.line([x, x + 9], [y + 0.9, y + 0.9], **style)
-        sheet.text(x + 10.5, y, text, size=SMALL)
-        x += 10.5 + text_width(text, SMALL) + 6
+        sheet.text(x + 10.5, y, text, size=pens.SMALL)
+        x += 10.5 + text_width(text, pens.SMALL) + 6
     sheet.text(
         right - 4,
         y,
         _enlarged(exaggeration),
-        size=SMALL,
+        size=pens.SMALL,
         bold=True,
         across="right",
     )
     x = left + 4.0
     for letter, text in WORDS.items():
-        sheet.text(x, y - 4, letter, size=TINY, bold=True)
-        x += text_width(letter, TINY, bold=True) + 0.8
-        sheet.text(x, y - 4, text, size=TINY)
-        x += text_width(text, TINY) + 4
+        sheet.text(x, y - 4, letter, size=pens.TINY, bold=True)
+        x += text_width(letter, pens.TINY, bold=True) + 0.8
+        sheet.text(x, y - 4, text, size=pens.TINY)
+        x += text_width(text, pens.TINY) + 4
     sheet.text(
         right - 4,
         y - 4,
         f"Chainage and levels in {wording.unit('length').name}; chainage from the start, clockwise.",
-        size=TINY,
-        colour=SOFT,
+        size=pens.TINY,
+        colour=pens.SOFT,
         across="right",
     )
 
@@ -266,9 +250,9 @@ def _levels(sheet: Sheet, view: View, *, east: float, top: float, step: float, u
     digits = max(0, -int(np.floor(np.log10(step / unit) + 1e-9)))
     while (y := view.point(0, level)[1]) <= top + 0.01:
         sheet.line([x0 - 1.5, east], [y, y], width=0.1, colour="#b9b5a8")
-        sheet.text(x0 - 2.2, y, f"{level / unit:,.{digits}f}", size=SMALL, across="right", up="center")
+        sheet.text(x0 - 2.2, y, f"{level / unit:,.{digits}f}", size=pens.SMALL, across="right", up="center")
         level += step
-    sheet.line([x0, x0], [base, top + 1], width=THIN)
+    sheet.line([x0, x0], [base, top + 1], width=pens.THIN)
 
 
 def _curves(sheet: Sheet, strip: _Strip, view: View, box: tuple[float, float, float, float]) -> None:
@@ -284,9 +268,9 @@ def _curves(sheet: Sheet, strip: _Strip, view: View, box: tuple[float, float, fl
             kind.draw(sheet, x, y, box, name=f"{kind.name}-{strip.name}")
         else:
             text = f"{kind.name}: lower than shown"
-            sheet.text(box[2] - 1, box[1] + up, text, size=TINY, colour=kind.colour, across="right", paper=True)
-    sheet.line(x, upper, width=THICK, colour=GRASS, name=f"ground-{strip.name}")
-    sheet.line(x, lower, width=MEDIUM, name=f"bottom-{strip.name}")
+            sheet.text(box[2] - 1, box[1] + up, text, size=pens.TINY, colour=kind.colour, across="right", paper=True)
+    sheet.line(x, upper, width=pens.THICK, colour=GRASS, name=f"ground-{strip.name}")
+    sheet.line(x, lower, width=pens.MEDIUM, name=f"bottom-{strip.name}")
 
 
 def _name(sheet: Sheet, strip: _Strip, view: View, wording: Wording, *, several: bool) -> None:
@@ -296,13 +280,13 @@ def _name(sheet: Sheet, strip: _Strip, view: View, wording: Wording, *, several:
         if strip.has(float(gate)):
             y = view.point(0, float(np.interp(gate, line.chainage, line.ground)))[1]
             x = view.point(float(gate), 0)[0]
-            sheet.line([x, x], [y, top + 1.5], width=MEDIUM, colour=RED, name=f"gate-{k + 1}-{strip.name}")
+            sheet.line([x, x], [y, top + 1.5], width=pens.MEDIUM, colour=pens.RED, name=f"gate-{k + 1}-{strip.name}")
             places = [(x + aside, top + 2.2) for aside in (0, 12, -12, 24, -24)]
             text = f"gate {k + 1}, {wording.length(float(gate))}"
-            sheet.text_where_free(places, text, size=SMALL, colour=RED, across="center")
+            sheet.text_where_free(places, text, size=pens.SMALL, colour=pens.RED, across="center")
     name = f"Pack {line.pack.number}, " if several else ""
     text = f"{name}chainage {wording.length(strip.start)} to {wording.length(strip.end)}"
-    sheet.text(FIELD[0] + 4, top + 6.0, begun(text), size=SMALL, bold=True)
+    sheet.text(FIELD[0] + 4, top + 6.0, begun(text), size=pens.SMALL, bold=True)
 
 
 def _band_mm(lanes: int) -> float:
@@ -315,7 +299,7 @@ def _in_lanes(strip: _Strip, found: Sequence[Mark], scale: float, lanes: int) ->
     end = (strip.end - strip.start) * 1000 / scale
     ends, placed = [-1.0] * lanes, []
     for mark in sorted(found, key=lambda m: m.chainage):
-        wide = text_width(mark.label, TINY, bold=True)
+        wide = text_width(mark.label, pens.TINY, bold=True)
         left = min(max((mark.chainage - strip.start) * 1000 / scale - wide / 2, 0.4), end - wide)
         lane = next((k for k in range(lanes) if ends[k] + 0.8 < left), None)
         if lane is not None:
@@ -327,13 +311,13 @@ def _in_lanes(strip: _Strip, found: Sequence[Mark], scale: float, lanes: int) ->
 def _band(sheet: Sheet, strip: _Strip, view: View, found: Sequence[tuple[Mark, float, int | None]]) -> None:
     """Marks below the axis; one that has no room in any lane keeps its stroke alone."""
     x0, base = view.origin
-    sheet.text(FIELD[0] + 4, base - BAND_TOP_MM - LANE_MM + 0.8, "Along the line", size=FIGURES)
+    sheet.text(FIELD[0] + 4, base - BAND_TOP_MM - LANE_MM + 0.8, "Along the line", size=pens.FIGURES)
     for mark, left, lane in found:
         x = view.point(mark.chainage, 0)[0]
-        sheet.line([x, x], [base + 1.0, base - 1.0], width=MEDIUM, name=f"mark-{mark.label}-{strip.name}")
+        sheet.line([x, x], [base + 1.0, base - 1.0], width=pens.MEDIUM, name=f"mark-{mark.label}-{strip.name}")
         if lane is not None:
             y = base - BAND_TOP_MM - (lane + 1) * LANE_MM + 0.8
-            sheet.text(x0 + left, y, mark.label, size=TINY, bold=True)
+            sheet.text(x0 + left, y, mark.label, size=pens.TINY, bold=True)
 
 
 def _over_limits(sheet: Sheet, strip: _Strip, view: View) -> None:
@@ -356,13 +340,13 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float, 
         "Depth of trench",
         "Arc, radius" if strip.line.pack.egg else "Corners",
     )
-    sheet.line([x0, east], [axis, axis], width=THIN)
+    sheet.line([x0, east], [axis, axis], width=pens.THIN)
     for k in range(len(ROWS) + 1):
         # The first line stops at the axis: the lowest level stands there.
-        sheet.line([FIELD[0] + 4 if k else x0, east], [base - k * ROW_MM] * 2, width=THIN)
+        sheet.line([FIELD[0] + 4 if k else x0, east], [base - k * ROW_MM] * 2, width=pens.THIN)
     for k, head in enumerate(heads):
-        sheet.text(FIELD[0] + 4, base - (k + 1) * ROW_MM + 1.0, head, size=FIGURES)
-    sheet.line([x0, x0], [base, base - len(ROWS) * ROW_MM], width=THIN)
+        sheet.text(FIELD[0] + 4, base - (k + 1) * ROW_MM + 1.0, head, size=pens.FIGURES)
+    sheet.line([x0, x0], [base, base - len(ROWS) * ROW_MM], width=pens.THIN)
     step = _label_step(view.scale, unit) * unit
     at = np.arange(np.ceil(strip.start / step - 1e-9), np.floor(strip.end / step + 1e-9) + 1) * step + 0.0
     if strip.end - at[-1] > LABEL_MM * view.scale / 1000:
@@ -371,7 +355,7 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float, 
         x = view.point(float(chainage), 0)[0]
         ground, invert = (float(np.interp(chainage, line.chainage, v)) for v in (line.ground, line.invert))
         sheet.line([x, x], [axis, view.point(0, ground)[1]], width=0.1, colour="#b9b5a8")
-        sheet.line([x, x], [axis - 0.6, axis + 0.6], width=THIN)
+        sheet.line([x, x], [axis - 0.6, axis + 0.6], width=pens.THIN)
         decimals = 0 if abs(chainage / step - round(chainage / step)) < 1e-9 and step / unit >= 1 else 2
         texts = (
             f"{chainage / unit:,.{decimals}f}",
@@ -383,7 +367,7 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float, 
         across = "left" if x - x0 < END_MM else "right" if east - x < END_MM else "center"
         aside = {"left": 0.8, "right": -0.8, "center": 0.0}[across]
         for k, text in enumerate(texts):
-            sheet.text(x + aside, base - (k + 1) * ROW_MM + 1.0, text, size=FIGURES, across=across)
+            sheet.text(x + aside, base - (k + 1) * ROW_MM + 1.0, text, size=pens.FIGURES, across=across)
     _arcs(sheet, strip, view, base - 4 * ROW_MM, unit)
 
 
@@ -393,16 +377,16 @@ def _arcs(sheet: Sheet, strip: _Strip, view: View, y: float, unit: float) -> Non
     for bend in [] if pack.egg else pack.line.bends.tolist():
         if strip.start < bend < strip.end:
             a = view.point(bend, 0)[0]
-            sheet.line([a, a], [y, y - ROW_MM], width=MEDIUM)
+            sheet.line([a, a], [y, y - ROW_MM], width=pens.MEDIUM)
     for arc in pack.line.arcs() if pack.egg else ():
         start, end = max(arc.chainage, strip.start), min(arc.chainage + arc.length, strip.end)
         if end <= start:
             continue
         a, b = view.point(start, 0)[0], view.point(end, 0)[0]
         if arc.chainage > strip.start:
-            sheet.line([a, a], [y, y - ROW_MM], width=MEDIUM)
+            sheet.line([a, a], [y, y - ROW_MM], width=pens.MEDIUM)
             ground = view.point(0, float(np.interp(arc.chainage, strip.line.chainage, strip.line.ground)))[1]
-            sheet.line([a, a], [view.origin[1], ground], width=HAIR, colour=SOFT, dash=DASHED)
+            sheet.line([a, a], [view.origin[1], ground], width=pens.HAIR, colour=pens.SOFT, dash=pens.DASHED)
         texts = (f"{arc.name}, R {arc.radius / unit:.2f} {name}", arc.name)
-        shown = next((text for text in texts if text_width(text, FIGURES) < b - a - 1), "")
-        sheet.text((a + b) / 2, y - ROW_MM + 1.0, shown, size=FIGURES, across="center")
+        shown = next((text for text in texts if text_width(text, pens.FIGURES) < b - a - 1), "")
+        sheet.text((a + b) / 2, y - ROW_MM + 1.0, shown, size=pens.FIGURES, across="center")

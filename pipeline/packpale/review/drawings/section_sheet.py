@@ -13,30 +13,9 @@ from packpale.earthworks.model import TrenchSafety
 from packpale.earthworks.safety import SPOIL_SETBACK
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.work_out import trench_section
+from packpale.review.drawings import pens
 from packpale.review.drawings.footing_view import DETAIL_MM, draw_detail, draw_footing
-from packpale.review.drawings.sheet import (
-    CHAIN,
-    DASHED,
-    EARTH,
-    FIELD,
-    FILL,
-    GRASS,
-    HAIR,
-    INK,
-    MEDIUM,
-    NORMAL,
-    RED,
-    SMALL,
-    SOFT,
-    STEPS,
-    THICK,
-    THIN,
-    Sheet,
-    Title,
-    View,
-    fitting_scale,
-    scale_text,
-)
+from packpale.review.drawings.sheet import FIELD, STEPS, Sheet, Title, View, fitting_scale, scale_text
 from packpale.review.lettering import text_width
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -130,7 +109,7 @@ def draw_earth(sheet: Sheet, view: View, shape: SectionShape) -> None:
     west, east = shape.reach
     depth = shape.section.depth + EARTH_MM * view.scale / 1000
     x, y = view.at([west, east, east, west], [0, 0, -depth, -depth])
-    sheet.fill(x, y, colour=EARTH)
+    sheet.fill(x, y, colour=pens.EARTH)
 
 
 def _spoil(sheet: Sheet, view: View, shape: SectionShape) -> None:
@@ -138,9 +117,9 @@ def _spoil(sheet: Sheet, view: View, shape: SectionShape) -> None:
     start, end, height = shape.heap
     if height > 0:
         x, y = view.at([start, (start + end) / 2, end], [0, height, 0])
-        sheet.fill(x, y, colour=FILL)
-        sheet.line(x, y, colour=SOFT, dash=DASHED, name="spoil")
-        sheet.text(float(x[1]), float(y[0]) + 1.6, "spoil", size=SMALL, colour=SOFT, across="center")
+        sheet.fill(x, y, colour=pens.FILL)
+        sheet.line(x, y, colour=pens.SOFT, dash=pens.DASHED, name="spoil")
+        sheet.text(float(x[1]), float(y[0]) + 1.6, "spoil", size=pens.SMALL, colour=pens.SOFT, across="center")
 
 
 def _setback(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) -> None:
@@ -163,26 +142,26 @@ def _outline(section: TrenchSection) -> tuple[list[float], list[float]]:
 
 def draw_trench(sheet: Sheet, view: View, shape: SectionShape) -> None:
     x, y = view.at(*_outline(shape.section))
-    sheet.fill(x, y, colour=FILL)
-    sheet.line(x, y, width=MEDIUM, name="trench")
+    sheet.fill(x, y, colour=pens.FILL)
+    sheet.line(x, y, width=pens.MEDIUM, name="trench")
     # The ground as it was, and where it stays.
     (west, east), (left, right) = shape.reach, shape.section.edges
-    sheet.line(*view.at([left, right], [0, 0]), colour=GRASS, dash=DASHED)
+    sheet.line(*view.at([left, right], [0, 0]), colour=pens.GRASS, dash=pens.DASHED)
     for a, b, name in ((west, left, "ground-left"), (right, east, "ground-right")):
-        sheet.line(*view.at([a, b], [0, 0]), width=THICK, colour=GRASS, name=name)
+        sheet.line(*view.at([a, b], [0, 0]), width=pens.THICK, colour=pens.GRASS, name=name)
 
 
 def draw_fence(sheet: Sheet, view: View, shape: SectionShape, project: Project) -> None:
     section, height = shape.section, project.fence.height_m
     x, y = view.at([0, 0], [-section.depth - 0.25, shape.tip[1] + 0.1])
-    sheet.line(x, y, width=HAIR, colour=SOFT, dash=CHAIN)
+    sheet.line(x, y, width=pens.HAIR, colour=pens.SOFT, dash=pens.CHAIN)
     x, y = view.at([0, 0, shape.tip[0]], [0, height, shape.tip[1]])
     sheet.line(x, y, width=1.0, name="fence")
     x, y = view.at([0, 0], [0, -section.depth])
-    sheet.line(x, y, width=1.0, colour=RED, dash=(2.2, 0.8), name="skirt")
+    sheet.line(x, y, width=1.0, colour=pens.RED, dash=(2.2, 0.8), name="skirt")
     if section.apron_reach > 0:
         x, y = view.at([0, section.apron_reach], [-section.apron_cover] * 2)
-        sheet.line(x, y, width=1.0, colour=RED, dash=(2.2, 0.8), name="apron")
+        sheet.line(x, y, width=1.0, colour=pens.RED, dash=(2.2, 0.8), name="apron")
 
 
 def _fence_dimensions(sheet: Sheet, view: View, shape: SectionShape, project: Project, wording: Wording) -> None:
@@ -221,7 +200,7 @@ def _trench_dimensions(sheet: Sheet, view: View, shape: SectionShape, wording: W
         x = view.point(offset, 0)[0]
         last = max((k for k, row in enumerate(rows) if any(offset in (s, e) for s, e, _, _ in row)), default=0)
         start = view.point(0, -max(float(section.depth_at(offset)), 0.0))[1] - 1
-        sheet.line([x, x], [start, floor - last * ROW_MM - 1.2], colour=SOFT, width=HAIR)
+        sheet.line([x, x], [start, floor - last * ROW_MM - 1.2], colour=pens.SOFT, width=pens.HAIR)
     for k, row in enumerate(rows):
         y = floor - k * ROW_MM
         for start, end, text, name in row:
@@ -238,10 +217,10 @@ def _words(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) -> N
     sheet.text(west + 1, ground + 1.6, inner, bold=True)
     sheet.text(east + 1.5, ground - 1, outer, bold=True, up="center")
     x, y = view.point(-section.bottom_width / 2, -section.depth / 2)
-    sheet.text(view.point(0, 0)[0] - 1.6, y, "skirt", colour=RED, turn=90, across="center", bold=True)
+    sheet.text(view.point(0, 0)[0] - 1.6, y, "skirt", colour=pens.RED, turn=90, across="center", bold=True)
     if section.apron_reach > 0:
         x, y = view.point(section.apron_reach, -section.apron_cover)
-        sheet.text(x - 1.5, y - 3.6, "apron", colour=RED, across="right", bold=True)
+        sheet.text(x - 1.5, y - 3.6, "apron", colour=pens.RED, across="right", bold=True)
     _slope_mark(sheet, view, shape)
     sheet.scale_bar(FIELD[0] + DETAIL_MM + 6, FIELD[1] + 4, view.scale, wording.unit("length"), longest=45)
 
@@ -260,7 +239,7 @@ def _notes(sheet: Sheet, shape: SectionShape, project: Project, wording: Wording
         lines.insert(3, f"Heap: the largest section, all on one side, {slope}.")
     if shape.heap[1] > shape.strip[1] + 0.05:
         lines.insert(4, "It reaches beyond the ground kept free: pile on both sides, or carry some off.")
-    wide = max(text_width(line, NORMAL) for line in lines)
+    wide = max(text_width(line, pens.NORMAL) for line in lines)
     left, bottom, right, top = FIELD[0] + DETAIL_MM, *FIELD[1:]
     high = 4.0 * len(lines)
     corners = [(x, y) for y in (top - 4, bottom + 3 + high) for x in (right - 4 - wide, left + 4)]
@@ -281,7 +260,7 @@ def _slope_mark(sheet: Sheet, view: View, shape: SectionShape) -> None:
     wall = shape.section.walls[0]
     up = min(8.0, 0.5 * wall.depth * 1000 / view.scale)
     x, y = view.point(wall.offset - slope * 0.25 * wall.depth, -0.75 * wall.depth)
-    sheet.line([x, x - slope * up, x - slope * up], [y, y + up, y], width=THIN, colour=INK)
-    sheet.line([x, x - slope * up], [y, y], width=THIN)
-    sheet.text(x - slope * up - 0.8, y + up / 2, "1", size=SMALL, across="right", up="center")
-    sheet.text(x - slope * up / 2, y - 0.8, f"{slope:g}", size=SMALL, across="center", up="top")
+    sheet.line([x, x - slope * up, x - slope * up], [y, y + up, y], width=pens.THIN, colour=pens.INK)
+    sheet.line([x, x - slope * up], [y, y], width=pens.THIN)
+    sheet.text(x - slope * up - 0.8, y + up / 2, "1", size=pens.SMALL, across="right", up="center")
+    sheet.text(x - slope * up / 2, y - 0.8, f"{slope:g}", size=pens.SMALL, across="center", up="top")

@@ -10,30 +10,10 @@ import numpy as np
 from packpale.earthworks.footing import footing
 from packpale.earthworks.work_out import trench_section
 from packpale.enclosure.model import Pack
+from packpale.review.drawings import pens
 from packpale.review.drawings.below_ground import ROCK, WATER
 from packpale.review.drawings.footing_view import CONCRETE, draw_footing, made_ground
-from packpale.review.drawings.sheet import (
-    CHAIN,
-    EARTH,
-    FIELD,
-    FIGURES,
-    FILL,
-    GRASS,
-    HAIR,
-    INK,
-    MEDIUM,
-    RED,
-    SMALL,
-    SOFT,
-    STEPS,
-    THICK,
-    Box,
-    Sheet,
-    Title,
-    View,
-    fitting_scale,
-    scale_text,
-)
+from packpale.review.drawings.sheet import FIELD, STEPS, Box, Sheet, Title, View, fitting_scale, scale_text
 from packpale.review.lettering import printable, wrapped
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
@@ -190,7 +170,7 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
         + "; ".join(place.why for place in chosen)
         + ".",
     )
-    sheet.text(left + 4, top - 6, "Sections along the line, looking the way chainage runs", bold=True, size=SMALL)
+    sheet.text(left + 4, top - 6, "Sections along the line, looking the way chainage runs", bold=True, size=pens.SMALL)
     _legend(sheet)
     tall = max(map(_rise, cuts)) * 1000 / scale + 2
     for k, (place, cut) in enumerate(zip(chosen, cuts, strict=True)):
@@ -203,8 +183,8 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
         bottom + 4,
         "Rock and water are those of the soil data, a guess between pits. Walls are drawn at one slope in all ground: "
         "a competent person decides how they stand.",
-        size=FIGURES,
-        colour=SOFT,
+        size=pens.FIGURES,
+        colour=pens.SOFT,
         across="right",
         most=right - left - 70,
     )
@@ -212,9 +192,9 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
         right - 4,
         bottom + 7.4,
         made_ground(footing(project.fence, project.trench.depth_m)),
-        size=FIGURES,
+        size=pens.FIGURES,
         bold=True,
-        colour=RED,
+        colour=pens.RED,
         across="right",
         most=right - left - 70,
     )
@@ -228,15 +208,15 @@ def _rise(cut: CutSection) -> float:
 def _legend(sheet: Sheet) -> None:
     x, y = FIELD[2] - 122, FIELD[3] - 6
     sheet.box(x, y - 0.6, 8, 3, colour=CONCRETE)
-    sheet.text(x + 9.5, y, "footing behind", size=SMALL)
+    sheet.text(x + 9.5, y, "footing behind", size=pens.SMALL)
     x += 32
-    for text, colour, width in (("ground", GRASS, THICK), ("dig", INK, MEDIUM)):
+    for text, colour, width in (("ground", pens.GRASS, pens.THICK), ("dig", pens.INK, pens.MEDIUM)):
         sheet.line([x, x + 8], [y + 0.9, y + 0.9], width=width, colour=colour)
-        sheet.text(x + 9.5, y, text, size=SMALL)
+        sheet.text(x + 9.5, y, text, size=pens.SMALL)
         x += 23
     for kind in (ROCK, WATER):
         kind.sample(sheet, x, y, 8)
-        sheet.text(x + 9.5, y, kind.name, size=SMALL)
+        sheet.text(x + 9.5, y, kind.name, size=pens.SMALL)
         x += 23
 
 
@@ -258,29 +238,31 @@ def _draw(
 
     x, ground = at(cut.offset, cut.ground)
     bottom = at(cut.offset, cut.cut)[1]
-    sheet.fill([*x, x[-1], x[0]], [*bottom, box[1], box[1]], colour=EARTH)
-    sheet.fill([*x, *x[::-1]], [*ground, *bottom[::-1]], colour=FILL)
+    sheet.fill([*x, x[-1], x[0]], [*bottom, box[1], box[1]], colour=pens.EARTH)
+    sheet.fill([*x, *x[::-1]], [*ground, *bottom[::-1]], colour=pens.FILL)
     for values, kind in ((cut.rock, ROCK), (cut.water, WATER)):
         y = at(cut.offset, values)[1]
         if (y > box[1]).any():
             kind.draw(sheet, x, y, box, name=f"{kind.name}-{name}")
     dug = ground - bottom > 1e-6
-    sheet.line(x[dug], bottom[dug], width=MEDIUM, name=f"dig-{name}")
-    sheet.line(x, ground, width=THICK, colour=GRASS, name=f"ground-{name}")
+    sheet.line(x[dug], bottom[dug], width=pens.MEDIUM, name=f"dig-{name}")
+    sheet.line(x, ground, width=pens.THICK, colour=pens.GRASS, name=f"ground-{name}")
     level = float(np.interp(0.0, cut.offset, cut.ground))
     floor = float(np.interp(0.0, cut.offset, cut.cut))
     draw_footing(sheet, view, footing(project.fence, level - floor), level=level, name=f"footing-{name}")
     foot = view.point(0.0, floor)
     on_ground = view.point(0.0, level)
-    sheet.line([foot[0]] * 2, [foot[1], on_ground[1]], width=0.8, colour=RED, dash=(2.2, 0.8), name=f"skirt-{name}")
+    sheet.line(
+        [foot[0]] * 2, [foot[1], on_ground[1]], width=0.8, colour=pens.RED, dash=(2.2, 0.8), name=f"skirt-{name}"
+    )
     sheet.line([foot[0]] * 2, [on_ground[1], view.point(0.0, level + ABOVE_M)[1]], width=0.8)
     over = view.point(0.0, level + ABOVE_M)[1] + 2
-    sheet.line([foot[0]] * 2, [box[1], over], width=HAIR, colour=SOFT, dash=CHAIN)
+    sheet.line([foot[0]] * 2, [box[1], over], width=pens.HAIR, colour=pens.SOFT, dash=pens.CHAIN)
     if trench.apron_reach_m > 0:
         on = np.isfinite(cut.apron)
-        sheet.line(*at(cut.offset[on], cut.apron[on]), width=0.8, colour=RED, dash=(2.2, 0.8), clip=box)
+        sheet.line(*at(cut.offset[on], cut.apron[on]), width=0.8, colour=pens.RED, dash=(2.2, 0.8), clip=box)
     for end, side, across in ((0, "outside", "left"), (-1, "inside", "right")):
-        sheet.text(float(x[end]), float(ground[end]) + 1.2, side, size=FIGURES, colour=SOFT, across=across)
+        sheet.text(float(x[end]), float(ground[end]) + 1.2, side, size=pens.FIGURES, colour=pens.SOFT, across=across)
     _figures(sheet, place, cut, box, wording)
 
 
@@ -288,14 +270,16 @@ def _figures(sheet: Sheet, place: Place, cut: CutSection, box: Box, wording: Wor
     """Where and why, in bold, and what lies how deep there."""
     y, wide = box[1] - 3.6, box[2] - box[0]
     chainage = wording.dimension(float(place.pack.alignment.chainage[place.station]))
-    head = wrapped(printable(f"Pack {place.pack.number}, {chainage}: {place.why}"), FIGURES, wide * 0.9)
+    head = wrapped(printable(f"Pack {place.pack.number}, {chainage}: {place.why}"), pens.FIGURES, wide * 0.9)
     for k, text in enumerate([*head, *_said(cut, wording)]):
         bold = k < len(head)
-        sheet.text((box[0] + box[2]) / 2, y - 2.9 * k, text, size=FIGURES, bold=bold, across="center", most=wide)
+        sheet.text((box[0] + box[2]) / 2, y - 2.9 * k, text, size=pens.FIGURES, bold=bold, across="center", most=wide)
     if cut.bare_from is not None:
         text = f"The apron comes out of the ground {wording.dimension(cut.bare_from)} from the fence."
         y -= 2.9 * (len(head) + 2)
-        sheet.text((box[0] + box[2]) / 2, y, text, size=FIGURES, bold=True, colour=RED, across="center", most=wide)
+        sheet.text(
+            (box[0] + box[2]) / 2, y, text, size=pens.FIGURES, bold=True, colour=pens.RED, across="center", most=wide
+        )
 
 
 def _said(cut: CutSection, wording: Wording) -> Iterator[str]:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from packpale.review.drawings import pens
 from packpale.review.lettering import CAP_HEIGHT, DESCENT, MM_PER_POINT, fitted, printable, text_width, wrapped
 from packpale.review.words.quantities import ROUND, Unit
 from packpale.values.cautions import cautions_for
@@ -29,18 +30,8 @@ FIELD = (FRAME[0], FRAME[1] + TITLE_MM + CAUTIONS_MM, FRAME[2], FRAME[3])
 STEPS, RULER = (1.0, 2.0, 5.0), (1.0, 1.25, 2.0, 2.5, 3.0, 4.0, 5.0)
 """Round scales: 1:10, 1:20, 1:50, 1:100 and so on (ISO 5455, from memory); rulers have 1:25 and the like."""
 
-INK, SOFT, PAPER, RED = "#1d2a2a", "#5d6765", "#ffffff", "#a3123a"
-EARTH, FILL, GRASS = "#e3d6bb", "#f7f0df", "#5c7f45"
-HAIR, THIN, MEDIUM, THICK = 0.13, 0.18, 0.35, 0.7
-"""Line widths. [mm]"""
-TINY, FIGURES, SMALL, NORMAL, LARGE = 5.5, 5.8, 6.3, 7.4, 9.5
-TITLE_SIZE, CAUTION_SIZE = 8.0, 5.4
-"""Text sizes. [points]"""
 CAUTION_ROW_MM = 2.45
 """From one line of a caution to the next."""
-DASHED, DOTTED, CHAIN = (6.0, 3.0), (1.0, 2.0), (12.0, 2.5, 2.0, 2.5)
-"""Dash patterns, in line widths."""
-
 NOT_STATED = "not stated"
 
 Numbers = npt.ArrayLike
@@ -167,8 +158,8 @@ class Sheet:
         x: Numbers,
         y: Numbers,
         *,
-        width: float = THIN,
-        colour: str = INK,
+        width: float = pens.THIN,
+        colour: str = pens.INK,
         dash: Sequence[float] = (),
         name: str = "",
         clip: Box | None = None,
@@ -190,7 +181,7 @@ class Sheet:
         """
         one = self._text(x, y, text, **style)
         if paper:
-            self.fill(*one.corners.T, colour=PAPER)
+            self.fill(*one.corners.T, colour=pens.PAPER)
         self._written(one)
 
     def _written(self, text: Text) -> None:
@@ -203,8 +194,8 @@ class Sheet:
         y: float,
         text: str,
         *,
-        size: float = NORMAL,
-        colour: str = INK,
+        size: float = pens.NORMAL,
+        colour: str = pens.INK,
         across: str = "left",
         up: str = "baseline",
         turn: float = 0.0,
@@ -241,7 +232,7 @@ class Sheet:
         for x, y in places:
             one = self._text(x, y, text, **style)
             if self.is_free(one.corners):
-                self.fill(*one.corners.T, colour=PAPER)
+                self.fill(*one.corners.T, colour=pens.PAPER)
                 self._written(one)
                 return True
         return False
@@ -277,13 +268,13 @@ class Sheet:
             if length > 1.5:
                 # A little air at the object, a little beyond the line.
                 ux, uy = (qx - px) / length, (qy - py) / length
-                self.line([px + ux, qx + 1.2 * ux], [py + uy, qy + 1.2 * uy], colour=SOFT, width=HAIR)
+                self.line([px + ux, qx + 1.2 * ux], [py + uy, qy + 1.2 * uy], colour=pens.SOFT, width=pens.HAIR)
         self.line([a[0], b[0]], [a[1], b[1]], name=name)
         for x, y in (a, b):
-            self.line([x - 0.8, x + 0.8], [y - 0.8, y + 0.8], width=MEDIUM)
+            self.line([x - 0.8, x + 0.8], [y - 0.8, y + 0.8], width=pens.MEDIUM)
         room = (b[0] - a[0]) if level else (b[1] - a[1])
         if beside is None:
-            beside = text_width(printable(text), NORMAL) + 1.5 > room
+            beside = text_width(printable(text), pens.NORMAL) + 1.5 > room
         if beside:
             self.text(b[0] + 1.6, (a[1] + b[1]) / 2, text, up="center", paper=paper)
         elif level:
@@ -291,7 +282,9 @@ class Sheet:
         else:
             self.text(a[0] - 0.8, (a[1] + b[1]) / 2, text, across="center", turn=90, paper=paper)
 
-    def arrow(self, start: Pair, end: Pair, *, colour: str = INK, width: float = THIN, head: float = 2.0) -> None:
+    def arrow(
+        self, start: Pair, end: Pair, *, colour: str = pens.INK, width: float = pens.THIN, head: float = 2.0
+    ) -> None:
         """Line with a filled head at its end."""
         self.line([start[0], end[0]], [start[1], end[1]], width=width, colour=colour)
         along = np.subtract(end, start) / max(math.dist(start, end), 1e-9)
@@ -303,12 +296,12 @@ class Sheet:
         """Filled rectangle with its lower left corner at a point."""
         self.fill([x, x + wide, x + wide, x], [y, y, y + high, y + high], colour=colour)
 
-    def circle(self, x: float, y: float, radius: float, *, inside: str = PAPER) -> None:
+    def circle(self, x: float, y: float, radius: float, *, inside: str = pens.PAPER) -> None:
         """Small round mark."""
         angle = np.linspace(0, 2 * np.pi, 33)
         across, up = x + radius * np.cos(angle), y + radius * np.sin(angle)
         self.fill(across, up, colour=inside)
-        self.line(across, up, width=MEDIUM)
+        self.line(across, up, width=pens.MEDIUM)
 
     def scale_bar(self, x: float, y: float, scale: float, unit: Unit, *, longest: float) -> None:
         """Bar of four parts, as long as a round length in the unit comes out below ``longest`` millimetres."""
@@ -316,18 +309,18 @@ class Sheet:
         length = max((s for s in ROUND if s * mm <= longest), default=longest / mm)
         part = length * mm / 4
         for k in range(4):
-            self.box(x + k * part, y, part, 1.6, colour=INK if k % 2 == 0 else PAPER)
+            self.box(x + k * part, y, part, 1.6, colour=pens.INK if k % 2 == 0 else pens.PAPER)
         end = x + 4 * part
         self.line([x, end, end, x, x], [y, y, y + 1.6, y + 1.6, y], name="scale-bar")
         for k in (0, 2, 4):
-            self.text(x + k * part, y + 2.6, f"{k * length / 4:,g}", size=SMALL, across="center")
-        self.text(end + 1.5, y, unit.name, size=SMALL)
+            self.text(x + k * part, y + 2.6, f"{k * length / 4:,g}", size=pens.SMALL, across="center")
+        self.text(end + 1.5, y, unit.name, size=pens.SMALL)
 
     def _frame(self) -> None:
         left, bottom, right, top = FRAME
-        self.line([left, right, right, left, left], [bottom, bottom, top, top, bottom], width=THICK, name="frame")
+        self.line([left, right, right, left, left], [bottom, bottom, top, top, bottom], width=pens.THICK, name="frame")
         line = bottom + TITLE_MM
-        self.line([left, right], [line, line], width=MEDIUM)
+        self.line([left, right], [line, line], width=pens.MEDIUM)
         half = bottom + TITLE_MM / 2
         stops = (left, *(left + x for x in (64, 106, 144, 192, 226)), right)
         for x in stops[1:-1]:
@@ -344,17 +337,17 @@ class Sheet:
         for k, (upper, first, lower, second) in enumerate(cells):
             width = stops[k + 1] - stops[k] - 3
             for y, label, text in ((half, upper, first), (bottom, lower, second)):
-                self.text(stops[k] + 1.5, y + TITLE_MM / 2 - 2.9, label, size=TINY, colour=SOFT)
-                self.text(stops[k] + 1.5, y + 2.0, text, size=TITLE_SIZE, most=width, bold=k == 0)
+                self.text(stops[k] + 1.5, y + TITLE_MM / 2 - 2.9, label, size=pens.TINY, colour=pens.SOFT)
+                self.text(stops[k] + 1.5, y + 2.0, text, size=pens.TITLE_SIZE, most=width, bold=k == 0)
         middle, room = (stops[5] + right) / 2, right - stops[5] - 2
         for y, text, size in (
-            (13.4, "For review,", TITLE_SIZE),
-            (9.4, "not for construction", TITLE_SIZE),
-            (5.2, "Print at 100 %, not fitted.", TINY),
-            (2.2, title.units, TINY),
+            (13.4, "For review,", pens.TITLE_SIZE),
+            (9.4, "not for construction", pens.TITLE_SIZE),
+            (5.2, "Print at 100 %, not fitted.", pens.TINY),
+            (2.2, title.units, pens.TINY),
         ):
-            large = size == TITLE_SIZE
-            colour = RED if large else SOFT
+            large = size == pens.TITLE_SIZE
+            colour = pens.RED if large else pens.SOFT
             self.text(middle, bottom + y, text, size=size, colour=colour, bold=large, across="center", most=room)
         self._cautions(left, line, right)
 
@@ -367,17 +360,17 @@ class Sheet:
     def _cautions(self, left: float, bottom: float, right: float) -> None:
         """What nobody may overlook, on every sheet, in two columns, the gravest first."""
         top = bottom + CAUTIONS_MM
-        self.line([left, right], [top, top], width=MEDIUM)
+        self.line([left, right], [top, top], width=pens.MEDIUM)
         middle = (left + right) / 2
-        said = [wrapped(printable(text), CAUTION_SIZE, middle - left - 8) for text in cautions_for("judges")]
+        said = [wrapped(printable(text), pens.CAUTION_SIZE, middle - left - 8) for text in cautions_for("judges")]
         first = min(range(len(said) + 1), key=lambda n: max(sum(map(len, said[:n])), sum(map(len, said[n:]))))
         x, y = left + 2, top - CAUTION_ROW_MM - 0.3
         for number, rows in enumerate(said, 1):
             if number == first + 1:
                 x, y = middle + 2, top - CAUTION_ROW_MM - 0.3
-            self.text(x, y, f"{number}", size=CAUTION_SIZE, bold=True, colour=RED)
+            self.text(x, y, f"{number}", size=pens.CAUTION_SIZE, bold=True, colour=pens.RED)
             for row in rows:
-                self.text(x + 3, y, row, size=CAUTION_SIZE)
+                self.text(x + 3, y, row, size=pens.CAUTION_SIZE)
                 y -= CAUTION_ROW_MM
 
 

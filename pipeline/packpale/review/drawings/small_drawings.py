@@ -9,10 +9,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from packpale.earthworks.model import TrenchSafety
+from packpale.review.drawings import pens
 from packpale.review.drawings.below_ground import ROCK, WATER
 from packpale.review.drawings.profile_sheet import EARTH, GRASS, ProfileLine, profile_lines
 from packpale.review.drawings.section_sheet import SectionShape, draw_earth, draw_fence, draw_trench, section_shape
-from packpale.review.drawings.sheet import HAIR, INK, RED, SOFT, Box, Sheet, Title, View
+from packpale.review.drawings.sheet import Box, Sheet, Title, View
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
@@ -71,20 +72,20 @@ def _words(sheet: Sheet, view: View, shape: SectionShape, project: Project, word
     """What each part is, right of the drawing, with a line to it."""
     trench, fence, show = project.trench, project.fence, wording.dimension
     section = shape.section
-    parts = [(0.0, 0.6 * fence.height_m, f"fence {show(fence.height_m)} high", INK)]
+    parts = [(0.0, 0.6 * fence.height_m, f"fence {show(fence.height_m)} high", pens.INK)]
     if fence.overhang_m > 0:
         words = f"overhang {show(fence.overhang_m)} at {fence.overhang_deg:g}°"
-        parts.insert(0, (shape.tip[0] / 2, (fence.height_m + shape.tip[1]) / 2, words, INK))
+        parts.insert(0, (shape.tip[0] / 2, (fence.height_m + shape.tip[1]) / 2, words, pens.INK))
     if section.apron_reach > 0:
         reach, cover = section.apron_reach, section.apron_cover
-        parts.append((0.8 * reach, -0.5 * cover, f"{show(trench.apron_cover_m)} of soil", INK))
-        parts.append((reach, -cover, f"apron {show(trench.apron_reach_m)} wide", RED))
-    parts.append((0.0, -0.9 * section.depth, f"skirt {show(trench.depth_m)} deep", RED))
+        parts.append((0.8 * reach, -0.5 * cover, f"{show(trench.apron_cover_m)} of soil", pens.INK))
+        parts.append((reach, -cover, f"apron {show(trench.apron_reach_m)} wide", pens.RED))
+    parts.append((0.0, -0.9 * section.depth, f"skirt {show(trench.depth_m)} deep", pens.RED))
     x = view.point(shape.reach[1], 0.0)[0] + 3.5
     wanted = [view.point(0.0, height)[1] for _, height, _, _ in parts]
     for (offset, height, words, colour), y in zip(parts, _apart(wanted), strict=True):
         start = view.point(offset, height)
-        sheet.line([start[0], x - 2.2, x - 0.6], [start[1], start[1], y], width=HAIR, colour=SOFT)
+        sheet.line([start[0], x - 2.2, x - 0.6], [start[1], start[1], y], width=pens.HAIR, colour=pens.SOFT)
         sheet.text(x, y, words, size=LETTERS, colour=colour, up="center", most=SIZE[0] - x)
 
 
@@ -165,7 +166,7 @@ def _range(line: ProfileLine) -> tuple[float, float]:
 def _draw(sheet: Sheet, line: ProfileLine, view: View, box: Box) -> None:
     x, upper = view.at(line.chainage, line.ground)
     lower = view.at(line.chainage, line.invert)[1]
-    sheet.line([box[0], box[0], box[2]], [box[3], box[1], box[1]], colour=SOFT)
+    sheet.line([box[0], box[0], box[2]], [box[3], box[1], box[1]], colour=pens.SOFT)
     sheet.fill(np.concatenate([x, x[::-1]]), np.concatenate([upper, lower[::-1]]), colour=EARTH)
     for values, kind in ((line.rock, ROCK), (line.water, WATER)):
         kind.draw(sheet, x, view.at(line.chainage, values)[1], box)
@@ -173,16 +174,16 @@ def _draw(sheet: Sheet, line: ProfileLine, view: View, box: Box) -> None:
     sheet.line(x, lower, width=0.25)
     for gate in line.pack.gates.chainage:
         at, foot = view.point(float(gate), float(np.interp(gate, line.chainage, line.ground)))
-        sheet.line([at, at], [foot - 1.0, foot + 2.5], width=0.6, colour=RED)
+        sheet.line([at, at], [foot - 1.0, foot + 2.5], width=0.6, colour=pens.RED)
 
 
 def _legend(sheet: Sheet) -> None:
     """What each line is, spread over the width."""
     entries = (
         ("ground", GRASS, ()),
-        ("bottom", INK, ()),
+        ("bottom", pens.INK, ()),
         *((kind.name, kind.colour, kind.dash) for kind in (ROCK, WATER)),
-        ("gate", RED, ()),
+        ("gate", pens.RED, ()),
     )
     mark, gap, y = 5.0, 1.2, SIZE[1] - 3.6
     widths = [mark + gap + text_width(text, LETTERS) for text, _, _ in entries]
