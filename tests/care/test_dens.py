@@ -9,6 +9,7 @@ from scipy.ndimage import convolve
 from shapely import contains_xy
 from shapely.geometry import LineString, MultiPolygon, Point, box
 
+from packpale.care import dens as module
 from packpale.care.dens import CHAMBER_M, Passage, apart, den_sites, passage_of
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.model import Fit
@@ -276,6 +277,21 @@ def test_sites_are_the_best_and_apart():
         if allowed[r, c] and all(2 * math.hypot(r - a, c - b) >= 15 for a, b in plain):
             plain.append((r, c))
     assert chosen == plain[:5]
+
+
+def test_in_large_enclosures_the_best_are_sought_in_squares_of_cells(monkeypatch):
+    every, _ = dens(hummocks, count=3)
+    monkeypatch.setattr(module, "MOST_CELLS", 3000)
+    some, _ = dens(hummocks, count=3)
+    cell = site_of(plane(), half=90.0).grid.cell
+    assert len(some) == len(every) > 0
+    for one in some:
+        # Nearly as good, in the middle of a cell, and where it says that it is.
+        assert one.score > min(e.score for e in every) - 0.05
+        assert one.x / cell % 1 == pytest.approx(0.5)
+        assert one.distances["fence"] == pytest.approx(
+            EGG.polygon(0.01).exterior.distance(Point(one.x, one.y)), abs=0.02
+        )
 
 
 def test_rock_makes_a_mound_of_a_steep_site():

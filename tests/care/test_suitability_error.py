@@ -120,7 +120,7 @@ def test_rock_and_water_together_are_what_the_criteria_say_of_shifted_soil():
         )
         shifted = assess(dataclasses.replace(ground, soil=soil), settings)
         changes.append((shifted.suitability - land.suitability)[inside].mean())
-    changes = np.array(changes)
+    changes = np.array(changes, float)
     assert got.mean() == pytest.approx(changes.mean(), abs=5 * changes.std() / math.sqrt(400))
     assert got.std() == pytest.approx(changes.std(), rel=0.12)
 

@@ -74,6 +74,9 @@ def test_every_array_has_the_shape_of_the_grid_and_is_nan_where_nothing_is_known
         np.testing.assert_array_equal(np.isnan(getattr(land, name)), np.isnan(z), err_msg=name)
     arrays = {f.name: getattr(land, f.name) for f in dataclasses.fields(Land)}
     assert {a.shape for a in arrays.values() if isinstance(a, np.ndarray)} == {z.shape}
+    # A plot's largest need of memory.
+    kept = {a.dtype.name for a in arrays.values() if isinstance(a, np.ndarray) and a.dtype.kind == "f"}
+    assert kept == {"float32"}
     assert (land.limiting_feature[unknown] == -1).all()
 
 

@@ -9,6 +9,7 @@ from shapely.geometry import LineString, box
 
 from packpale.land import _kernels, _kernels_cells, _kernels_distance, _kernels_drainage
 from packpale.land.assess import assess
+from packpale.land.slope import aspect_deg, hillshade
 
 KERNELS = {
     f"{module.__name__.rsplit('.', 1)[1]}.{name}": kernel
@@ -28,4 +29,6 @@ def test_kernel_runs_compiled(name, make_site, make_project):
     z = np.add.outer(np.arange(12.0), np.arange(12.0))
     site = make_site(z, features={"access": (LineString([(1000, 2000), (1012, 2000)]), box(1000, 2000, 1003, 2003))})
     assess(site, make_project("access", weights={"slope": 1, "access": 1}))
+    aspect_deg(z, cell_size=(1.0, 1.0))
+    hillshade(z, cell_size=(1.0, 1.0))
     assert KERNELS[name].nopython_signatures

@@ -9,6 +9,8 @@ from packpale.land.assess import assess
 from packpale.site import Around, Grid
 
 LEVEL = 100.0
+TENTH_MM = 1e-4
+"""What single precision keeps of levels. [m]"""
 
 
 def hollow(x, y, *, outlet):
@@ -44,8 +46,9 @@ def test_a_hollow_across_the_edge_fills_to_its_outlet_wherever_that_is(make_site
     x = window.grid.centres()[0]
     under = np.broadcast_to(x < window.grid.west + 65, expected.shape)  # west of where the outlet begins
     inside = under & (window.elevation < LEVEL - 0.1)
-    np.testing.assert_allclose(found[inside], expected[inside], atol=0.0 if coarse == 1 else 0.15)
-    np.testing.assert_array_equal(assess(whole, make_project()).ponding[part][inside], expected[inside])
+    np.testing.assert_allclose(found[inside], expected[inside], atol=TENTH_MM if coarse == 1 else 0.15)
+    whole_ponding = assess(whole, make_project()).ponding
+    np.testing.assert_allclose(whole_ponding[part][inside], expected[inside], atol=TENTH_MM)
     cut = assess(dataclasses.replace(window, around=None), make_project()).ponding
     assert cut[inside].mean() < 0.5 * expected[inside].mean()
 

@@ -7,12 +7,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
+from scipy.ndimage import convolve
 from shapely import MultiPolygon, area, contains_xy, intersection, points, union_all
 from shapely import box as polygon_boxes
 from shapely import distance as shapely_distance
 from shapely.geometry import GeometryCollection, LineString, MultiLineString, MultiPoint, Point, Polygon, box
 
-from packpale.land.surroundings import cells_reached, cells_within, distance_to, share_within
+from packpale.land import surroundings
+from packpale.land.surroundings import (
+    cells_reached,
+    cells_within,
+    counts_within,
+    distance_to,
+    share_within,
+    sums_within,
+)
 from packpale.site import Grid
 
 GRID = Grid(west=100.0, north=240.0, cell=2.0, rows=45, cols=38)
@@ -66,6 +75,18 @@ def test_share_matches_a_plain_count(cells, reach):
             if (r - row) ** 2 + (c - col) ** 2 <= (reach / 2.0) ** 2
         ]
         assert found[row, col] == pytest.approx(sum(near) / len(near))
+
+
+def test_sums_and_counts_over_many_rows_are_those_of_another_library(monkeypatch):
+    """Worked on in bands of rows, of which no place shows."""
+    monkeypatch.setattr(surroundings, "BAND", 7)
+    values = np.random.default_rng(5).normal(size=(61, 40))
+    steps = np.arange(-9, 10)
+    disc = (steps[:, None] ** 2 + steps**2 <= 9.0**2).astype(float)
+    within = {"reach": 18.0, "cell": 2.0}
+    np.testing.assert_allclose(sums_within(values, **within), convolve(values, disc, mode="constant"), atol=1e-9)
+    counted = convolve(np.ones(values.shape), disc, mode="constant")
+    np.testing.assert_allclose(counts_within(values.shape, **within), counted, atol=1e-9)
 
 
 def test_share_of_a_half_plane_is_the_circle_cut_by_a_line():

@@ -15,7 +15,8 @@ from packpale.land.relief import level_of, mean_within
 from packpale.land.slope import aspect_deg
 from packpale.land.surroundings import cells_within, distance_to
 from packpale.settings import DenSettings
-from packpale.site import Array, Grid, Mask, Site
+from packpale.site import Array, Cells, Grid, Mask, Site
+from packpale.site.spread import spread
 from packpale.values.notes import Note
 from packpale.values.quantity import Quantity, given
 
@@ -27,6 +28,8 @@ CHAMBER_M = (1.3, 1.0, 0.5)
 """Length, width and height of a chamber, about 50 by 40 by 20 in. [m] The same page."""
 CHORD_ERROR_M = 0.01
 """Largest distance between the fence line and the chords that distances are taken to. [m]"""
+MOST_CELLS = 2_000_000
+"""Places looked at; of larger enclosures one in each square of cells."""
 SERVICE_M = 10.0
 """A den keeps this far from buried services: a passage and what the animals add to it. [m] Assumption."""
 PEOPLE = ("viewpoints", "dwellings")
@@ -160,9 +163,9 @@ class _Ground:
     score: Array
     """0 to 1."""
     allowed: Mask
-    slope: Array
+    slope: Cells
     aspect: Array
-    wetness: Array
+    wetness: Cells
     position: Array
 
 
@@ -194,7 +197,9 @@ def _best_of(site: Site, land: Land, pack: Pack, others: Sequence[Pack], setting
 
 def _ground(site: Site, land: Land, pack: Pack, others: Sequence[Pack], settings: DenSettings) -> _Ground:
     fence = pack.line.polygon(CHORD_ERROR_M)
-    cut, grid = _window(site.grid, fence.bounds, settings.shelter_radius_m)
+    cut, whole = _window(site.grid, fence.bounds, settings.shelter_radius_m)
+    some = spread(whole, most_cells=MOST_CELLS)
+    grid = some.grid
     inside = cells_within([fence], grid)
     near = {
         "fence": distance_to([fence.exterior], grid),
@@ -202,24 +207,24 @@ def _ground(site: Site, land: Land, pack: Pack, others: Sequence[Pack], settings
         **({OTHER_PACK: distance_to([p.line.polygon(CHORD_ERROR_M) for p in others], grid)} if others else {}),
     }
     deepest = float(near["fence"][inside].max(initial=0))
-    elevation = site.elevation[cut]
+    elevation = some.mean(site.elevation[cut])
     reach = settings.shelter_radius_m
     position = elevation - mean_within(elevation, reach=reach, cell=grid.cell, level=level_of(elevation))
-    slope = land.slope[cut]
-    aspect = aspect_deg(site.elevation, cell_size=(site.grid.cell, site.grid.cell))[cut]
+    slope, wetness = some.of(land.slope[cut]), some.of(land.wetness[cut])
+    aspect = aspect_deg(elevation, cell_size=(grid.cell, grid.cell))
     dry = dryness(
-        wetness=land.wetness[cut],
-        ponding=land.ponding[cut],
-        drainage_class=site.soil.drainage_class[cut],
-        water_table=site.soil.water_table[cut],
-        height_above_drainage=land.height_above_drainage[cut],
+        wetness=wetness,
+        ponding=some.of(land.ponding[cut]),
+        drainage_class=some.of(site.soil.drainage_class[cut]),
+        water_table=some.of(site.soil.water_table[cut]),
+        height_above_drainage=some.of(land.height_above_drainage[cut]),
     )
     away = [distance for kind, distance in near.items() if kind != "fence"]
     steepest = math.tan(math.radians(settings.max_slope_deg))
     flattest, steep = (math.tan(math.radians(angle)) for angle in settings.best_slope_deg)
     degrees = {
         "drainage": dry,
-        "digging": land.diggability[cut],
+        "digging": 1 - some.of(land.limitation[cut]),
         "shelter": np.clip(0.5 - position / (2 * settings.shelter_relief_m), 0, 1),
         "people": np.minimum.reduce([np.ones(slope.shape), *(np.clip(d / settings.quiet_m, 0, 1) for d in away)]),
         "fence": np.clip(near["fence"] / max(deepest, grid.cell), 0, 1),
@@ -232,16 +237,16 @@ def _ground(site: Site, land: Land, pack: Pack, others: Sequence[Pack], settings
     allowed = (
         inside
         # Limits are known within the plot, and beyond it the ground is somebody else's.
-        & site.inside[cut]
+        & some.of(site.inside[cut])
         & ~cells_within(held, grid)
         & (near["fence"] >= settings.fence_m)
         & (slope <= steepest)
         & (dry > 0)
-        & ~land.channel[cut]
+        & ~some.of(land.channel[cut])
         & (distance_to(site.features.get("services", ()), grid) >= SERVICE_M)
         & np.isfinite(score)
     )
-    return _Ground(grid, near, degrees, score, allowed, slope, aspect, land.wetness[cut], position)
+    return _Ground(grid, near, degrees, score, allowed, slope, aspect, wetness, position)
 
 
 def apart(worth: Array, grid: Grid, *, count: int, least: float) -> list[tuple[int, int]]:

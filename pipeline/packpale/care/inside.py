@@ -1,6 +1,6 @@
 """What ground a fence encloses: wood, water and its edge, steep, rocky and wet ground, relief."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +9,7 @@ import shapely
 from packpale.enclosure.model import Pack
 from packpale.land.model import Land
 from packpale.land.surroundings import cells_within
-from packpale.land.usable import cells_over
+from packpale.land.usable import too_steep
 from packpale.land.water import edge_of_water, standing_water
 from packpale.settings import DRAINAGE_CLASSES, Project
 from packpale.site import Mask, Site
@@ -65,37 +65,55 @@ class Inside:
         return None if self.lowest is None or self.highest is None else self.highest - self.lowest
 
 
-def kinds_of_ground(site: Site, land: Land, project: Project) -> dict[str, Mask | None]:
-    """Cells of each kind of ground that ``Inside`` counts, by its names; None where nothing tells of that kind."""
-    grid, features, soil = site.grid, site.features, site.soil
-    over = cells_over(site, project.land, slope=land.slope, ponding=land.ponding)
-    water = standing_water(features, grid, land.ponding, deeper_than=project.land.max_ponding_m)
-    wetness_is_given = _is_given(project, "drainage_class") or _is_given(project, "water_table_m")
-    wet = (soil.drainage_class >= WET_CLASS) | (soil.water_table <= WET_TABLE_M)
+def kinds_of_ground(site: Site, land: Land, project: Project) -> dict[str, Callable[[], Mask | None]]:
+    """Cells of each kind of ground that ``Inside`` counts, by its names; None where nothing tells of that kind.
+
+    Made when they are asked for: not everybody wants all.
+    """
+    grid, features, soil, limits = site.grid, site.features, site.soil, project.land
+
+    def edge() -> Mask:
+        water = standing_water(features, grid, land.ponding, deeper_than=limits.max_ponding_m)
+        return edge_of_water(water, features, grid)
+
+    def rocky() -> Mask | None:
+        given = _is_given(project, "depth_to_rock_m")
+        return soil.depth_to_rock < limits.min_depth_to_rock_m if given else None
+
+    def wet() -> Mask | None:
+        given = _is_given(project, "drainage_class") or _is_given(project, "water_table_m")
+        return (soil.drainage_class >= WET_CLASS) | (soil.water_table <= WET_TABLE_M) if given else None
+
+    def mapped(kind: str) -> Mask | None:
+        return cells_within(features[kind], grid) if kind in features else None
+
     return {
-        "wood": cells_within(features["woodland"], grid) if "woodland" in features else None,
-        "mapped_water": cells_within(features["watercourses"], grid) if "watercourses" in features else None,
-        "hollows": over["ponding"][1],
-        "water_edge": edge_of_water(water, features, grid),
-        "steep": over["slope"][1],
-        "rocky": over["rock"][1] if _is_given(project, "depth_to_rock_m") else None,
-        "wet": wet if wetness_is_given else None,
+        "wood": lambda: mapped("woodland"),
+        "mapped_water": lambda: mapped("watercourses"),
+        "hollows": lambda: land.ponding > limits.max_ponding_m,
+        "water_edge": edge,
+        "steep": lambda: too_steep(site, limits, land.slope),
+        "rocky": rocky,
+        "wet": wet,
     }
 
 
 def ground_inside(site: Site, land: Land, packs: Sequence[Pack], project: Project) -> tuple[Inside, ...]:
     """What each pack's fence encloses, by pack."""
     grid = site.grid
-    kinds = kinds_of_ground(site, land, project)
+    within = [cells_within([pack.line.polygon(CHORD_ERROR_M)], grid) for pack in packs]
+    shares: dict[str, list[float | None]] = {}
+    for kind, made in kinds_of_ground(site, land, project).items():
+        cells = made()
+        shares[kind] = [float(cells[i].mean()) if cells is not None and i.any() else None for i in within]
+        del cells
     found = []
-    for pack in packs:
-        inside = cells_within([pack.line.polygon(CHORD_ERROR_M)], grid)
+    for k, (pack, inside) in enumerate(zip(packs, within, strict=True)):
         level = site.elevation[inside]
         ground_is_known = bool(inside.any()) and bool(np.isfinite(land.slope[inside]).all())
 
-        def share(kind: str, known: bool = True, inside: Mask = inside) -> float | None:
-            cells = kinds[kind]
-            return float(cells[inside].mean()) if cells is not None and known and inside.any() else None
+        def share(kind: str, known: bool = True, k: int = k) -> float | None:
+            return shares[kind][k] if known else None
 
         found.append(
             Inside(

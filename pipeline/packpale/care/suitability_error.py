@@ -27,7 +27,7 @@ from packpale.land.criteria import dryness
 from packpale.land.diggability import digging
 from packpale.land.model import Land
 from packpale.settings import Project
-from packpale.site import Array, Site, Soil
+from packpale.site import Array, Cells, Site, Soil
 
 MOST_CELLS, MOST_BLOCKS = 20_000, 200
 """Looked at inside the fences, evenly taken, and blocks of ground in which an error is one value."""
@@ -120,7 +120,7 @@ def _cells(site: Site, land: Land, packs: Sequence[Pack], block_side: float) -> 
         },
     )
     slope, ponding, wetness, height = (
-        a.ravel()[at] for a in (land.slope, land.ponding, land.wetness, land.height_above_drainage)
+        a.ravel()[at].astype(np.float64) for a in (land.slope, land.ponding, land.wetness, land.height_above_drainage)
     )
     return _Cells(soil, slope, ponding, wetness, height, block), points
 
@@ -130,11 +130,11 @@ def _table(cells: _Cells, land: Land, rock: Array, water: Array, *, blocks: int)
     soil = cells.soil
     endless = np.full(cells.slope.shape, np.inf)
 
-    def limited(depth_to_rock: Array, water_table: Array) -> Array:
+    def limited(depth_to_rock: Array, water_table: Array) -> Cells:
         at = replace(soil, depth_to_rock=depth_to_rock, water_table=water_table)
         return digging(at, slope=cells.slope, ponding=cells.ponding).limitation
 
-    def dry(water_table: Array) -> Array:
+    def dry(water_table: Array) -> Cells:
         return dryness(
             wetness=cells.wetness,
             ponding=cells.ponding,

@@ -57,7 +57,7 @@ def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit
     from packpale.enclosure.best_place import mean_over
 
     grid, water = site.grid, project.crossings
-    fits = _best_of_area(area, site, land, project)
+    fits, score = _best_of_area(area, site, land, project), land.suitability.astype(np.float64)
     # Where the area is not known the comparison does not hold.
     carries: Mask = land.upstream_area >= water.min_area_m2
 
@@ -68,7 +68,7 @@ def _of_area(area: float, site: Site, land: Land, project: Project) -> tuple[Fit
         return fits
 
     def worth(fits: tuple[Fit, ...]) -> tuple[int, float]:
-        means = sum(mean_over(f.egg, land.suitability, grid) for f in fits)
+        means = sum(mean_over(f.egg, score, grid) for f in fits)
         return len(fits), means - water.placing_penalty * crossings(fits)
 
     beside = replace(
@@ -86,15 +86,16 @@ def _best_of_area(area: float, site: Site, land: Land, project: Project) -> tupl
     from packpale.enclosure.place_line import place_lines
 
     wanted, ranges, grid = project.enclosure, ranges_of(project), site.grid
+    score = land.suitability.astype(np.float64)
     # Nothing of them runs over a limit.
     contained = fit_areas(
         land.usable,
         wanted.packs,
         wanted.separation_m,
         target_area=area,
-        score=land.suitability,
+        score=score,
         grid=grid,
-        second=land.diggability,
+        second=land.diggability.astype(np.float64),
         **ranges,
     )
     if not land.soft:
@@ -105,13 +106,13 @@ def _best_of_area(area: float, site: Site, land: Land, project: Project) -> tupl
         wanted.packs,
         wanted.separation_m,
         area=area,
-        score=Score(land.suitability, grid),
+        score=Score(score, grid),
         **forms_of(project),
         known=[f.egg for f in contained],
     )
 
     def worth(fits: Sequence[Fit]) -> tuple[int, float]:
-        return len(fits), sum(mean_over(f.egg, land.suitability, grid) for f in fits)
+        return len(fits), sum(mean_over(f.egg, score, grid) for f in fits)
 
     return max(contained, found, key=worth)
 

@@ -22,7 +22,7 @@ from packpale.enclosure.touch import touches
 from packpale.land.model import Land
 from packpale.land.surroundings import cells_within
 from packpale.settings import Project
-from packpale.site.grid import Array, Mask
+from packpale.site.grid import Cells, Mask
 from packpale.site.model import Site
 from packpale.values.notes import Note, Phrase, phrase
 
@@ -169,6 +169,6 @@ def cells_inside(line: Line, site: Site) -> Mask:
     return cells_within([line.polygon(CHORD_ERROR_M)], site.grid)
 
 
-def _mean(values: Array, where: Mask) -> float:
+def _mean(values: Cells, where: Mask) -> float:
     known = values[where & np.isfinite(values)]
-    return float(known.mean()) if known.size else math.nan
+    return float(known.mean(dtype=np.float64)) if known.size else math.nan

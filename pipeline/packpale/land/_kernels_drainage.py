@@ -323,7 +323,7 @@ def accumulate(way: Int8, step: Int64, donors: Int8, count: Int32, from_outside:
 
 
 @njit(cache=True)
-def longest_paths(way: Int8, step: Int64, donors: Int8, length: Float64, head: Float64) -> None:
+def longest_paths(way: Int8, step: Int64, donors: Int8, length: Raster, head: Raster) -> None:
     """Pass the longest way from above down the flow, in cells, with the level at which it begins; uses ``donors`` up.
 
     Flat arrays, which hold what each cell starts with. As ``accumulate``; of equals the first found.

@@ -3,10 +3,13 @@
 Directions as in ``_kernels_drainage``: counted clockwise from east, negative where water leaves or ground is missing.
 """
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 from numba import njit
 
+Raster = npt.NDArray[np.floating[Any]]
 Int8 = npt.NDArray[np.int8]
 Int32 = npt.NDArray[np.int32]
 Int64 = npt.NDArray[np.int64]
@@ -17,7 +20,7 @@ COL_STEP = (1, 1, 0, -1, -1, -1, 0, 1)
 
 
 @njit(cache=True)
-def number_ponds(ground: Float64, filled: Float64, pond: Int32, queue: Int64) -> int:
+def number_ponds(ground: Raster, filled: Raster, pond: Int32, queue: Int64) -> int:
     """Number the ponds in ``pond``, 0 at first, from 1; return how many there are.
 
     A pond is ground below one filled level whose cells touch each other. ``queue`` has room for every cell.

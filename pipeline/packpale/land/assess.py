@@ -14,7 +14,7 @@ from packpale.land.pairwise import ACCEPTED_RATIO, priorities
 from packpale.land.slope import slope
 from packpale.land.usable import parted
 from packpale.settings import LandSettings, Project
-from packpale.site import Array, Site
+from packpale.site import Cells, Site
 from packpale.units import HECTARE_M2
 from packpale.values.notes import Note
 from packpale.values.quantity import Quantity
@@ -26,7 +26,7 @@ def assess(site: Site, project: Project) -> Land:
     Raises Faults if pairwise comparisons are missing or contradict each other.
     """
     weights, consistency_ratio, notes = criterion_weights(project.land)
-    ground_slope = slope(site.elevation, cell_size=(site.grid.cell, site.grid.cell))
+    ground_slope = slope(site.elevation, cell_size=(site.grid.cell, site.grid.cell)).astype(np.float32)
     channel_area = project.land.channel_area_ha * HECTARE_M2
     rain = project.land.pond_rain_mm
     runoff = None if rain is None else rain / 1000 * project.crossings.runoff_coefficient
@@ -87,12 +87,13 @@ def criterion_weights(land: LandSettings) -> tuple[dict[str, float], float | Non
     return dict(compared.weights), ratio, notes
 
 
-def suitability(evidence: Evidence, weights: Mapping[str, float]) -> Array:
+def suitability(evidence: Evidence, weights: Mapping[str, float]) -> Cells:
     """Sum of weight times degree over the criteria, 0 to 1; NaN where a degree is, and where the slope is not known."""
-    total: Array = np.where(np.isnan(evidence.slope), np.nan, 0.0)
+    total = np.zeros_like(evidence.slope)
+    total[np.isnan(evidence.slope)] = np.nan
     # One after the other: all terms at once would be a plot's largest need of memory.
     for name, weight in weights.items():
-        total += weight * CRITERIA[name](evidence)
+        total += (weight * CRITERIA[name](evidence)).astype(total.dtype, copy=False)
     return total
 
 

@@ -13,7 +13,7 @@ from packpale.land.memberships import degree
 from packpale.land.relief import spread_within
 from packpale.land.surroundings import cells_within, distance_to, share_within
 from packpale.land.water import edge_of_water, standing_water
-from packpale.site import Array, Mask, Site
+from packpale.site import Cells, Mask, Site
 from packpale.values import register
 from packpale.values.curves import criteria
 
@@ -28,18 +28,18 @@ class Evidence:
     """All that a criterion may look at; arrays in the shape of the site's grid."""
 
     site: Site
-    slope: Array
+    slope: Cells
     """Rise over run. [m/m]"""
     drainage: Drainage
     digging: Digging
 
 
-def slope(evidence: Evidence) -> Array:
+def slope(evidence: Evidence) -> Cells:
     """Machines and fences: steep ground is harder to work on and to fence."""
     return degree(100 * evidence.slope, criteria()["slope", "slope"])
 
 
-def drainage(evidence: Evidence) -> Array:
+def drainage(evidence: Evidence) -> Cells:
     """Dry ground: the worst of wetness, ponding, drainage class, water table and height above the channel."""
     water, soil = evidence.drainage, evidence.site.soil
     return dryness(
@@ -53,34 +53,40 @@ def drainage(evidence: Evidence) -> Array:
 
 def dryness(
     *,
-    wetness: Array,
-    ponding: Array,
+    wetness: Cells,
+    ponding: Cells,
     drainage_class: npt.NDArray[np.int8],
-    water_table: Array,
-    height_above_drainage: Array,
-) -> Array:
+    water_table: Cells,
+    height_above_drainage: Cells,
+) -> Cells:
     """Degree of drainage, 0 to 1, by the worst of five quantities; lengths in metres."""
     # Made when their turn comes, so that no more than two are held at a time.
-    quantities: dict[str, Callable[[], Array]] = {
+    quantities: dict[str, Callable[[], Cells]] = {
         "wetness": lambda: wetness,
         "ponding": lambda: ponding,
-        "drainage class": lambda: drainage_class.astype(float),
+        "drainage class": lambda: drainage_class.astype(wetness.dtype),
         "water table": lambda: 100 * water_table,
         # Where water leaves the window before it meets a channel, no channel is known to be near.
-        "height above drainage": lambda: np.where(np.isnan(height_above_drainage), np.inf, height_above_drainage),
+        "height above drainage": lambda: _known_or_high(height_above_drainage),
     }
-    worst: Array = np.full(wetness.shape, np.inf)
+    worst: Cells = np.full_like(wetness, np.inf)
     for name, quantity in quantities.items():
         np.minimum(worst, degree(quantity(), criteria()["drainage", name]), out=worst)
     return worst
 
 
-def diggability(evidence: Evidence) -> Array:
+def _known_or_high(height: Cells) -> Cells:
+    out = height.copy()
+    out[np.isnan(out)] = np.inf
+    return out
+
+
+def diggability(evidence: Evidence) -> Cells:
     """Digging: one minus the limitation for shallow excavations."""
     return 1 - evidence.digging.limitation
 
 
-def variety(evidence: Evidence) -> Array:
+def variety(evidence: Evidence) -> Cells:
     """Varied ground near: the mean degree of woodland, edge of water, banks, level ground and relief round a cell.
 
     Woodland counts only where it is given.
@@ -103,19 +109,19 @@ def variety(evidence: Evidence) -> Array:
     return total / (1 + len(kinds))
 
 
-def access(evidence: Evidence) -> Array:
+def access(evidence: Evidence) -> Cells:
     """Near a track: machines and mesh get there."""
     distance = distance_to(evidence.site.features.get("access", ()), evidence.site.grid)
     return degree(distance, criteria()["access", "distance to access"])
 
 
-def seclusion(evidence: Evidence) -> Array:
+def seclusion(evidence: Evidence) -> Cells:
     """Far from houses: quiet for the animals and for the neighbours."""
     distance = distance_to(evidence.site.features.get("dwellings", ()), evidence.site.grid)
     return degree(distance, criteria()["seclusion", "distance to dwellings"])
 
 
-def cover(evidence: Evidence) -> Array:
+def cover(evidence: Evidence) -> Cells:
     """Woodland near: shade, and somewhere to be out of sight."""
     curve = criteria()["cover", "share of woodland"]
     grid = evidence.site.grid
@@ -123,7 +129,7 @@ def cover(evidence: Evidence) -> Array:
     return degree(share_within(wooded, reach=curve.reach_m or 0.0, cell=grid.cell), curve)
 
 
-CRITERIA: Mapping[str, Callable[[Evidence], Array]] = {
+CRITERIA: Mapping[str, Callable[[Evidence], Cells]] = {
     "slope": slope,
     "drainage": drainage,
     "diggability": diggability,

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.land.memberships import degree
-from packpale.site import Array, Soil
+from packpale.site import Cells, Mask, Soil
 from packpale.values.curves import shallow_excavations
 
 FEATURES = tuple(shallow_excavations())
@@ -18,13 +18,13 @@ FEATURES = tuple(shallow_excavations())
 class Digging:
     """Limitation for shallow excavations, arrays in the shape of the grid."""
 
-    limitation: Array
+    limitation: Cells
     """0 not limited to 1 very limited; NaN where the slope or the ponding is not known."""
     limiting_feature: npt.NDArray[np.int8]
     """Index into FEATURES; -1 where nothing limits and where the limitation is not known."""
 
 
-def digging(soil: Soil, *, slope: Array, ponding: Array) -> Digging:
+def digging(soil: Soil, *, slope: Cells, ponding: Cells) -> Digging:
     """Limitation of each cell by the interpretive rule for shallow excavations: the largest of its features decides.
 
     ``slope`` in m/m, ``ponding`` the depth of a full hollow in m.
@@ -35,16 +35,16 @@ def digging(soil: Soil, *, slope: Array, ponding: Array) -> Digging:
        Information System); its numbers stand in values/shallow_excavations.csv.
     """
     # Made when their turn comes, so that no more than two are held at a time.
-    quantities: dict[str, Callable[[], Array]] = {
-        "hard bedrock": lambda: np.where(soil.rock_is_hard, 100 * soil.depth_to_rock, np.inf),
-        "soft bedrock": lambda: np.where(soil.rock_is_hard, np.inf, 100 * soil.depth_to_rock),
+    quantities: dict[str, Callable[[], Cells]] = {
+        "hard bedrock": lambda: _where(soil.rock_is_hard, soil.depth_to_rock),
+        "soft bedrock": lambda: _where(~soil.rock_is_hard, soil.depth_to_rock),
         "water table": lambda: 100 * soil.water_table,
         "clay": lambda: soil.clay,
         "stones": lambda: soil.stones,
         "slope": lambda: 100 * slope,
         "ponding": lambda: ponding,
     }
-    limitation, feature = np.zeros(slope.shape), np.full(slope.shape, -1, np.int8)
+    limitation, feature = np.zeros_like(slope), np.full(slope.shape, -1, np.int8)
     for index, (name, curve) in enumerate(shallow_excavations().items()):
         degrees = degree(quantities[name](), curve)
         feature[degrees > limitation] = index
@@ -54,7 +54,14 @@ def digging(soil: Soil, *, slope: Array, ponding: Array) -> Digging:
     return Digging(limitation, feature)
 
 
-def limitations(quantities: Mapping[str, Array]) -> dict[str, Array]:
+def _where(is_so: Mask, depth: Cells) -> Cells:
+    """Depths in centimetres where something is so, infinite elsewhere."""
+    centimetres: Cells = 100 * depth
+    centimetres[~is_so] = np.inf
+    return centimetres
+
+
+def limitations(quantities: Mapping[str, Cells]) -> dict[str, Cells]:
     """Limitation by each feature, 0 to 1, from its quantity in the unit of the table (cm, %, m).
 
     Raises KeyError if a feature of the table has no quantity.

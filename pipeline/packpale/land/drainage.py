@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from packpale.site import Array, Mask
+from packpale.site import Cells, Mask
 
 if TYPE_CHECKING:
     from packpale.land.inflow import Inflow
@@ -39,16 +39,16 @@ class Flow(Generic[F]):
 class Drainage:
     """Drainage of one window; see ``packpale.land.model.Land`` for what each array means."""
 
-    filled: Array
-    ponding: Array
-    upstream_area: Array
+    filled: Cells
+    ponding: Cells
+    upstream_area: Cells
     upstream_is_lower_bound: Mask
-    wetness: Array
+    wetness: Cells
     channel: Mask
-    height_above_drainage: Array
+    height_above_drainage: Cells
     direction: npt.NDArray[np.int8]
-    path_length: Array
-    path_head: Array
+    path_length: Cells
+    path_head: Cells
 
     def part(self, rows: slice, cols: slice) -> "Drainage":
         """That of some rows and columns, worked out on all of the ground."""
@@ -63,15 +63,15 @@ class Drainage:
 
 
 def drainage(
-    elevation: Array,
-    slope: Array,
+    elevation: npt.NDArray[F],
+    slope: npt.NDArray[F],
     *,
     cell: float,
     channel_area: float,
     runoff: float | None = None,
     inflow: "Inflow | None" = None,
 ) -> Drainage:
-    """All drainage of some ground.
+    """All drainage of some ground, in the precision of its elevation.
 
     ``elevation`` [m] and ``slope`` [m/m] have one shape, ``cell`` is the size of the square cells [m],
     ``channel_area`` the upstream area from which water runs in a channel [m2], ``inflow`` what enters from outside and
@@ -90,16 +90,18 @@ def drainage(
     upstream_area[np.isnan(elevation)] = np.nan
     del cells
     channel = upstream_area >= channel_area
+    height = height_above_drainage(flow, channel)
+    per_width: npt.NDArray[F] = np.divide(upstream_area, cell, dtype=elevation.dtype)
+    wetness = wetness_index(per_width, slope)
+    ponding = flow.filled - elevation if runoff is None else depth_after(elevation, flow, runoff=runoff, inflow=inflow)
     return Drainage(
         filled=flow.filled,
-        ponding=(
-            flow.filled - elevation if runoff is None else depth_after(elevation, flow, runoff=runoff, inflow=inflow)
-        ),
+        ponding=ponding,
         upstream_area=upstream_area,
         upstream_is_lower_bound=is_lower_bound,
-        wetness=wetness_index(upstream_area / cell, slope),
+        wetness=wetness,
         channel=channel,
-        height_above_drainage=height_above_drainage(flow, channel),
+        height_above_drainage=height,
         direction=flow.direction,
         path_length=length,
         path_head=head,
@@ -172,11 +174,11 @@ def upstream_cells(flow: Flow[F], inflow: "Inflow | None" = None) -> tuple[npt.N
     return count, from_outside
 
 
-def longest_paths(flow: Flow[F], inflow: "Inflow | None" = None) -> tuple[Array, Array]:
+def longest_paths(flow: Flow[F], inflow: "Inflow | None" = None) -> tuple[npt.NDArray[F], npt.NDArray[F]]:
     """Length of the longest flow path that ends in each cell [cells], and the level at which it begins [m]."""
     from packpale.land import routing
 
-    length, head = np.zeros(flow.filled.shape), flow.filled.astype(np.float64)
+    length, head = np.zeros_like(flow.filled), flow.filled.copy()
     if inflow is not None:
         # The longest last, where several come in at one place.
         order = np.argsort(inflow.length, kind="stable")
@@ -186,7 +188,7 @@ def longest_paths(flow: Flow[F], inflow: "Inflow | None" = None) -> tuple[Array,
     return length, head
 
 
-def wetness_index(catchment_per_width: Array, slope: Array) -> Array:
+def wetness_index(catchment_per_width: npt.NDArray[F], slope: npt.NDArray[F]) -> npt.NDArray[F]:
     """Topographic wetness index ln(a / tan b); NaN stays NaN.
 
     Parameters
@@ -201,7 +203,7 @@ def wetness_index(catchment_per_width: Array, slope: Array) -> Array:
     .. [1] K. J. Beven, M. J. Kirkby, "A physically based, variable contributing area model of basin hydrology",
        Hydrological Sciences Bulletin 24 (1), 1979, 43-69.
     """
-    index: Array = np.maximum(slope, LEAST_SLOPE)
+    index: npt.NDArray[F] = np.maximum(slope, LEAST_SLOPE)
     np.divide(catchment_per_width, index, out=index)
     return np.log(index, out=index)
 

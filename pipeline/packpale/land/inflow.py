@@ -1,6 +1,7 @@
 """Water that enters a window from the ground round it, where that is known in larger cells."""
 
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -17,8 +18,10 @@ from packpale.land.drainage import (
     upstream_cells,
 )
 from packpale.land.slope import slope as ground_slope
-from packpale.site import Around, Array, Grid, Mask, Site
+from packpale.site import Around, Array, Cells, Grid, Mask, Site
 
+F = TypeVar("F", np.float32, np.float64)
+Single = npt.NDArray[np.float32]
 INLAND = 3
 """Water is let in so many of the larger cells behind the window's edge: nearer to it, the window's own cells do not
 tell whether water stays or leaves again."""
@@ -44,12 +47,12 @@ class Inflow:
     """In the shape of the window: cells on its edge beyond which the ground is known, so that nothing else comes in."""
     shore: npt.NDArray[np.int64]
     """Flat indices of cells on the window's edge in hollows that go on beyond it, and on their shore."""
-    water: Array
+    water: Cells
     """Level to which each of these fills; that of the ground on its shore. [m]"""
     stays: Mask
     """Whether what runs off it goes on through the window, so that none leaves there."""
 
-    def dammed(self, elevation: Array) -> Array:
+    def dammed(self, elevation: npt.NDArray[F]) -> npt.NDArray[F]:
         """Ground of the window that holds water up on its edge as the ground beyond does. [m]"""
         ground = elevation.copy()
         level = self.water + np.where(self.stays, DAM_M, 0.0)
@@ -58,14 +61,15 @@ class Inflow:
 
 
 def site_drainage(
-    site: Site, slope: Array, *, channel_area: float, runoff: float | None = None, widest_bank: float = 0.0
+    site: Site, slope: Cells, *, channel_area: float, runoff: float | None = None, widest_bank: float = 0.0
 ) -> tuple[Drainage, list[float]]:
     """Drainage of a site's window, with what comes from all the ground that was read round it.
 
     Water passes banks by pipes, and where mapped streams cross them if they are up to ``widest_bank`` wide [m]; the
     heights of these in the window come with it [m].
 
-    ``slope`` is the window's [m/m]; see ``drainage``. Ground round it in cells as small is drained as one with it.
+    ``slope`` is the window's [m/m]; see ``drainage``. Ground round it in cells as small is drained as one with it. All
+    of it is worked out in single precision.
     """
     cell, around = site.grid.cell, site.around
     pipes, streams = (site.features.get(kind, ()) for kind in ("culverts", "watercourses"))
@@ -73,30 +77,35 @@ def site_drainage(
     def as_water_finds_it(elevation: Array, grid: Grid) -> tuple[Array, list[float]]:
         return opened(carved(elevation, grid, pipes), grid, streams, widest=widest_bank)
 
-    ground, banks = as_water_finds_it(site.elevation, site.grid)
-    if around is not None:
-        around = Around(around.grid, as_water_finds_it(around.elevation, around.grid)[0])
+    def drained(elevation: Single, slope: Cells, inflow: Inflow | None = None) -> Drainage:
+        steep = slope.astype(np.float32, copy=False)
+        return drainage(elevation, steep, cell=cell, channel_area=channel_area, runoff=runoff, inflow=inflow)
 
-    def drained(elevation: Array, slope: Array, inflow: Inflow | None = None) -> Drainage:
-        return drainage(elevation, slope, cell=cell, channel_area=channel_area, runoff=runoff, inflow=inflow)
-
+    opened_ground, banks = as_water_finds_it(site.elevation, site.grid)
+    under = opened_ground < site.elevation if opened_ground is not site.elevation else None
+    ground = opened_ground.astype(np.float32)
+    del opened_ground
     if around is None:
         found = drained(ground, slope)
-    elif around.grid.cell > 1.5 * cell:
-        found = drained(ground, slope, inflow(ground, site.grid, around))
     else:
-        top, left = around.corner(site.grid)
-        whole = drained(around.elevation, ground_slope(around.elevation, cell_size=(cell, cell)))
-        found = whole.part(slice(top, top + site.grid.rows), slice(left, left + site.grid.cols))
-    if ground is not site.elevation:
+        beyond = as_water_finds_it(around.elevation, around.grid)[0].astype(np.float32)
+        if around.grid.cell > 1.5 * cell:
+            found = drained(ground, slope, inflow(ground, site.grid, around, beyond))
+        else:
+            top, left = around.corner(site.grid)
+            whole = drained(beyond, ground_slope(beyond, cell_size=(cell, cell)))
+            found = whole.part(slice(top, top + site.grid.rows), slice(left, left + site.grid.cols))
+    if under is not None:
         # Water in a pipe stands under the ground.
-        found = replace(found, ponding=np.where(ground < site.elevation, 0.0, found.ponding))
+        ponding = found.ponding.copy()
+        ponding[under] = 0.0
+        found = replace(found, ponding=ponding)
     return found, banks
 
 
-def inflow(elevation: Array, grid: Grid, around: Around) -> Inflow:
-    """What enters the window ``grid`` with its ``elevation`` [m] from the ground round it."""
-    coarse = flow_over(around.elevation)
+def inflow(elevation: Single, grid: Grid, around: Around, beyond: Single) -> Inflow:
+    """What enters the window ``grid`` with its ``elevation`` [m] from ``beyond``, the ground round it [m]."""
+    coarse = flow_over(beyond)
     count, is_lower_bound = upstream_cells(coarse)
     length, head = longest_paths(coarse)
     factor = round(around.grid.cell / grid.cell)
@@ -121,13 +130,13 @@ def inflow(elevation: Array, grid: Grid, around: Around) -> Inflow:
         np.array(places["length"], np.float64),
         np.array(places["head"], np.float64),
         np.array(places["bound"], np.bool_),
-        _known_beyond(grid, around),
-        *_shores(elevation, coarse, around, (top, left, high, wide), factor),
+        _known_beyond(grid, around.grid, beyond),
+        *_shores(elevation, coarse, beyond, (top, left, high, wide), factor),
     )
 
 
 def _shores(
-    elevation: Array, flow: Flow[np.float64], around: Around, part: tuple[int, int, int, int], factor: int
+    elevation: Single, flow: Flow[np.float32], beyond: Single, part: tuple[int, int, int, int], factor: int
 ) -> tuple[npt.NDArray[np.int64], Array, Mask]:
     """``shore``, ``water`` and ``stays`` of an Inflow; ``part`` as in ``_inland``.
 
@@ -135,9 +144,9 @@ def _shores(
     reach two cells beyond the middle of such a square, since means hide where exactly their shore is.
     """
     top, left, _, _ = part
-    deep = np.where(flow.filled > around.elevation, flow.filled, np.nan)
+    deep = np.where(flow.filled > beyond, flow.filled, np.float32(np.nan))
     highest, lowest = _near(deep, np.maximum), _near(deep, np.minimum)
-    level = np.where(highest == lowest, deep, -np.inf)  # NaN is not equal to itself
+    level = np.where(highest == lowest, deep, np.float32(-np.inf))  # NaN is not equal to itself
     for _ in range(2):
         level = _near(level, np.fmax)
     edge = np.zeros(elevation.shape, bool)
@@ -151,7 +160,7 @@ def _shores(
     return row * elevation.shape[1] + col, np.fmax(level[r, c], elevation[row, col]), stays
 
 
-def _near(values: Array, pick: np.ufunc) -> Array:
+def _near(values: Single, pick: np.ufunc) -> Single:
     """The largest or smallest of each cell and its eight neighbours; NaN as ``pick`` has it, also beyond the edge."""
     rows, cols = values.shape
     padded = np.pad(values, 1, constant_values=np.nan)
@@ -162,7 +171,7 @@ def _near(values: Array, pick: np.ufunc) -> Array:
     return out
 
 
-def _links_into(flow: Flow[np.float64], rows: slice, cols: slice) -> list[tuple[int, int]]:
+def _links_into(flow: Flow[np.float32], rows: slice, cols: slice) -> list[tuple[int, int]]:
     """Cells outside some rows and columns whose water goes into them."""
     inside = np.zeros(flow.direction.shape, bool)
     inside[rows, cols] = True
@@ -173,7 +182,7 @@ def _links_into(flow: Flow[np.float64], rows: slice, cols: slice) -> list[tuple[
 
 
 def _inland(
-    flow: Flow[np.float64], start: tuple[int, int], part: tuple[int, int, int, int]
+    flow: Flow[np.float32], start: tuple[int, int], part: tuple[int, int, int, int]
 ) -> tuple[tuple[int, int] | None, float]:
     """Where the way down from ``start`` is INLAND cells behind the edge of a part of the ground, and its length.
 
@@ -192,7 +201,7 @@ def _inland(
     return None, way
 
 
-def _lowest(elevation: Array, row: int, col: int, side: int) -> int | None:
+def _lowest(elevation: Single, row: int, col: int, side: int) -> int | None:
     """Flat index of the lowest cell of a square of ``side`` cells; None where no elevation is known in it."""
     square = elevation[row : row + side, col : col + side]
     if np.isnan(square).all():
@@ -201,16 +210,16 @@ def _lowest(elevation: Array, row: int, col: int, side: int) -> int | None:
     return (row + r) * int(elevation.shape[1]) + col + c
 
 
-def _known_beyond(grid: Grid, around: Around) -> Mask:
+def _known_beyond(grid: Grid, outer: Grid, beyond: Single) -> Mask:
     """Cells on the edge of a window all of whose neighbours outside lie on known ground."""
     wider = Grid(grid.west - grid.cell, grid.north + grid.cell, grid.cell, grid.rows + 2, grid.cols + 2)
     x, y = wider.centres()
-    west, south, east, north = around.grid.bounds
+    west, south, east, north = outer.bounds
     known = np.ones(wider.shape, bool)
     for part in ((0, slice(None)), (-1, slice(None)), (slice(None), 0), (slice(None), -1)):
         px, py = np.broadcast_to(x, wider.shape)[part], np.broadcast_to(y[:, None], wider.shape)[part]
         within = (px > west) & (px < east) & (py > south) & (py < north)
-        known[part] = within & np.isfinite(around.grid.nearest(around.elevation, px, py))
+        known[part] = within & np.isfinite(outer.nearest(beyond, px, py))
     out = np.zeros(grid.shape, bool)
     for r, c in ((0, slice(None)), (-1, slice(None)), (slice(None), 0), (slice(None), -1)):
         out[r, c] = True

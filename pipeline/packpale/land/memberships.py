@@ -2,29 +2,38 @@
 
 import numpy as np
 
-from packpale.site import Array
+from packpale.site import Cells
 from packpale.values.curves import Curve
 
 
-def degree(quantity: Array, curve: Curve) -> Array:
-    """Degree to which ``quantity``, in the curve's unit, has gone from ``zero_at`` to ``one_at``; NaN stays NaN."""
+def degree(quantity: Cells, curve: Curve) -> Cells:
+    """Degree to which ``quantity``, in the curve's unit, has gone from ``zero_at`` to ``one_at``; NaN stays NaN.
+
+    In the precision of the quantity.
+    """
+    if quantity.size > 1 and not any(quantity.strides):
+        # The same everywhere, and held once.
+        return np.broadcast_to(degree(quantity.flat[:1], curve)[0], quantity.shape)
     if curve.shape == "step":
-        return np.where(np.isnan(quantity), np.nan, (quantity >= curve.one_at).astype(float))
+        over = (quantity >= curve.one_at).astype(quantity.dtype)
+        over[np.isnan(quantity)] = np.nan
+        return over
     along = linear(quantity, zero_at=curve.zero_at, one_at=curve.one_at)
     return s_curve(along) if curve.shape == "S" else along
 
 
-def linear(quantity: Array, *, zero_at: float, one_at: float) -> Array:
+def linear(quantity: Cells, *, zero_at: float, one_at: float) -> Cells:
     """Straight line from 0 at ``zero_at`` to 1 at ``one_at``, level beyond; NaN stays NaN.
 
     Raises ValueError if the two ends are the same.
     """
     if zero_at == one_at:
         raise ValueError(f"a line needs two ends, got {zero_at} twice")
-    return np.clip((quantity - zero_at) / (one_at - zero_at), 0.0, 1.0)
+    along: Cells = np.clip((quantity - zero_at) / (one_at - zero_at), 0.0, 1.0)
+    return along
 
 
-def s_curve(along: Array) -> Array:
+def s_curve(along: Cells) -> Cells:
     """Two parabolas that meet at the middle: level at both ends; NaN stays NaN.
 
     With t from 0 to 1 along the way, as the National Soil Information System draws its curves::

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from shapely.geometry import MultiPolygon
 
-from packpale.site import Array, Mask
+from packpale.site import Cells, Mask
 from packpale.values.notes import Note, Phrase
 
 
@@ -32,32 +32,33 @@ class Limit:
 class Land:
     """Terrain, drainage, digging and suitability of one plot; arrays in the shape of the site's grid.
 
-    NaN wherever the elevation is missing or the window round the cell is not whole.
+    A run holds them in single precision, which tells a tenth of a millimetre of a level up to 1,600 m. NaN wherever
+    the elevation is missing or the window round the cell is not whole.
     """
 
-    slope: Array
+    slope: Cells
     """Rise over run. [m/m]"""
-    filled: Array
+    filled: Cells
     """Elevation with every depression filled to its outlet. [m]"""
-    ponding: Array
+    ponding: Cells
     """Depth of water that stands in a depression: a full one, or what the rain set brings there. [m]"""
-    upstream_area: Array
+    upstream_area: Cells
     """Horizontal area that drains through the cell, itself included. [m2]"""
     upstream_is_lower_bound: Mask
     """Water may enter from beyond the elevation, so that the upstream area is only a lower bound."""
-    wetness: Array
+    wetness: Cells
     """Topographic wetness index ln(a / tan slope), a in metres."""
-    height_above_drainage: Array
+    height_above_drainage: Cells
     """Height above the channel cell that the cell drains to; NaN where it leaves the window first. [m]"""
     channel: Mask
     """Cells with at least the channel's upstream area."""
     flow_direction: npt.NDArray[np.int8]
     """To the next cell downstream: 0 east, 1 south-east, clockwise to 7 north-east; -1 leaves here, -2 missing."""
-    path_length: Array
+    path_length: Cells
     """Of the longest flow path down to the cell. [m]"""
-    path_head: Array
+    path_head: Cells
     """Level of the filled ground at which that begins. [m]"""
-    limitation: Array
+    limitation: Cells
     """Limitation for shallow excavations, 0 not limited to 1 very limited."""
     limiting_feature: npt.NDArray[np.int8]
     """Index into diggability.FEATURES of the feature that decides; -1 where there is no data."""
@@ -65,7 +66,7 @@ class Land:
     """Weight of each criterion; they add up to 1."""
     consistency_ratio: float | None
     """Of the pairwise matrix; None where weights were given."""
-    suitability: Array
+    suitability: Cells
     """Weighted sum of the memberships, 0 to 1."""
     usable: MultiPolygon
     """The plot without everything that a limit takes. [m]"""
@@ -76,7 +77,7 @@ class Land:
     notes: tuple[Note, ...] = ()
 
     @property
-    def diggability(self) -> Array:
+    def diggability(self) -> Cells:
         """One minus the limitation; made when it is asked for, as it takes as much memory again."""
         return 1 - self.limitation
 

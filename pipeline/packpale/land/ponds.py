@@ -1,19 +1,23 @@
 """How deep water stands in hollows after a given rain: what their catchment sends, not what they could hold."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from packpale.land import _kernels_ponds as kernels
 from packpale.land.drainage import Flow
 from packpale.land.routing import flat, steps
-from packpale.site import Array
 
 if TYPE_CHECKING:
     from packpale.land.inflow import Inflow
 
+F = TypeVar("F", np.float32, np.float64)
 
-def depth_after(ground: Array, flow: Flow[np.float64], *, runoff: float, inflow: "Inflow | None" = None) -> Array:
+
+def depth_after(
+    ground: npt.NDArray[F], flow: Flow[F], *, runoff: float, inflow: "Inflow | None" = None
+) -> npt.NDArray[F]:
     """Depth of water in every hollow once ``runoff`` has run off all ground [m]; NaN where ground is missing.
 
     Each hollow takes what runs off its own catchment, and what those above it have no room for. Water stands in it at
@@ -34,11 +38,12 @@ def depth_after(ground: Array, flow: Flow[np.float64], *, runoff: float, inflow:
     water = runoff * drained
     wet = np.flatnonzero(of_cell)
     order = wet[np.lexsort((flat(ground)[wet], of_cell[wet]))]
-    heights, numbers = flat(ground)[order], of_cell[order]
+    heights, numbers = flat(ground)[order].astype(np.float64), of_cell[order]
     level = np.full(ponds + 1, -np.inf)
     level[numbers] = flat(flow.filled)[order]
     room = np.bincount(numbers, weights=level[numbers] - heights, minlength=ponds + 1).astype(np.float64)
     kernels.spill(below, room, water, np.zeros(ponds + 1, np.int32), np.zeros(ponds + 1, np.int32))
     kernels.levels(heights, np.searchsorted(numbers, np.arange(1, ponds + 2)), water, level)
-    depth: Array = np.maximum(level[pond] - ground, 0.0)
-    return depth
+    depth = level.astype(ground.dtype)[pond]
+    depth -= ground
+    return np.maximum(depth, 0, out=depth)

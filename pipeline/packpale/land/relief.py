@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from packpale.land.surroundings import sums_within
+from packpale.land.surroundings import counts_within, sums_within
 from packpale.site import Array
 
 
@@ -28,10 +28,14 @@ def mean_within(values: Array, *, reach: float, cell: float, level: float) -> Ar
        Ecology 143, 1999, 107-122 (reference and definition read in handbooks of terrain programs).
     """
     known = np.isfinite(values)
-    total = sums_within(np.where(known, values - level, 0.0), reach=reach, cell=cell)
-    counted = sums_within(known, reach=reach, cell=cell)
+    mean = sums_within(np.where(known, values - level, 0.0), reach=reach, cell=cell)
+    within = {"reach": reach, "cell": cell}
+    counted = counts_within(values.shape, **within) if known.all() else sums_within(known, **within)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(counted > 0, total / counted + level, np.nan))
+        mean /= counted
+    mean += level
+    mean[counted == 0] = np.nan
+    return mean
 
 
 def spread_within(values: Array, *, reach: float, cell: float) -> Array:

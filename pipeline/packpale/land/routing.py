@@ -125,7 +125,7 @@ def accumulate(direction: Directions, count: Int32, from_outside: Mask) -> None:
     kernels.accumulate(way, step, donors, flat(count), flat(from_outside))
 
 
-def longest_paths(direction: Directions, length: npt.NDArray[np.float64], head: npt.NDArray[np.float64]) -> None:
+def longest_paths(direction: Directions, length: npt.NDArray[F], head: npt.NDArray[F]) -> None:
     """Pass ``length`` [cells] of the longest way from above, and the level of its ``head``, down the flow."""
     way, step, donors = flat(direction), steps(direction.shape[1]), np.zeros(direction.size, np.int8)
     kernels.count_donors(way, step, donors)

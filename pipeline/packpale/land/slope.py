@@ -7,9 +7,11 @@ from typing import Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from packpale.site import Array
+from packpale.site import Array, Cells
 
 F = TypeVar("F", np.float32, np.float64)
+BAND = 64
+"""Rows that are worked on at a time, so that what is made on the way is small."""
 
 
 def slope(elevation: npt.NDArray[F], *, cell_size: tuple[float, float]) -> npt.NDArray[F]:
@@ -46,7 +48,7 @@ def slope(elevation: npt.NDArray[F], *, cell_size: tuple[float, float]) -> npt.N
     return _over_windows(_kernels.horn_slope, elevation, cell_size)
 
 
-def slope_of_planes(elevation: Array, slope: Array, *, cell: float, footprint: float) -> Array:
+def slope_of_planes(elevation: Array, slope: Cells, *, cell: float, footprint: float) -> Cells:
     """Slope of the plane through the ground round each cell, as a machine that stands on it feels it.
 
     Parameters
@@ -67,9 +69,20 @@ def slope_of_planes(elevation: Array, slope: Array, *, cell: float, footprint: f
     if reach == 0 or min(rows, cols) <= 2 * reach:
         return slope
     # Heights above the lowest, so that sums keep their digits: an elevation may be thousands of metres.
-    z = elevation - np.nanmin(elevation, initial=np.inf)
-    tall, wide = rows - 2 * reach, cols - 2 * reach
-    level, down = np.zeros((tall, cols)), np.zeros((tall, cols))
+    lowest = np.nanmin(elevation, initial=np.inf)
+    found = slope.copy()
+    for top in range(reach, rows - reach, BAND):
+        end = min(top + BAND, rows - reach)
+        plane = _planes(elevation[top - reach : end + reach] - lowest, reach, cell)
+        inner = found[top:end, reach : cols - reach]
+        np.copyto(inner, plane, where=np.isfinite(plane), casting="same_kind")
+    return found
+
+
+def _planes(z: Array, reach: int, cell: float) -> Array:
+    """Slope of the planes through all squares of ``2 reach + 1`` cells of a window."""
+    tall, wide = z.shape[0] - 2 * reach, z.shape[1] - 2 * reach
+    level, down = np.zeros((tall, z.shape[1])), np.zeros((tall, z.shape[1]))
     for step in range(-reach, reach + 1):
         row = z[reach + step : reach + step + tall]
         level += row
@@ -81,11 +94,8 @@ def slope_of_planes(elevation: Array, slope: Array, *, cell: float, footprint: f
         northing += down[:, col]
     # Offsets of a square are uncorrelated: each gradient is the sum of its offset times height over that of squares.
     squares = (2 * reach + 1) * sum(step * step for step in range(-reach, reach + 1)) * cell
-    found = slope.copy()
-    plane = np.hypot(easting, northing) / squares
-    inner = found[reach : rows - reach, reach : cols - reach]
-    np.copyto(inner, plane, where=np.isfinite(plane))
-    return found
+    plane: Array = np.hypot(easting, northing) / squares
+    return plane
 
 
 def aspect_deg(elevation: npt.NDArray[F], *, cell_size: tuple[float, float]) -> npt.NDArray[F]:

@@ -7,10 +7,12 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from packpale.site import Array, Grid, Mask
+from packpale.site import Array, Cells, Grid, Mask
 
 BLOCK = 16
 """Cells along the side of a block that shares its candidates; only speed depends on it."""
+BAND = 64
+"""Rows that are worked on at a time, so that what is made on the way is small and quick to get at."""
 
 
 def distance_to(features: Sequence[BaseGeometry], grid: Grid) -> Array:
@@ -18,11 +20,12 @@ def distance_to(features: Sequence[BaseGeometry], grid: Grid) -> Array:
     from packpale.land import _kernels_distance
 
     segments = _segments(features)
-    distance = np.full(grid.shape, np.inf)
-    if len(segments):
-        work = np.empty(len(segments), np.int64), np.empty(len(segments))
-        _kernels_distance.nearest_segment(*grid.centres(), segments, BLOCK, *work, distance)
-        distance[cells_within(features, grid)] = 0.0
+    if not len(segments):
+        return np.broadcast_to(np.inf, grid.shape)
+    distance = np.empty(grid.shape)
+    work = np.empty(len(segments), np.int64), np.empty(len(segments))
+    _kernels_distance.nearest_segment(*grid.centres(), segments, BLOCK, *work, distance)
+    distance[cells_within(features, grid)] = 0.0
     return distance
 
 
@@ -66,30 +69,53 @@ def share_within(cells: Mask, *, reach: float, cell: float) -> Array:
 
     ``cell`` is the cell size [m]. Ground outside the window counts neither way.
     """
-    everywhere = np.ones(cells.shape, bool)
-    return sums_within(cells, reach=reach, cell=cell) / sums_within(everywhere, reach=reach, cell=cell)
+    share = sums_within(cells, reach=reach, cell=cell)
+    share /= counts_within(cells.shape, reach=reach, cell=cell)
+    return share
 
 
-def sums_within(values: Array | Mask, *, reach: float, cell: float) -> Array:
+def sums_within(values: Cells | Mask, *, reach: float, cell: float) -> Array:
     """Sum of a window's values, none of them NaN, over the cells with centres within ``reach`` [m] of each.
 
     ``cell`` is the cell size [m]. Ground outside the window adds nothing.
     """
     rows, cols = values.shape
-    steps = int(reach / cell)
-    # Sums along each row, with room on both sides in which they stay what they are at the window's edge.
-    room = min(steps, cols)
-    sums = np.zeros((rows, cols + 1 + 2 * room))
-    np.cumsum(values, axis=1, out=sums[:, room + 1 : room + 1 + cols])
-    sums[:, room + 1 + cols :] = sums[:, room + cols, None]
+    halves = _halves(values.shape, reach / cell)
+    steps, room = len(halves) - 1, int(halves[0])
     total = np.zeros((rows, cols))
-    for down in range(-min(steps, rows - 1), min(steps, rows - 1) + 1):
-        half = min(int(np.sqrt((reach / cell) ** 2 - down**2)), cols)
-        first, last = room - half, room + half + 1
-        to = slice(max(-down, 0), rows - max(down, 0))
-        of = slice(max(down, 0), rows + min(down, 0))
-        total[to] += sums[of, last : last + cols] - sums[of, first : first + cols]
+    for top in range(0, rows, BAND):
+        end = min(top + BAND, rows)
+        first, last = max(top - steps, 0), min(end + steps, rows)
+        # Sums along each row, with room on both sides in which they stay what they are at the window's edge.
+        sums = np.zeros((last - first, cols + 1 + 2 * room))
+        np.cumsum(values[first:last], axis=1, out=sums[:, room + 1 : room + 1 + cols])
+        sums[:, room + 1 + cols :] = sums[:, room + cols, None]
+        for down in range(-steps, steps + 1):
+            west, east = room - halves[abs(down)], room + halves[abs(down)] + 1
+            to = slice(max(top, -down), min(end, rows - down))
+            if to.stop > to.start:
+                of = sums[to.start + down - first : to.stop + down - first]
+                total[to] += of[:, east : east + cols] - of[:, west : west + cols]
     return total
+
+
+def counts_within(shape: tuple[int, int], *, reach: float, cell: float) -> Array:
+    """How many cells of a window have centres within ``reach`` [m] of each."""
+    rows, cols = shape
+    halves = _halves(shape, reach / cell)
+    steps, c = len(halves) - 1, np.arange(cols)
+    wide = np.array([np.minimum(c + h, cols - 1) - np.maximum(c - h, 0) + 1 for h in halves], float)
+    offsets, r = np.arange(-steps, steps + 1), np.arange(rows)[:, None]
+    there = ((r + offsets >= 0) & (r + offsets < rows)).astype(float)
+    counts: Array = there @ wide[abs(offsets)]
+    return counts
+
+
+def _halves(shape: tuple[int, int], radius: float) -> npt.NDArray[np.int64]:
+    """Cells on either side that a disc of so many cells' ``radius`` holds in each row down from its middle."""
+    down = np.arange(min(int(radius), shape[0] - 1) + 1)
+    halves: npt.NDArray[np.int64] = np.minimum(np.sqrt(radius**2 - down**2).astype(np.int64), shape[1])
+    return halves
 
 
 def _touched(area: BaseGeometry, grid: Grid) -> Mask:

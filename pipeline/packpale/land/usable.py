@@ -13,7 +13,7 @@ from packpale.land.model import Limit
 from packpale.land.slope import slope_of_planes
 from packpale.land.surroundings import cells_reached
 from packpale.settings import LandSettings
-from packpale.site import Array, Grid, Mask, Site
+from packpale.site import Cells, Grid, Mask, Site
 from packpale.values.notes import Phrase, phrase
 from packpale.values.quantity import given
 
@@ -33,7 +33,7 @@ class Parted:
     """Those that take something away, in the order in which the settings list them."""
 
 
-def parted(site: Site, land: LandSettings, keep_away: dict[str, float], *, slope: Array, ponding: Array) -> Parted:
+def parted(site: Site, land: LandSettings, keep_away: dict[str, float], *, slope: Cells, ponding: Cells) -> Parted:
     """What each limit takes from the plot, and what is left of it.
 
     ``keep_away`` gives the distance to keep by kind of feature [m]; ``slope`` [m/m] and ``ponding`` [m] are NaN where
@@ -75,15 +75,13 @@ def parted(site: Site, land: LandSettings, keep_away: dict[str, float], *, slope
     return Parted(polygons(usable, least_area=least), polygons(enclosable, least_area=least), tuple(limits))
 
 
-def cells_over(site: Site, land: LandSettings, *, slope: Array, ponding: Array) -> dict[str, tuple[Phrase, Mask]]:
+def cells_over(site: Site, land: LandSettings, *, slope: Cells, ponding: Cells) -> dict[str, tuple[Phrase, Mask]]:
     """Cells over each limit of the ground itself, by its kind, with the limit in words."""
-    steepest = math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.finfo(float).max
-    under_machine = slope_of_planes(site.elevation, slope, cell=site.grid.cell, footprint=land.footprint_m)
     # A comparison with NaN does not hold.
     return {
         "slope": (
             phrase("steeper than {angle} degrees", angle=given(land.max_slope_deg, "number")),
-            under_machine > steepest,
+            too_steep(site, land, slope),
         ),
         "ponding": (
             phrase(
@@ -96,6 +94,14 @@ def cells_over(site: Site, land: LandSettings, *, slope: Array, ponding: Array) 
             site.soil.depth_to_rock < land.min_depth_to_rock_m,
         ),
     }
+
+
+def too_steep(site: Site, land: LandSettings, slope: Cells) -> Mask:
+    """Cells steeper than the limit under a machine's footprint; ``slope`` is each cell's own [m/m]."""
+    steepest = math.tan(math.radians(land.max_slope_deg)) if land.max_slope_deg < 90 else np.finfo(np.float32).max
+    under_machine = slope_of_planes(site.elevation, slope, cell=site.grid.cell, footprint=land.footprint_m)
+    steep: Mask = under_machine > steepest
+    return steep
 
 
 def inward(area: BaseGeometry, distance: float) -> BaseGeometry:

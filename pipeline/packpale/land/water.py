@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from shapely.geometry.base import BaseGeometry
 
 from packpale.land.surroundings import cells_within, distance_to, sums_within
-from packpale.site import Array, Grid, Mask
+from packpale.site import Cells, Grid, Mask
 
 EDGE_M = 10.0
 """How far from water its edge reaches. [m] Assumption: none published; plants and animals of the shore live about so
@@ -14,7 +14,7 @@ near to it."""
 Features = Mapping[str, Sequence[BaseGeometry]]
 
 
-def standing_water(features: Features, grid: Grid, ponding: Array, *, deeper_than: float) -> Mask:
+def standing_water(features: Features, grid: Grid, ponding: Cells, *, deeper_than: float) -> Mask:
     """Cells in water that is mapped as an area, or in hollows that can stand deeper in water than a limit.
 
     ``features`` has the inputs by kind, of which watercourses count; ``ponding`` is the depth of a full hollow, NaN

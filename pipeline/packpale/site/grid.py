@@ -1,12 +1,14 @@
 """The one metric grid of a plot: where its cells lie, and values between their centres."""
 
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
+Cells = npt.NDArray[np.floating[Any]]
+"""Numbers of cells in double precision, or in single where that is enough."""
 Mask = npt.NDArray[np.bool_]
 T = TypeVar("T", bound=np.generic)
 

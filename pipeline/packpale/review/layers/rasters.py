@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.review.model import PlotResult
-from packpale.site import Array, Grid
+from packpale.site import Cells, Grid
 
 NODATA = -9999.0
 BLOCK = 256
@@ -18,9 +18,9 @@ BLOCK = 256
 class Raster(NamedTuple):
     """What one file holds."""
 
-    cells: Array
+    cells: Cells
     unit: str
-    read: Callable[[Array], Array] = lambda cells: cells
+    read: Callable[[Cells], Cells] = lambda cells: cells
     """From the cells to values in that unit."""
 
 

@@ -180,8 +180,9 @@ def _cells(result: PlotResult, cost: LineCost, project: Project) -> Probe:
     if project.trench.end_on_rock:
         shallow = np.minimum(some.of(site.soil.depth_to_rock), depth)
         readings.append(_number("skirt", shallow, digits=2))
-    water = [m for m in (kinds["mapped_water"], kinds["hollows"]) if m is not None]
-    inside = {"wood": kinds["wood"], "water": np.logical_or.reduce(water), "wet": kinds["wet"]}
+    wood, mapped, hollows, wet = (kinds[kind]() for kind in ("wood", "mapped_water", "hollows", "wet"))
+    water = [m for m in (mapped, hollows) if m is not None]
+    inside = {"wood": wood, "water": np.logical_or.reduce(water), "wet": wet}
     readings += [_mask(f"inside_{kind}", some.of(cells)) for kind, cells in inside.items() if cells is not None]
     return Probe(some.grid, tuple(readings), stride=some.stride)
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.review.projecting import between
-from packpale.site import Array, Grid
+from packpale.site import Array, Cells, Grid
 
 MAP_CRS = "EPSG:3857"
 """The projection the maps are drawn in; pictures in it need no further bending."""
@@ -52,7 +52,7 @@ def frame(grid: Grid, crs: str, *, largest_side: int) -> Frame:
     return Frame(west, north, pixel, math.ceil((east - west) / pixel - 1e-6), math.ceil((north - south) / pixel - 1e-6))
 
 
-def warp(values: Array, grid: Grid, crs: str, onto: Frame, *, mean: bool) -> Array:
+def warp(values: Cells, grid: Grid, crs: str, onto: Frame, *, mean: bool) -> Array:
     """A grid's values on the frame's pixels, NaN outside the grid.
 
     ``mean`` averages where pixels are larger than cells; otherwise each pixel takes the cell under its centre, as

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from packpale.site import Array, Grid
+from packpale.site import Cells, Grid
 from packpale.site.spread import every
 
 NOT_KNOWN = 65535
@@ -75,7 +75,7 @@ class Probe:
         return sum(len(r.packed) for r in self.readings)
 
 
-def number(key: str, title: str, values: Array, *, digits: int, unit: str = "", scale: float = 1.0) -> Reading:
+def number(key: str, title: str, values: Cells, *, digits: int, unit: str = "", scale: float = 1.0) -> Reading:
     """Reading of ``values`` times ``scale`` rounded to ``digits`` decimals; NaN is not known.
 
     Figures beyond the 65,534 steps that fit above the least one are cut there, infinite ones too.

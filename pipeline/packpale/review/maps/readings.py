@@ -8,7 +8,7 @@ from packpale.review.maps.probe import Probe, Reading, flags, number, words
 from packpale.review.maps.themes import degrees
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
-from packpale.site import Array
+from packpale.site import Cells
 from packpale.site.spread import Spread, every
 
 SCRAP = "part of a patch smaller than one cell"
@@ -20,7 +20,7 @@ def plot_probe(result: PlotResult, wording: Wording, some: Spread | None = None)
     site, land = result.site, result.land
     some = some or every(site.grid, 1)
 
-    def depth(key: str, title: str, values: Array) -> Reading:
+    def depth(key: str, title: str, values: Cells) -> Reading:
         unit, scale, digits = wording.dimension_unit()
         return number(key, title, some.of(values), unit=unit, scale=scale, digits=digits)
 

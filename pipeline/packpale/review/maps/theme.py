@@ -15,7 +15,7 @@ import numpy.typing as npt
 from packpale.review.maps.map_page import Room
 from packpale.review.maps.overlay import Classes
 from packpale.review.words.quantities import ROUND
-from packpale.site import Array
+from packpale.site import Cells
 
 SLOPE_RAMP = ("#fdf6d8", "#f0b860", "#b5502a", "#4a1420")
 WATER_RAMP = ("#f2f6ee", "#8fc6cf", "#2f78a8", "#12284f")
@@ -30,7 +30,7 @@ SEVERAL = "#3a3a3a"
 GREY_RAMP = ("#6d6a63", "#fbfaf7")
 
 
-def as_they_are(cells: Array) -> Array:
+def as_they_are(cells: Cells) -> Cells:
     return cells
 
 
@@ -53,14 +53,14 @@ class Theme:
     texts: tuple[str, ...]
     mean: bool = True
     """Whether values may be averaged where a pixel covers several cells."""
-    read: Callable[[npt.NDArray[Any]], Array] = as_they_are
+    read: Callable[[npt.NDArray[Any]], Cells] = as_they_are
     """From ``cells`` to values, cell by cell."""
 
     @property
-    def values(self) -> Array:
+    def values(self) -> Cells:
         return self.read(self.cells)
 
-    def classes(self, values: Array) -> Classes:
+    def classes(self, values: Cells) -> Classes:
         """Number of the class of each value, from 1; 0 where there is no value."""
         numbers = np.digitize(np.where(np.isnan(values), np.inf, values), self.edges) + 1
         return np.where(np.isnan(values), 0, numbers).astype(np.uint8)

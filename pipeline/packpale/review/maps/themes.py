@@ -25,7 +25,7 @@ from packpale.review.maps.theme import (
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
-from packpale.site import Array
+from packpale.site import Array, Cells
 from packpale.units import FOOT_M
 
 GREYS = 40
@@ -275,7 +275,7 @@ def not_usable(result: PlotResult, wording: Wording) -> Theme:
     )
 
 
-def degrees(slope: Array) -> Array:
+def degrees(slope: Cells) -> Cells:
     """Of a slope in m/m. [deg]"""
     return np.degrees(np.arctan(slope))
 
