@@ -28,7 +28,7 @@ from packpale.review.report.blocks import (
     table,
     words,
 )
-from packpale.review.subjects.tables import RANKING
+from packpale.review.subjects.tables import FIGURES
 from packpale.review.tables import cell, plain_text, write_cells
 from packpale.review.words import MISSING, Wording, counted
 
@@ -41,7 +41,6 @@ OUTLINE = Style("#1d2a2a", "", width=1.5, dash="4 4")
 FIRST = Style("#4f9dc0", width=9)
 """A broad band, so that it can be seen under the second line where both are the same."""
 SECOND = Style("#a3123a", width=3)
-FIGURES = {field.key: field for field in RANKING.fields}
 
 
 def write_comparison(found: Comparison, folder: Path) -> None:

@@ -30,7 +30,7 @@ class LineKind:
 FENCE = LineKind("f", "fence line", pens.RED, pens.THICK)
 APRON = LineKind("a", "edge of the apron", "#8a5a12", pens.THIN, (9.0, 5.0))
 BOUNDARY = LineKind("b", "plot boundary", pens.INK, pens.MEDIUM, (14.0, 4.0, 3.0, 4.0))
-SERVICE = LineKind("s", "service: locate before digging", "#7a1fa2", 0.5, (5.0, 2.0, 1.0, 2.0, 1.0, 2.0))
+SERVICE = LineKind("s", "service: locate before digging", "#6f2b8e", 0.5, (5.0, 2.0, 1.0, 2.0, 1.0, 2.0))
 WATERCOURSE = LineKind("w", "watercourse", "#0b5f8a", 0.5, (8.0, 1.5))
 WOODLAND = LineKind("t", "edge of woodland", "#2e6b2e", pens.MEDIUM, (1.0, 2.5))
 KINDS = (FENCE, APRON, BOUNDARY, SERVICE, WATERCOURSE, WOODLAND)

@@ -4,7 +4,7 @@ INK, SOFT, PAPER, RED = "#1d2a2a", "#5d6765", "#ffffff", "#a3123a"
 EARTH, FILL, GRASS = "#e3d6bb", "#f7f0df", "#5c7f45"
 HAIR, THIN, MEDIUM, THICK = 0.13, 0.18, 0.35, 0.7
 """Line widths. [mm]"""
-TINY, FIGURES, SMALL, NORMAL, LARGE = 5.5, 5.8, 6.3, 7.4, 9.5
+TINY, FIGURES, SMALL, NORMAL = 5.5, 5.8, 6.3, 7.4
 TITLE_SIZE, CAUTION_SIZE = 8.0, 5.4
 """Text sizes. [points]"""
 DASHED, DOTTED, CHAIN = (6.0, 3.0), (1.0, 2.0), (12.0, 2.5, 2.0, 2.5)

@@ -22,7 +22,7 @@ CHORD_ERROR_M = 0.005
 MARK_SHARE = 0.02
 """Half the length of a tick across the line, and of a cross, as a share of the egg's length."""
 
-TOUCH = Style("#c2410c", "#fffdf8", 1.0, width=2.2, radius=4.5)
+TOUCH = Style("#b5460f", "#fffdf8", 1.0, width=2.2, radius=4.5)
 CONSTRUCTION = Style("#1d2a2a", width=1.6, dash="9 3 2 3")
 ENDS = {
     "big end": Style("#0072b2", width=5),

@@ -32,9 +32,9 @@ PIT_ROWS = {
 """What the popup of a pit says, by the column that the pit fills in."""
 SURROUNDINGS: dict[str, tuple[Room, str, Style]] = {
     "watercourses": ("Drainage", "Watercourses", Style("#1f5fa8", "#1f5fa8", 0.35, width=2.5)),
-    "culverts": ("Drainage", "Culverts", Style("#0d3b66", "#0d3b66", 0.3, width=4, dash="2 4", radius=4)),
+    "culverts": ("Drainage", "Culverts", Style("#13405f", "#13405f", 0.3, width=4, dash="2 4", radius=4)),
     "dwellings": ("Pack and people", "Dwellings", Style("#5b2a86", "#5b2a86", 0.7, width=1.5, radius=5)),
-    "services": ("Digging", "Buried services", Style("#c2185b", "#c2185b", 0.3, width=2.5, dash="3 6", radius=4)),
+    "services": ("Digging", "Buried services", Style("#b3275f", "#b3275f", 0.3, width=2.5, dash="3 6", radius=4)),
     "woodland": ("Ground", "Woodland", Style("#3d6b21", "#7fae55", 0.3, width=1, backs_away=True)),
     "access": (
         "Pack and people",

@@ -10,8 +10,8 @@ from packpale.review.subjects.dens import DENS
 from packpale.review.subjects.patrol import PATROL, PATROL_CHECKS
 from packpale.review.subjects.people import HOWL_LEVELS, HOWL_REACH, NEIGHBOURS, VIEWPOINTS
 
-REACH = Style("#8a3ffc", width=2.5, halo=True)
-REACH_BOUND = Style("#8a3ffc", width=1.5, dash="3 7", halo=True)
+REACH = Style("#7d43d2", width=2.5, halo=True)
+REACH_BOUND = Style("#7d43d2", width=1.5, dash="3 7", halo=True)
 HEARD = Style("#5b2a86", "#c9a3e6", 1.0, width=2, radius=7)
 NOT_HEARD = Style("#5b2a86", "#fffdf8", 1.0, width=2, radius=7)
 VIEWPOINT = Style("#0b5c6b", "#49c2d6", 1.0, width=2, radius=6)

@@ -33,7 +33,7 @@ STRETCHES: tuple[tuple[StretchKind, Style, bool, str], ...] = (
     ),
     (
         subject.TOO_SHALLOW,
-        Style("#c2185b", width=10),
+        Style("#b3275f", width=10),
         True,
         "Between stations the ground dips: dig deeper there.",
     ),

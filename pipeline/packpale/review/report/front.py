@@ -10,6 +10,7 @@ from packpale.review.report.blocks import (
     Block,
     Chart,
     Columns,
+    Head,
     Paragraph,
     Run,
     Section,
@@ -27,12 +28,18 @@ from packpale.review.report.certainty import NAMES, overtaking_sentences, place_
 from packpale.review.report.charts import place_sketch, score_bars
 from packpale.review.report.notes import notes_section
 from packpale.review.report.price import price_range
-from packpale.review.words import Wording, begun
+from packpale.review.subjects.tables import FIGURES
+from packpale.review.words import MISSING, Wording, begun
 from packpale.settings import RANKING_CRITERIA, Project
 from packpale.values.cautions import caution
 from packpale.values.notes import Note
 
 PAGE = "index.html"
+MORE = (
+    *("fence_length_m", "mean_slope_deg", "cut_bank_m3", "rock_bank_m3", "wet_bank_m3"),
+    "escape_dig_rate_m_per_h",
+)
+"""Further figures of each plot, for who asks."""
 
 
 @dataclass(frozen=True)
@@ -271,29 +278,13 @@ def more_figures(source: RunSource, most: int | None = None) -> Section | None:
     show = source.show
     if not source.winners:
         return None
-    heads = (
-        ("Plot", "name"),
-        "Fence in plan",
-        "Mean slope",
-        "Dug out, as drawn",
-        "of it rock",
-        "of it under water",
-        "Eight in ten draws between",
-        "Gets out if it digs faster than",
-    )
+    fields = [FIGURES[key] for key in MORE]
+    heads: list[Head] = [("Plot", "name"), *(field.head for field in fields), "Eight in ten draws between"]
     rows = []
     for row in source.winners[:most]:
         f = source.brief(row).figures
-        rows.append(
-            (
-                row.plot_id,
-                show.length(f["fence_length_m"]),
-                show.slope(f["mean_slope_deg"]),
-                *(show.volume(f[k]) for k in ("cut_bank_m3", "rock_bank_m3", "wet_bank_m3")),
-                f"{show.price(f['cost_p10'])} to {show.price(f['cost_p90'])}",
-                show.speed(f["escape_dig_rate_m_per_h"]),
-            )
-        )
+        said = (show.say(field.figure(f[field.key]) or MISSING) for field in fields)
+        rows.append((row.plot_id, *said, f"{show.price(f['cost_p10'])} to {show.price(f['cost_p90'])}"))
     return Section("More figures of each plot", (table("More figures of each plot", heads, rows),), f"{PAGE}#figures")
 
 

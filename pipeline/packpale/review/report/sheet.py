@@ -8,6 +8,8 @@ from packpale.review.report.blocks import Block, Columns, Paragraph, Picture, Se
 from packpale.review.report.holding import holding_section
 from packpale.review.report.price import honest_range
 from packpale.review.report.source import PlotSource
+from packpale.review.subjects.field import told
+from packpale.review.subjects.tables import FIGURES, Whole
 from packpale.review.words import begun, counted
 from packpale.values.quantity import Span
 
@@ -67,39 +69,29 @@ def _of(source: PlotSource, ground: Inside) -> Iterator[str]:
 def main_figures(source: PlotSource) -> Block:
     """What decides between plots, and what is built."""
     result, show = source.result, source.show
-    rows: list[tuple[str, str] | None] = [
-        ("Area of the plot", show.area(result.site.outline.area)),
-        ("Usable for the fence line", show.area(result.land.usable.area)),
-    ]
+    whole = Whole(result, source.project)
+
+    def of(*keys: str) -> list[tuple[str, str]]:
+        return told((FIGURES[key] for key in keys), whole, show)
+
+    rows = of("plot_area_m2", "usable_area_m2")
     packs = result.enclosure.packs
     if packs:
-        works, care = source.works, source.care
-        area = sum(pack.line.area for pack in packs)
-        cost = works.cost
-        rows += [
-            ("Enclosed", show.area(area)),
-            *((f"of it pack {p.number}", show.area(p.line.area)) for p in packs if source.several),
-            *(
-                (
-                    "No larger one fits than" if not source.several else f"No larger one fits pack {p.number} than",
-                    show.area(p.fit.area_bound_m2),
-                )
-                for p in packs
-                if p.fit
-            ),
-            ("Fence in plan", show.length(sum(p.line.perimeter for p in packs))),
-            ("of it over limits", show.length(sum(p.over_limits_m for p in packs))),
-            ("Fence on the ground", show.length(sum(p.length_3d for p in packs))),
-            ("Dug out, as drawn", show.volume(sum(v.cut for v in works.volumes))),
-            ("of it rock, as drawn", show.volume(sum(v.rock for v in works.volumes))),
-        ]
-        found = works.uncertainty
+        rows += of("enclosed_area_m2")
+        rows += [(f"of it pack {p.number}", show.area(p.line.area)) for p in packs if source.several]
+        for p in packs:
+            if p.fit:
+                whose = f" pack {p.number}" if source.several else ""
+                rows.append((f"No larger one fits{whose} than", show.area(p.fit.area_bound_m2)))
+        rows += of("fence_length_m", "over_limits_m", "fence_length_3d_m", "cut_bank_m3", "rock_bank_m3")
+        found = source.works.uncertainty
         if found:
             low, _, high = found.volumes["rock"]
             rows.append(("rock to reckon with", show.say(Span(low, high, "volume"))))
             rows.append(("Price to reckon with", honest_range(found, show)))
-        rows.append(("Middle estimate", show.money(cost["p50"])))
-        rows.append((f"for each {show.area_name}", show.money(show.per_area(cost["p50"], area))))
-        if care.escape_dig_rate is not None:
-            rows.append(("Gets out if it digs faster than", show.speed(care.escape_dig_rate)))
+        rows += of("cost_p50")
+        rows.append(
+            (f"for each {show.area_name}", show.money(show.per_area(source.works.cost["p50"], sum(whole.areas))))
+        )
+        rows += of("escape_dig_rate_m_per_h")
     return figures(rows)

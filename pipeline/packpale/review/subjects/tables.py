@@ -85,9 +85,9 @@ OF_A_PLOT = (
     Field("feasible", "Whether the enclosures asked for fit", "yes or no", "result.enclosure.feasible"),
     Field("reason", "Why not", "text", "reason"),
     Field("plot_area_m2", "Area of the plot", "area", "result.site.outline.area"),
-    Field("usable_area_m2", "Ground that no limit takes", "area", "result.land.usable.area"),
-    Field("enclosed_area_m2", "Ground inside all fences", "area", lambda w: sum(w.areas) if w.areas else None),
-    Field("smallest_enclosure_m2", "Smallest of them", "area", lambda w: min(w.areas, default=None)),
+    Field("usable_area_m2", "Usable for the fence line", "area", "result.land.usable.area"),
+    Field("enclosed_area_m2", "Enclosed", "area", lambda w: sum(w.areas) if w.areas else None),
+    Field("smallest_enclosure_m2", "Smallest enclosure", "area", lambda w: min(w.areas, default=None)),
     Field("fence_length_m", "Fence in plan", "length", lambda w: w.of_packs(lambda p: p.line.perimeter)),
     Field("fence_length_3d_m", "Fence on the ground", "length", lambda w: w.of_packs(lambda p: p.length_3d)),
     Field(
@@ -99,16 +99,16 @@ OF_A_PLOT = (
     Field(
         "mean_suitability", "Mean suitability inside, 0 to 1", "share", lambda w: w.mean(lambda p: p.mean_suitability)
     ),
-    Field("cut_bank_m3", "Dug", "volume", _of_all("cut")),
-    Field("rock_bank_m3", "Of it rock", "volume", _of_all("rock")),
-    Field("wet_bank_m3", "Of it below the water table", "volume", _of_all("wet")),
+    Field("cut_bank_m3", "Dug out, as drawn", "volume", _of_all("cut")),
+    Field("rock_bank_m3", "of it rock, as drawn", "volume", _of_all("rock")),
+    Field("wet_bank_m3", "of it under water, as drawn", "volume", _of_all("wet")),
     Field("surplus_loose_m3", "Left over", "volume", _of_all("surplus_loose")),
     Field("cost_p10", "One price in ten is below [currency]", "money", _cost("p10")),
-    Field("cost_p50", "Middle estimate of the price [currency]", "money", _cost("p50")),
+    Field("cost_p50", "Middle estimate [currency]", "money", _cost("p50")),
     Field("cost_p90", "One price in ten is above [currency]", "money", _cost("p90")),
     Field(
         "escape_dig_rate_m_per_h",
-        "An animal gets out if it digs faster than",
+        "Gets out if it digs faster than",
         "speed",
         lambda w: w.result.care.escape_dig_rate if w.result.care else None,
     ),
@@ -133,6 +133,8 @@ RANKING = Subject(
         Field("screened", "Whether it was only screened, as plots beyond run.detail are", "yes or no"),
     ),
 )
+FIGURES = {field.key: field for field in RANKING.fields}
+"""Fields of a plot's figures by their columns: pages call them as the table does."""
 EARTHWORKS = Subject(
     "earthworks.csv",
     "An enclosure",

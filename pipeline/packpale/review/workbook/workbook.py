@@ -8,6 +8,10 @@ from typing import Any
 from packpale.review.assumed import as_text, meaning, settings_used
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.review.plot_layers import PLOT_LAYERS, read_layer
+from packpale.review.subjects.field import NUMBER, TEXT, WHOLE, Field
+from packpale.review.subjects.setting_out import X, Y
+from packpale.review.subjects.stations import STATIONS
+from packpale.review.subjects.tables import FIGURES
 from packpale.review.words import Wording
 from packpale.review.workbook.spreadsheet import (
     COUNT,
@@ -34,6 +38,18 @@ RATES, PRICES, MORE = 4, 7, 10
 """First column of the rates, of the prices, and of what quantities grow by."""
 OF_A_BILL = (HURT, COST)
 """What the notes below a bill are about: what it costs, and who may be hurt when it is built."""
+COMPARED = ("enclosed_area_m2", "fence_length_m", "cut_bank_m3", "rock_bank_m3", "wet_bank_m3")
+"""Figures of a plot beside its prices, by their columns in ranking.csv."""
+FOLLOWED = tuple(
+    {field.key: field for field in (X, Y, *STATIONS.fields)}[key]
+    for key in (
+        *("pack", "chainage_m", "x", "y", "ground_m", "invert_m", "depth_m", "rock_depth_m", "water_depth_m"),
+        *("bearing_deg", "arc", "radius_m"),
+    )
+)
+"""What the sheet of chainages tells of each station."""
+NUMBERS = {WHOLE: COUNT, NUMBER: THOUSANDTH, TEXT: ""}
+"""Number formats by the kind of a column."""
 UNITS = {"m2": "m²", "m3": "m³", "each": "no."}
 
 
@@ -97,16 +113,16 @@ def _compare_columns(currency: str) -> list[Column]:
         Column("Rank", 5, COUNT),
         Column("Plot", 20),
         Column("Score of 100", 7, TENTH),
-        Column("Enclosed, m²", 9, COUNT),
-        Column("Fence in plan, m", 8, TENTH),
-        Column("Dug in the ground, m³", 10, TENTH),
-        Column("of it rock, m³", 8, TENTH),
-        Column("of it wet, m³", 8, TENTH),
+        *(_column(FIGURES[key], 10, COUNT if key.endswith("_m2") else TENTH) for key in COMPARED),
         *(Column(f"Price {level}, {currency}", 10, MONEY) for level in LEVELS),
         *(Column(f"{p} as run, {currency}", 10, MONEY) for p in ("P10", "P50", "P90")),
         Column("Bill on sheet", 16),
         Column("Remark", 30),
     ]
+
+
+def _column(field: Field, width: float, number: str) -> Column:
+    return Column(f"{field.head}, {field.unit}" if field.unit else field.head, width, number)
 
 
 def _compare(page: Page, place: RankedPlot, summary: PlotSummary, total: _Total | None) -> None:
@@ -122,11 +138,7 @@ def _compare(page: Page, place: RankedPlot, summary: PlotSummary, total: _Total 
             place.rank,
             place.plot_id,
             place.score,
-            f["enclosed_area_m2"],
-            f["fence_length_m"],
-            f["cut_bank_m3"],
-            f["rock_bank_m3"],
-            f["wet_bank_m3"],
+            *(f[key] for key in COMPARED),
             *sums,
             f["cost_p10"],
             f["cost_p50"],
@@ -249,20 +261,8 @@ def _bridge(page: Page, steps: Sequence[Mapping[str, Any]], first: int, last: in
 def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str, plots: Path) -> None:
     columns = [
         Column("Plot", 22),
-        Column("Pack", 6, COUNT),
-        Column("Chainage, m", 11, THOUSANDTH),
-        Column("x, m", 13, THOUSANDTH),
-        Column("y, m", 14, THOUSANDTH),
-        Column("Ground level, m", 11, THOUSANDTH),
-        Column("Trench bottom, m", 11, THOUSANDTH),
-        Column("Depth of trench, m", 10, THOUSANDTH),
-        Column("Depth to rock, m", 10, THOUSANDTH),
-        Column("Depth to water, m", 10, THOUSANDTH),
-        Column("Bearing, degrees", 10, THOUSANDTH),
-        Column("Arc", 14),
-        Column("Radius, m", 10, THOUSANDTH),
+        *(_column(field, 12, NUMBERS[field.column]) for field in FOLLOWED),
     ]
-    names = ("chainage_m", "x", "y", "ground_m", "invert_m", "depth_m", "rock_depth_m", "water_depth_m", "bearing_deg")
     head = [
         "Chainage: levels along each fence line",
         f"Clockwise from the start of the line; coordinates in {crs.splitlines()[0] if crs else 'the CRS of the run'}, "
@@ -277,7 +277,7 @@ def _chainage(book: Book, finished: FinishedPlots, ranking: Ranking, crs: str, p
             missing.append(name)
             continue
         left -= len(rows)
-        page.add_many([name, r["pack"], *(r[n] for n in names), r["arc"], r["radius_m"]] for r in rows)
+        page.add_many([name, *(row[field.key] for field in FOLLOWED)] for row in rows)
     page.filtered()
     if missing:
         page.note(f"No room for {', '.join(missing)}: see setting_out.csv in each plot's folder.")
