@@ -11,7 +11,7 @@ from dataclasses import replace
 from packpale.enclosure.fit import Ranges, fit_largest
 from packpale.enclosure.line_ground import LineGround
 from packpale.enclosure.model import Fit
-from packpale.enclosure.proven import with_pair_proof, with_proof
+from packpale.enclosure.proven import with_packs_proof, with_proof
 from packpale.enclosure.share_bound import MOST_BOXES, share_bound
 from packpale.values.notes import Note
 
@@ -58,5 +58,5 @@ def with_line_proof(
         )
     found = [replace(f, area_bound_m2=min(f.area_bound_m2, bound)) for f in fits]
     if len(found) > 1:
-        found[-1] = with_pair_proof(found, ground.enclosable, separation, ranges)
+        found[-1] = with_packs_proof(found, ground.enclosable, separation, ranges)
     return tuple(found), notes

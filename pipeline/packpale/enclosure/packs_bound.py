@@ -13,8 +13,7 @@ two at the ends with weights >= 0 that add up to at least 1 and at most 1 / cos 
 for those two, where e <= 0, and that n x > -e cos v does, where e > 0. Ranges that fail are halved, until the half
 circle is done (a pair has two numberings) or the work is spent. What a side holds is asked of proof.area_bound.
 
-A is lowered by halving on a logarithmic scale, down from the quick bounds (bound.py), as long as a proof is found. Of
-three eggs or more any two are a pair, so that the bound holds for the smallest of them as well.
+A is lowered by halving on a logarithmic scale, down from a bound that is known, as long as a proof is found.
 """
 
 import math

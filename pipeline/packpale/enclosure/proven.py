@@ -9,7 +9,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from packpale.enclosure.boundary import valid_parts
 from packpale.enclosure.fit import Ranges, fit_largest
 from packpale.enclosure.model import Fit
-from packpale.enclosure.packs_bound import smaller_of_two
+from packpale.enclosure.points_bound import smallest_of_several
 from packpale.enclosure.proof import area_bound
 from packpale.values.notes import Note
 
@@ -34,8 +34,8 @@ def with_proof(
 
     The search for the bound ends within ``gap`` (a share) of the largest area known, or when its work is spent, which
     is the same on every machine. Of several eggs, ``separation`` [m] apart and the largest first, the last gets the
-    bound on the smaller of two where that is lower. Other parameters as for fit.fit_largest. The notes say if the clock
-    ended the search instead.
+    bound on the smallest of as many where that is lower. Other parameters as for fit.fit_largest. The notes say if the
+    clock ended the search instead.
     """
     if not fits:
         return (), ()
@@ -68,12 +68,13 @@ def with_proof(
         )
     found = [replace(f, area_bound_m2=min(f.area_bound_m2, proof.area_bound_m2)) for f in fits]
     if len(fits) > 1:
-        found[-1] = with_pair_proof(found, land, separation, ranges)
+        found[-1] = with_packs_proof(found, land, separation, ranges)
     return tuple(found), notes
 
 
-def with_pair_proof(fits: Sequence[Fit], land: MultiPolygon, separation: float, ranges: Ranges) -> Fit:
-    """The last of several eggs with the bound on the smaller of two that keep ``separation`` [m] apart."""
+def with_packs_proof(fits: Sequence[Fit], land: MultiPolygon, separation: float, ranges: Ranges) -> Fit:
+    """The last of several eggs with the bound on the smallest of as many that keep ``separation`` [m] apart."""
     last = fits[-1]
-    bound = smaller_of_two(land, separation, best_area=fits[1].egg.area, at_most=last.area_bound_m2, **ranges)
+    eggs = [f.egg for f in fits]
+    bound = smallest_of_several(land, separation, known=eggs, at_most=last.area_bound_m2, **ranges)
     return replace(last, area_bound_m2=bound)
