@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, box
 
-from packpale.land import _kernels, _kernels_cells, _kernels_distance, _kernels_drainage
+from packpale.land import _kernels, _kernels_cells, _kernels_degree, _kernels_distance, _kernels_drainage
 from packpale.land.assess import assess
 from packpale.land.slope import aspect_deg, hillshade
 
 KERNELS = {
     f"{module.__name__.rsplit('.', 1)[1]}.{name}": kernel
-    for module in (_kernels, _kernels_drainage, _kernels_distance, _kernels_cells)
+    for module in (_kernels, _kernels_drainage, _kernels_distance, _kernels_cells, _kernels_degree)
     for name, kernel in vars(module).items()
     if name != "njit" and not name.startswith("_") and (hasattr(kernel, "py_func") or inspect.isfunction(kernel))
 }
@@ -21,7 +21,7 @@ KERNELS = {
 
 def test_compilation_is_on():
     assert not numba.config.DISABLE_JIT, "unset NUMBA_DISABLE_JIT"
-    assert len(KERNELS) == 15
+    assert len(KERNELS) == 17
 
 
 @pytest.mark.parametrize("name", KERNELS)

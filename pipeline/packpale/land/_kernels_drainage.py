@@ -260,6 +260,14 @@ def _descend_row(above: Raster, here: Raster, below: Raster, out: Mask, to: Int8
 
 
 @njit(cache=True)
+def raise_to(ground: Raster, basin: Int32, level: Raster, filled: Raster) -> None:
+    """Fill ``filled`` with the ground, or the level of its basin where that is higher; flat arrays, NaN stays NaN."""
+    for cell in range(ground.shape[0]):
+        here, water = ground[cell], level[basin[cell]]
+        filled[cell] = water if water > here else here
+
+
+@njit(cache=True)
 def descend(filled: Raster, padded: Raster, outlet: Mask, direction: Int8) -> None:
     """Point each cell down the steepest way, the first of equals clockwise from east; else OUTLET, MISSING or LEVEL.
 

@@ -65,7 +65,7 @@ def dryness(
         "wetness": lambda: wetness,
         "ponding": lambda: ponding,
         "drainage class": lambda: drainage_class.astype(wetness.dtype),
-        "water table": lambda: 100 * water_table,
+        "water table": lambda: np.multiply(water_table, 100, dtype=wetness.dtype),
         # Where water leaves the window before it meets a channel, no channel is known to be near.
         "height above drainage": lambda: _known_or_high(height_above_drainage),
     }

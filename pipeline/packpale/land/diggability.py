@@ -36,9 +36,9 @@ def digging(soil: Soil, *, slope: Cells, ponding: Cells) -> Digging:
     """
     # Made when their turn comes, so that no more than two are held at a time.
     quantities: dict[str, Callable[[], Cells]] = {
-        "hard bedrock": lambda: _where(soil.rock_is_hard, soil.depth_to_rock),
-        "soft bedrock": lambda: _where(~soil.rock_is_hard, soil.depth_to_rock),
-        "water table": lambda: 100 * soil.water_table,
+        "hard bedrock": lambda: _where(soil.rock_is_hard, soil.depth_to_rock, slope),
+        "soft bedrock": lambda: _where(~soil.rock_is_hard, soil.depth_to_rock, slope),
+        "water table": lambda: np.multiply(soil.water_table, 100, dtype=slope.dtype),
         "clay": lambda: soil.clay,
         "stones": lambda: soil.stones,
         "slope": lambda: 100 * slope,
@@ -54,9 +54,11 @@ def digging(soil: Soil, *, slope: Cells, ponding: Cells) -> Digging:
     return Digging(limitation, feature)
 
 
-def _where(is_so: Mask, depth: Cells) -> Cells:
-    """Depths in centimetres where something is so, infinite elsewhere."""
-    centimetres: Cells = 100 * depth
+def _where(is_so: Mask, depth: Cells, like: Cells) -> Cells:
+    """Depths in centimetres where something is so, infinite elsewhere; in the precision of ``like``."""
+    if not is_so.any():
+        return np.broadcast_to(like.dtype.type(np.inf), like.shape)
+    centimetres: Cells = np.multiply(depth, 100, dtype=like.dtype)
     centimetres[~is_so] = np.inf
     return centimetres
 

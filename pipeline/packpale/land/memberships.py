@@ -3,7 +3,7 @@
 import numpy as np
 
 from packpale.site import Cells
-from packpale.values.curves import Curve
+from packpale.values.curves import SHAPES, Curve
 
 
 def degree(quantity: Cells, curve: Curve) -> Cells:
@@ -14,12 +14,12 @@ def degree(quantity: Cells, curve: Curve) -> Cells:
     if quantity.size > 1 and not any(quantity.strides):
         # The same everywhere, and held once.
         return np.broadcast_to(degree(quantity.flat[:1], curve)[0], quantity.shape)
-    if curve.shape == "step":
-        over = (quantity >= curve.one_at).astype(quantity.dtype)
-        over[np.isnan(quantity)] = np.nan
-        return over
-    along = linear(quantity, zero_at=curve.zero_at, one_at=curve.one_at)
-    return s_curve(along) if curve.shape == "S" else along
+    from packpale.land import _kernels_degree
+
+    out = np.empty(quantity.shape, quantity.dtype)
+    flat = np.ascontiguousarray(quantity).reshape(-1)
+    _kernels_degree.degrees(flat, SHAPES.index(curve.shape), curve.zero_at, curve.one_at, out.reshape(-1))
+    return out
 
 
 def linear(quantity: Cells, *, zero_at: float, one_at: float) -> Cells:

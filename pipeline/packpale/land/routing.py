@@ -87,8 +87,7 @@ def spill_levels(passes: tuple[Int32, Int32, npt.NDArray[F]], basins: int) -> np
 
 def raise_to(z: npt.NDArray[F], basin: Int32, level: npt.NDArray[F], filled: npt.NDArray[F]) -> None:
     """Fill ``filled`` with the ground, or the level of its basin where that is higher."""
-    np.take(level, basin, out=filled, mode="clip")  # a mode that checks would work on a copy
-    np.maximum(z, filled, out=filled)
+    kernels.raise_to(flat(z), flat(basin), level, flat(filled))
 
 
 def descend(filled: npt.NDArray[F], outlets: Mask, direction: Directions) -> None:
