@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 import shapely
 
+from packpale.enclosure.main_pegs import main_pegs
 from packpale.review.drawings.below_ground import ROCK, WATER
 from packpale.review.drawings.drawing_set import _sheets
 from packpale.review.drawings.line_kinds import BOUNDARY, KINDS, SERVICE, WATERCOURSE
 from packpale.review.drawings.marks import WORDS, marks
 from packpale.review.drawings.sections_sheet import cut_section, places
 from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text
-from packpale.review.subjects.setting_out import main_pegs_of, peg_rows, pegs_of
+from packpale.review.subjects.setting_out import peg_rows, pegs_of
 from packpale.review.survey.plan_dxf import trench_edges
 from packpale.review.words import Wording
 from packpale.site.model import Standing
@@ -305,6 +306,6 @@ def test_main_pegs_are_numbered_on_the_plan(one):
     sheet = one.sheets["plan"]
     (pack,) = one.result.enclosure.packs
     found = pegs_of(pack, one.result, one.settings)
-    numbers = {str(peg + 1) for peg in main_pegs_of(pack, found).at.tolist()}
+    numbers = {str(peg + 1) for peg in main_pegs(found).at.tolist()}
     shown = numbers & set(texts(sheet))
     assert len(shown) > 0.95 * len(numbers)

@@ -28,14 +28,15 @@ from packpale.review.report.blocks import (
     table,
     words,
 )
-from packpale.review.subjects.tables import FIGURES
+from packpale.review.subjects.field import Field
+from packpale.review.subjects.tables import RANKING
 from packpale.review.tables import cell, plain_text, write_cells
 from packpale.review.words import MISSING, Wording, counted
 
 FILES = ("index.html", "map.html", "comparison.csv")
 COLUMNS = ("plot_id", "figure", "first", "second", "difference")
 PAGE = FILES[0]
-SHOWN = ("enclosed_area_m2", "cost_p50")
+SHOWN = RANKING.of("enclosed_area_m2", "cost_p50")
 """Figures beside the ranks."""
 OUTLINE = Style("#1d2a2a", "", width=1.5, dash="4 4")
 FIRST = Style("#4f9dc0", width=9)
@@ -98,7 +99,7 @@ def _ranking(found: Comparison) -> Section:
         ("Plot", "name"),
         "First rank",
         "Second rank",
-        *((FIGURES[name].head, "figure") for name in SHOWN),
+        *(field.head for field in SHOWN),
         "Fence line",
     ]
     show = _wording(found.second)
@@ -106,7 +107,7 @@ def _ranking(found: Comparison) -> Section:
     for plot in found.plots:
         ranks = (MISSING if rank is None else f"{rank:.0f}" for rank in plot.ranks)
         changes = {change.name: change for change in plot.figures}
-        rows.append([plot.plot_id, *ranks, *(_difference(changes[n], show) or MISSING for n in SHOWN), _line(plot)])
+        rows.append([plot.plot_id, *ranks, *(_difference(changes[f.key], show) or MISSING for f in SHOWN), _line(plot)])
     return Section("Ranking", (table("Ranking of both runs", heads, rows),), f"{PAGE}#ranking")
 
 
@@ -152,7 +153,7 @@ def _plot(plot: PlotChange, found: Comparison) -> Section:
         heads = (("Figure", "name"), "First", "Second", "Difference")
         rows = [
             (
-                FIGURES[c.name].head,
+                _field(c.name).head,
                 _figure(c.name, c.first, first),
                 _figure(c.name, c.second, second),
                 _difference(c, second),
@@ -166,8 +167,13 @@ def _plot(plot: PlotChange, found: Comparison) -> Section:
     return Section(plot.plot_id, tuple(blocks))
 
 
+def _field(name: str) -> Field:
+    (field,) = RANKING.of(name)
+    return field
+
+
 def _figure(name: str, value: float | None, show: Wording) -> str:
-    said = FIGURES[name].figure(value)
+    said = _field(name).figure(value)
     return MISSING if said is None else show.say(said)
 
 

@@ -6,7 +6,6 @@ Signs are told by shape and letter, stretches by dashes and letter, all in one i
 import dataclasses
 import math
 from collections.abc import Callable, Sequence
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -298,13 +297,7 @@ def _key(sheet: Sheet, corner: Pair, *, used: Sequence[Letter], size: float, row
 
 def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
     """The first line of each way out: the figure that decides, and its worst place."""
-    fields = {field.key: field for field in HOLDS.fields}
     show = source.show
-
-    def said(key: str, way: Any) -> str:
-        value = fields[key].say(way)
-        return MISSING if value is None else show.say(value)
-
     left, bottom, right, top = box
     ends = (left, left + 17, right - 22, right)
     y = top
@@ -318,7 +311,8 @@ def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
         for way in ways_out(source):
             if way.pack == number and way.way not in first:
                 first.add(way.way)
-                cells = (way.way, way.measure, said("value", way), said("chainage_m", way))
+                said = (field.say(way) for field in HOLDS.of("value", "chainage_m"))
+                cells = (way.way, way.measure, *(MISSING if value is None else show.say(value) for value in said))
                 rows.append((cells, False))
     wide = ends[2] - ends[1] - 19
     # Of several packs there is room for one line each.

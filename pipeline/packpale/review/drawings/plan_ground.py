@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from packpale.enclosure.main_pegs import main_pegs
 from packpale.enclosure.model import Pack
 from packpale.review.contours import contours
 from packpale.review.drawings import pens
@@ -9,7 +10,7 @@ from packpale.review.drawings.line_kinds import BOUNDARY, SERVICE, WATERCOURSE, 
 from packpale.review.drawings.marks import marks
 from packpale.review.drawings.sheet import Box, Pair, Sheet, View, outward
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import main_pegs_of, pegs_of
+from packpale.review.subjects.setting_out import pegs_of
 from packpale.settings import Project
 
 CONTOUR, LEVEL_MM = "#b9b5a8", 40.0
@@ -80,7 +81,7 @@ def draw_mark(sheet: Sheet, letter: str, x: float, y: float) -> None:
 def draw_main_pegs(sheet: Sheet, view: View, pack: Pack, result: PlotResult, project: Project) -> None:
     """Main pegs as dots on the line, with their numbers outside of it where there is room."""
     found = pegs_of(pack, result, project)
-    for peg in main_pegs_of(pack, found).at.tolist():
+    for peg in main_pegs(found, pack.line).at.tolist():
         x, y = view.point(float(found.x[peg]), float(found.y[peg]))
         out = pack.line.points_at(float(found.chainage[peg])).outward
         sheet.line([x + 0.5 * out[0], x + 1.5 * out[0]], [y + 0.5 * out[1], y + 1.5 * out[1]], width=pens.MEDIUM)

@@ -40,8 +40,8 @@ FROM_INSIDE = StretchKind("height", "Height of the fence from inside", "least he
 ROCK = Style("#1d2a2a", width=10, dash="2 12")
 BANK = Style("#3a3a8c", width=10, dash="2 12")
 TREE = Style("#3d6b21", width=10, dash="2 12")
-TOLD_OF_A_PLACE = ("chainage_m", "length_m", "figure")
-TOLD_OF_A_TOUCH = ("chainage_m", "limit")
+TOLD_OF_A_PLACE = PLACES.of("chainage_m", "length_m", "figure")
+TOLD_OF_A_TOUCH = TOUCHES.of("chainage_m", "limit")
 PLACE = Style("#1d2a2a", "#fffdf8", 1.0, width=2, radius=6, signed=True)
 WEAKEST = Style("#a3123a", "#f0e442", 1.0, width=2.5, radius=7)
 LOW = Style("#3d6b21", "#cfe3b8", 1.0, width=2, radius=5)
@@ -199,8 +199,8 @@ def _signs(source: MapSource, pack: Pack) -> Iterator[Shape]:
         return Shape(source.degrees(shapely.Point(float(at.x), float(at.y))), f"{what}{of_pack}", rows, sign=sign)
 
     for place in places(source.result, source.project, pack):
-        rows = told((f for f in PLACES.fields if f.key in TOLD_OF_A_PLACE), place, source.show)
+        rows = told(TOLD_OF_A_PLACE, place, source.show)
         yield shape(place.name, LETTERS[place.letter].partition(",")[0], place.chainage + place.length / 2, rows)
     for number, touch in enumerate(pack.touches, start=1):
-        rows = told((f for f in TOUCHES.fields if f.key in TOLD_OF_A_TOUCH), Held(pack.number, touch), source.show)
+        rows = told(TOLD_OF_A_TOUCH, Held(pack.number, touch), source.show)
         yield shape(f"H{number}", "held by a limit", touch.chainage, rows)

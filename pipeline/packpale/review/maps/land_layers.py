@@ -4,14 +4,15 @@ import math
 from collections.abc import Iterator
 
 import shapely
-from shapely.geometry import MultiPolygon, Point
+from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from packpale.land.surroundings import cells_within
 from packpale.land.usable import cell_outlines
 from packpale.review.maps.map_page import Room, Shape, Style, VectorLayer
 from packpale.review.maps.source import MapSource
-from packpale.site import Grid, Pit
+from packpale.review.subjects.land import PITS
+from packpale.site import Grid
 
 MOST_CORNERS = 30_000
 """Corners of the outline of usable land that a page carries: about 0.7 MB."""
@@ -21,15 +22,6 @@ EASY = 5
 OUTLINE = Style("#1d2a2a", width=2, dash="8 5", halo=True)
 USABLE = Style("#2f7d5c", "#4fae86", 0.3, width=1, backs_away=True)
 PIT = Style("#3b2412", "#e8d3b0", 1.0, width=2, radius=4.5)
-PIT_ROWS = {
-    "depth_to_rock_m": "Depth to rock",
-    "rock_hardness": "Rock",
-    "water_table_m": "Depth to water",
-    "clay_percent": "Clay",
-    "stones_percent": "Stones",
-    "drainage_class": "Drainage",
-}
-"""What the popup of a pit says, by the column that the pit fills in."""
 SURROUNDINGS: dict[str, tuple[Room, str, Style]] = {
     "watercourses": ("Drainage", "Watercourses", Style("#1f5fa8", "#1f5fa8", 0.35, width=2.5)),
     "culverts": ("Drainage", "Culverts", Style("#13405f", "#13405f", 0.3, width=4, dash="2 4", radius=4)),
@@ -62,7 +54,7 @@ def land_layers(source: MapSource) -> Iterator[VectorLayer]:
     for kind, (room, title, style) in SURROUNDINGS.items():
         shapes = [Shape(degrees(g), title) for g in site.features.get(kind, ()) if not g.is_empty]
         yield VectorLayer(room, title, shapes, style)
-    yield VectorLayer("Digging", "Trial pits", [_pit(pit, source) for pit in site.pits], PIT)
+    yield VectorLayer("Digging", "Trial pits", source.shapes(PITS, lambda _pit: "Trial pit"), PIT)
 
 
 def drawn_outline(area: MultiPolygon, grid: Grid) -> tuple[BaseGeometry, float]:
@@ -83,17 +75,3 @@ def drawn_outline(area: MultiPolygon, grid: Grid) -> tuple[BaseGeometry, float]:
             grid.west, grid.north, grid.cell * stride, math.ceil(grid.rows / stride), math.ceil(grid.cols / stride)
         )
         found = cell_outlines(cells_within([area], squares), squares)
-
-
-def _pit(pit: Pit, source: MapSource) -> Shape:
-    rows = []
-    for column, name in PIT_ROWS.items():
-        value = pit.values.get(column)
-        if value is None:
-            text = "not given"
-        elif isinstance(value, str):
-            text = value
-        else:
-            text = f"{value:g} %" if column.endswith("_percent") else source.show.dimension(value)
-        rows.append((name, text))
-    return Shape(source.degrees(Point(pit.x, pit.y)), "Trial pit", rows)

@@ -28,16 +28,15 @@ from packpale.review.report.certainty import NAMES, overtaking_sentences, place_
 from packpale.review.report.charts import place_sketch, score_bars
 from packpale.review.report.notes import notes_section
 from packpale.review.report.price import price_range
-from packpale.review.subjects.tables import FIGURES
+from packpale.review.subjects.tables import RANKING
 from packpale.review.words import MISSING, Wording, begun
 from packpale.settings import RANKING_CRITERIA, Project
 from packpale.values.cautions import caution
 from packpale.values.notes import Note
 
 PAGE = "index.html"
-MORE = (
-    *("fence_length_m", "mean_slope_deg", "cut_bank_m3", "rock_bank_m3", "wet_bank_m3"),
-    "escape_dig_rate_m_per_h",
+MORE = RANKING.of(
+    *("fence_length_m", "mean_slope_deg", "cut_bank_m3", "rock_bank_m3", "wet_bank_m3", "escape_dig_rate_m_per_h")
 )
 """Further figures of each plot, for who asks."""
 
@@ -278,12 +277,11 @@ def more_figures(source: RunSource, most: int | None = None) -> Section | None:
     show = source.show
     if not source.winners:
         return None
-    fields = [FIGURES[key] for key in MORE]
-    heads: list[Head] = [("Plot", "name"), *(field.head for field in fields), "Eight in ten draws between"]
+    heads: list[Head] = [("Plot", "name"), *(field.head for field in MORE), "Eight in ten draws between"]
     rows = []
     for row in source.winners[:most]:
         f = source.brief(row).figures
-        said = (show.say(field.figure(f[field.key]) or MISSING) for field in fields)
+        said = (show.say(field.figure(f[field.key]) or MISSING) for field in MORE)
         rows.append((row.plot_id, *said, f"{show.price(f['cost_p10'])} to {show.price(f['cost_p90'])}"))
     return Section("More figures of each plot", (table("More figures of each plot", heads, rows),), f"{PAGE}#figures")
 

@@ -9,7 +9,7 @@ from packpale.review.report.holding import holding_section
 from packpale.review.report.price import honest_range
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.field import told
-from packpale.review.subjects.tables import FIGURES, Whole
+from packpale.review.subjects.tables import RANKING, Whole
 from packpale.review.words import begun, counted
 from packpale.values.quantity import Span
 
@@ -72,7 +72,7 @@ def main_figures(source: PlotSource) -> Block:
     whole = Whole(result, source.project)
 
     def of(*keys: str) -> list[tuple[str, str]]:
-        return told((FIGURES[key] for key in keys), whole, show)
+        return told(RANKING.of(*keys), whole, show)
 
     rows = of("plot_area_m2", "usable_area_m2")
     packs = result.enclosure.packs

@@ -150,6 +150,11 @@ class Subject:
         """Kind of each column by its name."""
         return {field.key: field.column for field in self.fields}
 
+    def of(self, *keys: str) -> tuple[Field, ...]:
+        """Its fields by their columns, in the order asked for."""
+        found = {field.key: field for field in self.fields}
+        return tuple(found[key] for key in keys)
+
     def row(self, item: Any) -> dict[str, Any]:
         """An item's row but for the plot's name."""
         return {field.key: field.value(item) for field in self.fields if field is not PLOT}

@@ -1,7 +1,10 @@
 """The plots, and what limits take from them."""
 
-from packpale.review.subjects.field import PLOT, Field, Subject
+from packpale.review.subjects.field import PLOT, POPUP, Field, Subject, Words
 from packpale.review.words import FILES, plain
+from packpale.site import Pit
+from packpale.values.notes import Value
+from packpale.values.quantity import Kind, Quantity, given
 
 PLOTS = Subject(
     "plots",
@@ -27,6 +30,35 @@ USABLE_LAND = Subject(
     lambda result, _project: [result.land],
     lambda land: land.usable,
 )
+
+
+def _pit(key: str, title: str, kind: Kind | Words) -> Field:
+    """What a pit says of the soil, or that it does not."""
+
+    def told(pit: Pit) -> Value:
+        value = pit.values.get(key)
+        if value is None or isinstance(value, str):
+            return value or "not given"
+        return given(value / 100, "share") if kind == "share" else Quantity(value, "dimension")
+
+    return Field(key, title, kind, lambda pit: pit.values.get(key), told, POPUP)
+
+
+PITS = Subject(
+    "pits",
+    "A trial pit",
+    "Point",
+    (
+        _pit("depth_to_rock_m", "Depth to rock", "dimension"),
+        _pit("rock_hardness", "Rock", "text"),
+        _pit("water_table_m", "Depth to water", "dimension"),
+        _pit("clay_percent", "Clay", "share"),
+        _pit("stones_percent", "Stones", "share"),
+        _pit("drainage_class", "Drainage", "text"),
+    ),
+    lambda result, _project: result.site.pits,
+)
+"""No layer: the file of pits is the user's own."""
 LIMITS = Subject(
     "limits",
     "Ground that a limit takes",

@@ -137,17 +137,12 @@ def pegs_of(pack: Pack, result: PlotResult, project: Project) -> Pegs:
     )
 
 
-def main_pegs_of(pack: Pack, found: Pegs) -> MainPegs:
-    """The main pegs among a pack's pegs."""
-    return main_pegs(found, pack.line)
-
-
 def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
     """Rows of pegs.csv: the pegs of each line, then those of its airlocks."""
     works = result.earthworks
     for pack in result.enclosure.packs:
         found, line = pegs_of(pack, result, project), pack.alignment
-        main = main_pegs_of(pack, found)
+        main = main_pegs(found, pack.line)
         inverts = [v.invert for v in works.volumes if v.pack == pack.number] if works else []
         # The bottom runs straight from station to station, round the closed line.
         invert = [np.interp(found.chainage, line.chainage, v, period=pack.line.perimeter) for v in inverts]

@@ -133,8 +133,6 @@ RANKING = Subject(
         Field("screened", "Whether it was only screened, as plots beyond run.detail are", "yes or no"),
     ),
 )
-FIGURES = {field.key: field for field in RANKING.fields}
-"""Fields of a plot's figures by their columns: pages call them as the table does."""
 EARTHWORKS = Subject(
     "earthworks.csv",
     "An enclosure",

@@ -10,7 +10,7 @@ from pyproj import CRS
 from packpale.enclosure.airlocks import Airlock, AirlockPost
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, first_airlock_post, stakes
+from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, first_airlock_post, stake_name, stakes
 from packpale.review.survey.xml_file import Element, child, decimal, root, write
 from packpale.settings import Project
 from packpale.site import Array
@@ -102,7 +102,7 @@ def _waypoints(gpx: Element, pack: Pack, airlocks: Sequence[Airlock], writer: Gp
     found = stakes(pack)
     x, y = np.array([s.x for s in found]), np.array([s.y for s in found])
     for stake, point in zip(found, writer.add(gpx, "wpt", x, y), strict=True):
-        child(point, "name", f"{pack.number}-{stake.name}")
+        child(point, "name", stake_name(pack.number, stake.name))
         child(point, "desc", f"Pack {pack.number}, stake {stake.name}: {stake.what}")
         child(point, "type", "stake")
     for number, point in enumerate(writer.add(gpx, "wpt", pack.gates.x, pack.gates.y), start=1):

@@ -14,7 +14,7 @@ from packpale import __version__
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, first_airlock_post, stakes
+from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, first_airlock_post, stake_name, stakes
 from packpale.review.survey.xml_file import Element, child, decimal, root, write
 from packpale.settings import Project
 from packpale.site import Array
@@ -123,7 +123,7 @@ def _profile(alignment: Element, pack: Pack, invert: Array | None) -> None:
 def _points(land: Element, pack: Pack, result: PlotResult, project: Project) -> None:
     points = child(land, "CgPoints", attributes={"name": f"Stakes, posts and gates of pack {pack.number}"})
     for stake in stakes(pack):
-        about = {"name": f"{pack.number}-{stake.name}", "desc": stake.what}
+        about = {"name": stake_name(pack.number, stake.name), "desc": stake.what}
         child(points, "CgPoint", _place(stake.y, stake.x), about)
     posts = pack.posts
     kinds = posts.kind or ("line",) * posts.x.size

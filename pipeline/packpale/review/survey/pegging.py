@@ -10,12 +10,12 @@ import shapely
 from pyproj import CRS
 
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.main_pegs import MainPegs
+from packpale.enclosure.main_pegs import MainPegs, main_pegs
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegs, Stake, Swing, baselines, distances, pegging
 from packpale.enclosure.survey_errors import LONGEST_TAPE_M, SQUARE_DEG, instrument_error, tape_error
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import main_pegs_of, peg_errors, pegs_of, stakes
+from packpale.review.subjects.setting_out import peg_errors, pegs_of, stakes
 from packpale.settings import Project
 from packpale.site.crs import grid_scale
 
@@ -64,7 +64,7 @@ def write_pegging(result: PlotResult, project: Project, path: Path) -> None:
 def _pack(pack: Pack, result: PlotResult, project: Project) -> Iterator[str]:
     line, frame = pack.line, baselines(pack.line)
     found = pegs_of(pack, result, project)
-    main = main_pegs_of(pack, found)
+    main = main_pegs(found, pack.line)
     yield from _table(stakes(pack))
     yield ""
     yield "Steps"

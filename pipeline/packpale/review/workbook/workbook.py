@@ -9,9 +9,9 @@ from packpale.review.assumed import as_text, meaning, settings_used
 from packpale.review.model import FinishedPlots, PlotSummary, RankedPlot, Ranking
 from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.subjects.field import NUMBER, TEXT, WHOLE, Field
-from packpale.review.subjects.setting_out import X, Y
+from packpale.review.subjects.setting_out import SETTING_OUT
 from packpale.review.subjects.stations import STATIONS
-from packpale.review.subjects.tables import FIGURES
+from packpale.review.subjects.tables import RANKING
 from packpale.review.words import Wording
 from packpale.review.workbook.spreadsheet import (
     COUNT,
@@ -38,14 +38,11 @@ RATES, PRICES, MORE = 4, 7, 10
 """First column of the rates, of the prices, and of what quantities grow by."""
 OF_A_BILL = (HURT, COST)
 """What the notes below a bill are about: what it costs, and who may be hurt when it is built."""
-COMPARED = ("enclosed_area_m2", "fence_length_m", "cut_bank_m3", "rock_bank_m3", "wet_bank_m3")
-"""Figures of a plot beside its prices, by their columns in ranking.csv."""
-FOLLOWED = tuple(
-    {field.key: field for field in (X, Y, *STATIONS.fields)}[key]
-    for key in (
-        *("pack", "chainage_m", "x", "y", "ground_m", "invert_m", "depth_m", "rock_depth_m", "water_depth_m"),
-        *("bearing_deg", "arc", "radius_m"),
-    )
+COMPARED = RANKING.of("enclosed_area_m2", "fence_length_m", "cut_bank_m3", "rock_bank_m3", "wet_bank_m3")
+"""Figures of a plot beside its prices."""
+FOLLOWED = (
+    *SETTING_OUT.of("pack", "chainage_m", "x", "y", "ground_m", "invert_m"),
+    *STATIONS.of("depth_m", "rock_depth_m", "water_depth_m", "bearing_deg", "arc", "radius_m"),
 )
 """What the sheet of chainages tells of each station."""
 NUMBERS = {WHOLE: COUNT, NUMBER: THOUSANDTH, TEXT: ""}
@@ -113,7 +110,7 @@ def _compare_columns(currency: str) -> list[Column]:
         Column("Rank", 5, COUNT),
         Column("Plot", 20),
         Column("Score of 100", 7, TENTH),
-        *(_column(FIGURES[key], 10, COUNT if key.endswith("_m2") else TENTH) for key in COMPARED),
+        *(_column(field, 10, COUNT if field.kind == "area" else TENTH) for field in COMPARED),
         *(Column(f"Price {level}, {currency}", 10, MONEY) for level in LEVELS),
         *(Column(f"{p} as run, {currency}", 10, MONEY) for p in ("P10", "P50", "P90")),
         Column("Bill on sheet", 16),
@@ -138,7 +135,7 @@ def _compare(page: Page, place: RankedPlot, summary: PlotSummary, total: _Total 
             place.rank,
             place.plot_id,
             place.score,
-            *(f[key] for key in COMPARED),
+            *(f[field.key] for field in COMPARED),
             *sums,
             f["cost_p10"],
             f["cost_p50"],
