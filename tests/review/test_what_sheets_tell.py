@@ -306,6 +306,6 @@ def test_main_pegs_are_numbered_on_the_plan(one):
     sheet = one.sheets["plan"]
     (pack,) = one.result.enclosure.packs
     found = pegs_of(pack, one.result, one.settings)
-    numbers = {str(peg + 1) for peg in main_pegs(found).at.tolist()}
+    numbers = {str(peg + 1) for peg in main_pegs(found, pack.line).at.tolist()}
     shown = numbers & set(texts(sheet))
     assert len(shown) > 0.95 * len(numbers)

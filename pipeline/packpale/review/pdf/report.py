@@ -3,7 +3,7 @@
 import json
 import shutil
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal
@@ -13,20 +13,12 @@ from packpale.review.lettering import typeset_in
 from packpale.review.report.blocks import (
     Block,
     Chart,
-    Column,
-    Columns,
-    Figures,
-    Files,
-    Paragraph,
+    Part,
     Picture,
-    Points,
     Run,
     Section,
-    Share,
-    Shares,
     Sketch,
     Table,
-    Words,
     pictures_of,
     text_of,
     walk,
@@ -79,65 +71,42 @@ class _Report:
         self.left = PICTURE_BYTES
         printed = _unfolded(blocks)
         self.labels = {b.id for b in walk(printed) if isinstance(b, Section) and b.id}
-        self.tree = self.all(printed)
+        self.tree = self.plain(printed)
 
-    def all(self, blocks: Sequence[Block]) -> list[Tree]:
-        return [self.block(block) for block in blocks]
-
-    def block(self, block: Block) -> Tree:
-        return {"kind": block.kind} | self.parts(block)
-
-    def parts(self, block: Block) -> Tree:
-        """What the typesetter has to know of a block."""
-        words = self.words
-        made: Tree = {}
-        match block:
-            case Section():
-                label = block.id if block.id in self.labels else ""
-                made = {"title": printable(block.title), "label": label, "look": block.look, "mark": block.mark}
-                made |= {"blocks": self.all(block.blocks)}
-            case Paragraph():
-                made = {"look": block.look, "runs": words(block.words)}
-            case Points():
-                made = {"items": [words(item) for item in block.items]}
+    def plain(self, value: Any, *, links: bool = True) -> Any:
+        """A part of the tree, or what it holds, as the typesetter takes it."""
+        match value:
+            case str():
+                return printable(value)
+            case tuple():
+                return [self.plain(part, links=links) for part in value]
+            case Run():
+                return self.run(value, links)
             case Table():
-                made = self.table(block)
-            case Figures():
-                made = {"rows": [[words(name), words(value)] for name, value in block.rows]}
-            case Shares():
-                made = {"rows": [self.share(one) for one in block.rows]}
+                value = _on_paper(value)
+            case Part():
+                pass
+            case _:
+                return value
+        kept = (f.name for f in fields(value) if f.name != "svg")
+        made = {"kind": value.kind} | {name: self.plain(getattr(value, name), links=links) for name in kept}
+        match value:
+            case Section():
+                made["label"] = value.id if value.id in self.labels else ""
+            case Table():
+                names = [
+                    text_of(c)
+                    for row in value.rows
+                    for c, col in zip(row, value.columns, strict=True)
+                    if col.look == "name"
+                ]
+                made["long"] = max(map(len, names), default=0) > LONG_CELL
+            case Sketch():
+                made["file"] = self.svg(value.svg)
             case Picture() | Chart():
-                file = self.svg(block.svg) if isinstance(block, Chart) else self.picture(block.file)
-                made = {"file": file, "alt": printable(block.alt), "caption": words(block.caption, links=False)}
-            case Files():
-                made = {"items": [{"file": printable(f.file), "runs": words(f.words)} for f in block.items]}
-            case Columns():
-                made = {"look": block.look, "sides": [self.all(side) for side in block.sides]}
+                made["file"] = self.svg(value.svg) if isinstance(value, Chart) else self.picture(value.file)
+                made["caption"] = self.plain(value.caption, links=False)
         return made
-
-    def share(self, share: Share) -> Tree:
-        return {"percent": min(100 * share.value, 100), "told": share.told, "runs": self.words(share.words)}
-
-    def table(self, table: Table) -> Tree:
-        shown = [k for k, column in enumerate(table.columns) if column.look != "key"]
-        names = [text_of(row[k]) for row in table.rows for k in shown if table.columns[k].look == "name"]
-        return {
-            "columns": [self.column(table.columns[k]) for k in shown],
-            "rows": [[self.cell(row[k]) for k in shown] for row in table.rows],
-            "foot": [[self.cell(row[k]) for k in shown] for row in table.foot],
-            "long": max(map(len, names), default=0) > LONG_CELL,
-        }
-
-    def column(self, column: Column) -> Tree:
-        return {"head": self.words(column.head), "look": column.look}
-
-    def cell(self, cell: Words | Sketch) -> Tree:
-        if isinstance(cell, Sketch):
-            return {"kind": "sketch", "file": self.svg(cell.svg)}
-        return {"kind": "words", "runs": self.words(cell)}
-
-    def words(self, words: Words, *, links: bool = True) -> list[Tree]:
-        return [self.run(run, links) for run in words]
 
     def run(self, run: Run, links: bool) -> Tree:
         """A link to a section gets its page; one to anything else names the file, where its words do not."""
@@ -171,6 +140,13 @@ class _Report:
 def printable(text: str) -> str:
     """The text in letters that the font has; figures and their units stay together."""
     return NBSP.join(map(lettering.printable, text.split(NBSP)))
+
+
+def _on_paper(table: Table) -> Table:
+    """A table without its columns of keys."""
+    shown = [k for k, column in enumerate(table.columns) if column.look != "key"]
+    rows, foot = (tuple(tuple(row[k] for k in shown) for row in part) for part in (table.rows, table.foot))
+    return replace(table, columns=tuple(table.columns[k] for k in shown), rows=rows, foot=foot)
 
 
 def _unfolded(blocks: Sequence[Block]) -> tuple[Block, ...]:

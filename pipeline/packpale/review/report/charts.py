@@ -47,17 +47,8 @@ def both_ways(rows: Sequence[tuple[str, float, str]], *, alt: str, caption: str)
         rises = value >= 0
         add(svg, "rect", x=min(zero, end), y=y, width=abs(value) * scale, height=BAR, fill=RISES if rises else FALLS)
         add(svg, "text", _short(name, LONGEST_NAME), x=0.0, y=y + 12, font_size=13.0, fill=INK)
-        add(
-            svg,
-            "text",
-            text,
-            x=end + (5 if rises else -5),
-            y=y + 12,
-            text_anchor="start" if rises else "end",
-            font_size=13.0,
-            font_weight="bold",
-            fill=INK,
-        )
+        side = {"x": end + (5 if rises else -5), "text_anchor": "start" if rises else "end"}
+        add(svg, "text", text, y=y + 12, font_size=13.0, font_weight="bold", fill=INK, **side)
         told.append(f"{name} {text}")
     return Chart(markup(svg), f"{alt}: {'; '.join(told)}.", words(caption))
 
