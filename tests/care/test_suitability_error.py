@@ -6,7 +6,9 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
+from scipy.interpolate import RegularGridInterpolator
 
+from packpale.care import _kernels_suitability as kernels
 from packpale.care import suitability_error
 from packpale.care.suitability_error import drawn_suitability
 from packpale.enclosure.place import cells_inside
@@ -143,3 +145,29 @@ def test_draws_do_not_depend_on_how_many_are_worked_on_at_a_time(monkeypatch):
     monkeypatch.setattr(suitability_error, "CHUNK", 777)
     np.testing.assert_allclose(drawn_suitability(*case), whole, rtol=0, atol=1e-12)
     assert whole.std() > 0.01
+
+
+def test_loops_are_those_of_their_plain_twins():
+    random = np.random.default_rng(8)
+    cells, blocks, rocks, waters, draws = 200, 7, 5, 6, 40
+    block, as_is = random.integers(0, blocks, cells), random.random(cells)
+    by_rock, by_water, dry = (random.random((cells, n)) for n in (rocks, waters, waters))
+    table = np.zeros((blocks, rocks, waters))
+    kernels.add_changes(block, as_is, by_rock, by_water, dry, 0.6, 0.3, table)
+    worst = np.maximum(by_rock[:, :, None], by_water[:, None, :])
+    change = 0.3 * dry[:, None, :] - 0.6 * worst - as_is[:, None, None]
+    assert table == pytest.approx(np.array([change[block == b].sum(axis=0) for b in range(blocks)]))
+
+    shifts = np.linspace(-2, 2, rocks), np.linspace(-1, 1, waters)
+    errors = random.normal(0, 1.5, (2, draws, blocks))
+    # Some lie beyond the last shift, where the table goes on as it ends.
+    assert (abs(errors[1]) > 1).any()
+    twin = RegularGridInterpolator
+    told = [
+        sum(
+            twin(shifts, table[b])([np.clip(errors[0, d, b], -2, 2), np.clip(errors[1, d, b], -1, 1)])[0]
+            for b in range(blocks)
+        )
+        for d in range(draws)
+    ]
+    assert kernels.sum_changes(table, *shifts, *errors) == pytest.approx(told)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from packpale.care import _kernels_suitability as _kernels
 from packpale.earthworks.ground_error import (
     PARTS_OF_CORRELATION,
     Segments,
@@ -87,7 +88,7 @@ def drawn_suitability(site: Site, land: Land, packs: Sequence[Pack], project: Pr
             np.hstack([line.standard_normal((size, n)), inside.standard_normal((size, len(points)))]) @ mix[n:].T
             for mix, (line, inside) in zip(mixed, streams, strict=True)
         )
-        out[start : start + size] = _change(table, shifts, rock, water)
+        out[start : start + size] = _kernels.sum_changes(table, shifts[0], shifts[1], rock, water)
     return out
 
 
@@ -149,29 +150,11 @@ def _table(cells: _Cells, land: Land, rock: Array, water: Array, *, blocks: int)
     by_water, dryness_at = [limited(endless, w) for w in water_at], [dry(w) for w in water_at]
     w_dig, w_dry = (land.weights.get(name, 0.0) for name in ("diggability", "drainage"))
     as_is = w_dry * dry(soil.water_table) - w_dig * limited(soil.depth_to_rock, soil.water_table)
-    out = np.empty((blocks, rock.size, water.size))
-    for i, one in enumerate(by_rock):
-        for j, other in enumerate(by_water):
-            change = w_dry * dryness_at[j] - w_dig * np.maximum(one, other) - as_is
-            out[:, i, j] = np.bincount(cells.block, change, blocks) / cells.slope.size
-    return out
+    out = np.zeros((blocks, rock.size, water.size))
+    one, other, dry_at = (np.stack(shifted, axis=1) for shifted in (by_rock, by_water, dryness_at))
+    _kernels.add_changes(cells.block, as_is, one, other, dry_at, w_dig, w_dry, out)
+    return out / cells.slope.size
 
 
 def _uneven(found: Segments, blocks: int, at_pit: float) -> Array:
     return np.diag(np.append(np.full(found.x.size, at_pit**2), np.zeros(blocks)))
-
-
-def _change(table: Array, shifts: Sequence[Array], rock: Array, water: Array) -> Array:
-    """Sum over the blocks at errors of shape (draws, blocks), linear between the shifts of both; shape (draws,)."""
-    (i, u), (j, v) = (_between(s, e) for s, e in zip(shifts, (rock, water), strict=True))
-    b = np.arange(table.shape[0])
-    near = (1 - v) * table[b, i, j] + v * table[b, i, j + 1]
-    far = (1 - v) * table[b, i + 1, j] + v * table[b, i + 1, j + 1]
-    return np.asarray(((1 - u) * near + u * far).sum(axis=1))
-
-
-def _between(shifts: Array, error: Array) -> tuple[npt.NDArray[np.int64], Array]:
-    """Index of the shift below each error, and how far it is on the way to the next, 0 to 1."""
-    along = np.clip((error - shifts[0]) / (shifts[1] - shifts[0]), 0.0, shifts.size - 1.0)
-    below = np.minimum(along.astype(np.int64), shifts.size - 2)
-    return below, along - below

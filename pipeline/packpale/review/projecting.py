@@ -1,7 +1,7 @@
 """Geometry of the run's CRS as the maps take it: GeoJSON in degrees."""
 
 import functools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from shapely.geometry.base import BaseGeometry
@@ -29,22 +29,13 @@ def to_degrees(crs: str) -> Degrees:
     transformer = between(crs, "EPSG:4326")
 
     def turn(geometry: Any) -> dict[str, Any]:
-        degrees = shapely.transform(geometry, lambda xy: _columns(transformer.transform(xy[:, 0], xy[:, 1])))
-        return {key: _rounded(value) for key, value in shapely.geometry.mapping(degrees).items()}
+        degrees = shapely.transform(geometry, lambda xy: _rounded(transformer.transform(xy[:, 0], xy[:, 1])))
+        return dict(shapely.geometry.mapping(degrees))
 
     return turn
 
 
-def _columns(pair: tuple[Any, Any]) -> Any:
+def _rounded(pair: tuple[Any, Any]) -> Any:
     import numpy as np
 
-    return np.column_stack(pair)
-
-
-def _rounded(value: Any) -> Any:
-    # In the order of how many there are.
-    if isinstance(value, float):
-        return round(value, COORDINATE_DECIMALS)
-    if isinstance(value, list | tuple):
-        return [_rounded(v) for v in value]
-    return {k: _rounded(v) for k, v in value.items()} if isinstance(value, Mapping) else value
+    return np.round(np.column_stack(pair), COORDINATE_DECIMALS)
