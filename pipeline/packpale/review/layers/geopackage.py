@@ -1,5 +1,6 @@
 """The layers of a plot as its worker writes them, and those of a run put together from them."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -60,15 +61,17 @@ def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: 
     ``plots`` holds the plots' folders. A layer without rows is there, empty.
     """
     waiting: dict[str, list[Layer]] = {layer: [] for layer in LAYERS}
+    many = Counter[str]()
     begun = False
     for place in ranking.rows:
         brief = finished.briefs[place.plot_id]
         for layer, rows in _layers_of(plots / brief.folder / PLOT_LAYERS):
             waiting[layer].append(_with_place(rows, place, brief) if layer == "plots" else rows)
-        full = {k: v for k, v in waiting.items() if sum(map(len, v)) >= WAITING_ROWS}
-        if full:
+            many[layer] += len(rows)
+        if full := {k: waiting[k] for k, rows in many.items() if rows >= WAITING_ROWS}:
             # The first time all of them, so that layers stand in one order in every file.
             _write_waiting(full if begun else waiting, crs, path, begun)
+            many = Counter({k: many[k] for k in waiting if waiting[k]})
             begun = True
     _write_waiting({k: v for k, v in waiting.items() if v or not begun}, crs, path, begun)
 
