@@ -151,7 +151,7 @@ def _table(cells: _Cells, land: Land, rock: Array, water: Array, *, blocks: int)
     w_dig, w_dry = (land.weights.get(name, 0.0) for name in ("diggability", "drainage"))
     as_is = w_dry * dry(soil.water_table) - w_dig * limited(soil.depth_to_rock, soil.water_table)
     out = np.zeros((blocks, rock.size, water.size))
-    one, other, dry_at = (np.stack(shifted, axis=1) for shifted in (by_rock, by_water, dryness_at))
+    one, other, dry_at = (np.stack(shifted, axis=1, dtype=np.float64) for shifted in (by_rock, by_water, dryness_at))
     _kernels.add_changes(cells.block, as_is, one, other, dry_at, w_dig, w_dry, out)
     return out / cells.slope.size
 
