@@ -126,7 +126,7 @@ def test_popup_shows_a_hostile_name_as_text(watched, run):
     popup = page.locator(".leaflet-popup-content")
     popup.wait_for()
     assert factory.HOSTILE in popup.text_content()
-    assert "Enclosed area" in popup.text_content()
+    assert "Enclosed" in popup.text_content()
     assert popup.locator("img, script").count() == 0
     assert popup.locator("a").get_attribute("href") == "plots/plot-0/map.html"
     assert page.locator(".label").first.text_content() == f"1. {factory.HOSTILE}"

@@ -18,6 +18,9 @@ from packpale.review.maps.plot_map import background
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
 from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.projecting import to_degrees
+from packpale.review.subjects.field import told_of_row
+from packpale.review.subjects.line import FENCE_LINES
+from packpale.review.subjects.tables import RANKING
 from packpale.review.words import Wording
 from packpale.settings import Project
 
@@ -30,6 +33,9 @@ TOLERANCE_SHARE = 1 / 4000
 """The same as a part of the longer side of the whole map: about a third of a pixel of a screen."""
 PLACING_ERROR_M = 0.05
 """Largest error of a place that is measured to. [m]"""
+OF_A_PLOT = RANKING.of("enclosed_area_m2", "fence_length_m", "cost_p50")
+OF_A_LINE = FENCE_LINES.of("area_m2", "perimeter_m")
+"""What popups tell of plots and of fence lines."""
 FITS = Style("#1d2a2a", "#3f7f9a", 0.12, width=2)
 FITS_NOT = Style("#6b6b6b", "#8a8a8a", 0.35, width=2, dash="4 5")
 
@@ -112,12 +118,7 @@ def plot_map_address(folder: str) -> str:
 def _plot(geometry: dict[str, object], place: RankedPlot, brief: PlotBrief, wording: Wording) -> Shape:
     figures = brief.figures
     if place.feasible:
-        rows = [
-            ("Score", f"{wording.score(place.score)} of 100"),
-            ("Enclosed area", wording.area(figures["enclosed_area_m2"])),
-            ("Fence in plan", wording.length(figures["fence_length_m"])),
-            ("Price, middle estimate", wording.money(figures["cost_p50"])),
-        ]
+        rows = [("Score", f"{wording.score(place.score)} of 100"), *told_of_row(OF_A_PLOT, figures, wording)]
         label, title = f"{place.rank}. {place.plot_id}", f"{place.plot_id}: rank {place.rank}"
     else:
         rows = [("Nothing fits", wording.say(brief.reason or ""))]

@@ -181,5 +181,11 @@ def told(fields: Iterable[Field], item: Any, wording: Wording) -> list[tuple[str
     return [(title, wording.say(value)) for title, value in said if value is not None]
 
 
+def told_of_row(fields: Iterable[Field], row: Mapping[str, Any], wording: Wording) -> list[tuple[str, str]]:
+    """The same of a finished row, whatever its items were."""
+    said = ((field.head, field.figure(row[field.key])) for field in fields)
+    return [(title, wording.say(value)) for title, value in said if value is not None]
+
+
 PLOT = Field("plot_id", "Plot", "text")
 PACK = Field("pack", "Pack", "number of it", "pack")
