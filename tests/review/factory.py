@@ -20,6 +20,9 @@ OF_THE_RUN = Note("coordinates", "a warning")
 FORMULA = '=HYPERLINK("http://example.org")'
 
 
+SCHEMAS = Path(__file__).parents[1] / "schemas"
+
+
 class Plainly:
     """A wording whose figures have the plain signs that a page's text is compared in."""
 

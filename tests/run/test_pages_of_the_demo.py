@@ -8,7 +8,7 @@ from pdfminer.high_level import extract_text
 from pdfminer.pdfpage import PDFPage
 
 from packpale.review.words.settings import all_keys
-from review import pages
+from review import html_pages
 from review.pdf_pages import off_their_page, sheets
 
 MOST_PAGES = 26
@@ -38,9 +38,9 @@ def test_the_report_is_short_and_no_page_is_nearly_empty(demo):
 
 def test_settings_are_named_in_words(demo):
     for name in ("index.html", *(f"plots/{p}/index.html" for p in fitting(demo))):
-        said = pages.read(demo / name).text
+        said = html_pages.read(demo / name).text
         assert [key for key in all_keys() if key in said and re.search(rf"\b{re.escape(key)}\b", said)] == []
-    assert "land.margin_m" in pages.read(demo / "basis.html").text
+    assert "land.margin_m" in html_pages.read(demo / "basis.html").text
     for page in (demo / "map.html", *demo.glob("plots/*/map.html")):
         text = page.read_text(encoding="utf-8")
         assert [key for key in all_keys() if "_" in key and key in text] == [], page

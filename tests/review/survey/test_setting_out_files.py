@@ -6,7 +6,6 @@ import itertools
 import math
 import re
 from collections import Counter, namedtuple
-from pathlib import Path
 
 import fiona
 import numpy as np
@@ -25,9 +24,9 @@ from packpale.review.survey.landxml import write_landxml
 from packpale.review.survey.pegging import write_pegging
 from packpale.review.tables import write_table
 from review import factory
+from review.factory import SCHEMAS
 
 MM = 0.001
-SCHEMAS = Path(__file__).parents[1] / "schemas"
 LAND = "{http://www.landxml.org/schema/LandXML-1.2}"
 Files = namedtuple("Files", "folder result polygons")
 

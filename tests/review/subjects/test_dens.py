@@ -5,7 +5,7 @@ import pytest
 from shapely.geometry import shape
 
 from packpale.review.maps.people_layers import den_layer
-from review import factory, pages
+from review import factory, html_pages
 
 
 def test_layer_of_the_geopackage(run, fitting):
@@ -32,7 +32,7 @@ def test_layer_of_the_geopackage(run, fitting):
 def test_map_and_page_tell_the_sites(run, fitting):
     layer = den_layer(factory.map_source(fitting))
     assert [s.label for s in layer.shapes] == [f"den {d.rank}" for d in fitting.care.dens]
-    text = pages.read(run.folder / "plots/plot-0/index.html").text
+    text = html_pages.read(run.folder / "plots/plot-0/index.html").text
     assert "Places for dens" in text
     for den in fitting.care.dens:
         passage = den.passage
@@ -44,4 +44,4 @@ def test_no_dens_no_table(tmp_path):
     result = factory.result(settings=settings)
     assert result.care.dens == ()
     factory.run_folder(tmp_path, [result], settings)
-    assert "Places for dens" not in pages.read(tmp_path / "plots/plot-0/index.html").text
+    assert "Places for dens" not in html_pages.read(tmp_path / "plots/plot-0/index.html").text

@@ -18,7 +18,7 @@ from packpale.review.subjects.climbing import CLIMBING_AIDS
 from packpale.review.subjects.people import HOWL_LEVELS, NEIGHBOURS
 from packpale.review.subjects.stations import STATIONS
 from packpale.site import Standing
-from review import factory, pages
+from review import factory, html_pages
 from review.factory import SAID
 
 WEST, NORTH = 500_000.0, 5_500_000.0
@@ -61,7 +61,7 @@ def text(two, settings, tmp_path_factory):
     folder = tmp_path_factory.mktemp("two-packs")
     source = factory.source(two, settings)
     write_plot_page(source, plot_report(source), folder)
-    return pages.read(folder / "index.html").text
+    return html_pages.read(folder / "index.html").text
 
 
 def rings():

@@ -13,7 +13,7 @@ from packpale.review.report.blocks import Table, text_of, walk
 from packpale.review.report.settings import settings_section
 from packpale.review.words import Wording, plain
 from packpale.review.words.settings import NAMES, all_keys, called
-from review import factory, pages
+from review import factory, html_pages
 
 ROOMS = ("land", "enclosure", "earthworks", "care")
 KEY = re.compile(r"\b[a-z_]+\.[a-z]+(?:_[a-z0-9]+)*\b")
@@ -97,8 +97,8 @@ def test_no_value_is_told_as_the_register_has_it():
 
 def test_pages_name_keys_in_one_section_alone(run):
     for page in ("index.html", "plots/plot-0/index.html", "plots/plot-1/index.html", "plots/plot-2/index.html"):
-        assert keys_in(pages.read(run.folder / page).text) == [], page
-    text = pages.read(run.folder / "basis.html").text
+        assert keys_in(html_pages.read(run.folder / page).text) == [], page
+    text = html_pages.read(run.folder / "basis.html").text
     start, end = (text.rindex(head) for head in HEADS)
     before, settings, after = text[:start], text[start:end], text[end:]
     assert {"trench.working_strip_m", "crossings.rain_mm_per_h", "checks.dig_rate_m_per_h"} <= set(keys_in(settings))
@@ -111,7 +111,7 @@ def test_report_names_no_keys_and_every_setting_in_words(run):
     start, end = (text.rindex(head) for head in HEADS)
     assert 0 < start < end
     # On paper stand those that were set and those that are guesses; the page of the basis has all.
-    basis = "".join(pages.read(run.folder / "basis.html").text.split())
+    basis = "".join(html_pages.read(run.folder / "basis.html").text.split())
     named = in_force(run.settings)
     for setting in settings_used(run.settings):
         name = "".join(named[setting.key][0].split())[:40]

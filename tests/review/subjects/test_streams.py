@@ -9,7 +9,7 @@ from packpale.care.streams import StreamCrossing
 from packpale.review.maps.holding_layers import crossing_layer
 from packpale.review.subjects.crossings import CROSSINGS
 from packpale.review.words import Wording
-from review import factory, pages
+from review import factory, html_pages
 
 METRIC = factory.Plainly(Wording(imperial=False, currency="EUR"))
 
@@ -36,7 +36,7 @@ def test_layer_says_which_crossings_are_mapped_and_has_those_that_only_the_map_s
     assert unseen.geometry.coordinates == pytest.approx((mapped.care.streams[1].x, mapped.care.streams[1].y))
     known = {"plot_id", "pack", "chainage_m", "kind", "is_lower_bound", "arbitrary", "mapped"}
     assert {name for name, value in unseen.properties.items() if value is not None} == known
-    text = pages.read(tmp_path / "plots/plot-0/index.html").text
+    text = html_pages.read(tmp_path / "plots/plot-0/index.html").text
     assert "Water on the map crosses the fence line at 2 places" in text
     assert "chainage 5 m, 8 m wide along the fence: the ground model has no flow path here" in text
     assert f"chainage {METRIC.length(paths[0].chainage)}: the flow path that the ground model has here" in text
@@ -55,4 +55,4 @@ def test_without_mapped_water_nothing_is_said(fitting, tmp_path):
     dry = dataclasses.replace(fitting, care=dataclasses.replace(fitting.care, streams=()))
     assert not any(row["mapped"] for row in CROSSINGS.rows(dry, factory.project()))
     factory.run_folder(tmp_path, [dry], factory.project())
-    assert "Water on the map" not in pages.read(tmp_path / "plots/plot-0/index.html").text
+    assert "Water on the map" not in html_pages.read(tmp_path / "plots/plot-0/index.html").text

@@ -17,7 +17,7 @@ from packpale.review.maps.trench_layers import STRETCHES
 from packpale.review.report.charts import both_ways
 from packpale.review.subjects.stretches import line_between
 from packpale.review.words import Wording, plain
-from review import factory, pages
+from review import factory, html_pages
 from review.factory import SAID
 
 PARTS = ("rect", "text", "line")
@@ -26,7 +26,7 @@ METRIC = Wording(imperial=False, currency="EUR")
 
 @pytest.fixture(scope="module")
 def page(run):
-    return pages.read(run.folder / "plots/plot-0/index.html")
+    return html_pages.read(run.folder / "plots/plot-0/index.html")
 
 
 def test_price_and_what_spreads_it_are_told(run, page):
@@ -117,7 +117,7 @@ def test_machine_hours_mounds_and_safety_are_told(run, page):
 
 
 def test_nothing_dug_shows_nothing(run):
-    text = pages.read(run.folder / "plots/plot-2/index.html").text
+    text = html_pages.read(run.folder / "plots/plot-2/index.html").text
     for word in ("Bill of quantities", "excavator", "Safety of the open trench", "How sure"):
         assert word not in text
 

@@ -6,7 +6,7 @@ from packpale.review.report.blocks import Section, walk
 from packpale.review.report.guidance import GROUPS, ORDER, guidance_rows, guidance_section
 from packpale.review.words import Wording, plain
 from packpale.values.guidance import guidance
-from review import factory, pages
+from review import factory, html_pages
 
 METRIC = Wording(imperial=False, currency="EUR")
 FEET = Wording(imperial=True, currency="USD")
@@ -17,7 +17,7 @@ def row_of(project, text, wording=METRIC):
 
 
 def test_page_counts_and_lists_the_rules(run):
-    text = pages.read(run.folder / "basis.html").text
+    text = html_pages.read(run.folder / "basis.html").text
     rows = guidance_rows(run.settings, METRIC)
     counts = {verdict: [row.verdict for row in rows].count(verdict) for verdict in ORDER}
     assert sum(counts.values()) == len(rows) == len(guidance())
@@ -71,6 +71,6 @@ def test_ways_are_alternatives_and_second_hand_is_said():
 
 
 def test_settings_nobody_speaks_of_are_named(run):
-    text = pages.read(run.folder / "basis.html").text
+    text = html_pages.read(run.folder / "basis.html").text
     assert "speak of none of these settings: " in text
     assert "Largest straight distance between two posts" in text.partition("speak of none of these settings: ")[2]

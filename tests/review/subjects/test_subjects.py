@@ -57,7 +57,7 @@ def test_each_column_stands_once_and_has_a_title(subject):
 
 
 def test_the_page_of_columns_is_the_one_in_the_project():
-    page = Path(__file__).parents[2] / "outputs/README.md"
+    page = Path(__file__).parents[3] / "outputs/README.md"
     assert page.read_text(encoding="utf-8") == columns_page(), (
         "run python -m packpale.review.subjects > outputs/README.md"
     )

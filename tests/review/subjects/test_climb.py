@@ -12,7 +12,7 @@ from packpale.review.maps.holding_layers import climb_layers
 from packpale.review.report.guidance import guidance_rows
 from packpale.review.words import Wording, plain
 from packpale.values.guidance import guidance
-from review import factory, pages
+from review import factory, html_pages
 from review.factory import SAID
 
 METRIC = Wording(imperial=False, currency="EUR")
@@ -34,7 +34,7 @@ def test_rows_of_the_geopackage(run):
 
 def test_the_plots_page(run):
     (c,) = run.plots[0].care.climbs
-    text = pages.read(run.folder / "plots/plot-0/index.html").text
+    text = html_pages.read(run.folder / "plots/plot-0/index.html").text
     lowest = f"stands {SAID.dimension(c.least)} high from inside at its lowest place, chainage "
     assert lowest + SAID.length(c.weakest_chainage) in text
     assert f"over {SAID.length(total(c.banks_inside))} inside" in text

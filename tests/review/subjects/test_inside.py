@@ -9,7 +9,7 @@ from shapely.geometry import shape
 from packpale.review.report.inside import inside
 from packpale.review.report.sheet import animals, plot_sheet
 from packpale.review.words import Wording
-from review import factory, pages
+from review import factory, html_pages
 
 SHARES = ("wood", "mapped_water", "hollows", "water_edge", "steep", "rocky", "wet")
 METRIC, IMPERIAL = (
@@ -47,7 +47,7 @@ def test_layer_has_a_polygon_for_each_pack_with_its_areas(run, fitting):
 
 
 def test_page_has_a_line_for_each_kind_of_ground(run, fitting):
-    assert "What the enclosure holds" in pages.read(run.folder / "plots/plot-0/index.html").text
+    assert "What the enclosure holds" in html_pages.read(run.folder / "plots/plot-0/index.html").text
     lines = told(fitting, area=20_000.0, wood=0.25, hollows=0.004, streams=31.6, lowest=300.0, highest=312.4)
     assert lines["Woodland"] == "0.50 ha, 25 %"
     assert lines["Hollows that can stand in water"] == "0.01 ha, under 1 %"
@@ -91,7 +91,7 @@ def test_sheet_says_in_a_line_what_the_ground_is_for_the_animals(run, fitting):
     assert said[4].startswith(f"{len(fitting.care.dens)} place")
     # What is not known is not told as none of it.
     assert not any("wet" in part for part in said)
-    text = pages.read(run.folder / "index.html").text
+    text = html_pages.read(run.folder / "index.html").text
     assert text.count("For the animals") == sum(bool(plot.enclosure.packs) for plot in run.plots)
 
 

@@ -11,8 +11,8 @@ from shapely.geometry import shape
 
 from packpale.review.maps.people_layers import round_layers
 from packpale.review.subjects.patrol import PATROL
-from review import factory, pages
-from review.test_setting_out_files import SCHEMAS
+from review import factory, html_pages
+from review.factory import SCHEMAS
 
 MM = 0.001
 
@@ -53,7 +53,7 @@ def test_layers_of_the_geopackage(run, fitting):
 
 def test_page_sets_the_round_against_the_hours(run, fitting):
     (walk,) = fitting.care.rounds
-    text = pages.read(run.folder / "plots/plot-0/index.html").text
+    text = html_pages.read(run.folder / "plots/plot-0/index.html").text
     minutes = round(walk.total_s / 60)
     assert f"takes {minutes} min" in text
     unseen = round(13 * 60 + walk.total_s / 60)

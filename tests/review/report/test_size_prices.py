@@ -8,7 +8,7 @@ import pytest
 from packpale.review.report.size_prices import BOTTOM, HEIGHT, LEFT, MOST_CURVES, RIGHT, TOP, WIDTH, size_prices
 from packpale.review.words import Wording
 from review import factory, menus
-from review.pages import Page
+from review.html_pages import Page
 
 METRIC, IMPERIAL = (
     factory.Plainly(Wording(imperial=False, currency="EUR")),

@@ -15,7 +15,7 @@ from packpale.review.pages import render
 from packpale.review.report.limits import limits
 from packpale.settings import RateSettings
 from packpale.values.notes import Note
-from review import factory, pages
+from review import factory, html_pages
 from review.factory import SAID
 
 OF_PLOTS = tuple(f"plots/plot-{k}/{name}.html" for k in range(3) for name in ("index", "map"))
@@ -26,14 +26,14 @@ TOLD = ("index.html", "basis.html", "plots/plot-0/index.html", "plots/plot-1/ind
 
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_loads_nothing_but_what_it_carries(run, name):
-    page = pages.read(run.folder / name)
+    page = html_pages.read(run.folder / name)
     assert all(address.startswith("data:") for address in page.loaded())
     assert page.imports() == []
 
 
 @pytest.mark.parametrize("name", PAGES)
 def test_links_lead_to_files_of_the_run(run, name):
-    page = pages.read(run.folder / name)
+    page = html_pages.read(run.folder / name)
     ids = {attributes["id"] for _, attributes in page.elements if attributes.get("id")}
     links = [attributes["href"] for attributes in page.named("a")]
     assert links
@@ -42,13 +42,13 @@ def test_links_lead_to_files_of_the_run(run, name):
         there = (run.folder / name).parent / file if file else run.folder / name
         assert there.exists(), link
         if section:
-            of_page = ids if not file else {a.get("id") for _, a in pages.read(there).elements}
+            of_page = ids if not file else {a.get("id") for _, a in html_pages.read(there).elements}
             assert section in of_page, link
 
 
 @pytest.mark.parametrize("name", PAGES)
 def test_no_name_becomes_markup(run, name):
-    page = pages.read(run.folder / name)
+    page = html_pages.read(run.folder / name)
     assert not [a for a in page.named("img") if a.get("src") == "x"]
     assert not [a for _, a in page.elements if any(key.startswith("on") for key in a)]
     raw = (run.folder / name).read_text(encoding="utf-8")
@@ -58,9 +58,9 @@ def test_no_name_becomes_markup(run, name):
 
 
 def test_hostile_names_are_there_as_text(run):
-    assert factory.HOSTILE in pages.read(run.folder / "index.html").text
-    assert factory.HOSTILE in pages.read(run.folder / "plots/plot-1/map.html").text
-    assert factory.FORMULA in pages.read(run.folder / "index.html").text
+    assert factory.HOSTILE in html_pages.read(run.folder / "index.html").text
+    assert factory.HOSTILE in html_pages.read(run.folder / "plots/plot-1/map.html").text
+    assert factory.FORMULA in html_pages.read(run.folder / "index.html").text
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -70,7 +70,7 @@ def test_a_map_of_a_plot_stays_small(run, name):
 
 @pytest.mark.parametrize("name", PAGES)
 def test_language_title_and_zoom(run, name):
-    page = pages.read(run.folder / name)
+    page = html_pages.read(run.folder / name)
     assert page.named("html")[0]["lang"] == "en"
     assert len(page.named("title")) >= 1
     (viewport,) = (a["content"] for a in page.named("meta") if a.get("name") == "viewport")
@@ -81,7 +81,7 @@ def test_language_title_and_zoom(run, name):
 
 @pytest.mark.parametrize("name", TOLD)
 def test_headings_do_not_skip_a_level_and_pictures_have_texts(run, name):
-    page = pages.read(run.folder / name)
+    page = html_pages.read(run.folder / name)
     levels = [int(tag[1]) for tag, _ in page.elements if re.fullmatch(r"h[1-6]", tag)]
     assert levels[0] == 1
     assert levels.count(1) == 1
@@ -95,7 +95,7 @@ def test_headings_do_not_skip_a_level_and_pictures_have_texts(run, name):
 
 @pytest.mark.parametrize("name", TOLD)
 def test_a_page_can_be_found_the_way_in(run, name):
-    page = pages.read(run.folder / name)
+    page = html_pages.read(run.folder / name)
     ids = [a["id"] for _, a in page.elements if "id" in a]
     assert len(ids) == len(set(ids))
     assert len(page.named("nav")) == 1
@@ -117,7 +117,7 @@ def luminance(colour):
 
 
 def test_every_region_of_a_map_has_a_name_of_its_own(run):
-    regions = [e for _, e in pages.read(run.folder / "map.html").elements if e.get("role") == "region"]
+    regions = [e for _, e in html_pages.read(run.folder / "map.html").elements if e.get("role") == "region"]
     names = [e["aria-label"] for e in regions]
     assert len(names) == len(set(names))
     assert "" not in names
@@ -141,7 +141,7 @@ def test_contrast_of_all_text_colours():
 
 
 def test_index_holds_the_decision_and_the_figures(run):
-    page = pages.read(run.folder / "index.html")
+    page = html_pages.read(run.folder / "index.html")
     plot = run.plots[0]
     area, middle = plot.enclosure.packs[0].fit.egg.area, plot.earthworks.cost["p50"]
     found = plot.earthworks.uncertainty
@@ -158,22 +158,22 @@ def test_index_holds_the_decision_and_the_figures(run):
     # The cautions that every report carries, and each plot's page too.
     for name in ("index.html", "plots/plot-0/index.html"):
         for word in ("bury people", "pipes", "licence", "local authority", "trial pit", "survey"):
-            assert word in pages.read(run.folder / name).text
+            assert word in html_pages.read(run.folder / name).text
 
 
 def test_rates_that_are_set_are_not_called_invented(fitting, tmp_path):
     some = factory.project(rates={"mesh_per_m2": [1, 2, 4]})
     factory.run_folder(tmp_path / "some", [fitting], some)
     count = len(RateSettings.model_fields)
-    told = pages.read(tmp_path / "some/index.html").text
+    told = html_pages.read(tmp_path / "some/index.html").text
     assert f"{count - 1} of the {count} rates behind it are invented" in told
     rates = {name: [1, 2, 4] for name in RateSettings.model_fields}
     factory.run_folder(tmp_path / "all", [fitting], factory.project(rates=rates))
-    assert "are invented" not in pages.read(tmp_path / "all/index.html").text
+    assert "are invented" not in html_pages.read(tmp_path / "all/index.html").text
 
 
 def test_a_sheet_answers_whether_it_will_hold(run):
-    text = pages.read(run.folder / "index.html").text
+    text = html_pages.read(run.folder / "index.html").text
     for way in ("Under it", "Over it", "Through it", "By a gate", "With the water", "Unwatched"):
         # On the sheets of the two plots that fit.
         assert text.count(way) == 2, way
@@ -186,10 +186,10 @@ def test_a_sheet_answers_whether_it_will_hold(run):
 
 
 def test_a_plots_page_holds_its_bill_and_its_files(run):
-    text = pages.read(run.folder / "plots/plot-0/index.html").text
+    text = html_pages.read(run.folder / "plots/plot-0/index.html").text
     for item in run.plots[0].earthworks.items:
         assert item.text in text
-    files = {a["href"] for a in pages.read(run.folder / "plots/plot-0/index.html").named("a")}
+    files = {a["href"] for a in html_pages.read(run.folder / "plots/plot-0/index.html").named("a")}
     there = {f.name for f in (run.folder / "plots/plot-0").iterdir()}
     small = {
         "section_small.svg",
@@ -209,8 +209,8 @@ def test_the_page_says_what_holds_each_line(run, fitting):
         "The line touches: plot boundary setback of 3 m (2 places), "
         f"steeper than 20 degrees and {factory.HOSTILE} (1 place)."
     )
-    assert sentence in pages.read(run.folder / "plots/plot-0/index.html").text
-    assert "line touches" not in pages.read(run.folder / "plots/plot-2/index.html").text
+    assert sentence in html_pages.read(run.folder / "plots/plot-0/index.html").text
+    assert "line touches" not in html_pages.read(run.folder / "plots/plot-2/index.html").text
     (pack,) = fitting.enclosure.packs
     free, nameless = (
         dataclasses.replace(pack, number=n, touches=touches)
@@ -225,7 +225,7 @@ def test_the_page_says_what_holds_each_line(run, fitting):
 def test_imperial_pages_show_no_metric_figures(fitting, tmp_path):
     settings = factory.project(units="imperial")
     factory.run_folder(tmp_path, [fitting], settings)
-    text = " ".join(pages.read(tmp_path / name).text for name in ("index.html", "plots/plot-0/index.html"))
+    text = " ".join(html_pages.read(tmp_path / name).text for name in ("index.html", "plots/plot-0/index.html"))
     assert re.search(r"\d acres\b", text)
     assert re.search(r"\d ft\b", text)
     assert re.search(r"\d yd³", text)
@@ -314,7 +314,7 @@ def test_plots_beyond_those_told_in_full_have_a_row_and_a_link(run, tmp_path):
     record = {"version": "0", "seed": 1, "crs": factory.CRS}
     finished = dataclasses.replace(factory.finished(summaries), notes=of_the_run)
     write_run(finished, run.ranking, settings, record, tmp_path, plots=run.folder / "plots")
-    page = pages.read(tmp_path / "index.html")
+    page = html_pages.read(tmp_path / "index.html")
     assert [a["aria-labelledby"] for a in page.named("article")] == ["plot-1"]
     links = {a["href"] for a in page.named("a")}
     assert {"#plot-1", "#others", f"plots/{folders[second]}/index.html", f"plots/{folders[last]}/index.html"} <= links

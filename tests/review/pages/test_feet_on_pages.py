@@ -6,7 +6,7 @@ import pytest
 
 from packpale.review.plot import write_plot
 from packpale.review.words import plain
-from review import factory, pages
+from review import factory, html_pages
 
 METRIC = re.compile(r"(?<![\w.,:-])\d[\d,.]*(?: to \d[\d,.]*)? ?(?:km|ha|m²|m³|mm|cm|m|metres|hectares?)\b(?! \()")
 KEPT = ("dB at 1 m",)
@@ -19,7 +19,7 @@ def in_feet(tmp_path_factory):
     folder = tmp_path_factory.mktemp("feet") / "plot-0"
     folder.mkdir()
     write_plot(factory.result(settings=settings), settings, folder)
-    return plain(pages.read(folder / "index.html").text)
+    return plain(html_pages.read(folder / "index.html").text)
 
 
 def test_no_metre_is_left_on_a_plots_page(in_feet):

@@ -13,7 +13,7 @@ from packpale.review.report.plot import page_blocks, plot_report
 from packpale.review.report.run import run_report
 from packpale.review.summary import summarise
 from packpale.review.words import Wording
-from review import factory, pages
+from review import factory, html_pages
 
 SHORT = 25
 """Letters up to which a piece may stand in other words by chance."""
@@ -43,7 +43,7 @@ def miscounted(tree, path, *beside):
     ``beside`` is what the page has over the tree: names in its title and in its links to other pages.
     """
     # Letters of a drawing are no text of the tree.
-    page = pages.Page(re.sub(r"<svg\b.*?</svg>", "", path.read_text(encoding="utf-8"), flags=re.DOTALL))
+    page = html_pages.Page(re.sub(r"<svg\b.*?</svg>", "", path.read_text(encoding="utf-8"), flags=re.DOTALL))
     shown = squeezed("".join(page.texts))
     said = [squeezed(piece) for piece in (*pieces(tree), *beside)]
     # The list of contents says the titles of the page's own sections once more.

@@ -10,7 +10,7 @@ from packpale.earthworks.model import Stretch
 from packpale.review.maps.holding_layers import mesh_layers
 from packpale.review.report.holding import digging_out
 from packpale.review.subjects.stretches import ABOVE_WEAKEST, DIG_STRETCHES
-from review import factory, pages
+from review import factory, html_pages
 
 
 def with_margin(plot):
@@ -64,7 +64,8 @@ def told(plot, **checks):
 
 def test_the_plots_page(run, fitting):
     assert (
-        "has not been measured in print, so none is assumed" in pages.read(run.folder / "plots/plot-0/index.html").text
+        "has not been measured in print, so none is assumed"
+        in html_pages.read(run.folder / "plots/plot-0/index.html").text
     )
     given = {"dig_rate_m_per_h": 0.3, "dig_rate_source": "invented trial"}
     text = told(with_margin(fitting), **given)

@@ -11,7 +11,7 @@ from packpale.review.report import water
 from packpale.review.subjects.crossings import CROSSINGS
 from packpale.review.words import Wording, plain
 from packpale.values.cautions import advised
-from review import factory, pages
+from review import factory, html_pages
 from review.factory import SAID
 
 METRIC = Wording(imperial=False, currency="EUR")
@@ -54,7 +54,7 @@ def test_rows_with_an_opening(fitting):
 
 
 def test_the_plots_page_lists_them_and_says_what_is_missing(run):
-    page = pages.read(run.folder / "plots/plot-0/index.html")
+    page = html_pages.read(run.folder / "plots/plot-0/index.html")
     for c in run.plots[0].care.crossings:
         way = "into the enclosure" if c.inward else "out of the enclosure"
         assert f"{SAID.length(c.chainage)} {c.kind} {way} at least {SAID.area(c.area)}" in page.text
@@ -67,7 +67,7 @@ def test_the_plots_page_lists_them_and_says_what_is_missing(run):
 def test_the_plots_page_tells_flow_and_opening(fitting, tmp_path):
     settings = factory.project(crossings=RAIN)
     factory.run_folder(tmp_path, [wet(fitting)], settings)
-    text = pages.read(tmp_path / "plots/plot-0/index.html").text
+    text = html_pages.read(tmp_path / "plots/plot-0/index.html").text
     assert "Rainfall: invented storm of 50 years." in text
     assert "0.07 m³/s 0.44 m by 0.50 m 5" in text
     assert "both follow from the rainfall, and none is given" not in text

@@ -9,7 +9,7 @@ from packpale.care.assess import assess as assess_care
 from packpale.enclosure.drawn import DrawnLine
 from packpale.review.maps.plot_map import plot_map
 from packpale.review.words import Wording
-from review import factory, pages
+from review import factory, html_pages
 from review.factory import SAID
 
 
@@ -34,12 +34,12 @@ def drawn(tmp_path_factory):
 
 def test_page_says_that_the_line_was_given(drawn):
     folder, *_ = drawn
-    text = pages.read(folder / "plots/plot-0/index.html").text
+    text = html_pages.read(folder / "plots/plot-0/index.html").text
     assert "The fence line was given and is used as it is; nothing was fitted." in text
     for word in ("o larger one fits", "line touches", "room on all sides", "None", "nan"):
         assert word not in text, word
     # What is assumed for a search that did not take place is not listed.
-    text = pages.read(folder / "basis.html").text
+    text = html_pages.read(folder / "basis.html").text
     names = set(re.findall(r"enclosure\.\w+", text))
     assert names <= {"enclosure.separation_m", "enclosure.min_radius_m", "enclosure.packs"}
     assert "enclosure.taper" not in text
@@ -47,7 +47,7 @@ def test_page_says_that_the_line_was_given(drawn):
 
 def test_page_tells_what_the_fence_takes(drawn):
     folder, result, settings = drawn
-    text = pages.read(folder / "plots/plot-0/index.html").text
+    text = html_pages.read(folder / "plots/plot-0/index.html").text
     show = SAID
     fences = result.earthworks.fences
     for kind, name in (("line", "Line posts"), ("bend", "Posts at bends"), ("steep", "Posts on steep ground")):

@@ -18,7 +18,7 @@ from packpale.review.report.holds import holds_section, ring_words, ways_out
 from packpale.review.subjects.holds import LETTERS, places
 from packpale.review.words import Wording, plain
 from packpale.values.table import rows_of
-from review import factory, pages
+from review import factory, html_pages
 
 SVG = "{http://www.w3.org/2000/svg}"
 METRIC = Wording(imperial=False, currency="EUR")
@@ -238,7 +238,7 @@ def test_picture_is_told_in_words(run):
     words = ring_words(run.plots[0], run.settings, METRIC)
     for letter in "GUOWLP":
         assert LETTERS[letter] in words
-    page = pages.read(run.folder / "plots/plot-0/index.html")
+    page = html_pages.read(run.folder / "plots/plot-0/index.html")
     (dug,) = run.plots[0].care.dig_out
     assert f"{LETTERS['U']}: {dug.weakest_chainage:,.0f}" in words.replace("\u00a0m", "")
     assert "holds_small" in (run.folder / "plots/plot-0/index.html").read_text(encoding="utf-8") or words[:60] in (
