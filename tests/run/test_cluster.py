@@ -22,7 +22,8 @@ from packpale.run import cluster as clusters
 from packpale.run.cache_key import code_digest
 from packpale.run.cluster import cluster
 from packpale.run.output_folder import output_folder
-from packpale.run.plot import Job, compute_plot
+from packpale.run.plot import Job, PlotOutcome, compute_plot, lacks
+from packpale.run.pool import Plots, Progress, ThisProcess
 from packpale.run.run import run
 from packpale.site.inputs import open_inputs
 
@@ -65,8 +66,12 @@ class Client:
         if self.said:
             warnings.warn(self.said, stacklevel=1)
 
-    def get_executor(self, **_options):
-        return "executor"
+    def get_executor(self, **options):
+        self.options = options
+        return ThisProcess()
+
+    def nthreads(self):
+        return dict.fromkeys(self.workers, 1)
 
     def scheduler_info(self):
         return {"workers": self.workers}
@@ -114,6 +119,28 @@ def test_a_cluster_that_loses_its_workers_is_given_up_after_a_while(connected, m
         monkeypatch.setattr(time, "monotonic", lambda: now + 1070)
         with pytest.raises(Faults, match="no worker is left; start some, and the same command goes on"):
             check()
+
+
+def test_a_worker_that_lacks_something_gets_no_more_and_is_told_once(connected, monkeypatch):
+    client = Client()
+    client.workers = {"a": {}, "b": {}, "c": {}}
+    monkeypatch.setattr(clusters, "_on_worker", lambda fn, *args: fn(*args))
+    with connected(client) as (workers, _):
+        assert workers.submit(abs, -3).result() == 3
+        assert "workers" not in client.options
+        refused = PlotOutcome("north", "failed", "worker on k: does not see dem.tif", 0.0, None, unfit=True, worker="b")
+        assert workers.refused(refused) == "worker on k: does not see dem.tif; its plots go to other workers (b)"
+        assert workers.refused(replace(refused, plot_id="south")) == ""
+        workers.submit(abs, -3)
+        assert (client.options["workers"], client.options["allow_other_workers"]) == (["a", "c"], True)
+        # One that comes later gets plots too.
+        client.workers["d"] = {}
+        workers.submit(abs, -3)
+        assert client.options["workers"] == ["a", "c", "d"]
+        client.workers = {"b": {}}
+        monkeypatch.setattr(clusters, "NO_WORKER_S", 0.3)
+        with pytest.raises(Faults, match=r"no worker can compute plots: worker on k: does not see dem\.tif; then"):
+            workers.refused(refused)
 
 
 @pytest.mark.parametrize(
@@ -175,9 +202,38 @@ def job(tmp_path):
 def test_a_worker_that_is_not_as_it_should_be_computes_nothing(job, change, said):
     outcome = compute_plot(replace(job, **change))
     assert outcome.status == "failed"
+    assert outcome.unfit
     assert re.fullmatch(f"worker on .*: {said}", outcome.reason)
     assert not job.finished.exists()
     assert not outcome.traceback
+
+
+def test_a_plot_of_an_unfit_worker_is_computed_by_another(job):
+    """The first worker sees no output folder, the second no elevation, the third everything."""
+    elevation = job.inputs.elevation
+    gone = replace(elevation, tiles=tuple(replace(t, files=(t.path / "x", *t.files)) for t in elevation.tiles))
+    changes = [{"run": "elsewhere"}, {"inputs": replace(job.inputs, elevation=gone)}, {}]
+    told, seen = [], []
+
+    class Three(ThisProcess):
+        def submit(self, fn, job):
+            changed = replace(job, **changes[len(seen)])
+            missing = clusters._missing_input(changed)
+            seen.append(missing)
+            return super().submit(lambda: lacks(job, f"does not see {missing}") if missing else fn(changed))
+
+    def refused(outcome):
+        assert outcome.unfit
+        return outcome.reason
+
+    progress = Progress(1)
+    plots = Plots([job], progress, lambda p, _: told.extend(p.remarks))
+    assert plots.compute(Three(), at_once=1, memory=1e12, refused=refused) == []
+    assert plots.outcomes[job.plot_id].status == "done"
+    assert (progress.done, progress.failed) == (1, 0)
+    assert [m.name if m else None for m in seen] == [None, "x", None]
+    assert "does not see the output folder" in told[0]
+    assert re.search(r"worker on .*: does not see .*x; share folder and inputs", " ".join(told))
 
 
 @pytest.fixture

@@ -26,6 +26,8 @@ def watching() -> Iterator[Watcher]:
     with Live(Text("starting"), console=Console(stderr=True), transient=True) as live:
 
         def watch(progress: Progress, finished: PlotOutcome | None) -> None:
+            for remark in _unsaid(progress):
+                live.console.print(Text(remark))
             if finished:
                 live.console.print(Text(_ended(progress, finished)))
             live.update(Text(_now(progress)))
@@ -63,10 +65,19 @@ def _plainly() -> Watcher:
         if progress.compiling and not told:
             told = True
             _say(COMPILING)
+        for remark in _unsaid(progress):
+            _say(remark)
         if finished:
             _say(_ended(progress, finished))
 
     return watch
+
+
+def _unsaid(progress: Progress) -> list[str]:
+    """Remarks that have not been said yet."""
+    remarks = list(progress.remarks)
+    progress.remarks.clear()
+    return remarks
 
 
 def _say(line: str) -> None:

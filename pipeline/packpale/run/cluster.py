@@ -2,15 +2,19 @@
 
 import importlib
 import logging
+import os
 import time
 import warnings
 from collections.abc import Callable, Iterator
-from concurrent.futures import CancelledError, Executor
+from concurrent.futures import CancelledError, Executor, Future
 from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from packpale.faults import Faults
-from packpale.run.cache_key import LIBRARIES
+from packpale.run.cache_key import LIBRARIES, near_elevation
+from packpale.run.plot import Job, PlotOutcome, lacks
 
 CONNECT_S = 20.0
 """How long a scheduler may take to answer, and its first worker to appear. [s]"""
@@ -24,7 +28,7 @@ TALKATIVE = ("distributed", "distributed.client", "tornado.application")
 
 
 @contextmanager
-def cluster(address: str) -> Iterator[tuple[Executor, Callable[[], None]]]:
+def cluster(address: str) -> Iterator[tuple["Workers", Callable[[], None]]]:
     """The executor of the cluster whose scheduler is at ``address``, and a check to call while plots are computed.
 
     The check raises Faults if the scheduler is lost, or all workers are gone for NO_WORKER_S. Raises Faults if the
@@ -39,13 +43,66 @@ def cluster(address: str) -> Iterator[tuple[Executor, Callable[[], None]]]:
     with _loggers_quiet(), _connected(distributed, address) as client:
         _check_workers(client, address)
         try:
-            yield client.get_executor(pure=False), _check(client, address)
+            yield Workers(client, address), _check(client, address)
         except Faults:
             raise
         except Exception as error:
             if isinstance(error, CancelledError) or client.status != "running":
                 raise _lost(address) from error
             raise
+
+
+class Workers(Executor):
+    """The workers of a cluster. One that lacks what it takes to compute a plot gets no more while there are others."""
+
+    def __init__(self, client: Any, address: str) -> None:
+        self._client, self._address = client, address
+        self._unfit: dict[str, str] = {}
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Make a call on a worker."""
+        # Others too, or a plot would wait for ever for one that is gone.
+        only = {"workers": self._fit(), "allow_other_workers": True} if self._unfit else {}
+        future: Future[Any] = self._client.get_executor(pure=False, **only).submit(_on_worker, fn, *args, **kwargs)
+        return future
+
+    def refused(self, outcome: PlotOutcome) -> str:
+        """Note that a worker is unfit; what is to be told of it, nothing where that was done.
+
+        Raises Faults if no other has been there for NO_WORKER_S.
+        """
+        known = outcome.worker in self._unfit
+        self._unfit[outcome.worker] = outcome.reason
+        since = time.monotonic()
+        while not self._fit():
+            if time.monotonic() - since > NO_WORKER_S:
+                reasons = "; ".join(dict.fromkeys(self._unfit.values()))
+                raise Faults(
+                    f"--cluster {self._address}: no worker can compute plots: {reasons}; then the same command goes "
+                    "on: plots complete are kept"
+                )
+            time.sleep(0.2)
+        return "" if known else f"{outcome.reason}; its plots go to other workers ({outcome.worker})"
+
+    def _fit(self) -> list[str]:
+        return [worker for worker in self._client.nthreads() if worker not in self._unfit]
+
+
+def _on_worker(fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Any:
+    """Make a call on this worker; the outcome of a plot says which that was."""
+    distributed: Any = importlib.import_module("distributed")
+    job = args[0] if args and isinstance(args[0], Job) else None
+    missing = _missing_input(job) if job else None
+    outcome = lacks(job, f"does not see {missing}") if job and missing else fn(*args, **kwargs)
+    if isinstance(outcome, PlotOutcome):
+        return replace(outcome, worker=distributed.get_worker().address)
+    return outcome
+
+
+def _missing_input(job: Job) -> Path | None:
+    """A file that the plot is read from and that is not to be had here."""
+    tiles = near_elevation(job.project, job.inputs).tiles
+    return next((file for tile in tiles for file in tile.files if not os.access(file, os.R_OK)), None)
 
 
 @contextmanager

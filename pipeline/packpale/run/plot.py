@@ -81,6 +81,14 @@ class PlotOutcome:
     """None where it failed."""
     traceback: str = ""
     """Of a bug; empty where the reason says all."""
+    unfit: bool = False
+    """It failed because its worker lacks something that another may have."""
+    worker: str = ""
+    """Address of a cluster's worker."""
+
+
+class Unfit(Faults):
+    """A worker lacks what it takes to compute any plot of the run."""
 
 
 def compute_plot(job: Job) -> PlotOutcome:
@@ -105,7 +113,12 @@ def failure(job: Job, error: Exception) -> PlotOutcome:
         where = "".join(traceback.format_exception(error))
         if nearly_full(job.out):
             reason += f"; less than {LITTLE_ROOM_MB:g} MB are free: make room and start the same command again"
-    return PlotOutcome(job.plot_id, "failed", reason, 0.0, None, where)
+    return PlotOutcome(job.plot_id, "failed", reason, 0.0, None, where, isinstance(error, Unfit))
+
+
+def lacks(job: Job, what: str) -> PlotOutcome:
+    """The outcome of a plot whose worker lacks something, told after the worker's name."""
+    return failure(job, Unfit(f"worker on {platform.node()}: {what}; share folder and inputs under the same path"))
 
 
 def nearly_full(folder: Path) -> bool:
@@ -115,12 +128,12 @@ def nearly_full(folder: Path) -> bool:
 
 
 def _check_worker(job: Job) -> None:
-    """Raise Faults unless this process, which may be on another machine, has the same code and output folder."""
+    """Raise Unfit unless this process, which may be on another machine, has the same code and output folder."""
     where = f"worker on {platform.node()}"
     if job.code and job.code != code_digest():
-        raise Faults(f"{where}: has another packpale than the run; install the same on every worker")
+        raise Unfit(f"{where}: has another packpale than the run; install the same on every worker")
     if not (job.out / PARTIAL / job.run).is_dir():
-        raise Faults(f"{where}: does not see the output folder {job.out}; share folder and inputs under the same path")
+        raise Unfit(f"{where}: does not see the output folder {job.out}; share folder and inputs under the same path")
 
 
 def _through_the_rooms(job: Job) -> tuple[str, PlotBrief]:

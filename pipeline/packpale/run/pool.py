@@ -40,6 +40,8 @@ class Progress:
     """Stage of each plot that is being computed, by plot."""
     compiling: bool = False
     """Whether the calculations are being compiled, which is done once on each machine."""
+    remarks: list[str] = field(default_factory=list)
+    """What a caller has to be told beside how plots ended, one line each."""
 
     @property
     def seconds_left(self) -> float | None:
@@ -75,12 +77,14 @@ class Plots:
         memory: float,
         most: int | None = None,
         check: Callable[[], None] = lambda: None,
+        refused: Callable[[PlotOutcome], str] | None = None,
     ) -> list[Job]:
         """Compute the plots that are waiting, or the first ``most`` of them, over an executor.
 
         No more than ``at_once`` at one time, and so many that they take no more than ``memory`` [bytes] together, but
-        one at least. ``check`` is called about once a second and may raise. Returns nothing, or, if a process of the
-        executor was killed, the plots that were being computed; those not begun are left waiting.
+        one at least. ``check`` is called about once a second and may raise. A plot whose worker was unfit is tried
+        again after ``refused``, which returns what is to be told of it and may raise. Returns nothing, or, if a process
+        of the executor was killed, the plots that were being computed; those not begun are left waiting.
         """
         running: dict[Future[PlotOutcome], Job] = {}
         looked = -math.inf
@@ -103,16 +107,28 @@ class Plots:
                     raise  # the cluster is lost
                 except Exception as error:  # noqa: BLE001 - a plot whose workers are lost must not end the others
                     outcome = failure(running[future], error)
-                del running[future]
-                self.end(outcome)
+                job = running.pop(future)
+                if outcome.unfit and refused is not None:
+                    self.waiting.append(job)
+                    self._tell(refused(outcome))
+                else:
+                    self.end(outcome)
             if time.monotonic() - looked >= LOOK_S:
                 looked = time.monotonic()
                 check()
-                # Those begun first are the ones that are being computed.
-                begun = itertools.islice(running.values(), MOST_STAGES)
-                self._progress.stages = {j.plot_id: stage for j in begun if (stage := read_stage(j.stage_file))}
-                self._watch(self._progress, None)
+                self._look(running.values())
         return []
+
+    def _look(self, running: Iterable[Job]) -> None:
+        # Those begun first are the ones that are being computed.
+        begun = itertools.islice(running, MOST_STAGES)
+        self._progress.stages = {j.plot_id: stage for j in begun if (stage := read_stage(j.stage_file))}
+        self._watch(self._progress, None)
+
+    def _tell(self, remark: str) -> None:
+        if remark:
+            self._progress.remarks.append(remark)
+            self._watch(self._progress, None)
 
     def end(self, outcome: PlotOutcome) -> None:
         """Note how a plot ended."""

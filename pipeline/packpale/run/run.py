@@ -228,8 +228,9 @@ def _compute_on_cluster(
 ) -> dict[str, PlotOutcome]:
     plots = Plots(jobs, progress, watch, _cut)
     if jobs:
-        with cluster_at(address) as (executor, check):
-            plots.compute(executor, at_once=AT_ONCE, memory=float("inf"), check=check)
+        with cluster_at(address) as (workers, check):
+            everything = float("inf")
+            plots.compute(workers, at_once=AT_ONCE, memory=everything, check=check, refused=workers.refused)
     return plots.outcomes
 
 
