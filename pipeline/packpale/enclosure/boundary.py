@@ -67,13 +67,13 @@ def valid_parts(area: Polygon | MultiPolygon) -> tuple[Polygon, ...]:
     return tuple(sorted((p for p in _polygons(area) if p.area > 0), key=lambda p: -p.area))
 
 
-def boundary(parts: tuple[Polygon, ...]) -> Boundary | None:
-    """Prepare valid parts for the search; None if there are none."""
+def boundary(parts: tuple[Polygon, ...], origin: tuple[float, float] | None = None) -> Boundary | None:
+    """Prepare valid parts for the search, about their middle where no origin is given; None if there are none."""
     if not parts:
         return None
     x0, y0, x1, y1 = shapely.total_bounds(parts)
     # Whole metres, so that taking them off costs no digit.
-    origin = (float(np.round((x0 + x1) / 2)), float(np.round((y0 + y1) / 2)))
+    origin = origin or (float(np.round((x0 + x1) / 2)), float(np.round((y0 + y1) / 2)))
     rings = [np.asarray(ring.coords)[:, :2] - origin for p in parts for ring in _rings(orient(p, 1.0))]
     return _from_rings(origin, tuple(rings))
 

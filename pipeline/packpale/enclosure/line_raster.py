@@ -8,7 +8,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon
 
-from packpale.enclosure import _kernels_line
+from packpale.enclosure import _kernels_raster
 from packpale.site.grid import Array
 
 FINEST_M = 0.25
@@ -42,12 +42,12 @@ def line_raster(
     free = np.zeros((rows + 2, cols + 2), np.uint8)
     free[1:-1, 1:-1] = _rasterised(enclosable, west, north, cell, (rows, cols))
     squared = np.empty(free.shape)
-    _kernels_line.squared_distances(free, squared)
+    _kernels_raster.squared_distances(free, squared)
     # The no-go cell's centre lies half a cell behind its edge.
     blocked = (np.sqrt(squared[1:-1, 1:-1]) - 0.5) * cell < outside
     offsets, marks = _marks(inside, outside, cell)
     words = np.zeros((rows, cols), np.uint64)
-    _kernels_line.stamp(held, offsets, marks, words)
+    _kernels_raster.stamp(held, offsets, marks, words)
     return LineRaster(words, blocked.astype(np.uint8), np.array([west - origin[0], north - origin[1], cell]))
 
 

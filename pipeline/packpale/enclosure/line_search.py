@@ -12,7 +12,7 @@ What comes out is near the optimum, but only as true as the rasters: line_polish
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -35,6 +35,8 @@ from packpale.site.grid import Array, Grid
 Rows = npt.NDArray[np.float64]
 SPARE_M = 1e-6
 """What rounding may take: strips are wider and allowed lengths shorter by this. [m]"""
+CLEAR_M = 3e-5
+"""What the search keeps from no-go ground beyond the strip, so that an egg of a given area fits as reported. [m]"""
 BY_SCORE = 4.0
 """Weight of a mean score: some hundredths of it matter as much as some percent of area or cost."""
 
@@ -61,17 +63,25 @@ class Labour:
 
     starts: int = 150
     rounds: tuple[Round, ...] = (
-        Round(1200, (0.1, 0.015), (0.5, 0.15), (3.0, 30.0), samples=100.0, kept=32),
-        Round(3000, (0.05, 0.006), (0.3, 0.06), (8.0, 120.0), samples=160.0, kept=10),
-        Round(6000, (0.02, 0.001), (0.15, 0.01), (15.0, 300.0), samples=250.0, kept=7),
+        Round(1000, (0.1, 0.015), (0.5, 0.15), (3.0, 30.0), samples=80.0, kept=32),
+        Round(2500, (0.05, 0.006), (0.3, 0.06), (8.0, 120.0), samples=120.0, kept=10),
     )
-    polish: int = 1100
+    polish: int = 600
     """Proposals to the best ends."""
+    again: int = 0
+    """Steps by exact measures from the best places of all."""
     passes: int = 1
-    """Of the whole search at most, each from places of its own, until two agree."""
+    """Of the whole search at most, each from places of its own, until four find the same."""
+
+    def of_pass(self, number: int) -> "Labour":
+        """What one pass spends: every other one begins at four times as many places and walks from each a quarter."""
+        if number % 2 == 0:
+            return self
+        first, *others = self.rounds
+        return replace(self, starts=4 * self.starts, rounds=(replace(first, steps=first.steps // 4), *others))
 
 
-USUAL = Labour(passes=5)
+USUAL = Labour(again=2000, passes=8)
 
 
 @dataclass(frozen=True)
@@ -98,6 +108,11 @@ class Aim:
         aims[_kernels_line.BY_AREA] = 1.0 if self.by == "area" else 0.0
         aims[_kernels_line.BY_FIELD] = BY_SCORE if self.by == "score" else 0.0
         aims[_kernels_line.BY_COST] = 1.0 if self.by == "cost" else 0.0
+        if self.cost is not None:
+            aims[_kernels_line.LEAST_COST] = self.cost.known.min()
+        if self.score is not None:
+            # Beyond the grid it counts as 0.
+            aims[_kernels_line.MOST_FIELD] = max(self.score.known.max(), 0.0)
         return aims
 
 
@@ -151,7 +166,14 @@ class Search:
     @cached_property
     def near(self) -> Boundary | None:
         """The outline of the soft ground, with an origin of its own; None where there is none."""
-        return boundary(valid_parts(self.soft))
+        return boundary(valid_parts(self.soft), self.land.origin)
+
+    @cached_property
+    def exact(self) -> tuple[Any, ...]:
+        """Outlines and cross-section as the compiled search reads them, with a hair to spare."""
+        reach = self.ground.inside_strip + SPARE_M, self.ground.outside_strip + SPARE_M
+        spare = np.array([*reach, self.shapes.clearance + CLEAR_M, SPARE_M])
+        return _outline(self.land), _outline(self.near), spare, np.empty((5, 8))
 
     @cached_property
     def _rasters(self) -> tuple[Any, ...]:
@@ -164,7 +186,7 @@ class Search:
         )
         # A point on each hole of the land: an egg whose line keeps away from it holds all of it or nothing.
         holes = [ring.coords[0][:2] for p in self.parts for ring in p.interiors]
-        return made.words, made.blocked, made.frame, np.array(holes, float).reshape(-1, 2) - self.land.origin
+        return np.array(holes, float).reshape(-1, 2) - self.land.origin, made.words, made.blocked, made.frame
 
     def rasters(self, aim: Aim) -> tuple[Any, ...]:
         """As the compiled search reads them."""
@@ -173,7 +195,7 @@ class Search:
         if aim.cost is not None:
             costs = (aim.cost.known.astype(np.float32), self.frame(aim.cost.grid))
         if aim.score is not None:
-            known = aim.score.known
+            known = aim.score.known.astype(float)
             fields = (known, np.cumsum(known, axis=1) - known, self.frame(aim.score.grid))
         return (*self._rasters, *costs, *fields)
 
@@ -234,8 +256,8 @@ class Search:
     def quickly(self, aim: Aim, labour: Labour, sides: Sequence[Side]) -> Array | None:
         """About the best position on one side of some lines, by the rasters alone: (merit, x, y, psi, ..., log R)."""
         rasters = self.rasters(aim)
-        blocked = rasters[1].copy()
-        frame = rasters[2]
+        islands, words, blocked, frame = rasters[:4]
+        blocked = blocked.copy()
         x = frame[0] + (np.arange(blocked.shape[1]) + 0.5) * frame[2]
         y = frame[1] - (np.arange(blocked.shape[0]) + 0.5) * frame[2]
         for side in sides:
@@ -244,18 +266,19 @@ class Search:
         starts = self._starts(labour.starts, aim, (), sides)
         if not len(starts):
             return None
-        return np.asarray(self._walked(aim, labour, starts, (rasters[0], blocked, *rasters[2:]))[0])
+        return np.asarray(self._walked(aim, labour, starts, (islands, words, blocked, *rasters[3:]))[0])
 
     def _walked(self, aim: Aim, labour: Labour, rows: Rows, rasters: tuple[Any, ...], seed: int = 0) -> Rows:
         """Ends of all rounds: rows (merit, x, y, psi, taper, aspect, log R) about O, best first."""
         aims, ends = aim.numbers(self.shapes.log_min_radius), rows
         for one in labour.rounds:
-            rows = _middles(rows)
+            rows = middles(rows)
             merits = np.empty(len(rows))
             warmth = np.array([one.temperature, one.reach, one.weight])
-            _kernels_line.anneal(rows, merits, one.steps, warmth, aims, self.limits, one.samples, seed + 1, rasters)
+            numbers = one.steps, warmth, aims, self.limits, one.samples, seed + 1
+            _kernels_line.anneal(rows, merits, *numbers, rasters, self.exact)
             order = np.argsort(-merits, kind="stable")
-            rows = _centres(rows[order])
+            rows = centres(rows[order])
             near = 0.05 * math.exp(rows[0, 5])
             ends = thinned_out(np.column_stack([merits[order], rows]), near=near, turn=0.1, most=one.kept)
             rows = ends[:, 1:]
@@ -296,12 +319,12 @@ def position_of(egg: Egg, origin: tuple[float, float]) -> tuple[float, ...]:
     return egg.big_x - origin[0], egg.big_y - origin[1], psi, egg.taper, egg.aspect, math.log(egg.big_radius)
 
 
-def _middles(rows: Array) -> Rows:
+def middles(rows: Array) -> Rows:
     """Rows about O to rows about the middle of the axis, which lies (aspect - 1) R from O."""
     return _shifted(rows, 1.0)
 
 
-def _centres(rows: Array) -> Rows:
+def centres(rows: Array) -> Rows:
     """Rows about the middle of the axis to rows about O."""
     return _shifted(rows, -1.0)
 
@@ -312,3 +335,20 @@ def _shifted(rows: Array, way: float) -> Rows:
     out[:, 0] += half * np.cos(rows[:, 2])
     out[:, 1] += half * np.sin(rows[:, 2])
     return out
+
+
+def _outline(of: Boundary | None) -> tuple[Any, ...]:
+    """Edges and bands of an outline as the compiled search reads them, and room to work in."""
+    room = np.empty((1024, 2)), np.empty((1024, 2))
+    if of is None:
+        nothing = np.empty(0, np.int64)
+        return (
+            np.empty((0, 6)),
+            np.full((2, 3), -1.0),
+            np.empty(4, np.int64),
+            nothing,
+            nothing,
+            np.array([0.0, 1.0]),
+            *room,
+        )
+    return *of.tree, of.band_start, of.band_edge, of.band_frame, *room

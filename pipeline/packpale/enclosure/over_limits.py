@@ -20,7 +20,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from packpale.enclosure import _kernels_over
+from packpale.enclosure import _kernels_line
 from packpale.enclosure.boundary import Boundary, boundary, valid_parts
 from packpale.enclosure.line import Line
 from packpale.site.grid import Array
@@ -110,7 +110,7 @@ def over(pieces: Array, ground: Boundary, *, inside: float, outside: float) -> n
     while True:
         room, out = np.empty((rows, 2)), np.empty((rows, 2))
         bands = (ground.band_start, ground.band_edge, ground.band_frame)
-        n = _kernels_over.over(pieces, inside, outside, *ground.tree, *bands, room, out)
+        n = _kernels_line.over(pieces, inside, outside, *ground.tree, *bands, False, room, out)
         if n >= 0:
             return out[:n]
         rows = -n

@@ -12,21 +12,23 @@ from packpale.enclosure.model import Fit
 from packpale.enclosure.place_line import place_line
 
 FEW = Labour(
-    60,
+    100,
     (
-        Round(1200, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=100.0, kept=16),
-        Round(3000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=5),
+        Round(300, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=60.0, kept=10),
+        Round(1000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=120.0, kept=5),
+    ),
+    200,
+    again=300,
+)
+"""What the menu spends on each of its lines: a tenth of what is spent on the line that is built."""
+MORE = Labour(
+    400,
+    (
+        Round(400, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=80.0, kept=40),
+        Round(2000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=14),
     ),
     400,
-)
-"""What the menu spends on each of its lines: a fifth of what is spent on the line that is built."""
-MORE = Labour(
-    160,
-    (
-        Round(1500, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=100.0, kept=50),
-        Round(4000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=160.0, kept=14),
-    ),
-    800,
+    again=600,
 )
 """What it spends once more on a size of which that finds none."""
 
