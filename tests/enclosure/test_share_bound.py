@@ -5,6 +5,9 @@ import math
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
 from shapely.geometry import MultiPolygon, Point, box
 
 from packpale.enclosure import _kernels_share as kernels
@@ -95,7 +98,7 @@ def certain_of(row, raster, limits):
         return None
     span = min(row[9] - row[10], (1 - TAPER[0]) * row[9] * (1 + 1e-8))
     steep = span / max(near, 1e-9)
-    moved = max(math.hypot(*row[4:6]), math.hypot(*row[6:8])) * (1 + kernels.BY_BEND * steep**4) + 1e-6
+    moved = max(math.hypot(*row[4:6]), math.hypot(*row[6:8])) * math.sqrt(1 + kernels.BY_BEND * steep**4) + 1e-6
     if steep >= kernels.STEEPEST or moved >= row[10]:
         return 0.0
     return kernels.certain(row, moved, near, far, raster.certain, raster.frame, limits, math.inf)
@@ -160,6 +163,56 @@ def test_no_egg_found_is_larger_than_the_bound(seed, share):
     assert bound <= free
 
 
+def kept_by(egg, ground):
+    """The least share that allows an egg."""
+    return over_limits_m(egg, ground.soft, inside=INSIDE, outside=OUTSIDE) / egg.perimeter + 1e-9
+
+
+@given(
+    shape=st.tuples(st.floats(0.5, 0.7), st.floats(1.4, 1.6), st.floats(18, 30), st.floats(0, 360)),
+    room=st.floats(0.3, 1.5),
+    count=st.integers(5, 40),
+    sizes=st.sampled_from([(1, 4), (4, 12)]),
+    seed=st.integers(0, 2**32 - 1),
+)
+@settings(deadline=None, max_examples=15)
+def test_an_egg_at_just_its_own_share_is_never_above_the_bound(shape, room, count, sizes, seed):
+    """In land with little room about it, where the search comes down to eggs of its size; and its boxes are kept."""
+    taper, aspect, radius, bearing = shape
+    egg = Egg.from_shape(taper, aspect, big_x=90.0, big_y=70.0, axis_bearing_deg=bearing, big_radius=radius)
+    land = egg.parallel(OUTSIDE + room).polygon(0.05)
+    ground = ground_of(patches(np.random.default_rng(seed), land, count=count, sizes=sizes), land)
+    share, rng = kept_by(egg, ground), np.random.default_rng(seed)
+    known = {"best_area": 0.0, "at_most": 1.05 * egg.area, "max_boxes": 30_000}
+    assert egg.area <= share_bound(ground, share, **known, **LONG)
+    raster = share_raster(ground)
+    for _ in range(40):
+        row = row_round(rng, egg, 10 ** rng.uniform(-3, 0.3, 3))
+        limits = limits_for(share, (0.99 * egg.area, 1.01 * egg.area))
+        sure = certain_of(row.copy(), raster, limits)
+        assert sure <= share * egg.perimeter + 1e-6
+        assert kernels.judge(row, raster.certain, raster.distance, raster.frame, limits)[0] == kernels.KEPT
+
+
+def test_the_bound_does_not_hang_on_where_and_how_the_plot_lies():
+    """Moved, the same; turned by a right angle or mirrored boxes are halved in another order: within two slabs."""
+    land = box(0, 0, 100, 80)
+    soft = patches(np.random.default_rng(400), land, count=40, sizes=(3, 8))
+    known = {"best_area": 0.0, "at_most": 0.9 * land.area, "max_boxes": 50_000}
+
+    def bound(change):
+        return share_bound(ground_of(change(soft), change(land)), 0.05, **known, **LONG)
+
+    plain = bound(lambda area: area)
+    assert plain < known["at_most"]
+    assert bound(lambda area: affinity.translate(area, 512.0, 4096.0)) == pytest.approx(plain, rel=1e-6)
+    for change in (
+        lambda area: affinity.rotate(area, 90, origin=(0, 0)),
+        lambda area: affinity.scale(area, -1, 1, origin=(0, 0)),
+    ):
+        assert abs(math.log(bound(change) / plain)) <= 0.1 + 1e-9
+
+
 def test_the_bound_gains_on_real_ground():
     (ground,) = real_grounds(1).values()
     free = fit_largest(ground.enclosable, clearance=OUTSIDE, **FORMS).egg.area * 1.001
@@ -189,7 +242,8 @@ def test_where_no_line_may_cross_broad_soft_ground_the_egg_lies_beside_it():
     free = fit_largest(land, clearance=OUTSIDE, **LONG).egg.area * 1.001
     exact = fit_largest(box(0, 0, 60, 70), clearance=OUTSIDE, **LONG).egg.area
     bound = share_bound(ground, 0.0, best_area=exact, at_most=free, max_boxes=600_000, **LONG)
-    assert exact <= bound <= 1.05 * exact < 0.6 * free
+    # The search ends a tenth above what is known.
+    assert exact <= bound <= 1.101 * exact < 0.6 * free
 
 
 def test_where_all_is_soft_there_is_no_egg():
@@ -205,15 +259,23 @@ def test_without_soft_ground_nothing_changes():
 
 
 def test_what_a_shift_of_the_centres_moves_the_outline_by():
-    """|g_O| + |g_S| of step 2, where the flank is steepest about the middle of the directions."""
-    for x in np.linspace(0.01, kernels.STEEPEST, 80):
+    """|g_O| + |g_S| of step 2 as it stands there by angles; its steps, and that none of them is idle."""
+    tightest = 0.0
+    for x in np.linspace(0.01, 0.99, 50):
         tau = 2 * math.atan(x)
-        v = np.linspace(0, tau, 2001)
+        v = np.linspace(0, tau, 1001)
+        y = np.tan(v / 2)
         by_small = np.stack([(1 - np.cos(v)) / math.tan(tau / 2), np.sin(v) / math.tan(tau)])
         by_big = np.stack([np.sin(v), np.cos(v)]) - by_small
-        assert min(by_small.min(), by_big.min()) > -1e-12
+        assert np.allclose(by_small * (1 + y**2), y / x * np.stack([2 * y, np.full_like(y, 1 - x**2)]), atol=1e-12)
+        assert np.allclose(by_big * (1 + y**2), (1 - y / x) * np.stack([2 * y, 1 + x * y]), atol=1e-12)
+        squares = (1 - y / x) * (4 * y**2 + (1 + x * y) ** 2) + y / x * (4 * y**2 + (1 - x**2) ** 2)
+        assert np.allclose(squares, (1 + y**2) ** 2 + y * (x - y) * (x + y) ** 2, atol=1e-12)
         total = np.hypot(*by_small) + np.hypot(*by_big)
-        assert total.max() <= 1 + 0.8 * kernels.BY_BEND * x**4 + 1e-12
+        assert (total * (1 + y**2) <= np.sqrt(squares) + 1e-12).all()
+        assert total.max() <= math.sqrt(1 + kernels.BY_BEND * x**4) + 1e-12
+        tightest = max(tightest, ((squares - (1 + y**2) ** 2) / x**4).max())
+    assert 0.99 * kernels.BY_BEND < tightest < kernels.BY_BEND
 
 
 @pytest.mark.parametrize("seed", range(2))
@@ -229,7 +291,7 @@ def test_eggs_of_a_box_lie_between_the_inner_and_the_outer_egg(seed):
         near, far = math.hypot(max(dx - wx, 0), max(dy - wy, 0)), math.hypot(dx + wx, dy + wy)
         kernels.narrow(row, near, far, limits_for())
         steep = (row[9] - row[10]) / max(near, 1e-9)
-        moved = max(math.hypot(*row[4:6]), math.hypot(*row[6:8])) * (1 + kernels.BY_BEND * steep**4)
+        moved = max(math.hypot(*row[4:6]), math.hypot(*row[6:8])) * math.sqrt(1 + kernels.BY_BEND * steep**4)
         if steep >= kernels.STEEPEST or moved >= row[10]:
             continue
         bearing, d = math.degrees(math.atan2(row[2] - row[0], row[3] - row[1])), math.hypot(dx, dy)

@@ -23,7 +23,7 @@ FINEST_PIECE_M, PIECE_OF_MOVE = 1.0, 0.35
 """Length of outline looked at as one: at least so much, and so much of what a box moves the outline by."""
 KEPT, NO_GO, OVER_LIMITS = 0, 1, 2
 EMPTY, LEFT, SPENT = 0, 1, 2
-BY_BEND, STEEPEST = 0.15, 0.8
+BY_BEND, STEEPEST = 0.62, 0.8
 SURE = 1e-6  # what rounding may make of a length [m]
 
 
@@ -310,7 +310,7 @@ def judge(box: Array, levels: Words, distance: Array, frame: Array, limits: Arra
     span = _largest_span(R1, r0, limits[0])
     steep = span / max(D0, 1e-9)
     if steep < STEEPEST:
-        moved = shift * (1 + BY_BEND * steep**4) + SURE
+        moved = shift * math.sqrt(1 + BY_BEND * steep**4) + SURE
         if moved < r0:
             ax, ay = (box[2] - box[0]) / D, (box[3] - box[1]) / D
             lift = (D * D - (R0 - r0) ** 2) / (2 * (R0 - r0))
