@@ -10,8 +10,8 @@ from typing import Any
 
 from packpale.review.differences import Comparison, FigureChange, FinishedRun, PlotChange
 from packpale.review.maps.leaflet import write_map
-from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer
-from packpale.review.maps.overview_map import GROUNDS, TOLERANCE_M, view_of
+from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer, view_of
+from packpale.review.maps.overview_map import GROUNDS, OF_A_LINE, TOLERANCE_M
 from packpale.review.pages.render import Page
 from packpale.review.plot_layers import PLOT_LAYERS, read_layer
 from packpale.review.projecting import to_degrees
@@ -28,7 +28,7 @@ from packpale.review.report.blocks import (
     table,
     words,
 )
-from packpale.review.subjects.field import Field
+from packpale.review.subjects.field import Field, told_of_row
 from packpale.review.subjects.tables import RANKING
 from packpale.review.tables import cell, plain_text, write_cells
 from packpale.review.words import MISSING, Wording, counted
@@ -219,7 +219,7 @@ def _map(found: Comparison) -> MapPage:
                         grounds.append((base64.b64decode(ground["png"]), ground["bounds"]))
             for row in read_layer(layers_of, "fence_lines").rows():
                 line = row["geometry"].simplify(TOLERANCE_M / 10)
-                rows = [("Area", show.area(row["area_m2"])), ("Length in plan", show.length(row["perimeter_m"]))]
+                rows = told_of_row(OF_A_LINE, row, show)
                 into.append(Shape(degrees(line), f"{plot_id}, pack {row['pack']}: {run_name(run)}", rows))
     layers = (
         VectorLayer("Ground", "Outlines of the plots", outlines, OUTLINE),

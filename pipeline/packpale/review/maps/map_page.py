@@ -129,3 +129,12 @@ class MapPage:
     """When the ground was measured, in the reader's words."""
     places: Sequence[tuple[str, str]] = ()
     """Name and relative address of every page that the map leads to."""
+
+
+def view_of(boxes: Sequence[Sequence[Sequence[float]]]) -> list[list[float]]:
+    """What holds all of some rings in degrees, [[south, west], [north, east]]; most of the earth where none is."""
+    if not boxes:
+        return [[-60.0, -170.0], [70.0, 170.0]]
+    lon = [point[0] for box in boxes for point in box]
+    lat = [point[1] for box in boxes for point in box]
+    return [[min(lat), min(lon)], [max(lat), max(lon)]]

@@ -2,7 +2,7 @@
 
 import base64
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 from urllib.parse import quote
@@ -12,7 +12,7 @@ import numpy as np
 from packpale.review.maps.enclosure_layers import FENCE
 from packpale.review.maps.land_layers import USABLE
 from packpale.review.maps.leaflet import write_map
-from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer
+from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer, view_of
 from packpale.review.maps.placing import placing, widened
 from packpale.review.maps.plot_map import background
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
@@ -73,7 +73,7 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
                 usable.append(replace(_plot(degrees(land), place, brief, wording), label=""))
         for row in read_layer(layers_of, "fence_lines").rows():
             line = row["geometry"].simplify(tolerance / 10)
-            rows = [("Area", wording.area(row["area_m2"])), ("Length in plan", wording.length(row["perimeter_m"]))]
+            rows = told_of_row(OF_A_LINE, row, wording)
             fences.append(Shape(degrees(line), f"{place.plot_id}: fence line of pack {row['pack']}", rows))
         ground = summary.ground
         if ground and len(ranking.rows) <= GROUNDS:
@@ -133,11 +133,3 @@ def _tolerance(briefs: Collection[PlotBrief]) -> float:
     if not bounds.size:
         return TOLERANCE_M
     return max(TOLERANCE_M, TOLERANCE_SHARE * float((bounds[:, 2:].max(axis=0) - bounds[:, :2].min(axis=0)).max()))
-
-
-def view_of(boxes: Sequence[Sequence[Sequence[float]]]) -> list[list[float]]:
-    if not boxes:
-        return [[-60.0, -170.0], [70.0, 170.0]]
-    lon = [point[0] for box in boxes for point in box]
-    lat = [point[1] for box in boxes for point in box]
-    return [[min(lat), min(lon)], [max(lat), max(lon)]]

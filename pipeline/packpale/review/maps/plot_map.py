@@ -19,7 +19,7 @@ from packpale.review.maps.holding_layers import (
 )
 from packpale.review.maps.land_layers import land_layers
 from packpale.review.maps.leaflet import page_bytes, write_map
-from packpale.review.maps.map_page import Background, MapPage, PictureLayer, VectorLayer
+from packpale.review.maps.map_page import Background, MapPage, PictureLayer, VectorLayer, view_of
 from packpale.review.maps.overlay import Frame, frame, png, warp
 from packpale.review.maps.people_layers import den_layer, people_layers, round_layers
 from packpale.review.maps.placing import placing, widened
@@ -29,7 +29,6 @@ from packpale.review.maps.source import MapSource
 from packpale.review.maps.theme import Theme
 from packpale.review.maps.trench_layers import cut_layer, pit_layer, stretch_layers
 from packpale.review.model import PlotResult
-from packpale.review.projecting import Degrees
 from packpale.review.words import Wording
 from packpale.settings import MapSettings, Project
 from packpale.site.spread import spread
@@ -64,7 +63,7 @@ def plot_map(result: PlotResult, project: Project, wording: Wording, shown: Plot
     page = MapPage(
         title=f"Plot {site.plot_id}",
         home="../../index.html",
-        view=_view(result, source.degrees),
+        view=view_of([source.degrees(site.outline.envelope)["coordinates"][0]]),
         vectors=[layer for layer in _vectors(source) if layer.shapes],
         imperial=wording.imperial,
         another_line=another_line(result, project, wording),
@@ -150,12 +149,6 @@ def _png(theme: Theme, result: PlotResult, onto: Frame) -> bytes:
     site = result.site
     warped = warp(theme.values, site.grid, site.crs, onto, mean=theme.mean)
     return png(theme.classes(warped), theme.colours)
-
-
-def _view(result: PlotResult, degrees: Degrees) -> list[list[float]]:
-    ring: Sequence[tuple[float, float]] = degrees(result.site.outline.envelope)["coordinates"][0]
-    lon, lat = zip(*ring, strict=True)
-    return [[min(lat), min(lon)], [max(lat), max(lon)]]
 
 
 def _vectors(source: MapSource) -> Iterator[VectorLayer]:
