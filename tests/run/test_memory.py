@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from made_inputs import Made
 from packpale.cli import commands
 from packpale.faults import Faults
-from packpale.run.memory import CELL_BYTES, WORKER_BYTES, check_memory, disk_bytes, worker_bytes
+from packpale.run.memory import CELL_BYTES, WORKER_BYTES, check_memory, disk_bytes, most_cells, worker_bytes
 from packpale.settings import Project
 
 INPUTS = {"elevation": ["dem.tif"], "plots": "plots.gpkg", "plot_id": "name"}
@@ -20,6 +20,11 @@ def project(**run):
 
 def test_a_plot_that_fits_is_no_fault():
     check_memory({"north": 1_000_000}, project(), cell_m=1.0, memory=worker_bytes(1_000_000))
+
+
+@pytest.mark.parametrize("cells", [1, 250_000, 4_000_000, 4_000_001, 25_000_000])
+def test_the_largest_plot_of_a_worker_takes_its_memory(cells):
+    assert most_cells(worker_bytes(cells)) == pytest.approx(cells, abs=1)
 
 
 def test_each_plot_that_does_not_fit_is_told_with_the_cell_size_that_does():

@@ -97,7 +97,8 @@ def _cells(site: Site, land: Land, packs: Sequence[Pack], block_side: float) -> 
     inside = np.any([cells_inside(p.line, site) for p in packs], axis=0) & ~np.isnan(land.suitability)
     at = np.flatnonzero(inside & ~np.isnan(land.limitation))
     at = at[:: max(1, -(-at.size // MOST_CELLS))]
-    x, y = (c.ravel()[at] for c in np.meshgrid(*site.grid.centres()))
+    cell = np.divmod(at, site.grid.cols)
+    x, y = site.grid.centres()[0][cell[1]], site.grid.centres()[1][cell[0]]
     # Blocks at the rim are not whole, so that there are more of them than the area alone would give.
     side = max(block_side, float(np.sqrt(2 * inside.sum() / MOST_BLOCKS)) * site.grid.cell)
     key = np.floor(np.column_stack([x, y]) / side).astype(np.int64)
@@ -108,7 +109,7 @@ def _cells(site: Site, land: Land, packs: Sequence[Pack], block_side: float) -> 
     soil = replace(
         site.soil,
         **{
-            name: getattr(site.soil, name).ravel()[at]
+            name: getattr(site.soil, name)[cell]
             for name in (
                 "depth_to_rock",
                 "rock_is_hard",
@@ -121,7 +122,7 @@ def _cells(site: Site, land: Land, packs: Sequence[Pack], block_side: float) -> 
         },
     )
     slope, ponding, wetness, height = (
-        a.ravel()[at].astype(np.float64) for a in (land.slope, land.ponding, land.wetness, land.height_above_drainage)
+        a[cell].astype(np.float64) for a in (land.slope, land.ponding, land.wetness, land.height_above_drainage)
     )
     return _Cells(soil, slope, ponding, wetness, height, block), points
 

@@ -23,8 +23,10 @@ def wading_notes(site: Site, land: Land, walks: Sequence[Round], *, deeper_than:
     for walk in walks:
         path = shapely.LineString(walk.path)
         crossed = int(shapely.get_num_coordinates(shapely.intersection(streams, path)).sum())
-        at = shapely.get_coordinates(shapely.line_interpolate_point(path, np.arange(0, path.length, grid.cell / 4)))
-        wet = path.length * float(np.mean(grid.nearest(water, at[:, 0], at[:, 1])))
+        xy = shapely.get_coordinates(path)
+        along = np.append(0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T)))
+        at = np.arange(0, path.length, grid.cell / 4)
+        wet = path.length * float(np.mean(grid.nearest(water, *(np.interp(at, along, c) for c in xy.T))))
         met: list[Phrase] = []
         if crossed:
             met.append(phrase(f"crosses mapped streams at {{n}} {'place' if crossed == 1 else 'places'}", n=crossed))

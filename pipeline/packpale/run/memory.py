@@ -12,8 +12,10 @@ from packpale.units import measured
 WORKER_BYTES = 600_000_000
 """Memory of a worker process without the window of its plot: libraries, compiled calculations, drawings, and the ground
 round the window, which never has more cells than ``site.around.MOST_CELLS``."""
-CELL_BYTES = 230
-"""Memory that a plot takes for each cell of its window; 224 were measured with 25 million cells."""
+CELL_BYTES = 100
+"""Memory that a plot takes for each cell of its window."""
+LATE_BYTES, LATE_CELLS = 400_000_000, 4_000_000
+"""Memory that a system gets back late, of arrays with up to so many cells; of larger ones it does at once."""
 DISK_CELL_BYTES = 25
 """Disk that the files of a plot take for each cell of its window: five rasters, compressed."""
 DISK_PLOT_BYTES = 4_000_000
@@ -30,7 +32,13 @@ def window_cells(inputs: Inputs, project: Project) -> dict[str, int]:
 
 def worker_bytes(cells: int) -> int:
     """Memory of a worker that computes a plot with so many cells. [bytes]"""
-    return WORKER_BYTES + CELL_BYTES * cells
+    return WORKER_BYTES + CELL_BYTES * cells + LATE_BYTES * min(cells, LATE_CELLS) // LATE_CELLS
+
+
+def most_cells(memory: float) -> float:
+    """Cells of the largest plot that a worker with so much memory [bytes] can compute; 0 or less for none."""
+    few = (memory - WORKER_BYTES) / (CELL_BYTES + LATE_BYTES / LATE_CELLS)
+    return few if few < LATE_CELLS else (memory - WORKER_BYTES - LATE_BYTES) / CELL_BYTES
 
 
 def disk_bytes(cells: Mapping[str, int], in_full: int | None = None) -> int:
@@ -55,7 +63,7 @@ def check_memory(cells: Mapping[str, int], project: Project, *, cell_m: float, m
             f'plot "{plot_id}": its window of {count:,} cells of {measured(cell_m, "m")} takes about '
             f"{worker_bytes(count) / 1e9:.2g} GB of memory, {memory / 1e9:.2g} GB {there}; "
         )
-        fitting = (memory - WORKER_BYTES) / CELL_BYTES
+        fitting = most_cells(memory)
         if fitting > 0:
             larger = 1.005 * cell_m * math.sqrt(count / fitting)
             line += f"set land.cell_m = {_rounded_up(larger):g} or a smaller land.margin_m"

@@ -141,12 +141,14 @@ class _Ring:
     ) -> None:
         self.sheet, self.box, self.pack, self.project, self.wording = sheet, box, pack, project, wording
         self.letters, self.radius = letters, 0.36 * letters
-        west, south, east, north = pack.line.polygon(0.05).bounds
+        # No corner of it lies farther from the line than a hundredth of a millimetre on paper.
+        outline = pack.line.polygon(max(0.05, scale * 1e-5))
+        west, south, east, north = outline.bounds
         middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
         self.view = View(middle, ((west + east) / 2, (south + north) / 2), scale, scale)
         self.taken: list[shapely.Polygon] = []
         self.leaders: list[shapely.LineString] = []
-        corners = np.asarray(pack.line.polygon(0.05).exterior.coords)
+        corners = np.asarray(outline.exterior.coords)
         self.ring = shapely.LinearRing(np.column_stack(self.view.at(*corners.T)))
 
     def draw(self, found: Sequence[Place], *, several: bool) -> None:
