@@ -525,7 +525,7 @@ def rate(
         for i in range(rows.shape[0]):
             work[i, 2] = np.inf if most[i] >= 0.0 else -1.0
         exactly = sums[:, 0].copy()
-        measure(rows, np.inf, rasters[1:], priced, scored, 1.0, most, sums)
+        measure(rows, 1000.0, rasters[1:], priced, scored, 1.0, most, sums)
         sums[:, 0] = exactly
     for i in range(rows.shape[0]):
         if most[i] < 0.0:

@@ -23,6 +23,8 @@ _WARMTH = np.array([(0.02, 0.0005), (0.2, 0.01), (300.0, 300.0)])
 """Of the annealing by exact measures: temperature, reach and weight as for line_search.Round."""
 _AGAIN = np.array([(0.02, 0.0005), (0.8, 0.01), (300.0, 300.0)])
 """The same where it sets out once more from the best places."""
+_SAME = 5e-4
+"""Where the best ends come as near to one another as this, there is nothing to be found beside them."""
 _PLACES, _WALKS = 2, 8
 """So many of these, and so many walks from each."""
 _BEST = 3
@@ -50,7 +52,7 @@ def searched(on: Search, aim: Aim, labour: Labour, known: Sequence[Egg] = ()) ->
         if sum(best >= max(bests) - _AGREE for best in bests) >= _ALIKE:
             break
     found.sort(key=lambda end: -end[0])
-    if found and labour.again:
+    if found and labour.again and (len(found) < _BEST or found[0][0] - found[_BEST - 1][0] > _SAME):
         # A little beside a good place there often is a better one.
         ends = np.array([(value, *position_of(egg, on.land.origin)) for value, egg in found])
         best = thinned_out(ends, near=0.5 * found[0][1].big_radius, turn=2 * math.pi, most=_PLACES)
