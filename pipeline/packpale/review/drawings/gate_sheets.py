@@ -10,6 +10,7 @@ from packpale.review.drawings.gate_plan import HEAD_MM, PLAN_MM, Gate, GatePlan,
 from packpale.review.drawings.sheet import FIELD, RULER, Sheet, Title, View, fitting_scale, scale_text
 from packpale.review.lettering import wrapped
 from packpale.review.model import PlotResult
+from packpale.review.subjects.gates import widest_open
 from packpale.review.words import Wording
 from packpale.settings import Project
 
@@ -71,8 +72,8 @@ def gate_sheet(gate: Gate, result: PlotResult, project: Project, wording: Wordin
 
 
 def _description(name: str, gate: Gate, wording: Wording) -> str:
-    worst = max(gate.leaves, key=lambda g: -1.0 if math.isnan(g.gap) else g.gap)
-    gap = "not known" if math.isnan(worst.gap) else wording.dimension(worst.gap)
+    worst = widest_open(gate.leaves).gap
+    gap = "not known" if math.isnan(worst) else wording.dimension(worst)
     return (
         f"{name}: leaves as seen from outside over the ground as it lies there, greatest gap below a shut leaf {gap}; "
         "plan with swings, airlock and vehicle."

@@ -1,11 +1,9 @@
 """The gate sheet: what a builder of gates has to know of each leaf."""
 
-import math
-
 from packpale.review.report.blocks import Section, link, paragraph, small
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
-from packpale.review.subjects.gates import GATE_LEAVES
+from packpale.review.subjects.gates import GATE_LEAVES, widest_open
 
 
 def gate_sheet(source: PlotSource) -> Section | None:
@@ -14,7 +12,7 @@ def gate_sheet(source: PlotSource) -> Section | None:
     if not leaves:
         return None
     fence = source.project.fence
-    worst = max(leaves, key=lambda g: -1.0 if math.isnan(g.gap) else g.gap)
+    worst = widest_open(leaves)
     blocks = (
         paragraph(
             f"The greatest gap below a shut leaf is {show.dimension(worst.gap)}, at gate {worst.gate} {worst.place}. A "

@@ -26,8 +26,7 @@ def order_of_work(source: PlotSource) -> Section:
         f"Set corner, bend and gate posts, then those between, plumb and braced. {hole_in}, as the structural design "
         "says. Let concrete harden before anything is strained.",
         "Hang the skirt in the trench in line with the fence's mesh, past footings on the enclosed side, down to the "
-        "bottom; laps of "
-        f"{show.dimension(mesh.lap_m)} tied every {show.dimension(mesh.lap_tie_spacing_m)}.",
+        f"bottom; laps of {show.dimension(mesh.lap_m)} tied every {show.dimension(mesh.lap_tie_spacing_m)}.",
         *(
             [
                 f"Fill the trench up to the bench in layers of about {show.dimension(0.2)}, each compacted, the same "

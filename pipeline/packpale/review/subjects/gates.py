@@ -1,12 +1,17 @@
 """The gate sheet: every leaf of every gate."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from packpale.earthworks.gates import GateLeaf
 from packpale.review.subjects.field import BOTH, PACK, PAGE, PLOT, Field, Subject
 from packpale.values.notes import Value, phrase
 from packpale.values.quantity import Quantity
+
+
+def widest_open(leaves: Iterable[GateLeaf]) -> GateLeaf:
+    """The leaf with the greatest gap below it, those whose gap is not known last."""
+    return max(leaves, key=lambda g: -1.0 if math.isnan(g.gap) else g.gap)
 
 
 def _name(g: GateLeaf) -> Value:

@@ -67,10 +67,8 @@ def _about(result: PlotResult) -> str:
     known = {None: "not known", 0.0: "exact"}.get(accuracy, f"about {accuracy or 0:g} m")
     return (
         f"Moved from {shown(crs)} to WGS 84; accuracy of that change as registered: {known}. Elevations are those of "
-        "the "
-        "elevation model that was given, in its own height system, not heights above the ellipsoid. A hand-held "
-        "receiver "
-        "finds a place to some metres: peg with pegs.csv, look around with this."
+        "the elevation model that was given, in its own height system, not heights above the ellipsoid. A hand-held "
+        "receiver finds a place to some metres: peg with pegs.csv, look around with this."
     )
 
 

@@ -28,8 +28,7 @@ BEFORE = (
     "Before the first stake: have buried services located and marked, walk the line, and look at what the ground does. "
     "No stake goes in where a cable, pipe or drain may lie.",
     "All lengths are horizontal and on the grid of the coordinates. On slopes hold the tape level, or step it down "
-    "with "
-    "a plumb line; a tape laid along ground that falls 1 in 10 reads 5 mm too much in every metre.",
+    "with a plumb line; a tape laid along ground that falls 1 in 10 reads 5 mm too much in every metre.",
     "Pull tapes evenly, read twice, and write down what was read. A check that is off by more than it may is not "
     "shared out: find the mistake.",
     "Pegs show where the fence goes. Heights and depths come from the levels in pegs.csv and are set with an "
@@ -47,8 +46,7 @@ def write_pegging(result: PlotResult, project: Project, path: Path) -> None:
         *_wrapped(f"Coordinates: {result.site.crs} ({crs.name}), east (x) and north (y) in metres."),
         *_wrapped(
             f"100 m on the grid are {100 / scale:.3f} m on the ground here (ellipsoid; heights above it left out). "
-            "Where "
-            "that matters, multiply every length below by it before taping."
+            "Where that matters, multiply every length below by it before taping."
         ),
         "",
         *(line for text in BEFORE for line in _bullet(text)),
