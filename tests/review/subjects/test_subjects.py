@@ -3,6 +3,7 @@
 import math
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -12,7 +13,8 @@ from packpale.review.subjects.__main__ import columns_page
 from packpale.review.subjects.climbing import CLIMBING_AIDS
 from packpale.review.subjects.crossings import CROSSINGS, crossings
 from packpale.review.subjects.dens import DENS
-from packpale.review.subjects.field import SUFFIXES, Field
+from packpale.review.subjects.field import BOTH, PAGE, POPUP, SUFFIXES, Field
+from packpale.review.subjects.line import EGG, FENCE_LINES
 from packpale.review.subjects.patrol import PATROL, PATROL_CHECKS, OnRound
 from packpale.review.words import Wording, plain
 from packpale.units import FOOT_M, HECTARE_M2
@@ -79,6 +81,28 @@ def test_a_column_s_unit_is_known_from_its_name(key, kind, value, si):
     said = Field(key, "", kind, of=lambda item: item).say(value)
     assert said.kind == kind
     assert said.value == pytest.approx(si)
+
+
+def test_a_value_is_found_by_its_attributes_and_is_none_where_one_of_them_is():
+    area = Field("area_m2", "Drained", "area", "path.area")
+    assert area.value(SimpleNamespace(path=SimpleNamespace(area=5.0))) == 5.0
+    assert area.value(SimpleNamespace(path=None)) is None
+    assert area.say(SimpleNamespace(path=None)) is None
+
+
+@pytest.mark.parametrize(
+    ("shown", "popup", "page"), [("", False, False), (POPUP, True, False), (PAGE, False, True), (BOTH, True, True)]
+)
+def test_a_field_is_told_where_it_says(shown, popup, page):
+    field = Field("x", "X", "text", shown=shown)
+    assert (field.popup, field.page) == (popup, page)
+
+
+def test_the_popup_of_a_fence_line_begins_with_what_it_encloses(fitting):
+    (line,) = FENCE_LINES.found(fitting, None)
+    titles = [title for title, _ in FENCE_LINES.popup(line, METRIC)]
+    assert titles[0] == "Area enclosed"
+    assert titles[-4:] == [field.head for field in EGG if field.popup]
 
 
 def test_longer_endings_are_found_before_those_they_end_in():
