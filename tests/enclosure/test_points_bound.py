@@ -162,6 +162,8 @@ def test_same_input_same_bound_and_never_more_than_is_known(ranges):
     assert bound_of(land, 10.0, eggs, **known) == known["at_most"]
     assert bound_of(land, 10.0, eggs, looks=0) == 10 * max(egg.area for egg in eggs)
     assert bound_of(MultiPolygon(), 10.0, eggs) == 10 * max(egg.area for egg in eggs)
+    # Too narrow for the strips: no such eggs can be known there.
+    assert bound_of(box(0, 0, 100, 3), 1.0, eggs, clearance=5.0) == 10 * max(egg.area for egg in eggs)
     # They may touch: told by cuts alone.
     touching = [fit.egg for fit in fit_packs(land, 2, 0.0, **ranges())]
     assert touching[-1].area <= bound_of(land, 0.0, touching) <= 1.2 * touching[-1].area

@@ -87,6 +87,8 @@ def smallest_of_several(
         # No room for a disc about a point.
         return smaller_of_two(land, separation, best_area=smallest, at_most=at_most, **ranges)
     kept = keeping_off(land, separation, ranges)
+    if kept.land.is_empty:
+        return at_most
     points, largest, eggs = _points(kept, known, looks)
     bound = at_most
     if largest < at_most:
