@@ -1,9 +1,11 @@
 """Rasters as pictures that lie on a web map: warped to the map's projection, one colour for each class."""
 
+import functools
+import io
 import math
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +16,8 @@ from packpale.site import Array, Cells, Grid
 MAP_CRS = "EPSG:3857"
 """The projection the maps are drawn in; pictures in it need no further bending."""
 
+MUCH_LARGER = 1.2
+"""Pixels that are larger than cells by this factor show the mean of those under them."""
 Classes = npt.NDArray[np.uint8]
 
 
@@ -58,24 +62,41 @@ def warp(values: Cells, grid: Grid, crs: str, onto: Frame, *, mean: bool) -> Arr
     ``mean`` averages where pixels are larger than cells; otherwise each pixel takes the cell under its centre, as
     classes need it.
     """
+    if mean and max(grid.cols / onto.width, grid.rows / onto.height) > MUCH_LARGER:
+        out = np.full((onto.height, onto.width), np.nan, np.float32)
+        _reproject(values.astype(np.float32), out, grid, crs, onto, nothing=np.nan, how="average")
+        return out.astype(np.float64)
+    under = _cells_under(grid, crs, onto)
+    return np.where(under < 0, np.nan, values.ravel()[under])
+
+
+@functools.lru_cache(maxsize=1)
+def _cells_under(grid: Grid, crs: str, onto: Frame) -> npt.NDArray[np.int32]:
+    """Number of the cell under each pixel's centre, row by row, -1 outside the grid: one for all pictures of a plot."""
+    out = np.full((onto.height, onto.width), -1, np.int32)
+    numbers = np.arange(grid.rows * grid.cols, dtype=np.int32).reshape(grid.shape)
+    _reproject(numbers, out, grid, crs, onto, nothing=-1, how="nearest")
+    return out
+
+
+def _reproject(
+    values: npt.NDArray[Any], out: npt.NDArray[Any], grid: Grid, crs: str, onto: Frame, *, nothing: float, how: str
+) -> None:
     from affine import Affine
     from rasterio.enums import Resampling
     from rasterio.warp import reproject
 
-    shrinks = max(grid.cols / onto.width, grid.rows / onto.height) > 1.2
-    out = np.full((onto.height, onto.width), np.nan, np.float32)
     reproject(
-        values.astype(np.float32),
+        values,
         out,
         src_transform=Affine(*grid.transform),
         src_crs=crs,
-        src_nodata=np.nan,
+        src_nodata=nothing,
         dst_transform=Affine(onto.pixel, 0, onto.west, 0, -onto.pixel, onto.north),
         dst_crs=MAP_CRS,
-        dst_nodata=np.nan,
-        resampling=Resampling.average if mean and shrinks else Resampling.nearest,
+        dst_nodata=nothing,
+        resampling=Resampling[how],
     )
-    return out.astype(np.float64)
 
 
 def png(classes: Classes, colours: Sequence[str]) -> bytes:
@@ -83,22 +104,15 @@ def png(classes: Classes, colours: Sequence[str]) -> bytes:
 
     ``classes`` is 0 where nothing is shown and k for the k-th of ``colours`` ("#rrggbb", or "" for nothing).
     """
-    import rasterio
-    from rasterio.errors import NotGeoreferencedWarning
-    from rasterio.io import MemoryFile
+    from PIL import Image
 
-    colormap = {0: (0, 0, 0, 0)}
-    for k, colour in enumerate(colours, start=1):
-        colormap[k] = (*_rgb(colour), 255) if colour else (0, 0, 0, 0)
-    rows, cols = classes.shape
-    with MemoryFile() as memory:
-        with rasterio.Env(GDAL_PAM_ENABLED="NO"), warnings.catch_warnings():
-            # A PNG carries no place on earth, so that the hint about a missing one does not apply.
-            warnings.simplefilter("ignore", NotGeoreferencedWarning)
-            with memory.open(driver="PNG", height=rows, width=cols, count=1, dtype="uint8", zlevel=6) as file:
-                file.write_colormap(1, colormap)
-                file.write(classes, 1)
-        return bytes(memory.read())
+    palette = [(0, 0, 0, 0), *((*_rgb(c), 255) if c else (0, 0, 0, 0) for c in colours)]
+    picture = Image.fromarray(classes)
+    picture.putpalette([part for colour in palette for part in colour[:3]])
+    packed = io.BytesIO()
+    # Packed a step less hard than usual: a third of the time for a twentieth more bytes.
+    picture.save(packed, "PNG", compress_level=4, transparency=bytes(colour[3] for colour in palette))
+    return packed.getvalue()
 
 
 def ramp(anchors: Sequence[str], steps: int) -> list[str]:
