@@ -56,7 +56,7 @@ class Reading:
         before[1:, 0] = codes[:-1, 0]
         difference = codes - before  # wraps round, and so does the sum in the page
         planes = [difference & 255, difference >> 8] if self.wide else [difference & 255]
-        return base64.b64encode(zlib.compress(np.stack(planes).astype(np.uint8).tobytes(), 6)).decode("ascii")
+        return base64.b64encode(zlib.compress(np.stack(planes).astype(np.uint8).tobytes(), 4)).decode("ascii")
 
 
 @dataclass(frozen=True)
