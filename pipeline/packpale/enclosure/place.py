@@ -129,7 +129,7 @@ def staked_out(
 ) -> Pack:
     """A fence line staked out, posted and gated; without the ``means`` of its ground, which are NaN then, if told."""
     grid, trench = site.grid, project.trench
-    enclosed = cells_inside(line, site) if means else np.zeros(grid.shape, bool)
+    enclosed = cells_inside(line, site) if means else None
     over = stretches(line, land.soft, inside=trench.inside_strip_m, outside=trench.outside_strip_m)
     gates = place_gates(
         line,
@@ -169,6 +169,8 @@ def cells_inside(line: Line, site: Site) -> Mask:
     return cells_within([line.polygon(CHORD_ERROR_M)], site.grid)
 
 
-def _mean(values: Cells, where: Mask) -> float:
+def _mean(values: Cells, where: Mask | None) -> float:
+    if where is None:
+        return math.nan
     known = values[where & np.isfinite(values)]
     return float(known.mean(dtype=np.float64)) if known.size else math.nan
