@@ -84,11 +84,15 @@ def test_two_packs_have_a_list_each(fitting):
 
 def test_sheet_says_in_a_line_what_the_ground_is_for_the_animals(run, fitting):
     (found,) = fitting.care.insides
-    known = dataclasses.replace(found, wood=0.25, mapped_water=0.0, wet=None, streams=31.6, lowest=300.0, highest=312.4)
+    known = dataclasses.replace(
+        found, wood=0.25, mapped_water=0.0, wet=None, hollows=0.06, streams=31.6, lowest=300.0, highest=312.4
+    )
     plot = dataclasses.replace(fitting, care=dataclasses.replace(fitting.care, insides=(known,)))
     said = animals(factory.source(plot)).replace("\N{NO-BREAK SPACE}", " ").split(", ")
-    assert said[:4] == ["25 % woodland", "no water", "32 m of streams", "12 m from the lowest to the highest ground"]
-    assert said[4].startswith(f"{len(fitting.care.dens)} place")
+    assert said[:2] == ["25 % woodland", "no water"]
+    assert said[2:4] == ["6 % hollows that can stand in water", "32 m of streams"]
+    assert said[4] == "12 m from the lowest to the highest ground"
+    assert said[5].startswith(f"{len(fitting.care.dens)} place")
     # What is not known is not told as none of it.
     assert not any("wet" in part for part in said)
     text = html_pages.read(run.folder / "index.html").text

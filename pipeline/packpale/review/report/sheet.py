@@ -41,27 +41,38 @@ def _map(source: PlotSource) -> Picture:
 
 def animals(source: PlotSource) -> str:
     """What the ground inside holds, and what of it nobody sees; what is not known is left to the page."""
-    return "; ".join(source.of_pack(ground.pack) + ", ".join(_of(source, ground)) for ground in source.care.insides)
+    of_packs = (
+        source.of_pack(ground.pack) + ", ".join([*_ground(source, ground), *_company(source, ground.pack)])
+        for ground in source.care.insides
+    )
+    return "; ".join(of_packs)
 
 
-def _of(source: PlotSource, ground: Inside) -> Iterator[str]:
-    show, care = source.show, source.care
+def _ground(source: PlotSource, ground: Inside) -> Iterator[str]:
+    show = source.show
     for share, what in ((ground.wood, "woodland"), (ground.mapped_water, "water"), (ground.wet, "wet ground")):
         if share is not None:
             yield f"{show.percent(share)} {what}" if share else f"no {what}"
+    if ground.hollows:
+        yield f"{show.percent(ground.hollows)} hollows that can stand in water"
     if ground.streams:
         yield f"{show.length(ground.streams)} of streams"
     if ground.relief is not None:
         yield f"{show.length(ground.relief)} from the lowest to the highest ground"
+
+
+def _company(source: PlotSource, pack: int) -> Iterator[str]:
+    """Dens, and who is near."""
+    care = source.care
     if source.project.dens.count:
-        count = sum(den.pack == ground.pack for den in care.dens)
+        count = sum(den.pack == pack for den in care.dens)
         yield f"{counted(count, 'place') if count else 'no places'} found for a den"
     for seen in care.viewing.packs if care.viewing else ():
-        if seen.pack == ground.pack and math.isfinite(seen.refuge_share):
+        if seen.pack == pack and math.isfinite(seen.refuge_share):
             most = "at most " if seen.is_bound else ""
-            yield f"{most}{show.percent(seen.refuge_share)} out of sight of the viewing points"
+            yield f"{most}{source.show.percent(seen.refuge_share)} out of sight of the viewing points"
     for two in care.neighbours:
-        if two.packs[0] == ground.pack:
+        if two.packs[0] == pack:
             heard = "howls are heard" if min(two.excess) >= 0 else "not all howls are heard"
             yield f"{heard} between it and pack {two.packs[1]}"
 
