@@ -12,15 +12,25 @@ from packpale.enclosure.model import Fit
 from packpale.enclosure.place_line import place_line
 
 FEW = Labour(
-    100,
+    160,
     (
-        Round(300, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=60.0, kept=10),
+        Round(200, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=60.0, kept=12),
         Round(1000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=120.0, kept=5),
     ),
     200,
     again=300,
 )
 """What the menu spends on each of its lines: a tenth of what is spent on the line that is built."""
+SOME = Labour(
+    150,
+    (
+        Round(600, (0.1, 0.01), (0.5, 0.1), (6.0, 30.0), samples=80.0, kept=24),
+        Round(2000, (0.05, 0.002), (0.3, 0.02), (20.0, 80.0), samples=120.0, kept=10),
+    ),
+    300,
+    again=600,
+)
+"""What it spends on the largest for each share, of which there are several only where the ground is rough."""
 MORE = Labour(
     400,
     (
@@ -51,7 +61,7 @@ class PricedLines:
     def largest(self, share: float) -> Fit | None:
         """As ``alternatives.Lines`` has it, the others too."""
         known = next((e for e in self._by(lambda e: -e.area) if self.holds(e, share)), None)
-        egg = largest(self.on, share, FEW, known)
+        egg = largest(self.on, share, SOME, known)
         if egg is None:
             return None
         self.found.append(egg)
