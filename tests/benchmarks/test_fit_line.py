@@ -19,11 +19,12 @@ from real_grounds import real_grounds
 SHARES = (0.0, 0.05, 0.1, 0.2)
 RANGES = {"taper": (0.5, 0.9), "aspect": (1.1, 1.6), "min_radius": 8.0}
 CHOSEN = slice(*(int(n) if n else None for n in os.environ.get("PACKPALE_PLOTS", ":").split(":")))
-# One pass, where the usual search takes shorter ones until two agree.
+# One pass, where the usual search takes shorter ones until four find the same.
 LONG = Labour(
     starts=4 * USUAL.starts,
     rounds=tuple(replace(r, steps=int(2.5 * r.steps), kept=3 * r.kept) for r in USUAL.rounds),
     polish=2 * USUAL.polish,
+    again=2 * USUAL.again,
 )
 
 

@@ -1,4 +1,4 @@
-"""Whole menus of the examples' plots: processor time, and prices beside those of a search four times as long.
+"""Whole menus of the examples' plots: processor time, and prices beside those of the search that is used for the line that is built.
 
 To be reached: a menu within 8 s a plot on one core.
 """
