@@ -1,4 +1,4 @@
-"""Whole menus of the examples' plots: processor time, and prices beside those of the search that is used for the line that is built.
+"""Whole menus of the examples' plots: processor time, and prices beside those of the search for a line to be built.
 
 To be reached: a menu within 8 s a plot on one core.
 """
