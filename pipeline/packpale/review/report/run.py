@@ -9,6 +9,7 @@ from packpale.review.report.blocks import Block, Chart, Section
 from packpale.review.report.front import RunSource
 from packpale.review.report.notes import gravest, notes_section
 from packpale.review.report.plot import PlotReport
+from packpale.review.report.sheet import on_paper
 from packpale.review.report.sizes import sizes
 from packpale.review.words.notes import told_once
 from packpale.values.notes import Note
@@ -43,19 +44,18 @@ def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Cha
     first_figures = front.more_figures(source, MOST_PRINTED)
     told = [_ToldPlot(source, number, plots, notes.plots) for number in range(len(source.told))]
     sheets = tuple(plot.sheet() for plot in told)
-    after = (front.how_sure(source), *sheets, front.others(source), front.run_notes(source, notes.run))
+    sure, rest = front.how_sure(source), (front.others(source), front.run_notes(source, notes.run))
     details = tuple(plot.details() for plot in told)
     rests_on = basis(source.project, source.show, source.record)
     folded = replace(figures, look="folded") if figures else None
     return RunReport(
         head=head,
-        index=_there(ranking, costs, *first, folded, *after),
+        index=_there(ranking, costs, *first, folded, sure, *sheets, *rest),
         basis=rests_on,
         printed=(
             *head,
-            *_there(
-                front.ranking(source, overview, MOST_PRINTED), *first, first_figures, costs, *after, *details, *rests_on
-            ),
+            *_there(front.ranking(source, overview, MOST_PRINTED), *first, first_figures, costs, sure),
+            *_there(*map(on_paper, sheets), *rest, *details, *rests_on),
         ),
     )
 

@@ -2,9 +2,21 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from packpale.care.inside import Inside
-from packpale.review.report.blocks import Block, Columns, Paragraph, Picture, Section, figures, link, paragraph, words
+from packpale.review.report.blocks import (
+    Block,
+    Columns,
+    Paragraph,
+    Picture,
+    Section,
+    figures,
+    link,
+    paragraph,
+    text_of,
+    words,
+)
 from packpale.review.report.holding import holding_section
 from packpale.review.report.price import honest_range
 from packpale.review.report.source import PlotSource
@@ -13,14 +25,22 @@ from packpale.review.subjects.tables import RANKING, Whole
 from packpale.review.words import begun, counted
 from packpale.values.quantity import Span
 
+ANIMALS = "For the animals"
+"""How the line on the ground inside begins."""
+
 
 def plot_sheet(source: PlotSource) -> Section:
     """The sheet, without a rank and notes: a plot does not know the others, nor what it has in common with them."""
     pictured = Columns(((_map(source),), (main_figures(source),)), "map")
     held: tuple[Block, ...] = ()
     if source.result.enclosure.packs and source.result.earthworks:
-        held = (paragraph(source.see("For the animals", "inside"), f": {animals(source)}."), holding_section(source))
+        held = (paragraph(source.see(ANIMALS, "inside"), f": {animals(source)}."), holding_section(source))
     return Section(source.plot_id, (*_verdict(source), pictured, *held), look="sheet")
+
+
+def on_paper(sheet: Section) -> Section:
+    """A sheet for print, where two stand on a page: what is inside is told with the plot's details alone."""
+    return replace(sheet, blocks=tuple(b for b in sheet.blocks if not text_of(b).startswith(ANIMALS)))
 
 
 def _verdict(source: PlotSource) -> Iterator[Block]:
