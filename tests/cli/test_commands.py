@@ -129,3 +129,11 @@ def test_ready_made_settings_have_no_fault(config):
     done = packpale("check", config)
     assert done.returncode == 0, done.stderr
     assert "no fault" in done.stdout
+
+
+def test_each_process_works_with_one_thread_where_nobody_says_otherwise(monkeypatch):
+    monkeypatch.setattr(os, "environ", {"OMP_NUM_THREADS": "3"})
+    monkeypatch.setattr("sys.argv", ["packpale", "--help"])
+    with pytest.raises(SystemExit):
+        cli.main()
+    assert os.environ == {"OMP_NUM_THREADS": "3", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}

@@ -8,7 +8,7 @@ from pyproj import CRS
 from shapely.geometry import shape
 
 from packpale.review.layers.geopackage import write_geopackage
-from packpale.review.plot_layers import read_layer
+from packpale.review.plot_layers import read_layer, read_layers
 from packpale.review.summary import read_summary
 from review import factory
 from told import say
@@ -255,3 +255,22 @@ def test_the_layers_of_a_plot_are_those_of_the_run(run):
 def test_a_layer_that_is_not_there_has_no_rows(run):
     assert len(read_layer(run.folder / "plots/plot-2/layers.gpkg", "fence_lines")) == 0
     assert len(read_layer(run.folder / "plots/plot-0/layers.gpkg", "fence_lines")) == 1
+
+
+def test_layers_are_read_back_as_another_library_reads_them(run):
+    path = run.folder / "plots/plot-0/layers.gpkg"
+    there = read_layers(path)
+    assert sorted(there) == sorted(fiona.listlayers(path))
+    kinds = set()
+    for name, layer in there.items():
+        with fiona.open(path, layer=name) as file:
+            rows = list(file)
+        assert len(layer) == len(rows) > 0
+        for told, row in zip(layer.rows(), rows, strict=True):
+            geometry = told.pop("geometry")
+            assert told == dict(row.properties)
+            assert [type(v) for v in told.values()] == [type(v) for v in row.properties.values()]
+            kinds |= {type(v) for v in told.values()}
+            assert (geometry is None) == (row.geometry is None)
+            assert geometry is None or geometry.equals_exact(shape(row.geometry), 0.0)
+    assert kinds == {str, int, float, bool, type(None)}
