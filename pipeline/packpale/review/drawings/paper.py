@@ -144,7 +144,7 @@ def _line(line: Line, clips: Sequence[Box], high: float) -> str:
 
 
 def _path(points: npt.NDArray[np.float64], high: float) -> str:
-    flat = np.column_stack([points[:, 0], high - points[:, 1]]).ravel().tolist()
+    flat = (points * (1.0, -1.0) + (0.0, high)).ravel().tolist()
     return "M" + _IDLE.sub("", "L".join(["%.4f %.4f"] * len(points)) % tuple(flat))
 
 

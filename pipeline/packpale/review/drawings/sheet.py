@@ -165,7 +165,7 @@ class Sheet:
         clip: Box | None = None,
     ) -> None:
         """Line through points; ``name`` becomes its id in the SVG, ``clip`` is a box it does not leave."""
-        points = np.column_stack([np.asarray(x, float), np.asarray(y, float)])
+        points = np.array([x, y], float).T
         self.marks.append(Line(points, width, colour, tuple(width * d for d in dash), name, clip))
 
     def fill(self, x: Numbers, y: Numbers, *, colour: str, clip: Box | None = None) -> None:
