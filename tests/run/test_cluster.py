@@ -209,10 +209,10 @@ def test_a_worker_that_is_not_as_it_should_be_computes_nothing(job, change, said
 
 
 def test_a_plot_of_an_unfit_worker_is_computed_by_another(job):
-    """The first worker sees no output folder, the second no elevation, the third everything."""
+    """Two workers see no output folder, one no elevation, the last everything."""
     elevation = job.inputs.elevation
     gone = replace(elevation, tiles=tuple(replace(t, files=(t.path / "x", *t.files)) for t in elevation.tiles))
-    changes = [{"run": "elsewhere"}, {"inputs": replace(job.inputs, elevation=gone)}, {}]
+    changes = [{"run": "elsewhere"}, {"run": "elsewhere"}, {"inputs": replace(job.inputs, elevation=gone)}, {}]
     told, seen = [], []
 
     class Three(ThisProcess):
@@ -231,7 +231,9 @@ def test_a_plot_of_an_unfit_worker_is_computed_by_another(job):
     assert plots.compute(Three(), at_once=1, memory=1e12, refused=refused) == []
     assert plots.outcomes[job.plot_id].status == "done"
     assert (progress.done, progress.failed) == (1, 0)
-    assert [m.name if m else None for m in seen] == [None, "x", None]
+    assert [m.name if m else None for m in seen] == [None, None, "x", None]
+    # Once, though nobody took them away.
+    assert len(progress.remarks) == len(progress.told) == 2
     assert "does not see the output folder" in told[0]
     assert re.search(r"worker on .*: does not see .*x; share folder and inputs", " ".join(told))
 

@@ -41,7 +41,9 @@ class Progress:
     compiling: bool = False
     """Whether the calculations are being compiled, which is done once on each machine."""
     remarks: list[str] = field(default_factory=list)
-    """What a caller has to be told beside how plots ended, one line each."""
+    """What a caller has to be told beside how plots ended, one line each; who tells them takes them away."""
+    told: set[str] = field(default_factory=set)
+    """All remarks there have been."""
 
     @property
     def seconds_left(self) -> float | None:
@@ -126,7 +128,8 @@ class Plots:
         self._watch(self._progress, None)
 
     def _tell(self, remark: str) -> None:
-        if remark:
+        if remark and remark not in self._progress.told:
+            self._progress.told.add(remark)
             self._progress.remarks.append(remark)
             self._watch(self._progress, None)
 
