@@ -60,7 +60,7 @@ def test_run_and_check_refuse_such_a_plot_before_anything_is_computed(tmp_path, 
 
 
 @pytest.mark.parametrize(
-    ("megabytes", "said"), [(100_000, "100.0 GB may be used, enough for 3"), (1400, "1.4 GB may be used, enough for 2")]
+    ("megabytes", "said"), [(100_000, "100.0 GB may be used, enough for 3"), (1900, "1.9 GB may be used, enough for 2")]
 )
 def test_check_tells_windows_memory_and_disk(tmp_path, monkeypatch, megabytes, said):
     made = Made(tmp_path)
@@ -72,7 +72,7 @@ def test_check_tells_windows_memory_and_disk(tmp_path, monkeypatch, megabytes, s
     assert len(lines) == 5
     cells = [int(n.replace(",", "")) for n in re.findall(r"[\d,]+\d", lines[1])]
     assert cells[0] == sum(cells[2:]) if cells[1] == 2 else cells[0] > 0
-    assert lines[2] == f"memory: about 0.6 GB for a worker with the largest plot; {said} at one time on 3 cores"
+    assert lines[2] == f"memory: about 0.9 GB for a worker with the largest plot; {said} at one time on 3 cores"
     assert lines[3].startswith("disk: about ")
 
 

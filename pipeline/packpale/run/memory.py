@@ -9,9 +9,10 @@ from packpale.settings import Project
 from packpale.site.inputs import Inputs, plot_window
 from packpale.units import measured
 
-WORKER_BYTES = 600_000_000
-"""Memory of a worker process without the window of its plot: libraries, compiled calculations, drawings, and the ground
-round the window, which never has more cells than ``site.around.MOST_CELLS``."""
+WORKER_BYTES = 850_000_000
+"""Memory of a worker process without the window of its plot: libraries, compiled calculations, drawings, the ground
+round the window, which never has more cells than ``site.around.MOST_CELLS``, and what stays from
+plots before."""
 CELL_BYTES = 100
 """Memory that a plot takes for each cell of its window."""
 LATE_BYTES, LATE_CELLS = 400_000_000, 4_000_000
