@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from line_costs import along
-from packpale.earthworks.line_rates import line_rates
+from packpale.earthworks.line_rates import line_cost, line_rates
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.line_ground import COST_STEP_M
 from packpale.enclosure.over_limits import over_limits_m
 from packpale.enclosure.place import cells_inside
 from packpale.land.surroundings import cells_within
@@ -52,7 +51,7 @@ def figures_by_the_program(egg, result, project):
     site, land, trench = result.site, result.land, project.trench
     rates, grid = line_rates(site, project), result.site.grid
     over = over_limits_m(egg, land.soft, inside=trench.inside_strip_m, outside=trench.outside_strip_m)
-    price = along(egg, rates.per_m, grid, COST_STEP_M) + rates.per_over_limit_m * over + rates.fixed
+    price = along(egg, rates.per_m, grid, line_cost(site, project).step) + rates.per_over_limit_m * over + rates.fixed
     at = egg.points_at((np.arange(4000) + 0.5) / 4000 * egg.perimeter)
     rock = float((grid.nearest(site.soil.depth_to_rock, at.x, at.y) < trench.depth_m).mean()) * egg.perimeter
     inside = cells_inside(egg, site)
