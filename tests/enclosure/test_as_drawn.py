@@ -67,7 +67,8 @@ def placed(*lines, usable=PLOT, limits=(), **settings):
 
 
 def test_the_line_is_used_as_it_is():
-    shape = at((50, 50), (50, 120), (90, 90), (150, 140), (160, 60))
+    # No cell's centre lies on it.
+    shape = at((50.3, 50.2), (50.3, 120.4), (90.2, 90.3), (150.4, 140.2), (160.3, 60.4))
     enclosure = placed(shape)
     (pack,) = enclosure.packs
     assert enclosure.feasible

@@ -131,7 +131,8 @@ def test_ground_without_room_has_no_menu():
 def test_the_menu_never_falls_behind_what_is_built(even, monkeypatch):
     # A search that hardly looks, and the line that a long one has found.
     hasty = Labour(1, (Round(1, (0.1, 0.01), (0.5, 0.1), (3.0, 15.0), samples=100.0, kept=1),), 1)
-    monkeypatch.setattr(priced_lines, "FEW", hasty)
+    for usual in ("FEW", "SOME"):
+        monkeypatch.setattr(priced_lines, usual, hasty)
     found = next(a.egg for a in even if a.aim == "share" and a.value == 0.0)
     settings = project(menu_ha=[0.2], line_over_limits=0.0)
     alone, _ = menu_of(GROUND, settings, pricing())

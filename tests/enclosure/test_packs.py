@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from shapely import affinity
-from shapely.geometry import MultiPolygon, box
+from shapely.geometry import MultiPolygon, Polygon, box
 
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fit import Shapes, fit_largest
@@ -89,6 +89,20 @@ def test_a_cut_off_the_middle_of_an_l_is_found(ranges):
             if None not in pair:
                 best = max(best, smallest(pair))
     assert smallest(fits) >= best * (1 - 1e-6)
+
+
+@pytest.mark.parametrize("turn", [0.1, 0.8, 1.7])
+def test_three_hold_what_thirds_round_the_middle_of_a_triangle_hold(turn, ranges):
+    # Each third keeps half the distance from the other two, which here is the strip that eggs keep free.
+    corners = [
+        (100 * math.cos(turn + 2 * math.pi * k / 3), 100 * math.sin(turn + 2 * math.pi * k / 3)) for k in range(3)
+    ]
+    (ax, ay), (bx, by), (cx, cy) = corners
+    by_corners = Polygon([(0, 0), corners[0], corners[1]])
+    by_sides = Polygon([(0, 0), ((ax + cx) / 2, (ay + cy) / 2), corners[0], ((ax + bx) / 2, (ay + by) / 2)])
+    third = max(fit_largest(land, **ranges(clearance=5.0)).egg.area for land in (by_corners, by_sides))
+    fits = fit_packs(Polygon(corners), 3, 10.0, **ranges(clearance=5.0))
+    assert smallest(fits) > third * 0.9995
 
 
 def test_two_rooms_hold_their_own_largest_eggs(ranges):

@@ -42,6 +42,7 @@ from packpale.site.grid import Array
 
 _DIRECTIONS = 12
 _HALVINGS = 4
+_TURNS = 6
 _REFINED = 6
 
 
@@ -196,6 +197,7 @@ def _from_cuts(
                 for j in range(4):
                     pair = [_quick(piece, shapes) for piece in rest.cut(angle + math.pi * j / 4, 0.5, width)]
                     sets.append([single, *pair])
+        sets += _round_the_middle(whole, shapes, width)
     return [_Set(tuple(e for e in eggs if e is not None)) for eggs in sets if None not in eggs]
 
 
@@ -211,6 +213,15 @@ def _balanced(whole: "_Piece", shapes: Shapes, angle: float, width: float) -> li
             low = middle
         else:
             high = middle
+    return found
+
+
+def _round_the_middle(whole: "_Piece", shapes: Shapes, width: float) -> list[list[Egg | None]]:
+    """Eggs in three parts that meet in the middle of the land, a third of the directions each."""
+    third, found = 2 * math.pi / 3, []
+    for i in range(_TURNS):
+        rays = [third * (k + i / _TURNS) for k in range(3)]
+        found.append([_quick(whole.between(ray, ray + third, width), shapes) for ray in rays])
     return found
 
 
@@ -234,6 +245,22 @@ class _Piece:
             _Piece(behind(self.land, angle, at - width / 2), self.points[along <= at - width / 2]),
             _Piece(behind(self.land, angle + math.pi, -at - width / 2), self.points[along >= at + width / 2]),
         )
+
+    def between(self, low: float, high: float, width: float) -> "_Piece":
+        """The piece between two rays from the middle of the land, half a strip's width off either.
+
+        ``low`` and ``high`` are their directions, counter-clockwise from east and less than half a turn apart [rad].
+        """
+        if self.land is None or not len(self.points):
+            return self
+        middle, piece = self.points[:, :2].mean(axis=0), self
+        # Normals that point out of the piece.
+        for angle in (low - math.pi / 2, high + math.pi / 2):
+            normal = np.array([math.cos(angle), math.sin(angle)])
+            at = float(middle @ normal) - width / 2
+            land = behind(piece.land, angle, at) if piece.land else None
+            piece = _Piece(land, piece.points[piece.points[:, :2] @ normal <= at])
+        return piece
 
 
 def _quick(piece: _Piece, shapes: Shapes) -> Egg | None:
