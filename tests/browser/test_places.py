@@ -15,6 +15,7 @@ def test_every_place_has_its_letter_on_the_map(watched, run, fitting):
     pack = fitting.enclosure.packs[0]
     names = [p.name for p in places(fitting, factory.project(), pack)]
     names += [f"H{k + 1}" for k in range(len(pack.touches))]
+    names += [f"pit {k + 1}" for k in range(len(fitting.earthworks.uncertainty.pits))]
     assert len(names) > 5
     assert sorted(page.locator(".sign").all_text_contents()) == sorted(names)
 

@@ -11,6 +11,7 @@ import shapely
 from defusedxml.ElementTree import fromstring
 
 from packpale.enclosure.drawn import DrawnLine
+from packpale.review.maps.holding_layers import places_layer
 from packpale.review.maps.plot_map import plot_map
 from packpale.review.maps.themes import themes
 from packpale.review.maps.trench_layers import STRETCHES
@@ -179,3 +180,10 @@ def _imperial(plot):
     (theme,) = [t for t in themes(plot, factory.project(), wording) if t.key == "pit_distance"]
     assert all(re.search(r"ft$", text) for _, text in theme.legend())
     return theme.legend()
+
+
+def test_each_advised_pit_has_its_sign_on_the_map(fitting):
+    signs = [s.sign for s in places_layer(factory.map_source(fitting)).shapes]
+    pits = fitting.earthworks.uncertainty.pits
+    assert pits
+    assert signs[-len(pits) :] == [f"pit {k}" for k in range(1, len(pits) + 1)]

@@ -20,6 +20,7 @@ from packpale.review.subjects.field import told
 from packpale.review.subjects.holds import LETTERS, PLACES, places
 from packpale.review.subjects.line import TOUCHES, Held
 from packpale.review.subjects.stretches import (
+    ADVISED_PITS,
     CLIMB_STRETCHES,
     DIG_STRETCHES,
     Along,
@@ -204,3 +205,7 @@ def _signs(source: MapSource, pack: Pack) -> Iterator[Shape]:
     for number, touch in enumerate(pack.touches, start=1):
         rows = told(TOLD_OF_A_TOUCH, Held(pack.number, touch), source.show)
         yield shape(f"H{number}", "held by a limit", touch.chainage, rows)
+    for row in source.found(ADVISED_PITS):
+        if row["pack"] == pack.number:
+            rows = ADVISED_PITS.popup(row, source.show)
+            yield shape(f"pit {row['pit']}", "a trial pit would narrow the price", row["chainage_m"], rows)

@@ -120,7 +120,9 @@ def figure(quantity: Quantity, *, imperial: bool, currency: str) -> str:
         case "duration":
             return given_duration(value) if quantity.given else duration(value)
     unit = unit_for(quantity.kind, abs(value), imperial=imperial)
-    return joined(_number(value, unit, quantity, imperial=imperial), unit.name)
+    # What is not nothing is not told as nothing.
+    short = quantity.kind == "length" and not quantity.given and 0 < value < 0.5 * unit.size
+    return joined("under 1" if short else _number(value, unit, quantity, imperial=imperial), unit.name)
 
 
 def span(found: Span, *, imperial: bool, currency: str) -> str:
