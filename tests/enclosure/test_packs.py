@@ -105,6 +105,22 @@ def test_three_hold_what_thirds_round_the_middle_of_a_triangle_hold(turn, ranges
     assert smallest(fits) > third * 0.9995
 
 
+def test_one_of_two_rooms_beside_a_neck_holds_two_of_three(ranges):
+    land = LANDS["neck"]
+    west, south, east, north = land.bounds
+    middle = (west + east) / 2
+    one = MultiPolygon([land.intersection(box(west, south, middle - 5, north))])
+    other = MultiPolygon([land.intersection(box(middle + 5, south, east, north))])
+    apart = max(
+        min(
+            smallest(fit_packs(two, 2, 10.0, **ranges(clearance=5.0))),
+            fit_largest(single, **ranges(clearance=5.0)).egg.area,
+        )
+        for two, single in ((one, other), (other, one))
+    )
+    assert smallest(fit_packs(land, 3, 10.0, **ranges(clearance=5.0))) > 0.9999 * apart
+
+
 def test_two_rooms_hold_their_own_largest_eggs(ranges):
     rooms = [box(0, 0, 80, 60), affinity.rotate(box(100, 0, 190, 62), 10)]
     expected = sorted((fit_largest(r, **ranges()).egg.area for r in rooms), reverse=True)

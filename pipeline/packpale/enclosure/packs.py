@@ -188,9 +188,10 @@ def _from_cuts(
             sets += _balanced(whole, shapes, angle, width)
     else:
         for i in range(8):
-            for share in (1 / 3, 2 / 3):
+            # Where a neck parts the land in two, one half may hold two eggs as large as the other's.
+            for share, way in ((1 / 3, 1), (1 / 2, 1), (1 / 2, -1), (2 / 3, -1)):
                 angle = math.pi * i / 8
-                one, rest = whole.cut(angle, share, width)[:: 1 if share < 0.5 else -1]
+                one, rest = whole.cut(angle, share, width)[::way]
                 single = _quick(one, shapes)
                 if single is None:
                     continue
