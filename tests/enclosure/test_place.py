@@ -191,15 +191,26 @@ def test_reason_says_what_there_is_and_what_takes_the_rest(make_site, make_land,
     strip = make_project().trench.outside_strip_m
     assert say(enclosure.reason) == (
         "no fence line fits that bends no tighter than a radius of 15 m. The largest patch that may be enclosed has "
-        f"0.24 ha; its largest circle has a radius of 20.00 m, of which the strip outside the fence takes {strip:.2f} "
-        "m. What takes most of the plot: steeper than 20 degrees (18 %), plot boundary setback of 3 m (6 %)"
+        f"0.24 ha; its largest circle has a radius of 20 m, of which the strip outside the fence takes {strip:.2f} m. "
+        "What may not be enclosed: steeper than 20 degrees (18 % of the plot), plot boundary setback of 3 m (6 % of "
+        "the plot)"
+    )
+
+
+def test_reason_tells_what_only_the_line_keeps_off_apart(make_site, make_land, make_project):
+    steep = dataclasses.replace(STEEP, share=0.94, may_lie_inside=True)
+    enclosure = place(make_site(), make_land(box(0, 0, 0, 0), (SETBACK, steep)), make_project())
+    assert say(enclosure.reason).endswith(
+        "What may not be enclosed: plot boundary setback of 3 m (6 % of the plot). What the line has to keep off: "
+        "steeper than 20 degrees (94 % of the plot)"
     )
 
 
 def test_reason_where_nothing_is_usable(make_site, make_land, make_project):
     enclosure = place(make_site(), make_land(box(0, 0, 0, 0), (STEEP,)), make_project())
     assert say(enclosure.reason) == (
-        "no land that may be enclosed is left on the plot. What takes most of the plot: steeper than 20 degrees (18 %)"
+        "no land that may be enclosed is left on the plot. What may not be enclosed: steeper than 20 degrees (18 % of "
+        "the plot)"
     )
 
 

@@ -180,7 +180,7 @@ def nothing_fits(plot_id="south field", **place):
 
     ground = site(plot_id, **place)
     most = "steeper than 20 degrees (18 %)"
-    reason = f"no fence line fits. The largest usable patch has 0.31 ha. What takes most of the plot: {most}"
+    reason = f"no fence line fits. The largest usable patch has 0.31 ha. What may not be enclosed: {most}"
     return PlotResult(ground, assess_land(ground, project()), Enclosure((), phrase(reason)), None, None)
 
 

@@ -16,13 +16,7 @@ def reason(site: Site, land: Land, project: Project, fitting: int) -> Phrase:
 
     ``fitting`` of them do.
     """
-    taking = [limit for limit in sorted(land.limits, key=lambda limit: -limit.share) if limit.share >= 0.005][:3]
-    limits = phrase("")
-    if taking:
-        named = tuple(
-            phrase("{limit} ({share})", limit=limit.name, share=Quantity(limit.share, "share")) for limit in taking
-        )
-        limits = phrase(". What takes most of the plot: {named}", named=named)
+    limits = _limits(land)
     if land.enclosable.is_empty:
         return phrase("no land that may be enclosed is left on the plot{limits}", limits=limits)
     largest = max(land.enclosable.geoms, key=lambda part: part.area)
@@ -31,10 +25,29 @@ def reason(site: Site, land: Land, project: Project, fitting: int) -> Phrase:
         "which the strip outside the fence takes {strip}{limits}",
         first=_none_fits(site, land, project) if fitting == 0 else _some_fit(project, fitting),
         area=Quantity(largest.area, "area"),
-        radius=Quantity(_depth(largest), "dimension"),
+        radius=Quantity(_depth(largest), "length"),
         strip=Quantity(project.trench.outside_strip_m, "dimension"),
         limits=limits,
     )
+
+
+def _limits(land: Land) -> Phrase:
+    """The limits that take most: those that keep all of an enclosure off, and those that keep off its line alone."""
+    taking = [limit for limit in sorted(land.limits, key=lambda limit: -limit.share) if limit.share >= 0.005][:3]
+    no_go, line_only = (
+        tuple(
+            phrase("{limit} ({share} of the plot)", limit=limit.name, share=Quantity(limit.share, "share"))
+            for limit in taking
+            if limit.may_lie_inside == inside
+        )
+        for inside in (False, True)
+    )
+    text, named = "", dict[str, Value]()
+    if no_go:
+        text, named["no_go"] = text + ". What may not be enclosed: {no_go}", no_go
+    if line_only:
+        text, named["line_only"] = text + ". What the line has to keep off: {line_only}", line_only
+    return Phrase(text, named)
 
 
 def _some_fit(project: Project, fitting: int) -> Phrase:

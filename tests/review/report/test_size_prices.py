@@ -58,6 +58,17 @@ def test_where_a_line_encloses_more_than_asked_for_it_says_how_much():
     assert section(("moss", moss)).more == (("A", "moss", ("–",)),)
 
 
+def test_a_step_that_reaches_further_than_its_head_says_from_where_to_where():
+    moss = [row("size", 0.5, 5_000.0, 70_000.0), *(row("size", s, 50_000.0, 205_000.0) for s in (1.0, 2.0, 5.0))]
+    found = section(("moss", moss))
+    # (205,000 - 70,000) / 4.5 ha
+    assert found.more == (("A", "moss", ("30,000 (0.50 ha to 5.00 ha)", "–", "–")),)
+    # Level from the size asked for to what is enclosed: a hectare costs as much as five.
+    heights = [y for x, y in found.curves[0].points]
+    assert len(heights) == 4
+    assert heights[0] > heights[1] == heights[2] == heights[3]
+
+
 def test_the_next_hectare_costs_the_difference_of_prices_over_that_of_areas():
     found = section(("north", NORTH), ("twin", NORTH), ("south", SOUTH))
     assert found.steps == ("1.00 ha to 2.00 ha",)
@@ -125,7 +136,7 @@ def test_the_page_shows_chart_and_tables(fitting, tmp_path, units):
     assert factory.HOSTILE not in page
     text = " ".join(Page(page).texts)
     assert "What each size costs" in text
-    assert ("What the next hectare costs" if units == "metric" else "What the next acre costs") in text
+    assert ("What each hectare more costs" if units == "metric" else "What each acre more costs") in text
     assert len(re.findall("<polyline points", page)) == 2
     assert "EUR 82,000" in page or "82,000" in text
 

@@ -108,17 +108,17 @@ def _decision(source: RunSource) -> Iterator[Block]:
     brief = source.brief(first)
     f = brief.figures
     looked_at = len(source.ranking.rows)
+    none_fits = looked_at - len(winners)
     if len(winners) == 1:
         among = ", the only plot that takes one" if looked_at > 1 else ""
-    elif len(winners) == looked_at:
-        among = f" of {looked_at} plots"
     else:
-        among = f" of {looked_at} plots, on {looked_at - len(winners)} of which nothing fits"
+        among = f" of {looked_at} plots"
     yield Paragraph(
         words(
             strong(first.plot_id),
             f" comes first{among}: a fence of {show.length(f['fence_length_m'])} round "
-            f"{show.area(f['enclosed_area_m2'])}.",
+            f"{show.area(f['enclosed_area_m2'])}, {_built(source.project, show)}.",
+            f" On {none_fits} of the plots nothing fits." if none_fits and len(winners) > 1 else "",
         ),
         "lead",
     )
@@ -133,7 +133,16 @@ def _decision(source: RunSource) -> Iterator[Block]:
         ),
         "lead",
     )
-    yield Paragraph(words(_not_known(source, first)), "lead")
+    yield from _not_known(source, first)
+
+
+def _built(project: Project, show: Wording) -> str:
+    """The fence in a few figures."""
+    fence, trench = project.fence, project.trench
+    overhang = f" with {show.dimension(fence.overhang_m)} of overhang" if fence.overhang_m else ""
+    way = "out" if trench.side == "outside" else "in"
+    reach = f" and {show.dimension(trench.apron_reach_m)} {way}" if trench.apron_reach_m else ""
+    return f"{show.dimension(fence.height_m)} high{overhang}, its mesh {show.dimension(trench.depth_m)} down{reach}"
 
 
 def _rates(project: Project) -> Iterator[str]:
@@ -147,20 +156,26 @@ def _rates(project: Project) -> Iterator[str]:
         )
 
 
-def _not_known(source: RunSource, first: RankedPlot) -> str:
+def _not_known(source: RunSource, first: RankedPlot) -> Iterator[Block]:
+    """Whether it holds, which is not known; what else is not; and how far the order of the plots can be trusted."""
     rate = source.brief(first).figures["escape_dig_rate_m_per_h"]
-    said = "Depth to rock and to water is a guess until pits are dug."
     if rate is not None:
-        said += (
-            f" An animal that digs faster than {source.show.speed(rate)} is out before anybody looks; no "
-            "published figure was found for how fast one digs."
+        yield Paragraph(
+            words(
+                strong("Nobody can say that it holds a wolf. "),
+                f"One that tunnels faster than {source.show.speed(rate)} is out under the mesh between two rounds; no "
+                "published figure was found for how fast wolves dig.",
+            ),
+            "lead",
         )
+    said = "Depth to rock and to water is a guess until pits are dug."
     if len(source.winners) > 1:
         said += (
             f" {first.plot_id} comes first in {_cases(source, first.first_place_share)} drawn at random with other "
-            "weights of the criteria, rates, rock and water. Fence lines, slopes and design were not varied."
+            "weights of suitability, size and price, other rates, rock and water. Fence lines, slopes and design were "
+            "not varied."
         )
-    return said
+    yield Paragraph(words(said), "lead")
 
 
 def _cases(source: RunSource, share: float) -> str:
@@ -198,8 +213,10 @@ def ranking(source: RunSource, overview: Chart | None, most: int | None = None) 
         blocks.append(Columns(((made,), (overview,)), "first wide") if overview else made)
         blocks.append(
             small(
-                "Price to reckon with: the true price may lie anywhere between the two, as wide as the published class "
-                "of the estimate is. ",
+                "Price to reckon with: estimates of that class are often off by so much. Score: suitability of the "
+                "land, size and price, weighed as told under ",
+                link("How sure the ranking is", f"{PAGE}#how-sure"),
+                ". ",
                 link("How each figure is computed", "basis.html#method"),
                 ".",
             )

@@ -122,7 +122,7 @@ def size_prices(
         ),
         steps=tuple(f"{wording.area(a * HECTARE_M2)} to {wording.area(b * HECTARE_M2)}" for a, b in steps),
         more=tuple(
-            (letter, m.plot_id, tuple(wording.price(_next(m, a, b, unit_m2)) for a, b in steps))
+            (letter, m.plot_id, tuple(_next(m, a, b, wording) for a, b in steps))
             for letter, m in zip(letters, menus, strict=True)
             if any(b in m.by_size for _, b in steps)
         ),
@@ -156,23 +156,30 @@ def _price(menu: _Menu, size: float, wording: Wording) -> str:
     row = menu.by_size.get(size)
     if row is None:
         return MISSING
-    larger = row["area_m2"] > 1.01 * size * HECTARE_M2
+    larger = _larger(size, row)
     return wording.price(row["price_likely"]) + (f" ({wording.area(row['area_m2'])})" if larger else "")
 
 
-def _next(menu: _Menu, size: float, larger: float, unit_m2: float) -> float | None:
-    """Price of each further unit of area between two sizes, as far as the areas of their lines differ."""
+def _larger(size: float, row: Mapping[str, Any]) -> bool:
+    """Whether the line encloses clearly more than was asked for. [ha]"""
+    return bool(row["area_m2"] > 1.01 * size * HECTARE_M2)
+
+
+def _next(menu: _Menu, size: float, larger: float, wording: Wording) -> str:
+    """Price of each further unit of area between two sizes; with what the lines enclose where that is more."""
     a, b = menu.by_size.get(size), menu.by_size.get(larger)
     if a is None or b is None or not b["area_m2"] > a["area_m2"]:
-        return None
-    more: float = (b["price_likely"] - a["price_likely"]) / (b["area_m2"] - a["area_m2"]) * unit_m2
-    return more
+        return MISSING
+    more = (b["price_likely"] - a["price_likely"]) / (b["area_m2"] - a["area_m2"]) * wording.unit("area").size
+    between = f" ({wording.area(a['area_m2'])} to {wording.area(b['area_m2'])})"
+    return wording.price(more) + (between if _larger(size, a) or _larger(larger, b) else "")
 
 
 def _points(menu: _Menu) -> list[tuple[float, float]]:
-    """Area [m2] and price, ascending by area."""
+    """Area [m2] and price, ascending by area; level from a size to what its line encloses, where that is more."""
     rows = [*menu.by_size.values(), menu.largest]
-    return sorted({(r["area_m2"], r["price_likely"]) for r in rows})
+    asked = [(s * HECTARE_M2, r["price_likely"]) for s, r in menu.by_size.items() if _larger(s, r)]
+    return sorted({*((r["area_m2"], r["price_likely"]) for r in rows), *asked})
 
 
 def _most(menus: Sequence[_Menu], name: str) -> float:

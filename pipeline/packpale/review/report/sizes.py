@@ -32,14 +32,14 @@ def sizes(source: RunSource) -> Section | None:
     blocks: list[Block] = [
         paragraph(
             f"For each size, the cheapest fence line found on each plot, with at most {found.share} of it over ground "
-            "past a limit. These prices are the likely ones, from quantities as drawn; the middle estimates above are "
-            "higher where rates can rise further than they can fall."
+            "past a limit. These prices are the bill as drawn at likely rates. The middle estimates above reckon also "
+            "with digging too deep, with rock and water, and with rates that can rise further than they can fall."
         ),
         _chart(found, currency),
         _equal(found, currency),
     ]
     if found.steps and found.more:
-        title = f"What the next {found.unit} costs, in {currency}"
+        title = f"What each {found.unit} more costs, in {currency}"
         heads: list[Head] = [("Plot", "name"), *(f"From {step}" for step in found.steps)]
         rows: list[tuple[str | Words, ...]] = [
             (words(strong(letter), f" {plot}"), *prices) for letter, plot, prices in found.more
@@ -47,8 +47,8 @@ def sizes(source: RunSource) -> Section | None:
         blocks.append(Section(title, (table(title, heads, rows),)))
     blocks.append(
         small(
-            "Where the cheapest line for a size encloses more, what it encloses stands in brackets; where no price "
-            "stands, no line of that size or more was found. All of them: ",
+            "Where the cheapest line for a size encloses more, what it encloses stands in brackets, and the curve runs "
+            "level up to it; where no price stands, no line of that size or more was found. All of them: ",
             link("alternatives.csv", "alternatives.csv"),
             ', and the layer "Other lines" on each plot’s map.',
         )
