@@ -25,21 +25,14 @@ class Face:
 
         # Whole in memory: no file stays open.
         self._font: Any = TTFont(io.BytesIO(file.read_bytes()), lazy=True)
-        self._names: dict[int, str] = self._font.getBestCmap()
+        self._names: dict[str, str] = {chr(code): name for code, name in self._font.getBestCmap().items()}
         self._glyphs = self._font.getGlyphSet()
-        self._advances: dict[str, float] = {}
         self._outlines: dict[str, str] = {}
         self.units: float = float(self._font["head"].unitsPerEm)
         """Font units of one size."""
-
-    def has(self, sign: str) -> bool:
-        return ord(sign) in self._names
-
-    def advance(self, sign: str) -> float:
-        """Width of a sign. [font units]"""
-        if sign not in self._advances:
-            self._advances[sign] = float(self._glyphs[self._names[ord(sign)]].width)
-        return self._advances[sign]
+        widths = self._font["hmtx"].metrics
+        self.advances: dict[str, float] = {sign: float(widths[name][0]) for sign, name in self._names.items()}
+        """Width of every sign that there is. [font units]"""
 
     def outline(self, sign: str) -> str:
         """Outline of a sign as the data of an SVG path, upward positive. [font units]"""
@@ -47,7 +40,7 @@ class Face:
 
         if sign not in self._outlines:
             pen = SVGPathPen(self._glyphs)
-            self._glyphs[self._names[ord(sign)]].draw(pen)
+            self._glyphs[self._names[sign]].draw(pen)
             self._outlines[sign] = str(pen.getCommands())
         return self._outlines[sign]
 
@@ -77,7 +70,7 @@ def _font_file(*, bold: bool) -> Path:
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Width on paper of one line of text that is printable. [mm]"""
     font = face(bold=bold)
-    return sum(map(font.advance, text)) / font.units * size * MM_PER_POINT
+    return sum(map(font.advances.__getitem__, text)) / font.units * size * MM_PER_POINT
 
 
 def wrapped(text: str, size: float, most: float) -> list[str]:
@@ -94,14 +87,15 @@ def wrapped(text: str, size: float, most: float) -> list[str]:
 
 def printable(text: str) -> str:
     """The text in signs that the font has: white space becomes blanks, and what cannot be drawn a question mark."""
-    return "".join(map(_drawn, text))
+    return text if text.isascii() and text.isprintable() else "".join(map(_drawn, text))
 
 
 @functools.lru_cache(maxsize=4096)
 def _drawn(sign: str) -> str:
     if sign.isspace():
         return " "
-    return sign if sign.isprintable() and face(bold=False).has(sign) and face(bold=True).has(sign) else "?"
+    drawable = sign.isprintable() and all(sign in face(bold=bold).advances for bold in (False, True))
+    return sign if drawable else "?"
 
 
 def fitted(text: str, size: float, most: float, *, bold: bool) -> tuple[float, str]:

@@ -23,6 +23,7 @@ from packpale.review.subjects.setting_out import airlocks_of
 from packpale.review.words import MISSING, Wording
 from packpale.review.words.quantities import ROUND
 from packpale.settings import Project
+from packpale.site import Array, Mask
 
 COLUMN_MM = 104.0
 """Width of the column with key and table on the A4 sheet."""
@@ -150,6 +151,7 @@ class _Ring:
         self.leaders: list[shapely.LineString] = []
         corners = np.asarray(outline.exterior.coords)
         self.ring = shapely.LinearRing(np.column_stack(self.view.at(*corners.T)))
+        shapely.prepare(self.ring)
 
     def draw(self, found: Sequence[Place], *, several: bool) -> None:
         """Line, airlocks and stretches first, then signs with their leaders, then figures of chainage."""
@@ -173,62 +175,62 @@ class _Ring:
         self._chainage(1.5 + LANES_MM * len(lanes))
         self._north(several)
 
-    def _at(self, chainage: float, out: float = 0.0) -> Pair:
-        """Point on paper, ``out`` millimetres outside the line (negative inside)."""
-        at = self.pack.line.points_at(chainage % self.pack.line.perimeter)
-        x, y = self.view.point(float(at.x), float(at.y))
-        return x + out * float(at.outward[0]), y + out * float(at.outward[1])
+    def _at(self, chainage: npt.ArrayLike, *out: float) -> list[Array]:
+        """Points on paper, for each of ``out`` so many millimetres outside the line: shape (..., 2)."""
+        at = self.pack.line.points_at(np.asarray(chainage) % self.pack.line.perimeter)
+        on_line = np.stack(self.view.at(at.x, at.y), axis=-1)
+        return [on_line + away * at.outward for away in out]
 
     def _stretch(self, place: Place, inside: float) -> None:
         n = max(math.ceil(place.length * 1000 / self.view.scale), 2)
-        points = [self._at(c, -inside) for c in np.linspace(place.chainage, place.chainage + place.length, n + 1)]
+        (points,) = self._at(np.linspace(place.chainage, place.chainage + place.length, n + 1), -inside)
         name = f"stretch-{place.pack}-{place.name}"
-        self.sheet.line(*np.array(points).T, width=LANE_MM, dash=DASHES[place.letter], colour=pens.INK, name=name)
+        self.sheet.line(*points.T, width=LANE_MM, dash=DASHES[place.letter], colour=pens.INK, name=name)
 
     def _letter(self, place: Place, inside: float) -> None:
         """Name of a stretch, inside its middle."""
         middle = place.chainage + place.length / 2
-        room = [self._at(middle, -inside - away) for away in (2.0, 4.5, 7.0, 9.5)]
+        room = self._at(middle, *(-inside - away for away in (2.0, 4.5, 7.0, 9.5)))
         self.sheet.text_where_free(room, place.name, size=self.letters, bold=True, across="center", up="center")
 
     def _signs(self, found: Sequence[Place]) -> None:
         """Shapes with letter and number outside the line, all leaders below all shapes."""
-        placed = [(place, self._spot(place.chainage)) for place in found]
-        for place, spot in placed:
-            start = self._at(place.chainage)
+        starts, beyond = self._at([place.chainage for place in found], 0.0, 1.0)
+        spots = [self._spot(start, out) for start, out in zip(starts, beyond - starts, strict=True)]
+        for place, start, spot in zip(found, starts, spots, strict=True):
             name = f"place-{place.pack}-{place.name}"
-            self.sheet.line([start[0], spot[0]], [start[1], spot[1]], width=pens.HAIR, name=name)
-        for place, (x, y) in placed:
+            self.sheet.line(*np.array([start, spot]).T, width=pens.HAIR, name=name)
+        for place, (x, y) in zip(found, spots, strict=True):
             _shape(self.sheet, x, y, self.radius, place.letter)
             self.sheet.text(x, y, place.name, size=self.letters * 0.82, bold=True, across="center", up="center")
 
-    def _spot(self, chainage: float) -> Pair:
+    def _spot(self, start: Array, out: Array) -> Array:
         """Middle of a sign: the nearest place that is free; if there is none, one whose leader crosses others; if
         the box is full, one over other signs.
         """
-        (x0, y0), r = self._at(chainage), self.radius
-        at = self.pack.line.points_at(chainage % self.pack.line.perimeter)
-        nx, ny = float(at.outward[0]), float(at.outward[1])
-        for leader_free in (True, False):
-            for out in np.arange(NEAR, FARTHEST, STEP):
-                for aside in ASIDE * r:
-                    x, y = x0 + out * nx - aside * ny, y0 + out * ny + aside * nx
-                    spot = shapely.box(x - r, y - r, x + r, y + r)
-                    leader = shapely.LineString([(x0, y0), (x, y)])
-                    if self._free(spot) and not (leader_free and self._crossed(leader)):
-                        self.taken.append(spot)
-                        self.leaders.append(leader)
-                        return x, y
-        return x0 + NEAR * nx, y0 + NEAR * ny
+        r = self.radius
+        far, aside = (v.ravel() for v in np.meshgrid(np.arange(NEAR, FARTHEST, STEP), ASIDE * r, indexing="ij"))
+        spots = start + np.outer(far, out) + np.outer(aside, [-out[1], out[0]])
+        spots = spots[self._free(spots)]
+        if not len(spots):
+            return start + NEAR * out
+        spot: Array = next((spot for spot in spots if not self._crossed(start, spot)), spots[0])
+        self.taken.append(shapely.box(*(spot - r), *(spot + r)))
+        self.leaders.append(shapely.LineString([start, spot]))
+        return spot
 
-    def _free(self, spot: shapely.Polygon) -> bool:
+    def _free(self, spots: Array) -> Mask:
+        """At which of the places, shape (places, 2), a sign lies within the box, off the line and off other signs."""
         left, bottom, right, top = self.box
-        west, south, east, north = spot.bounds
-        if west < left + 0.5 or east > right - 0.5 or south < bottom + 0.5 or north > top - 0.5:
-            return False
-        return bool(self.ring.distance(spot) > 0.8 and (shapely.distance(spot, self.taken) > 0.4).all())
+        away = 0.5 + self.radius
+        within = ((spots >= (left + away, bottom + away)) & (spots <= (right - away, top - away))).all(axis=1)
+        signs = shapely.box(*(spots - self.radius).T, *(spots + self.radius).T)
+        taken = shapely.MultiPolygon(self.taken)
+        free: Mask = within & ~shapely.dwithin(self.ring, signs, 0.8) & ~shapely.dwithin(taken, signs, 0.4)
+        return free
 
-    def _crossed(self, leader: shapely.LineString) -> bool:
+    def _crossed(self, start: Array, spot: Array) -> bool:
+        leader = shapely.LineString([start, spot])
         return bool(shapely.crosses(leader, self.leaders).any() or shapely.intersects(leader, self.taken).any())
 
     def _chainage(self, inside: float) -> None:
@@ -237,13 +239,12 @@ class _Ring:
         mm = unit * 1000 / self.view.scale
         every = next(s for s in ROUND if s * mm >= 18.0)
         for chainage in np.arange(0.0, line.perimeter / unit, every):
-            a, b = self._at(chainage * unit, -0.9), self._at(chainage * unit, 0.9)
-            self.sheet.line([a[0], b[0]], [a[1], b[1]], width=pens.MEDIUM)
+            *tick, near, far = self._at(chainage * unit, -0.9, 0.9, -inside - 3.0, -inside - 5.0)
+            self.sheet.line(*np.array(tick).T, width=pens.MEDIUM)
             if (line.perimeter / unit - chainage) * mm > 9.0:
-                room = [self._at(chainage * unit, -inside - away) for away in (3.0, 5.0)]
                 text = f"{chainage:,g}"
                 self.sheet.text_where_free(
-                    room, text, size=self.letters * 0.9, colour=pens.SOFT, across="center", up="center"
+                    [near, far], text, size=self.letters * 0.9, colour=pens.SOFT, across="center", up="center"
                 )
 
     def _north(self, several: bool) -> None:
@@ -261,12 +262,12 @@ class _Ring:
         )
 
 
-def _polygon(x: float, y: float, r: float, corners: int, turn: float) -> npt.NDArray[np.float64]:
+def _polygon(x: float, y: float, r: float, corners: int, turn: float) -> Array:
     angle = np.radians(turn) + np.arange(corners + 1) * 2 * np.pi / corners
     return np.column_stack([x + r * np.cos(angle), y + r * np.sin(angle)])
 
 
-SHAPES: dict[str, Callable[[float, float, float], npt.NDArray[np.float64]]] = {
+SHAPES: dict[str, Callable[[float, float, float], Array]] = {
     "U": lambda x, y, r: _polygon(x, y, r, 32, 0.0),
     "O": lambda x, y, r: _polygon(x, y - 0.2 * r, 1.45 * r, 3, 90.0),
     "G": lambda x, y, r: _polygon(x, y, 1.3 * r, 4, 45.0),

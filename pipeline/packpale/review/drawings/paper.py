@@ -1,6 +1,5 @@
 """Sheets written out: as SVG, as the pages of a PDF, and as a picture for a screen."""
 
-import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -31,9 +30,8 @@ DOCUMENT = """
 """
 """Each sheet fills a page, its texts over its lines: set by the compiler they take half the time and room that they
 take as text of an SVG. Titles and texts come in as data and are never read as markup."""
-
-_IDLE = re.compile(r"\.?0+(?=[ L]|$)")
-"""Zeros at the end of a number's decimals."""
+DECIMALS = 4
+"""Of millimetres: a tenth of a micrometre."""
 
 
 def write_svg(sheet: Sheet, path: Path) -> None:
@@ -118,7 +116,7 @@ def _outlines(text: Text, high: float) -> str:
     for sign in text.text:
         if not sign.isspace():
             uses.append(f'<use href="#{_sign(sign, bold=text.bold)}" x="{at:g}"/>')
-        at += font.advance(sign)
+        at += font.advances[sign]
     move = f"{_place(text, high)} scale({scale:.7f} {-scale:.7f})"
     return f'<g transform="{move}" fill="{text.colour}" aria-label={quoteattr(text.text)}>{"".join(uses)}</g>'
 
@@ -144,8 +142,8 @@ def _line(line: Line, clips: Sequence[Box], high: float) -> str:
 
 
 def _path(points: npt.NDArray[np.float64], high: float) -> str:
-    flat = (points * (1.0, -1.0) + (0.0, high)).ravel().tolist()
-    return "M" + _IDLE.sub("", "L".join(["%.4f %.4f"] * len(points)) % tuple(flat))
+    flat = np.round(points * (1.0, -1.0) + (0.0, high), DECIMALS).ravel().tolist()
+    return "M" + "L".join(["%.12g %.12g"] * len(points)) % tuple(flat)
 
 
 def _clip(k: int, box: Box, high: float) -> str:
@@ -155,5 +153,4 @@ def _clip(k: int, box: Box, high: float) -> str:
 
 
 def _number(value: float) -> str:
-    """Millimetres to a tenth of a micrometre, without idle zeros."""
-    return f"{value:.4f}".rstrip("0").rstrip(".")
+    return f"{round(value, DECIMALS):.12g}"

@@ -224,7 +224,7 @@ class Sheet:
         near = [m for m in self.texts if m.text and _meet(m.bounds, around)]
         return not any(shapely.Polygon(m.corners).intersects(place) for m in near)
 
-    def text_where_free(self, places: Iterable[Pair], text: str, **style: Any) -> bool:
+    def text_where_free(self, places: Iterable[Pair | npt.NDArray[np.float64]], text: str, **style: Any) -> bool:
         """Text, on a piece of blank paper, at the first of the places where it covers no other; none if all are taken.
 
         ``style`` as in ``text``. Says whether there was a place.
