@@ -283,7 +283,7 @@ def test_without_rain_areas_and_times_are_told_and_what_is_missing():
     assert [c.opening for c in care.crossings] == [None, None]
     assert all(c.concentration_min > 1 for c in care.crossings)
     said = "\n".join(told(care.notes))
-    assert "Water from 0.3 ha or more crosses the fence at 2 places or more" in said
+    assert "Streams or valleys that drain 0.3 ha or more cross the fence at 2 places or more" in said
     assert "crossings.rain_mm_per_h and crossings.rain_source are not set" in said
     assert "At 2 of the 2 crossings water may come from beyond the elevation" in said
 

@@ -58,7 +58,7 @@ def test_notes_on_a_terminal_have_both_units():
         "10 m apart on 2.02 ha, 50 % of it. A rule asks for 25 ft (7.62 m); raise enclosure.separation_m."
     )
     assert both == (
-        "10 m (32.8 ft) apart on 2.02 ha (5.00 acres), 50 % of it. A rule asks for 25 ft (7.62 m); raise "
+        "10 m (33 ft) apart on 2.02 ha (5.00 acres), 50 % of it. A rule asks for 25 ft (7.62 m); raise "
         "enclosure.separation_m."
     )
     assert for_files([note], {}) == [metric]

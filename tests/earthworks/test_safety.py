@@ -153,7 +153,6 @@ def test_spoil_heap_holds_what_was_dug():
     found = safe(mound_slope=1.5, swell=0.25)
     area = TrenchSection(1.2, 0.6, 1.8, 0.3, 1.0).area * 1.25
     assert found.spoil_width == pytest.approx(2 * math.sqrt(1.5 * area))
-    assert found.spoil_setback == pytest.approx(0.6096)
     assert found.spoil_strip == pytest.approx(0.6096 + found.spoil_width)
     # Half on each side: two similar triangles of half the area.
     assert found.spoil_strip_two_sides - 0.6096 == pytest.approx(spoil_width(area / 2, side_slope=1.5))

@@ -231,7 +231,7 @@ def crossing_notes(found: tuple[Crossing, ...], project: Project, *, flat: float
         notes.append(
             Note(
                 "water crosses",
-                f"water from {{area}} or more crosses the fence at {{places}} "
+                f"streams or valleys that drain {{area}} or more cross the fence at {{places}} "
                 f"{'place' if len(gathered) == 1 else 'places'}{' or more' if fed else ''}",
                 "Mapped watercourses: {streams}; valley lines: {valleys}. They are weak points of fence and apron. "
                 "Structure and flood design by licensed people, with the consent of the authority.",

@@ -251,10 +251,6 @@ class TrenchSafety:
     egress_with_over_dig: tuple[Stretch, ...]
     ladders: int
     """Ladders or ramps if all of ``egress_with_over_dig`` stands open at once."""
-    ladder_spacing: float
-    """Largest distance between two of them along the trench. [m]"""
-    spoil_setback: float
-    """Distance that spoil keeps from the edge. [m]"""
     spoil_width: float
     """Width of the heap if all spoil lies on one side, at the slope of a mound. [m]"""
     spoil_strip: float

@@ -65,8 +65,6 @@ def trench_safety(
         protection_with_over_dig=along(PROTECTION_DEPTH.si, over_dug),
         egress_with_over_dig=egress,
         ladders=sum(ladders(s.length) for s in egress),
-        ladder_spacing=2 * LATERAL_TRAVEL.si,
-        spoil_setback=SPOIL_SETBACK.si,
         spoil_width=width,
         spoil_strip=SPOIL_SETBACK.si + width,
         spoil_strip_two_sides=SPOIL_SETBACK.si + width / math.sqrt(2),

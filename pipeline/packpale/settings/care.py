@@ -133,7 +133,7 @@ class PatrolSettings(Settings):
     weak_places: Annotated[int, Field(ge=0, le=50)] = default("patrol.weak_places")
     """Places with the shortest way under the mesh that are checked on every round, at most."""
     weak_places_apart_m: Annotated[float, Field(gt=0, le=1000)] = default("patrol.weak_places_apart_m")
-    """Least distance along the fence between two of them. [m]"""
+    """Least distance along the fence between two such places. [m]"""
 
 
 class HowlSettings(Settings):
@@ -178,7 +178,7 @@ class CrossingSettings(Settings):
     """Where water crosses the fence, and the opening with bars that it needs there."""
 
     min_area_ha: NotNegative = default("crossings.min_area_ha")
-    """Flow paths that drain at least this count. [ha]"""
+    """Flow paths count as crossings of water if they drain at least this. [ha]"""
     rain_mm_per_h: (
         Positive
         | Annotated[
@@ -197,7 +197,7 @@ class CrossingSettings(Settings):
     roughness: Annotated[float, Field(gt=0, le=0.5)] = default("crossings.roughness")
     """Manning's n of the bed. [s/m^(1/3)]"""
     opening_height_m: Annotated[float, Field(gt=0, le=3)] = default("crossings.opening_height_m")
-    """Height of the opening to which it may run full. [m]"""
+    """Height of an opening for water, to which it may run full. [m]"""
     bar_gap_m: Annotated[float, Field(gt=0, le=0.5)] = default("crossings.bar_gap_m")
     """Clear width between two bars. [m]"""
     bar_thickness_m: Annotated[float, Field(gt=0, le=0.2)] = default("crossings.bar_thickness_m")
@@ -249,9 +249,9 @@ class DenSettings(Settings):
     count: Annotated[int, Field(ge=0, le=20)] = default("dens.count")
     """Sites looked for in each enclosure."""
     apart_m: NotNegative = default("dens.apart_m")
-    """Least distance between two of them. [m]"""
+    """Least distance between two den sites. [m]"""
     fence_m: NotNegative = default("dens.fence_m")
-    """Least distance from the fence line. [m]"""
+    """Least distance of a den site from the fence line. [m]"""
     quiet_m: Positive = default("dens.quiet_m")
     """Distance from viewpoints, dwellings and the other pack at which they no longer count. [m]"""
     shelter_radius_m: Annotated[float, Field(gt=0, le=500)] = default("dens.shelter_radius_m")

@@ -14,7 +14,7 @@ class TrenchSettings(Settings):
     depth_m: Annotated[float, Field(gt=0, le=3)] = default("trench.depth_m")
     """Depth of the skirt trench below ground. [m]"""
     bottom_width_m: Annotated[float, Field(gt=0, le=5)] = default("trench.bottom_width_m")
-    """Width of its flat bottom. [m]"""
+    """Width of the trench's flat bottom. [m]"""
     apron_reach_m: Annotated[float, Field(ge=0, le=6)] = default("trench.apron_reach_m")
     """Horizontal reach of the mesh from the fence line. [m]"""
     apron_cover_m: Annotated[float, Field(ge=0, le=3)] = default("trench.apron_cover_m")
@@ -24,9 +24,9 @@ class TrenchSettings(Settings):
     side_slope: Annotated[float, Field(ge=0, le=3)] = default("trench.side_slope")
     """Horizontal run of the trench walls per unit of rise; 0 is vertical."""
     rock_side_slope: Annotated[float | None, Field(ge=0, le=3)] = None
-    """The same in hard rock, at most that of soil. Without it rock is reckoned to be dug as wide as soil."""
+    """Side slope in hard rock, at most that of soil. Without it rock is reckoned to be dug as wide as soil."""
     formation: Literal["follow", "level"] = default("trench.formation")
-    """follow: depth below the ground at each offset; level: bottoms horizontal across the section."""
+    """Bottom of the trench. follow: depth below the ground at each offset; level: horizontal across the section."""
     station_m: Annotated[float, Field(ge=0.1, le=50)] = default("trench.station_m")
     """Step along the line for volumes and tables. [m]"""
     working_strip_m: NotNegative = default("trench.working_strip_m")
@@ -225,7 +225,7 @@ class UncertaintySettings(Settings):
     elevation_rmse_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.elevation_rmse_m")
     """Vertical error of the elevation model. [m]"""
     elevation_correlation_m: Annotated[float, Field(gt=0, le=10_000)] = default("uncertainty.elevation_correlation_m")
-    """Distance over which that error is much the same. [m]"""
+    """Distance over which the error of elevations is much the same. [m]"""
     rock_depth_sd_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.rock_depth_sd_m")
     """Error of the depth to rock far from any pit. [m]"""
     rock_depth_sd_at_pit_m: Annotated[float, Field(ge=0, le=20)] = default("uncertainty.rock_depth_sd_at_pit_m")

@@ -15,7 +15,7 @@ class EnclosureSettings(Settings):
     packs: Annotated[int, Field(ge=1, le=3)] = default("enclosure.packs")
     """Enclosures to place on each plot."""
     area_ha: Literal["largest"] | Positive = default("enclosure.area_ha")
-    """How large each is: "largest", or a number, which goes where the land suits best. [ha]"""
+    """How large each enclosure is: "largest", or a number, which goes where the land suits best. [ha]"""
     prefer: Literal["suitability", "price"] = default("enclosure.prefer")
     """What decides where an enclosure of a given area lies: the land inside it, or the likely price of its line."""
     budget: Positive | None = None
@@ -122,13 +122,13 @@ class FenceSettings(Settings):
     vehicle_length_m: Positive = default("fence.vehicle_length_m")
     """Longest vehicle that has to stand in the airlock with both gates shut. [m]"""
     vehicle_width_m: Positive = default("fence.vehicle_width_m")
-    """Its width. [m]"""
+    """Width of the widest vehicle in the airlock. [m]"""
     straining_wires: Annotated[int, Field(ge=0, le=12)] = default("fence.straining_wires")
     """Wires from post to post that the mesh is tied to."""
     hole_diameter_m: Annotated[float, Field(gt=0, le=1.5)] = default("fence.hole_diameter_m")
     """Diameter of the hole for a post's footing. [m]"""
     hole_depth_m: Annotated[float, Field(gt=0, le=3)] = default("fence.hole_depth_m")
-    """Its depth. [m]"""
+    """Depth of the hole for a post's footing. [m]"""
     max_panel_deflection_deg: Annotated[float, Field(gt=0, le=90)] = default("fence.max_panel_deflection_deg")
     """Largest angle in plan between two panels that a post can take without a strut. [deg]"""
     steep_ground_deg: Annotated[float, Field(gt=0, lt=90)] = default("fence.steep_ground_deg")
@@ -152,15 +152,15 @@ class GateSettings(Settings):
     height_m: Annotated[float | None, Field(gt=0, le=6)] = None
     """Height of a leaf; without it that of the fence. [m]"""
     swing: Literal["in", "out"] = default("gates.swing")
-    """Which way they open. in: towards the enclosed ground, so that an animal that pushes from inside shuts them."""
+    """Which way gates open. in: towards the enclosed ground, so that an animal that pushes from inside shuts them."""
     below: Literal["mesh", "concrete sill"] = default("gates.below")
     """What lies below a gate in the fence line: skirt and apron alone, or a sill that the skirt is cast into."""
     sill_width_m: Annotated[float, Field(gt=0, le=2)] = default("gates.sill_width_m")
     """Width of such a sill. [m]"""
     sill_depth_m: Annotated[float, Field(gt=0, le=2)] = default("gates.sill_depth_m")
-    """Its depth below the highest ground under the gate. [m]"""
+    """Depth of the sill below the highest ground under the gate. [m]"""
     sill_above_ground_m: Annotated[float, Field(ge=0, le=1)] = default("gates.sill_above_ground_m")
-    """How far it stands above that ground. [m]"""
+    """How far the sill stands above the highest ground under the gate. [m]"""
     clearance_m: Annotated[float, Field(ge=0, le=0.5)] = default("gates.clearance_m")
     """Kept between a leaf and the highest ground or sill on its way. [m]"""
 
@@ -188,13 +188,13 @@ class MeshSettings(Settings):
     lap_m: Annotated[float, Field(ge=0, le=2)] = default("mesh.lap_m")
     """How far two pieces lie over each other: end to end, side by side, where skirt, apron and overhang join. [m]"""
     wire_tie_spacing_m: Annotated[float, Field(gt=0.01, le=10)] = default("mesh.wire_tie_spacing_m")
-    """Between two ties that fix the mesh to a straining wire. [m]"""
+    """Distance between two ties that fix the mesh to a straining wire. [m]"""
     post_tie_spacing_m: Annotated[float, Field(gt=0.01, le=10)] = default("mesh.post_tie_spacing_m")
-    """Between two ties that fix it to a post. [m]"""
+    """Distance between two ties that fix the mesh to a post. [m]"""
     lap_tie_spacing_m: Annotated[float, Field(gt=0.01, le=10)] = default("mesh.lap_tie_spacing_m")
-    """Between two ties where mesh lies over mesh, also where fence and skirt join. [m]"""
+    """Distance between two ties where mesh lies over mesh, also where fence and skirt join. [m]"""
     anchor_spacing_m: Annotated[float, Field(gt=0.01, le=10)] = default("mesh.anchor_spacing_m")
-    """Between two pegs that hold the apron down, along it. [m]"""
+    """Distance between two pegs that hold the apron down, along it. [m]"""
 
     @model_validator(mode="after")
     def _laps_leave_some_roll(self) -> Self:

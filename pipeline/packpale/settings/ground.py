@@ -108,7 +108,7 @@ class SoilSettings(Settings):
     depth_to_rock_m: Annotated[float, Field(ge=0, le=100)] = default("soil.depth_to_rock_m")
     """Depth from the surface to bedrock. [m]"""
     rock_hardness: Annotated[Literal["hard", "soft"], _published_word("rock_hardness")] = default("soil.rock_hardness")
-    """hard needs a breaker; soft can be dug by a strong excavator."""
+    """Hardness of the rock: hard needs a breaker; soft can be dug by a strong excavator."""
     water_table_m: Annotated[float, Field(ge=0, le=100)] = default("soil.water_table_m")
     """Shallowest depth of the water table in the year. [m]"""
     clay_percent: Share = default("soil.clay_percent")

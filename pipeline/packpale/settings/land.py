@@ -31,7 +31,7 @@ class LandSettings(Settings):
     max_slope_deg: Annotated[float, Field(gt=0, le=90)] = default("land.max_slope_deg")
     """Steeper ground does not carry the fence line. [deg]"""
     footprint_m: Annotated[float, Field(ge=0, le=50)] = default("land.footprint_m")
-    """Ground over which that slope is judged, as a machine stands on it; 0: each cell's own slope. [m]"""
+    """Ground over which the slope is judged for that limit, as a machine stands on it; 0: each cell's own slope. [m]"""
     max_ponding_m: NotNegative = default("land.max_ponding_m")
     """Hollows that can stand deeper under water do not carry the fence line. [m]"""
     pond_rain_mm: Annotated[float | None, Field(gt=0, le=2000)] = None

@@ -1,11 +1,13 @@
 """How sure the ranking is, on the first page."""
 
-import pytest
+from defusedxml.ElementTree import fromstring
 from markupsafe import escape
 
 from packpale.review.model import Overtaking, RankedPlot, Ranking
-from packpale.review.report.certainty import overtaking_sentences, place_bars, places_text
+from packpale.review.report.certainty import overtaking_sentences, place_sketch, places_text
 from review import factory
+
+NUMBERS = ("x", "width", "x1", "x2", "cx")
 
 
 def ranked(name, place, usual, usual_any):
@@ -20,19 +22,26 @@ ROWS = (
 )
 
 
+def sketched(place, last):
+    """Where the sketch of a plot's places has its box, its line and its dot."""
+    parts = {part.tag.partition("}")[2]: part.attrib for part in fromstring(place_sketch(place, last))}
+    box, line, dot = (
+        {k: float(v) for k, v in parts[tag].items() if k in NUMBERS} for tag in ("rect", "line", "circle")
+    )
+    return {"box": (box["x"], box["x"] + box["width"]), "line": (line["x1"], line["x2"]), "dot": dot["cx"]}
+
+
 def test_bars_go_from_the_first_place_at_the_left_to_the_last_at_the_right():
-    bars = place_bars(Ranking(ROWS))
-    assert [b.place.plot_id for b in bars] == ["a", "b", "c"]
-    dots = [b.dot for b in bars]
+    sketches = [sketched(row, 3) for row in ROWS[:3]]
     # Even steps between 12 px from either edge of 240.
-    assert dots == pytest.approx([12, 120, 228])
-    assert bars[0].bar == pytest.approx((12 - 5, 120 + 5))
-    assert bars[2].bar == pytest.approx((228 - 5, 228 + 5))
-    assert bars[2].line == pytest.approx((12 - 5, 228 + 5))
+    assert [one["dot"] for one in sketches] == [12, 120, 228]
+    assert sketches[0]["box"] == (12 - 5, 120 + 5)
+    assert sketches[2]["box"] == (228 - 5, 228 + 5)
+    assert sketches[2]["line"] == (12 - 5, 228 + 5)
 
 
 def test_one_plot_alone_has_its_dot_at_the_left():
-    assert place_bars(Ranking((ranked("a", 1, (1, 1), (1, 1)),)))[0].dot == 12
+    assert sketched(ranked("a", 1, (1, 1), (1, 1)), 1)["dot"] == 12
 
 
 def test_places_in_words():

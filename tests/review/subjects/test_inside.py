@@ -61,7 +61,7 @@ def test_page_in_acres_and_feet(fitting):
     assert lines["Ground past the limit of slope"] == "0.50 acres, 50 %"
     assert lines["Mapped streams"] == "1,000 ft"
     assert lines["From the lowest to the highest ground"] == "10 ft"
-    assert "the dry ground 32.8 ft wide" in factory.words_of(section_of(fitting, IMPERIAL))
+    assert "the dry ground 33 ft wide" in factory.words_of(section_of(fitting, IMPERIAL))
 
 
 def test_what_is_not_known_says_why_and_is_not_none_of_it(fitting):

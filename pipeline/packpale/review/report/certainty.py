@@ -1,13 +1,13 @@
-"""How sure the ranking is, for the first page: usual places as bars, and what would turn the first two round."""
+"""How sure the ranking is, for the first page: usual places as sketches, and what would turn the first two round."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from packpale.review.model import Overtaking, RankedPlot, Ranking
+from packpale.review.report.charts import HAIR, INK, add, drawing, markup
 from packpale.settings import RankingCriterion
 
-WIDTH, PAD = 240.0, 12.0
-"""Width of a row's chart, and room beside its first and last place. [px]"""
+WIDTH, PAD, MIDDLE = 240.0, 12.0, 11.0
+"""Width of a row's sketch, room beside its first and last place, and half its height. [px]"""
 NAMES: dict[RankingCriterion, str] = {
     "land": "suitability of the land",
     "space": "size",
@@ -16,31 +16,24 @@ NAMES: dict[RankingCriterion, str] = {
 """What the criteria are called on the pages."""
 
 
-@dataclass(frozen=True)
-class PlaceBar:
-    """One plot's usual places, drawn from left (first) to right (last). [px]"""
+def place_sketch(place: RankedPlot, last: int) -> str:
+    """A row of places from the first, left, to the last: usual ones as a box, those with any weights as a line."""
 
-    place: RankedPlot
-    bar: tuple[float, float]
-    """Ends with weights around the chosen ones."""
-    line: tuple[float, float]
-    """Ends with any weights."""
-    dot: float
-    """Place with the weights as chosen."""
-
-
-def place_bars(ranking: Ranking) -> list[PlaceBar]:
-    """One row for each plot on which an enclosure fits."""
-    rows = [r for r in ranking.rows if r.rank is not None and r.usual_places and r.usual_places_any]
-
-    def at(place: float) -> float:
-        return PAD + (WIDTH - 2 * PAD) * (place - 1) / max(len(rows) - 1, 1)
+    def at(one: int) -> float:
+        return PAD + (WIDTH - 2 * PAD) * (one - 1) / max(last - 1, 1)
 
     def ends(places: tuple[int, int] | None) -> tuple[float, float]:
         best, worst = places or (1, 1)
         return at(best) - 5, at(worst) + 5
 
-    return [PlaceBar(r, ends(r.usual_places), ends(r.usual_places_any), at(r.rank or 1)) for r in rows]
+    svg = drawing(WIDTH, 2 * MIDDLE)
+    left, right = ends(place.usual_places)
+    widest, farthest = ends(place.usual_places_any)
+    add(svg, "line", x1=PAD, x2=WIDTH - PAD, y1=MIDDLE, y2=MIDDLE, stroke=HAIR)
+    add(svg, "line", x1=widest, x2=farthest, y1=MIDDLE, y2=MIDDLE, stroke=INK, stroke_width=2.0)
+    add(svg, "rect", x=left, y=MIDDLE - 6, width=right - left, height=12.0, fill="#e2c9a4", stroke=INK)
+    add(svg, "circle", cx=at(place.rank or 1), cy=MIDDLE, r=3.5, fill="#8f1233")
+    return markup(svg).replace("<svg ", f'<svg width="{WIDTH:.0f}" height="{2 * MIDDLE:.0f}" aria-hidden="true" ', 1)
 
 
 def places_text(places: tuple[int, int] | None) -> str:

@@ -112,15 +112,5 @@ def score_bars(rows: Sequence[tuple[str, Sequence[float]]], names: Sequence[str]
     return Chart(markup(svg), f"Score of each plot and its parts. {'; '.join(told)}.")
 
 
-def place_sketch(line: tuple[float, float], bar: tuple[float, float], dot: float) -> str:
-    """One row of places from the first, left, to the last."""
-    svg = drawing(240, 22)
-    add(svg, "line", x1=12.0, x2=228.0, y1=11.0, y2=11.0, stroke=HAIR)
-    add(svg, "line", x1=line[0], x2=line[1], y1=11.0, y2=11.0, stroke=INK, stroke_width=2.0)
-    add(svg, "rect", x=bar[0], y=5.0, width=bar[1] - bar[0], height=12.0, fill="#e2c9a4", stroke=INK)
-    add(svg, "circle", cx=dot, cy=11.0, r=3.5, fill="#8f1233")
-    return markup(svg).replace("<svg ", '<svg width="240" height="22" aria-hidden="true" ', 1)
-
-
 def _short(name: str, most: int = 34) -> str:
     return name if len(name) <= most else f"{name[: most - 1]}…"

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from packpale.earthworks.model import Haul, Mounds, Plant, TrenchSafety
-from packpale.earthworks.safety import EGRESS_DEPTH, PROTECTION_DEPTH
+from packpale.earthworks.safety import EGRESS_DEPTH, LATERAL_TRAVEL, PROTECTION_DEPTH, SPOIL_SETBACK
 from packpale.earthworks.stretches import total
 from packpale.review.report.blocks import Block, Columns, Section, Words, points, small, strong, table, words
 from packpale.review.report.source import PlotSource
@@ -110,10 +110,10 @@ def trench_safety(source: PlotSource) -> Section:
             lambda p: f"{show.length(total(p.egress))} ({show.length(total(p.egress_with_over_dig))})",
         ),
         row(
-            f"Ladders or ramps if all of that is open at once, at most {show.dimension(found[0].ladder_spacing)} apart",
+            f"Ladders or ramps if all of that is open at once, nobody farther than {show.say(LATERAL_TRAVEL)} from one",
             lambda p: str(p.ladders),
         ),
-        row("Spoil and machines kept from the edge", lambda p: show.dimension(p.spoil_setback)),
+        row("Spoil and machines kept from the edge", lambda _: show.say(SPOIL_SETBACK)),
         row(
             "Strip for that and the heap, on one side (on each of two); kept free beside the dig",
             lambda p: _strip(source, p),

@@ -23,15 +23,13 @@ from packpale.review.report.blocks import (
     table,
     words,
 )
-from packpale.review.report.cautions import before_digging
-from packpale.review.report.certainty import NAMES, overtaking_sentences, place_bars, places_text
-from packpale.review.report.charts import place_sketch, score_bars
+from packpale.review.report.certainty import NAMES, overtaking_sentences, place_sketch, places_text
+from packpale.review.report.charts import score_bars
 from packpale.review.report.notes import notes_section
 from packpale.review.report.price import price_range
 from packpale.review.subjects.tables import RANKING
 from packpale.review.words import MISSING, Wording, begun
 from packpale.settings import RANKING_CRITERIA, Project
-from packpale.values.cautions import caution
 from packpale.values.notes import Note
 
 PAGE = "index.html"
@@ -360,27 +358,18 @@ def _places(source: RunSource) -> Block:
     told = source.told
     rows = [
         (
-            str(bar.place.rank),
-            bar.place.plot_id,
-            source.show.percent(bar.place.first_place_share),
-            places_text(bar.place.usual_places),
-            source.show.percent(bar.place.first_place_share_any),
-            places_text(bar.place.usual_places_any),
-            Sketch(place_sketch(bar.line, bar.bar, bar.dot)),
+            str(place.rank),
+            place.plot_id,
+            source.show.percent(place.first_place_share),
+            places_text(place.usual_places),
+            source.show.percent(place.first_place_share_any),
+            places_text(place.usual_places_any),
+            Sketch(place_sketch(place, len(source.winners))),
         )
-        for bar in place_bars(source.ranking)
-        if bar.place in told
+        for place in source.winners
+        if place in told
     ]
     return table("Usual places of each plot", heads, rows)
-
-
-def left_out() -> Section:
-    """What no price holds."""
-    return Section("What the prices leave out", (paragraph(caution("left_out")),), f"{PAGE}#left-out")
-
-
-def cautions() -> Section:
-    return before_digging(f"{PAGE}#cautions")
 
 
 def others(source: RunSource) -> Section | None:

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from packpale.earthworks.model import Programme, WorkDay
+from packpale.earthworks.safety import SPOIL_SETBACK
 from packpale.review.report.blocks import Block, File, Files, Section, paragraph, points, strong, table, words
 from packpale.review.report.charts import day_bars
 from packpale.review.report.listing import listing
@@ -120,9 +121,8 @@ def _spoil(source: PlotSource, stage: _Stage) -> str:
     show, dug, left = source.show, stage.of("cut_loose"), stage.of("surplus_loose")
     if not dug:
         return MISSING
-    back = max((s.spoil_setback for s in source.works.safety), default=0.0)
     over = f"; {show.volume(left)} of it left over, to mounds or off the plot" if left >= 0.5 else ""
-    return f"{show.volume(dug)} loose on heaps beside the trench, {show.dimension(back)} or more from its edge{over}"
+    return f"{show.volume(dug)} loose on heaps beside the trench, {show.say(SPOIL_SETBACK)} or more from its edge{over}"
 
 
 def _said(source: PlotSource, made: Programme) -> Iterator[str]:

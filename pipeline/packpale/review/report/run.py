@@ -5,13 +5,15 @@ from dataclasses import dataclass, replace
 
 from packpale.review.report import front
 from packpale.review.report.basis import basis
-from packpale.review.report.blocks import Block, Chart, Section
+from packpale.review.report.blocks import Block, Chart, Section, paragraph
+from packpale.review.report.cautions import before_digging
 from packpale.review.report.front import RunSource
 from packpale.review.report.notes import gravest, notes_section
 from packpale.review.report.plot import PlotReport
 from packpale.review.report.sheet import on_paper
 from packpale.review.report.sizes import sizes
 from packpale.review.words.notes import told_once
+from packpale.values.cautions import caution
 from packpale.values.notes import Note
 
 MOST_PRINTED = 100
@@ -38,24 +40,26 @@ def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Cha
     notes = told_once(source.finished.notes, {name: brief.notes for name, brief in briefs.items()}, fitting)
     head = front.verdict(source)
     ranking = front.ranking(source, overview)
-    first = (front.left_out(), front.cautions())
+    left_out = Section("What the prices leave out", (paragraph(caution("left_out")),), f"{front.PAGE}#left-out")
+    # What every plot has in common is told once, so that the gravest of it has to stand before the sheets.
+    first = (left_out, before_digging(f"{front.PAGE}#cautions"), front.run_notes(source, notes.run))
     costs = sizes(source)
     figures = front.more_figures(source)
     first_figures = front.more_figures(source, MOST_PRINTED)
     told = [_ToldPlot(source, number, plots, notes.plots) for number in range(len(source.told))]
     sheets = tuple(plot.sheet() for plot in told)
-    sure, rest = front.how_sure(source), (front.others(source), front.run_notes(source, notes.run))
+    sure, others = front.how_sure(source), front.others(source)
     details = tuple(plot.details() for plot in told)
     rests_on = basis(source.project, source.show, source.record)
     folded = replace(figures, look="folded") if figures else None
     return RunReport(
         head=head,
-        index=_there(ranking, costs, *first, folded, sure, *sheets, *rest),
+        index=_there(ranking, costs, *first, folded, sure, *sheets, others),
         basis=rests_on,
         printed=(
             *head,
             *_there(front.ranking(source, overview, MOST_PRINTED), *first, first_figures, costs, sure),
-            *_there(*map(on_paper, sheets), *rest, *details, *rests_on),
+            *_there(*map(on_paper, sheets), others, *details, *rests_on),
         ),
     )
 

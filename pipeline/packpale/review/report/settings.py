@@ -114,7 +114,7 @@ def _named(setting: UsedSetting) -> str:
 
 def _source(setting: UsedSetting) -> str:
     """Who stands behind a value. "none" is what the list is about, and need not be said at each."""
-    remark = setting.source.removeprefix("none; ").removeprefix("none")
+    remark = setting.source.removeprefix("none").lstrip(".; ")
     told = f"{setting.status}: {remark}" if setting.status == "common practice" else remark
     return begun(told)
 

@@ -114,7 +114,7 @@ def main_figures(source: PlotSource) -> Block:
             if p.fit:
                 whose = f" pack {p.number}" if source.several else ""
                 rows.append((f"No larger one fits{whose} than", show.area(p.fit.area_bound_m2)))
-        rows += of("fence_length_m", "over_limits_m", "fence_length_3d_m", "cut_bank_m3", "rock_bank_m3")
+        rows += of("fence_length_m", "fence_length_3d_m", "over_limits_m", "cut_bank_m3", "rock_bank_m3")
         found = source.works.uncertainty
         if found:
             low, _, high = found.volumes["rock"]

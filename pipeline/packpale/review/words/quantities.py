@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 
 from packpale.units import FOOT_M, HECTARE_M2
 from packpale.values.quantity import HOUR_S, Kind, Quantity, Span
@@ -19,8 +20,8 @@ MINUS = "\u2212"
 MINUTE_S = 60.0
 LONG_M = 100.0
 """From this size on a length of a rule is converted to whole units. [m]"""
-GIVEN_DIGITS = 3
-"""Digits of a figure that somebody set in another unit than that shown."""
+GIVEN_DIGITS = (2, 3)
+"""Fewest and most digits of a figure that somebody set in another unit than that shown: as many as it was set in."""
 ROUND = tuple(float(f"{m}e{e}") for e in range(-3, 10) for m in (1, 2, 5))
 """Round numbers, ascending: 0.001, 0.002, 0.005, 0.01 and so on."""
 _PLAIN = str.maketrans({NBSP: " ", MINUS: "-"})
@@ -216,8 +217,11 @@ def _number(value: float, unit: Unit, quantity: Quantity, *, imperial: bool) -> 
     if not imperial or units_of(quantity.kind, imperial=True) == units_of(quantity.kind, imperial=False):
         # What rounding of the unit leaves behind is no figure that anybody gave.
         return given_number(float(f"{shown:.9g}"))
+    fewest, most = GIVEN_DIGITS
+    as_set = unit_for(quantity.kind, abs(value), imperial=False).number(value)
+    digits = max(fewest, len(Decimal(f"{as_set:.{most}g}").normalize().as_tuple().digits))
     size = math.floor(math.log10(abs(shown))) if shown else 0
-    decimals = min(GIVEN_DIGITS - 1 - size, max(unit.decimals, 1))
+    decimals = min(digits - 1 - size, max(unit.decimals, 1))
     return given_number(round(shown, decimals), max(decimals, 0))
 
 
