@@ -5,9 +5,9 @@ import math
 import fiona
 import pytest
 from pyproj import CRS
-from shapely.geometry import shape
+from shapely.geometry import box, shape
 
-from packpale.review.layers.geopackage import write_geopackage
+from packpale.review.layers.geopackage import write_geopackage, write_plot_layers, write_screened_layers
 from packpale.review.plot_layers import read_layer, read_layers
 from packpale.review.summary import read_summary
 from review import factory
@@ -274,3 +274,15 @@ def test_layers_are_read_back_as_another_library_reads_them(run):
             assert (geometry is None) == (row.geometry is None)
             assert geometry is None or geometry.equals_exact(shape(row.geometry), 0.0)
     assert kinds == {str, int, float, bool, type(None)}
+
+
+def test_layers_of_a_plot_keep_a_crs_without_a_number_and_what_is_not_known(tmp_path):
+    own = CRS.from_proj4("+proj=tmerc +lat_0=47 +lon_0=11 +k=1 +x_0=500000 +y_0=0 +ellps=bessel +units=m")
+    known = {"plot_id": "here", "rank": None, "area_m2": None}
+    rows = {"plots": [known | {"geometry": box(0, 0, 10, 10)}]}
+    for write in (write_plot_layers, write_screened_layers):
+        write(rows, own.to_wkt(), tmp_path / "layers.gpkg")
+    for name in ("layers.gpkg", "plots.fgb"):
+        with fiona.open(tmp_path / name) as file:
+            assert CRS.from_wkt(file.crs_wkt) == own
+            assert [dict(row.properties) for row in file] == [known]

@@ -6,9 +6,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from packpale.review import subjects
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking
 from packpale.review.plot_layers import PLOT_LAYERS, SCREENED_LAYERS, Layer, beside, read_layers
+from packpale.review.subjects.field import WHOLE
 
 WRITTEN_AT = "2000-01-01T00:00:00.000Z"
 """Time of change that stands in every file, so that the same run gives the same bytes."""
@@ -23,23 +27,17 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, str]]] = {
 def write_plot_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs: str, path: Path) -> None:
     """Write the layers of one plot that have rows, as a GeoPackage; ``geometry`` of a row is a shapely one.
 
-    What only the ranking knows of a plot is left out. So few rows need no index of their places.
+    What only the ranking knows of a plot is left out.
     """
-    begun = False
-    for layer in LAYERS:
-        if layers.get(layer):
-            _write_layer(
-                path, layer, LAYERS[layer], _of(layers[layer], LAYERS[layer][1]), crs, append=begun, SPATIAL_INDEX="NO"
-            )
-            begun = True
+    for k, layer in enumerate(layer for layer in LAYERS if layers.get(layer)):
+        _write_few(path, layer, layers[layer], crs, append=k > 0)
 
 
 def write_screened_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs: str, path: Path) -> None:
     """Write what a plot that was only screened has: its outline and its fence lines, as files beside ``path``."""
     for layer in SCREENED_LAYERS:
         if layers.get(layer):
-            rows, file = _of(layers[layer], LAYERS[layer][1]), beside(path, layer)
-            _write_layer(file, layer, LAYERS[layer], rows, crs, driver="FlatGeobuf", SPATIAL_INDEX="NO")
+            _write_few(beside(path, layer), layer, layers[layer], crs, driver="FlatGeobuf")
 
 
 def write_layer(
@@ -97,18 +95,51 @@ def _of(rows: Sequence[Mapping[str, Any]], columns: Iterable[str]) -> Layer:
     return Layer(list(shapely.to_wkb([row["geometry"] for row in rows])), known)
 
 
-def _write_layer(
+def _write_few(
     path: Path,
     layer: str,
-    kind: tuple[str, Mapping[str, str]],
-    rows: Layer,
+    rows: Sequence[Mapping[str, Any]],
     crs: str,
     *,
     append: bool = False,
     driver: str = "GPKG",
-    **options: str,
 ) -> None:
-    """Write one layer of a file, or append to it; ``options`` are GDAL's for the layer."""
+    """Write the rows of one plot as a layer of a file, or into one more layer of it.
+
+    Not by way of a table: for so few rows that takes longer than to write them. They need no index of their places.
+    """
+    import pyogrio
+
+    geometry_type, kinds = LAYERS[layer]
+    found = _of(rows, kinds)
+    columns = [_column(values, kinds[name]) for name, values in found.columns.items()]
+    with _as_we_write():
+        pyogrio.raw.write(
+            path,
+            np.array(found.shapes, object),
+            [values for values, _ in columns],
+            list(found.columns),
+            field_mask=[missing for _, missing in columns],
+            layer=layer,
+            driver=driver,
+            geometry_type=geometry_type,
+            crs=crs,
+            append=append,
+            SPATIAL_INDEX="NO",
+        )
+
+
+def _column(values: Sequence[Any], kind: str) -> tuple[npt.NDArray[Any], npt.NDArray[np.bool_] | None]:
+    """Values of a column, and which of them are missing where the values cannot tell."""
+    if kind != WHOLE:
+        return np.array(values, kind), None
+    return np.array([v or 0 for v in values], np.int64), np.array([v is None for v in values])
+
+
+def _write_layer(
+    path: Path, layer: str, kind: tuple[str, Mapping[str, str]], rows: Layer, crs: str, *, append: bool = False
+) -> None:
+    """Write one layer of a GeoPackage, or append to it."""
     import geopandas
     import pandas as pd
 
@@ -119,12 +150,11 @@ def _write_layer(
         frame.to_file(
             path,
             layer=layer,
-            driver=driver,
+            driver="GPKG",
             engine="pyogrio",
             geometry_type=geometry_type,
             index=False,
             mode="a" if append else "w",
-            **options,
         )
 
 
