@@ -268,3 +268,21 @@ def test_points_are_stakes_and_pegs_with_their_ground(case, tmp_path):
             row = named[f"{pack.number}-{stake.name}"]
             assert (float(row["E"]), float(row["N"])) == pytest.approx((stake.x, stake.y), abs=0.6 * MM)
     assert not [row["name"] for row in table if any(sign in row["name"] + row["code"] for sign in ' ,;"')]
+
+
+def test_no_crossing_of_a_level_lies_off_its_contour(egg):
+    """Between two cells' centres the level is reached where a straight line says; long lines wind past many of them."""
+    site = egg.result.site
+    xs, ys = site.grid.centres()
+    x, y = np.meshgrid(xs, ys)
+    wavy = dataclasses.replace(site, elevation=200 + 0.1 * (x - x.min()) + 0.2 * np.sin(y / 3) * np.sin(x / 5))
+    lines = list(contours(wavy, site.grid.bounds))
+    assert max(len(points) for _, points in lines) > 100
+    for level in {level for level, _ in lines}:
+        drawn = shapely.MultiLineString([points for other, points in lines if other == level])
+        above = wavy.elevation - level
+        row, col = np.nonzero(above[:, :-1] * above[:, 1:] < 0)
+        share = above[row, col] / (above[row, col] - above[row, col + 1])
+        crossings = shapely.points(xs[col] + share * site.grid.cell, ys[row])
+        assert len(crossings) > 50
+        assert shapely.distance(crossings, drawn).max() < 0.0101

@@ -1,7 +1,6 @@
 """plan.dxf: the fence lines and what lies round them, for design software; arcs are true arcs."""
 
-import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -131,8 +130,8 @@ class _Plan:
         for airlock in airlocks_of(pack, self.project):
             self._polyline(airlock.corners, "airlocks", closed=True)
             self._polyline(airlock.inner_gate, "gates")
+        self._points([(stake.x, stake.y) for stake in stakes(pack)], "stakes")
         for stake in stakes(pack):
-            self._point(stake.x, stake.y, "stakes")
             name = stake_name(pack.number, stake.name) if len(self.result.enclosure.packs) > 1 else stake.name
             self._text(f"{name}: {stake.what}", stake.x, stake.y, "stakes", LETTERS_M)
 
@@ -154,8 +153,9 @@ class _Plan:
             self._shapes([line.outline_at(offset, CHORD_ERROR_M).boundary], layer)
 
     def _pegs(self) -> None:
-        for row in peg_rows(self.result, self.project):
-            self._point(row["x"], row["y"], "pegs")
+        rows = list(peg_rows(self.result, self.project))
+        self._points([(row["x"], row["y"]) for row in rows], "pegs")
+        for row in rows:
             self._text(f"{row['peg']}", row["x"], row["y"], "peg numbers", SMALL_M)
 
     def _contours(self) -> None:
@@ -181,7 +181,7 @@ class _Plan:
             for part in shapely.get_parts(shape):
                 match part.geom_type:
                     case "Point":
-                        self._point(part.x, part.y, layer)
+                        self._points([(part.x, part.y)], layer)
                     case "Polygon":
                         self._shapes([part.boundary], layer)
                     case "LineString" | "LinearRing":
@@ -193,11 +193,12 @@ class _Plan:
         """A line in plan; the format's light polylines have no level but one."""
         self.space.add_lwpolyline(points.tolist(), close=closed, dxfattribs={"layer": layer})
 
-    def _point(self, x: float, y: float, layer: str) -> None:
-        """A point on the ground; at 0 where that is not known, as the notes say."""
+    def _points(self, places: Sequence[tuple[float, float]], layer: str) -> None:
+        """Points on the ground; at 0 where that is not known, as the notes say."""
         site = self.result.site
-        ground = float(site.grid.bilinear(site.elevation, x, y))
-        self.space.add_point((x, y, ground if math.isfinite(ground) else 0.0), dxfattribs={"layer": layer})
+        ground = site.grid.bilinear(site.elevation, *np.reshape(places, (-1, 2)).T)
+        for (x, y), z in zip(places, np.nan_to_num(ground).tolist(), strict=True):
+            self.space.add_point((x, y, z), dxfattribs={"layer": layer})
 
     def _text(self, text: str, x: float, y: float, layer: str, height: float) -> None:
         shown = "".join(sign if sign.isprintable() else " " for sign in text)
