@@ -53,3 +53,12 @@ def test_a_large_raster_is_tiled_and_has_overviews(tmp_path):
         assert file.units == ("metre",)
         assert file.descriptions == ("large",)
         np.testing.assert_array_equal(file.read(1)[100:], values[100:].astype(np.float32))
+
+
+def test_a_small_raster_has_no_overviews(tmp_path):
+    for side, overviews in ((512, []), (513, [2])):
+        grid = Grid(5e5, 5e6, 1.0, 300, side)
+        write_cog(tmp_path / "small.tif", Raster(np.ones(grid.shape), "metre"), grid, crs="EPSG:32632")
+        with rasterio.open(tmp_path / "small.tif") as file:
+            assert file.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
+            assert file.overviews(1) == overviews

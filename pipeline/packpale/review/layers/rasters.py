@@ -13,6 +13,8 @@ from packpale.site import Cells, Grid
 NODATA = -9999.0
 BLOCK = 256
 """Side of a tile. [cells]"""
+MOST_WITHOUT_OVERVIEWS = 512
+"""Longer side up to which a cloud-optimised GeoTIFF is held to need no overviews, by GDAL's own check. [cells]"""
 
 
 class Raster(NamedTuple):
@@ -66,6 +68,7 @@ def write_cog(path: Path, raster: Raster, grid: Grid, *, crs: str) -> None:
         # A hundredth larger than by the usual level, in two thirds of the time.
         "level": 1,
         "predictor": "YES",
+        "overviews": "AUTO" if max(grid.shape) > MOST_WITHOUT_OVERVIEWS else "NONE",
         "overview_resampling": "AVERAGE",
         "num_threads": 1,
     }
