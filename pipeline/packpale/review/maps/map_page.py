@@ -1,5 +1,7 @@
 """What a web map shows, whatever draws it: shapes, styles, layers, pictures, figures to look up."""
 
+import functools
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -77,6 +79,26 @@ class VectorLayer:
     """A sentence under the title, where the title does not say all."""
     legend: Sequence[tuple[Style, str]] = ()
     """Mark and words for each kind of shape in the layer, where they are drawn in different styles."""
+
+    @functools.cached_property
+    def geojson(self) -> str:
+        """The shapes as text in GeoJSON, with what their popups tell: made once, for it is the most of a page."""
+        features = [
+            {
+                "type": "Feature",
+                "geometry": shape.geometry,
+                "properties": {
+                    "title": shape.title,
+                    "rows": shape.rows,
+                    "link": shape.link,
+                    "label": shape.label,
+                    "sign": shape.sign,
+                    "style": shape.style.options() if shape.style else {},
+                },
+            }
+            for shape in self.shapes
+        ]
+        return json.dumps({"type": "FeatureCollection", "features": features})
 
 
 @dataclass(frozen=True)

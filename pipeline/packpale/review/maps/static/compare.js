@@ -36,7 +36,7 @@ packpale.compare = function (map, panel) {
   function choose() {
     if (right) right.remove();
     right = null;
-    var layer = window[select.value];
+    var layer = packpale.layers[select.value];
     if (layer) {
       right = L.imageOverlay(picture(layer), layer.getBounds(),
         Object.assign({}, layer.options, {className: "picture beside"})).addTo(map);

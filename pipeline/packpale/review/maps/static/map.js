@@ -5,14 +5,31 @@ var packpale = {};
 // Lines are drawn to a fraction of a pixel: rounded to whole pixels a long gentle curve would look like a hand-drawn one.
 L.Map.include({latLngToLayerPoint: function (at) { return this.project(at).subtract(this.getPixelOrigin()); }});
 
-// A layer may hold lines as well as areas; only areas are filled.
-packpale.style = function (feature, style) {
-  var isLine = feature.geometry.type.indexOf("LineString") >= 0;
-  return Object.assign({}, style, isLine ? {fill: false} : {}, feature.properties.style);
+// Pictures, and groups of shapes, by the values of the panel's boxes.
+packpale.layers = {};
+packpale.draw = function (map, shapes, data, found) {
+  function picture(one, level, kind) {
+    return L.imageOverlay(one.png, one.bounds, {zIndex: level, className: kind, alt: one.title});
+  }
+  data.grounds.forEach(function (one) { picture(one, 1, "ground").addTo(map); });
+  data.pictures.forEach(function (one) { packpale.layers[one.name] = picture(one, 2, "picture"); });
+  data.layers.forEach(function (layer, k) {
+    layer.group = packpale.layers[layer.name] = L.featureGroup();
+    found[k].features.forEach(function (feature) { feature.layer = layer; });
+    shapes.addData(found[k]);
+    if (layer.show) layer.group.addTo(map);
+  });
 };
 
-// A point by its letter and number, in a frame that tells kinds apart in grey too.
-packpale.sign = function (feature, at) {
+// A layer may hold lines as well as areas; only areas are filled.
+packpale.style = function (feature) {
+  var isLine = feature.geometry.type.indexOf("LineString") >= 0;
+  return Object.assign({}, feature.layer.style, isLine ? {fill: false} : {}, feature.properties.style);
+};
+
+// A point as a disc, or by its letter and number, in a frame that tells kinds apart in grey too.
+packpale.point = function (feature, at) {
+  if (!feature.layer.signed) return L.circleMarker(at, feature.layer.style);
   return L.marker(at, {keyboard: false, bubblingMouseEvents: true, title: feature.properties.title,
     icon: L.divIcon({className: "sign sign-" + feature.properties.sign.charAt(0), html: feature.properties.sign, iconSize: [12 + 8 * feature.properties.sign.length, 20]})});
 };
@@ -20,6 +37,7 @@ packpale.sign = function (feature, at) {
 // A shape's figures when it is selected; those that have a name are kept for packpale.labels.
 packpale.named = [];
 packpale.shape = function (feature, layer) {
+  feature.layer.group.addLayer(layer);
   layer.on("click", function (event) { event.originalEvent.packpaleShape = feature.properties; });
   if (feature.properties.label) packpale.named.push(layer);
 };

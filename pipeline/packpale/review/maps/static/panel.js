@@ -1,9 +1,9 @@
 "use strict";
 // Connects the panel and the keyboard with the map.
-packpale.start = function (map, data) {
+packpale.start = function (map, shapes, data, found) {
   var panel = document.getElementById("panel"), frame = map.getContainer();
   packpale.data = data;
-  data.shapes.forEach(function (layer) { window[layer[0]].addData(layer[1]); });
+  packpale.draw(map, shapes, data, found);
   if (packpale.narrow()) panel.open = false;
   // The panel covers the left of a wide screen and the top of a narrow one: what is shown lies beside it.
   packpale.beside = function () {
@@ -47,7 +47,7 @@ packpale.start = function (map, data) {
     var coloured = false;
     panel.querySelectorAll("input[name=picture]").forEach(function (box) {
       if (!box.value) return;
-      if (box.checked) window[box.value].addTo(map); else window[box.value].remove();
+      if (box.checked) packpale.layers[box.value].addTo(map); else packpale.layers[box.value].remove();
       var beside = packpale.besides(box.value);
       coloured = coloured || box.checked || beside;
       showKey(box, box.checked || beside);
@@ -69,11 +69,11 @@ packpale.start = function (map, data) {
   var boxes = panel.querySelectorAll(".layer input[type=checkbox]");
   boxes.forEach(function (box) {
     box.addEventListener("change", function () {
-      if (box.checked) window[box.value].addTo(map); else window[box.value].remove();
+      if (box.checked) packpale.layers[box.value].addTo(map); else packpale.layers[box.value].remove();
       showKey(box, box.checked);
       box.closest(".layer").classList.toggle("shown", box.checked);
       // Whatever is switched on last, layers lie over one another as they did at first: points over lines over areas.
-      data.shapes.forEach(function (layer) { if (map.hasLayer(window[layer[0]])) window[layer[0]].bringToFront(); });
+      data.layers.forEach(function (layer) { if (map.hasLayer(layer.group)) layer.group.bringToFront(); });
     });
     box.closest(".layer").classList.toggle("shown", box.checked);
   });

@@ -2,8 +2,9 @@
 // The list of what stands on the line by letter; one key opens it, and each entry leads to its place.
 packpale.places = function (map) {
   var box = document.getElementById("places"), panel = document.getElementById("panel"), list = box.querySelector("ol");
-  packpale.data.listed.forEach(function (name) {
-    window[name].eachLayer(function (layer) {
+  var listed = packpale.data.layers.filter(function (layer) { return layer.signed; });
+  listed.forEach(function (one) {
+    one.group.eachLayer(function (layer) {
       var told = layer.feature.properties, entry = document.createElement("button");
       entry.type = "button";
       // Values enter as text, so that no name can become markup.
@@ -19,8 +20,8 @@ packpale.places = function (map) {
   // Of signs that would lie over one another the first stays, and the others wait for a nearer view.
   function tidy() {
     var taken = [];
-    packpale.data.listed.forEach(function (name) {
-      window[name].eachLayer(function (layer) {
+    listed.forEach(function (one) {
+      one.group.eachLayer(function (layer) {
         var at = map.latLngToContainerPoint(layer.getLatLng()), wide = 6 + 4 * layer.feature.properties.sign.length;
         var free = taken.every(function (t) { return Math.abs(at.x - t.x) > wide + t.wide || Math.abs(at.y - t.y) > 20; });
         if (free) taken.push({x: at.x, y: at.y, wide: wide});
