@@ -39,3 +39,18 @@ def test_of_many_names_none_lies_over_another_and_the_first_is_there():
 @pytest.mark.parametrize("count", [1, 8])
 def test_a_few_plots_all_have_their_names(count):
     assert len(names(count)) == count
+
+
+def test_names_of_neighbours_keep_a_clear_gap():
+    """Two small plots side by side, each narrower than its name: the second name gives way by a line or more."""
+    plots = [
+        PlotShape(name, None, box(x, 0, x + 60, 40), ()) for name, x in (("tessel-halves", 0), ("crooked-lot", 75))
+    ]
+    far = PlotShape("far-field", 1, box(300, 200, 400, 260), ())
+    svg = overview([*plots, far], Wording.of(factory.project())).svg
+    found = re.findall(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*>([^<]*-[^<]*)</text>', svg)
+    placed = {text: (float(x), float(y)) for x, y, text in found}
+    assert set(placed) == {"tessel-halves", "crooked-lot", "1. far-field"}
+    (x, y), (u, v) = placed["tessel-halves"], placed["crooked-lot"]
+    # In the print letters of 13 px are about 9 px wide.
+    assert abs(x - u) >= 4.5 * len("tessel-halvescrooked-lot") or abs(y - v) >= 16

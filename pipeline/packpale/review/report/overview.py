@@ -1,5 +1,6 @@
 """A picture of all plots: where they lie, what is enclosed, which is which."""
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
@@ -8,6 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from packpale.review.lettering import MM_PER_POINT, printable, text_width
 from packpale.review.report.blocks import Chart, link, words
 from packpale.review.report.charts import HAIR, INK, add, drawing, markup
 from packpale.review.words.quantities import ROUND
@@ -21,8 +23,10 @@ EDGE = {"stroke": "#fffdf8", "stroke-width": "4", "stroke-linejoin": "round"}
 BOLD = {"font-weight": "bold"}
 MOST_NAMED = 40
 """So many plots have their name in the picture."""
-LETTER, LINE = 7.2, 15.0
-"""Width of a letter and height of a line of names. [px]"""
+LETTERS, LINE, GAP = 13.0, 17.0, 8.0
+"""Size of the letters of names, from one line of them to the next, and what stays free between two in one line. [px]"""
+ASIDE = (0, 1, -1, 2, -2)
+"""Lines by which a name gives way to those of better plots, tried in turn, while every plot has its name."""
 FINEST_PX = 0.3
 """Corners that move a line by less are left out. [px]"""
 
@@ -72,7 +76,7 @@ def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
     centres = at(np.array([shape.outline.centroid.coords[0] for shape in named]))
     for x, y, text in _names(named, centres, width, all_of_them=len(named) == len(shapes)):
         for look in (EDGE, {}):
-            add(svg, "text", text, x=x, y=y + 4, text_anchor="middle", font_size=13.0, fill=INK, **BOLD, **look)
+            add(svg, "text", text, x=x, y=y + 4, text_anchor="middle", font_size=LETTERS, fill=INK, **BOLD, **look)
     _scale(svg, scale, height, show)
     told = "; ".join(_label(s) + ("" if s.rank is not None else ", where nothing fits") for s in named)
     if len(named) < len(shapes):
@@ -87,20 +91,26 @@ def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
 def _names(
     named: Sequence[PlotShape], centres: np.ndarray, width: float, *, all_of_them: bool
 ) -> list[tuple[float, float, str]]:
-    """Middle and text of the names: all of them, or of those that would lie over one another the better plot's."""
+    """Middle and text of the names that keep clear of those of better plots; one that cannot is left out."""
     placed: list[tuple[float, float, str]] = []
     for shape, (x, y) in zip(reversed(named), centres[::-1].tolist(), strict=True):
         text = _label(shape)
-        half = LETTER * len(text) / 2
+        half = _wide(text) / 2
         within = float(np.clip(x, 4 + half, width - 4 - half))
-        if all_of_them or not any(_meet(within - u, y - v, text, other) for u, v, other in placed):
-            placed.append((within, y, text))
+        lines = (y + LINE * aside for aside in (ASIDE if all_of_them else ASIDE[:1]))
+        clear = (v for v in lines if not any(_meet(within - u, v - w, text, other) for u, w, other in placed))
+        placed += [(within, v, text) for v in itertools.islice(clear, 1)]
     return placed[::-1]
 
 
 def _meet(right: float, down: float, text: str, other: str) -> bool:
-    """Whether two names lie over one another, middles so far apart. [px]"""
-    return abs(right) < LETTER * (len(text) + len(other)) / 2 and abs(down) < LINE
+    """Whether two names come too near to one another, middles so far apart. [px]"""
+    return abs(right) < (_wide(text) + _wide(other)) / 2 + GAP and abs(down) < LINE - 0.5
+
+
+def _wide(text: str) -> float:
+    """Width of a name in the font of the print, which is wider than most. [px]"""
+    return text_width(printable(text), LETTERS, bold=True) / MM_PER_POINT
 
 
 def _label(shape: PlotShape) -> str:
