@@ -1,7 +1,7 @@
 """Geometry of the run's CRS as the maps take it: GeoJSON in degrees."""
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from shapely.geometry.base import BaseGeometry
@@ -24,18 +24,18 @@ def between(source: str, target: str) -> "Transformer":
 
 def to_degrees(crs: str) -> Degrees:
     """Function that turns a shapely geometry of the run's CRS into GeoJSON in degrees."""
+    return lambda geometry: all_to_degrees([geometry], crs)[0]
+
+
+def all_to_degrees(geometries: Sequence[Any], crs: str) -> list[dict[str, Any]]:
+    """Shapely geometries of the run's CRS as GeoJSON in degrees, their coordinates turned together."""
+    import numpy as np
     import shapely
 
     transformer = between(crs, "EPSG:4326")
 
-    def turn(geometry: Any) -> dict[str, Any]:
-        degrees = shapely.transform(geometry, lambda xy: _rounded(transformer.transform(xy[:, 0], xy[:, 1])))
-        return dict(shapely.geometry.mapping(degrees))
+    def turn(xy: Any) -> Any:
+        return np.round(np.column_stack(transformer.transform(xy[:, 0], xy[:, 1])), COORDINATE_DECIMALS)
 
-    return turn
-
-
-def _rounded(pair: tuple[Any, Any]) -> Any:
-    import numpy as np
-
-    return np.round(np.column_stack(pair), COORDINATE_DECIMALS)
+    turned = shapely.transform(np.array(geometries, dtype=object), turn)
+    return [dict(shapely.geometry.mapping(degrees)) for degrees in turned]

@@ -72,8 +72,9 @@ def peg_sheet(page: tuple[int, Sequence[dict[str, Any]]], title: Title) -> Sheet
         y -= ROW_MM
         main = row["from_main_peg"] == row["peg"]
         for (_, key, end, _), text in zip(COLUMNS, _texts(row), strict=True):
-            across, most = ("left", 40.0) if key in WORDS else ("right", None)
-            sheet.text(left + end, y - 1.0, text, size=pens.FIGURES, bold=main, across=across, most=most)
+            if text:
+                across, most = ("left", 40.0) if key in WORDS else ("right", None)
+                sheet.text(left + end, y - 1.0, text, size=pens.FIGURES, bold=main, across=across, most=most)
         sheet.line([left + 4, right - 4], [y - 2.0, y - 2.0], width=pens.HAIR, colour=pens.SOFT)
     return sheet
 

@@ -30,6 +30,9 @@ FIELD = (FRAME[0], FRAME[1] + TITLE_MM + CAUTIONS_MM, FRAME[2], FRAME[3])
 STEPS, RULER = (1.0, 2.0, 5.0), (1.0, 1.25, 2.0, 2.5, 3.0, 4.0, 5.0)
 """Round scales: 1:10, 1:20, 1:50, 1:100 and so on (ISO 5455, from memory); rulers have 1:25 and the like."""
 
+ACROSS = {"left": 0.0, "center": 0.5, "right": 1.0}
+UP = {"baseline": 0.0, "center": 0.5, "top": 1.0}
+"""Where a text's place lies along it and above its line of writing, as parts of its width and of the capitals."""
 CAUTION_ROW_MM = 2.45
 """From one line of a caution to the next."""
 NOT_STATED = "not stated"
@@ -206,8 +209,7 @@ class Sheet:
         if most is not None:
             size, shown = fitted(shown, size, most, bold=bold)
         width = text_width(shown, size, bold=bold)
-        back = {"left": 0.0, "center": width / 2, "right": width}[across]
-        down = {"baseline": 0.0, "center": 0.5, "top": 1.0}[up] * CAP_HEIGHT * size * MM_PER_POINT
+        back, down = ACROSS[across] * width, UP[up] * CAP_HEIGHT * size * MM_PER_POINT
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         return Text(x - back * c + down * s, y - back * s - down * c, shown, size, colour, turn, bold, width)
 

@@ -1,5 +1,6 @@
 """What holds the animals in, on a plot's map: the mesh under the ground, the fence above it, things to climb, water."""
 
+import bisect
 import itertools
 from collections.abc import Iterator, Sequence
 
@@ -25,11 +26,9 @@ from packpale.review.subjects.stretches import (
     DIG_STRETCHES,
     Along,
     StretchKind,
-    by_class,
     packs_of,
     rate_limits,
 )
-from packpale.site import Array
 from packpale.values.cautions import advised
 
 COLOURS = ("#5c0a2e", "#c8501e", "#e3b23c", "#b9d7c9")
@@ -52,42 +51,38 @@ CROSSING = Style("#0b3c8c", "#7cc4ff", 1.0, width=2.5, radius=7)
 
 def mesh_layers(source: MapSource) -> Iterator[VectorLayer]:
     """The line coloured by digging rate, by margin where a rate is given, and where the mesh ends on rock."""
-    holdings = source.result.care.holdings if source.result.care else ()
+    found = source.found(DIG_STRETCHES)
     yield from _by_class(
         source,
-        subject.RATE,
-        {found.pack: found.rate for found in holdings},
+        [item for item in found if item.kind == subject.RATE],
         rate_limits(source.result),
         "What an animal has to dig to get under the mesh in the longest time between two rounds.",
     )
     yield from _by_class(
         source,
-        subject.MARGIN,
-        {found.pack: found.margin_h for found in holdings if found.margin_h is not None},
+        [item for item in found if item.kind == subject.MARGIN],
         subject.MARGINS_H,
         "At the digging rate given, beyond the hours nobody looks; below zero the animal is out first.",
     )
-    found = [item for item in source.found(DIG_STRETCHES) if item.kind == subject.ON_ROCK]
-    rock = source.shapes(DIG_STRETCHES, lambda item: f"Mesh of pack {item.pack} ends on rock", found)
+    on_rock = [item for item in found if item.kind == subject.ON_ROCK]
+    rock = source.shapes(DIG_STRETCHES, lambda item: f"Mesh of pack {item.pack} ends on rock", on_rock)
     yield VectorLayer("Pack and people", "Mesh ends on rock", rock, ROCK, show=False)
 
 
 def _by_class(
-    source: MapSource, kind: StretchKind, values: dict[int, Array], limits: Sequence[float], explanation: str
+    source: MapSource, found: Sequence[Along], limits: Sequence[float], explanation: str
 ) -> Iterator[VectorLayer]:
     """The line coloured by classes of a value; nothing where there is none."""
-    if not (values and limits):
+    if not (found and limits):
         return
-    styles = [Style(colour, width=BAND) for colour in COLOURS]
-    packs = packs_of(source.result)
-    shapes = [
-        shape
-        for number, along in values.items()
-        for k, item in by_class(packs[number], kind, along, tuple(limits))
-        for shape in source.shapes(
-            DIG_STRETCHES, lambda item: f"{kind.title}, pack {item.pack}", [item], style=styles[k]
-        )
-    ]
+    kind, styles = found[0].kind, [Style(colour, width=BAND) for colour in COLOURS]
+    shapes = source.shapes(
+        DIG_STRETCHES,
+        lambda item: f"{item.kind.title}, pack {item.pack}",
+        found,
+        # All of a stretch is of one class.
+        style=lambda item: styles[bisect.bisect_right(limits, item.stretch.worst)],
+    )
     said = [source.show.say(kind.told(limit)) for limit in limits]
     between = (f"{low} to {high}" for low, high in itertools.pairwise(said))
     texts = [f"below {said[0]}", *between, f"{said[-1]} and more"]

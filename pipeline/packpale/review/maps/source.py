@@ -7,7 +7,7 @@ from typing import Any
 
 from packpale.review.maps.map_page import Shape, Style
 from packpale.review.model import PlotResult
-from packpale.review.projecting import Degrees, to_degrees
+from packpale.review.projecting import Degrees, all_to_degrees, to_degrees
 from packpale.review.subjects.field import Subject
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -40,13 +40,15 @@ class MapSource:
         style: Callable[[Any], Style] | Style | None = None,
     ) -> list[Shape]:
         """Items of a subject where they lie, by default all of the plot, each with its popup."""
+        found = self.found(subject) if items is None else list(items)
+        places = all_to_degrees([subject.lies(item) for item in found], self.result.site.crs)
         return [
             Shape(
-                self.degrees(subject.lies(item)),
+                place,
                 title(item),
                 subject.popup(item, self.show),
                 label=label(item),
                 style=style(item) if callable(style) else style,
             )
-            for item in (self.found(subject) if items is None else items)
+            for item, place in zip(found, places, strict=True)
         ]
