@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from packpale.land.assess import assess
+from packpale.land.inflow import inflow
 from packpale.site import Around, Grid
 
 LEVEL = 100.0
@@ -21,12 +22,15 @@ def hollow(x, y, *, outlet):
     return np.where(way & (along > 60), LEVEL - 0.01 * (along - 60.5), ground)
 
 
-def sites(make_site, outlet, coarse):
-    """All of a square of 240 m, and its part from x = -10 to 110, y = -60 to 60 as a window on it."""
+def sites(make_site, outlet, coarse, shift=0):
+    """All of a square of 240 m, and its part from x = -10 to 110, y = -60 to 60 as a window on it.
+
+    The window may be shifted by some cells, so that it begins within a coarser one.
+    """
     x, y = np.meshgrid(np.arange(-119.5, 120), np.arange(119.5, -120, -1))
     z = hollow(x, y, outlet=outlet)
     whole = make_site(z)
-    rows, cols = slice(60, 180), slice(108, 228)
+    rows, cols = slice(60 + shift, 180 + shift), slice(108 + shift, 228 + shift)
     n = 240 // coarse
     means = z.reshape(n, coarse, n, coarse).mean(axis=(1, 3))
     around = Around(Grid(whole.grid.west, whole.grid.north, float(coarse), n, n), means)
@@ -36,10 +40,10 @@ def sites(make_site, outlet, coarse):
     return whole, window, (rows, cols)
 
 
-@pytest.mark.parametrize("coarse", [1, 2, 3, 4])
+@pytest.mark.parametrize(("coarse", "shift"), [(1, 0), (2, 0), (3, 0), (4, 0), (2, 1), (3, 1), (3, 2), (4, 3)])
 @pytest.mark.parametrize("outlet", ["east", "west", "north"])
-def test_a_hollow_across_the_edge_fills_to_its_outlet_wherever_that_is(make_site, make_project, outlet, coarse):
-    whole, window, part = sites(make_site, outlet, coarse)
+def test_a_hollow_across_the_edge_fills_to_its_outlet_wherever_that_is(make_site, make_project, outlet, coarse, shift):
+    whole, window, part = sites(make_site, outlet, coarse, shift)
     found = assess(window, make_project()).ponding
     # Closed form: up to the level of the outlet, or not at all.
     expected = np.maximum(LEVEL - window.elevation, 0)
@@ -53,13 +57,31 @@ def test_a_hollow_across_the_edge_fills_to_its_outlet_wherever_that_is(make_site
     assert cut[inside].mean() < 0.5 * expected[inside].mean()
 
 
-@pytest.mark.parametrize("coarse", [1, 2, 3, 4])
-def test_what_runs_into_it_beyond_the_window_leaves_by_the_outlet_in_it(make_site, make_project, coarse):
-    whole, window, (rows, cols) = sites(make_site, "east", coarse)
+@pytest.mark.parametrize(("coarse", "shift"), [(1, 0), (2, 0), (3, 0), (4, 0), (2, 1), (3, 1), (3, 2), (4, 3)])
+def test_what_runs_into_it_beyond_the_window_leaves_by_the_outlet_in_it(make_site, make_project, coarse, shift):
+    whole, window, (rows, cols) = sites(make_site, "east", coarse, shift)
     found = assess(window, make_project())
     expected = assess(whole, make_project()).upstream_area[rows, cols]
     # The outlet's flat floor, 13 cells wide, some way down from the hollow: all water of the hollow goes through it.
-    col = 60 + 12 + 10
-    floor = slice(54, 66)
+    col = 60 + 12 + 10 - shift
+    floor = slice(54 - shift, 66 - shift)
     assert expected[floor, col].sum() > 10_000
     assert found.upstream_area[floor, col].sum() == pytest.approx(expected[floor, col].sum(), rel=0.1)
+
+
+@pytest.mark.parametrize("outlet", ["east", "north"])
+def test_water_let_in_joins_where_the_ground_round_it_says(make_site, outlet):
+    """Places where water enters lie in the larger cell that it flows to, wherever the window begins."""
+    _, aligned, _ = sites(make_site, outlet, 4)
+    _, shifted, _ = sites(make_site, outlet, 4, shift=3)
+    found = []
+    for site in (aligned, shifted):
+        ground = site.elevation.astype(np.float32)
+        entering = inflow(ground, site.grid, site.around, site.around.elevation.astype(np.float32))
+        row, col = np.divmod(entering.cell, site.grid.cols)
+        x, y = site.grid.centres()[0][col], site.grid.centres()[1][row]
+        # On the sides where both windows begin in the same larger cells; on the others one reaches farther.
+        both = (x < 1168) & (y > 2120)
+        found.append(set(zip(x[both].tolist(), y[both].tolist(), strict=True)))
+    assert len(found[0]) > 10
+    assert found[0] == found[1]

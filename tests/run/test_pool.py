@@ -83,6 +83,12 @@ def test_the_largest_plots_come_first(tmp_path):
     assert order == ["Job1", "Job4", "Job3", "Job0", "Job2"]
 
 
+def test_plots_of_about_one_size_stay_in_their_order(tmp_path):
+    jobs = jobs_of(tmp_path, *[Job] * 4, cells=[140_000, 4, 160_000, 500_000])
+    _, order = most_at_once(jobs, at_once=2, memory=1e12)
+    assert order == ["Job3", "Job0", "Job2", "Job1"]
+
+
 @pytest.mark.parametrize(
     ("memory", "most"),
     [

@@ -50,7 +50,8 @@ def test_where_that_is_much_cells_are_wholes_of_the_window_s(made, monkeypatch, 
     assert north - factor < NORTH <= north
     assert south <= NORTH - 90
     assert east >= WEST + 120
-    assert (site.grid.west - west) % factor == 0
+    # Counted from the raster's corner, as those of all plots.
+    assert (WEST - west) % factor == (north - NORTH) % factor == 0
     # A cell in the middle, by hand; and one that sticks out is the mean of what there is.
     for r, c in ((5, 4), (0, 0)):
         top, left = round(NORTH - north) + r * factor, round(west - WEST) + c * factor

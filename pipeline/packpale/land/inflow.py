@@ -25,7 +25,8 @@ Single = npt.NDArray[np.float32]
 INLAND = 3
 """Water is let in so many of the larger cells behind the window's edge: nearer to it, the window's own cells do not
 tell whether water stays or leaves again."""
-
+SHORE_REACH = 3
+"""Larger cells from which a hollow is seen at the window's edge: one that makes it count, two that it reaches on."""
 DAM_M = 1000.0
 """Height of what keeps water from leaving where it stays: more than any hollow is deep."""
 
@@ -109,14 +110,14 @@ def inflow(elevation: Single, grid: Grid, around: Around, beyond: Single) -> Inf
     count, is_lower_bound = upstream_cells(coarse)
     length, head = longest_paths(coarse)
     factor = round(around.grid.cell / grid.cell)
-    top, left = around.corner(grid)
-    high, wide = -(-grid.rows // factor), -(-grid.cols // factor)
+    (top, down), (left, right) = (divmod(cells, factor) for cells in around.corner(grid))
+    high, wide = -(-(down + grid.rows) // factor), -(-(right + grid.cols) // factor)
     places: dict[str, list[float]] = {name: [] for name in ("cell", "cells", "length", "head", "bound")}
     for start in _links_into(coarse, slice(top, top + high), slice(left, left + wide)):
         end, way = _inland(coarse, start, (top, left, high, wide))
         if end is None:
             continue
-        cell = _lowest(elevation, (end[0] - top) * factor, (end[1] - left) * factor, factor)
+        cell = _lowest(elevation, (end[0] - top) * factor - down, (end[1] - left) * factor - right, factor)
         if cell is None:
             continue
         places["cell"].append(cell)
@@ -131,33 +132,45 @@ def inflow(elevation: Single, grid: Grid, around: Around, beyond: Single) -> Inf
         np.array(places["head"], np.float64),
         np.array(places["bound"], np.bool_),
         _known_beyond(grid, around.grid, beyond),
-        *_shores(elevation, coarse, beyond, (top, left, high, wide), factor),
+        *_shores(elevation, coarse, beyond, (top, left, high, wide), (factor, down, right)),
     )
 
 
 def _shores(
-    elevation: Single, flow: Flow[np.float32], beyond: Single, part: tuple[int, int, int, int], factor: int
+    elevation: Single,
+    flow: Flow[np.float32],
+    beyond: Single,
+    part: tuple[int, int, int, int],
+    of_window: tuple[int, int, int],
 ) -> tuple[npt.NDArray[np.int64], Array, Mask]:
     """``shore``, ``water`` and ``stays`` of an Inflow; ``part`` as in ``_inland``.
+
+    ``of_window`` has how many of the window's cells make one of the larger side, and behind how many rows and columns
+    of the first of these it begins.
 
     Only hollows that hold a square of nine of the larger cells count: smaller ones may come from taking means. They
     reach two cells beyond the middle of such a square, since means hide where exactly their shore is.
     """
-    top, left, _, _ = part
-    deep = np.where(flow.filled > beyond, flow.filled, np.float32(np.nan))
+    (top, left, high, wide), (factor, down, right) = part, of_window
+    # What lies farther away than the steps below reach is no matter.
+    first_row, first_col = max(top - SHORE_REACH, 0), max(left - SHORE_REACH, 0)
+    near_by = slice(first_row, top + high + SHORE_REACH), slice(first_col, left + wide + SHORE_REACH)
+    filled = flow.filled[near_by]
+    deep = np.where(filled > beyond[near_by], filled, np.float32(np.nan))
     highest, lowest = _near(deep, np.maximum), _near(deep, np.minimum)
     level = np.where(highest == lowest, deep, np.float32(-np.inf))  # NaN is not equal to itself
-    for _ in range(2):
+    for _ in range(SHORE_REACH - 1):
         level = _near(level, np.fmax)
     edge = np.zeros(elevation.shape, bool)
     edge[[0, -1], :] = edge[:, [0, -1]] = True
     row, col = np.nonzero(edge)
-    r, c = row // factor + top, col // factor + left
-    near = np.isfinite(level[r, c])
-    row, col, r, c = row[near], col[near], r[near], c[near]
+    r, c = (row + down) // factor + top, (col + right) // factor + left
+    water = level[r - first_row, c - first_col]
+    near = np.isfinite(water)
+    row, col, r, c, water = row[near], col[near], r[near], c[near], water[near]
     ends = {at: _inland(flow, at, part)[0] is not None for at in set(zip(r.tolist(), c.tolist(), strict=True))}
     stays = np.array([ends[at] for at in zip(r.tolist(), c.tolist(), strict=True)], np.bool_)
-    return row * elevation.shape[1] + col, np.fmax(level[r, c], elevation[row, col]), stays
+    return row * elevation.shape[1] + col, np.fmax(water, elevation[row, col]), stays
 
 
 def _near(values: Single, pick: np.ufunc) -> Single:
@@ -173,12 +186,15 @@ def _near(values: Single, pick: np.ufunc) -> Single:
 
 def _links_into(flow: Flow[np.float32], rows: slice, cols: slice) -> list[tuple[int, int]]:
     """Cells outside some rows and columns whose water goes into them."""
-    inside = np.zeros(flow.direction.shape, bool)
-    inside[rows, cols] = True
-    row, col = np.nonzero((flow.direction >= 0) & ~inside)
-    k = flow.direction[row, col]
-    enters = inside[row + ROW_STEP[k], col + COL_STEP[k]]
-    return list(zip(row[enters].tolist(), col[enters].tolist(), strict=True))
+    # Only neighbours of the part can be such.
+    top, left = max(rows.start - 1, 0), max(cols.start - 1, 0)
+    direction = flow.direction[top : rows.stop + 1, left : cols.stop + 1]
+    inside = np.zeros((direction.shape[0] + 2, direction.shape[1] + 2), bool)
+    inside[rows.start - top + 1 : rows.stop - top + 1, cols.start - left + 1 : cols.stop - left + 1] = True
+    row, col = np.nonzero((direction >= 0) & ~inside[1:-1, 1:-1])
+    k = direction[row, col]
+    enters = inside[row + ROW_STEP[k] + 1, col + COL_STEP[k] + 1]
+    return list(zip((row[enters] + top).tolist(), (col[enters] + left).tolist(), strict=True))
 
 
 def _inland(
@@ -204,9 +220,10 @@ def _inland(
 def _lowest(elevation: Single, row: int, col: int, side: int) -> int | None:
     """Flat index of the lowest cell of a square of ``side`` cells; None where no elevation is known in it."""
     square = elevation[row : row + side, col : col + side]
-    if np.isnan(square).all():
+    at = int(np.argmin(np.where(np.isnan(square), np.inf, square)))
+    r, c = divmod(at, int(square.shape[1]))
+    if np.isnan(square[r, c]):
         return None
-    r, c = divmod(int(np.nanargmin(square)), int(square.shape[1]))
     return (row + r) * int(elevation.shape[1]) + col + c
 
 

@@ -128,6 +128,8 @@ def cell_outlines(cells: Mask, grid: Grid) -> MultiPolygon:
     from rasterio import Affine
     from rasterio.features import shapes
 
+    if not cells.any():
+        return MultiPolygon()
     found = shapes(cells.view(np.uint8), mask=cells, connectivity=4, transform=Affine(*grid.transform))
     points, corners, rings_of = [], [], []
     for outline, _ in found:
@@ -135,8 +137,6 @@ def cell_outlines(cells: Mask, grid: Grid) -> MultiPolygon:
         for ring in outline["coordinates"]:
             corners.append(len(ring))
             points += ring
-    if not points:
-        return MultiPolygon()
     # All at once: one by one takes ten times as long.
     rings = shapely.linearrings(points, indices=np.repeat(np.arange(len(corners)), corners))
     shells = np.cumsum([0, *rings_of[:-1]])

@@ -65,9 +65,12 @@ class Plots:
     def __init__(
         self, jobs: Iterable[Job], progress: Progress, watch: Watcher, send: Callable[[Job], Job] = lambda job: job
     ) -> None:
-        """``send`` makes of a job what a worker gets, at the last moment: thousands of those take much memory."""
-        # The largest first: begun last, one would leave the other workers idle.
-        self.waiting = deque(sorted(jobs, key=lambda job: -job.cells))
+        """Jobs for plots of about one size stay in their order.
+
+        ``send`` makes of a job what a worker gets, at the last moment: thousands of those take much memory.
+        """
+        # The largest first, to a factor of two: begun last, one would leave the other workers idle.
+        self.waiting = deque(sorted(jobs, key=lambda job: -job.cells.bit_length()))
         self.outcomes: dict[str, PlotOutcome] = {}
         self._progress, self._watch, self._send = progress, watch, send
 

@@ -33,7 +33,7 @@ from packpale.run.plot import SCREENED, Job, PlotOutcome, finished_under, nearly
 from packpale.run.pool import Plots, Progress, Watcher, compute_here
 from packpale.run.ranking import rank
 from packpale.settings import Project, read_settings
-from packpale.site import Array
+from packpale.site import Array, Plot
 from packpale.site.inputs import Inputs, cut_to, open_inputs
 from packpale.site.prices import with_prices
 from packpale.values.notes import Note
@@ -41,6 +41,8 @@ from packpale.values.notes import Note
 ERRORS = "errors.log"
 """File in the output folder with the tracebacks of plots that a bug has ended; there only where there was one."""
 RECORD = "run.json"
+STRIP_M = 1000.0
+"""Width of the strips from west to east in which plots are computed one after the other. [m]"""
 MARGIN, LEAST_MARGIN = 0.25, 5
 """Plots computed in full beyond run.detail, as a part of it and at least: so that none of the true first is missed."""
 
@@ -99,6 +101,7 @@ def run(
     named = _chosen(inputs, plots)
     screening = are_screened(project, len(inputs.plots))
     folders = folder_names([p.plot_id for p in inputs.plots])
+    places = {p.plot_id: _strip_and_west(p) for p in inputs.plots}
     files = input_files(project, inputs)
     with doing("reading the inputs"):
         seen = {f: _seen(f) for of_role in files.values() for f in of_role}
@@ -128,7 +131,7 @@ def run(
                     screening=screened,
                     code=code_digest(),
                 )
-                for plot_id in wanted
+                for plot_id in sorted(wanted, key=places.__getitem__)
             ]
             progress.total += len(jobs)
             finished.extend(job.finished for job in jobs)
@@ -232,6 +235,12 @@ def _compute_on_cluster(
             everything = float("inf")
             plots.compute(workers, at_once=AT_ONCE, memory=everything, check=check, refused=workers.refused)
     return plots.outcomes
+
+
+def _strip_and_west(plot: Plot) -> tuple[int, float]:
+    """Where a plot comes in the order of computing: plots side by side look at the same ground, which is kept."""
+    west, _, _, north = plot.outline.bounds
+    return -math.floor(north / STRIP_M), west
 
 
 def _cut(job: Job) -> Job:

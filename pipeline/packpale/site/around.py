@@ -8,10 +8,11 @@ from pyproj import CRS
 from packpale.faults import Faults
 from packpale.site import crs as crs_
 from packpale.site.coverage import blank_implausible
-from packpale.site.elevations import read_elevation, read_mean
+from packpale.site.elevations import read_elevation
 from packpale.site.grid import Grid
+from packpale.site.means import read_mean
 from packpale.site.model import Around
-from packpale.site.rasters import Elevation
+from packpale.site.rasters import Elevation, origin
 
 FAR_M = 5000.0
 """How far round a plot's window ground and surroundings are looked at. [m]"""
@@ -22,11 +23,12 @@ NEAR_M, FEWER_CELLS = 1000.0, 500_000
 
 
 def around_grid(elevation: Elevation, crs: CRS, window: Grid, *, screening: bool = False) -> Grid | None:
-    """The grid of the ground round a window, with cells a whole multiple of its own that have corners in common.
+    """The grid of the ground round a window, its cells squares of the window's.
 
-    It reaches FAR_M beyond the window, NEAR_M with ``screening``, or to where the elevation ends, and covers the
-    window. None where there is no elevation beyond the window, and where it comes from a network: much would have to
-    be fetched for every plot.
+    They are counted from where the window's own are (``rasters.origin``), so that plots side by side share them. It
+    reaches FAR_M beyond the window, NEAR_M with ``screening``, or to where the elevation ends, and covers the window.
+    None where there is no elevation beyond the window, and where it comes from a network: much would have to be
+    fetched for every plot.
     """
     reach, most = (NEAR_M, FEWER_CELLS) if screening else (FAR_M, MOST_CELLS)
     if elevation.is_remote:
@@ -46,15 +48,18 @@ def around_grid(elevation: Elevation, crs: CRS, window: Grid, *, screening: bool
     ]
     if not any(beyond):
         return None
+    # In cells from where they are counted.
+    ox, oy = origin(elevation, crs, cell)
+    left, top = round((west - ox) / cell) - beyond[0], round((oy - north) / cell) - beyond[1]
+    right, bottom = left + beyond[0] + window.cols + beyond[2], top + beyond[1] + window.rows + beyond[3]
     factor = 1
     while True:
-        left, top, right, bottom = (math.ceil(b / factor) for b in beyond)
-        rows, cols = top + bottom + math.ceil(window.rows / factor), left + right + math.ceil(window.cols / factor)
-        if rows * cols <= most:
+        c0, c1, r0, r1 = left // factor, -(-right // factor), top // factor, -(-bottom // factor)
+        if (r1 - r0) * (c1 - c0) <= most:
             break
         factor += 1
     size = factor * cell
-    return Grid(west - left * size, north + top * size, size, rows, cols)
+    return Grid(ox + c0 * size, oy - r0 * size, size, r1 - r0, c1 - c0)
 
 
 def read_around(elevation: Elevation, crs: CRS, window: Grid, *, screening: bool = False) -> Around | None:

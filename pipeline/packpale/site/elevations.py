@@ -32,27 +32,7 @@ def read_elevation(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
     for top, left in itertools.product(range(0, grid.rows, high), range(0, grid.cols, wide)):
         rows, cols = slice(top, min(top + high, grid.rows)), slice(left, min(left + wide, grid.cols))
         piece = grid.part(rows, cols)
-        out[rows, cols] = _own_cells(elevation, piece) if native else _means(elevation, crs, piece, points)
-    return out
-
-
-def read_mean(elevation: Elevation, crs: CRS, grid: Grid, factor: int) -> Array:
-    """Mean elevation of cells that are ``factor`` times as wide as the run's [m]; NaN is no data.
-
-    Of those of the run's cells that have one, where they are the raster's own; otherwise the elevation at the middle.
-    Raises Faults if a file cannot be read.
-    """
-    if not is_native(elevation, crs, grid.cell / factor):
-        return _means(elevation, crs, grid, 1)
-    out = np.empty(grid.shape)
-    high = max(1, POINTS_AT_ONCE // (grid.cols * factor**2))
-    for top in range(0, grid.rows, high):
-        part = grid.part(slice(top, min(top + high, grid.rows)), slice(0, grid.cols))
-        own = Grid(part.west, part.north, part.cell / factor, part.rows * factor, part.cols * factor)
-        values = _own_cells(elevation, own).reshape(part.rows, factor, part.cols, factor)
-        known = np.isfinite(values).sum(axis=(1, 3))
-        total = np.nansum(values, axis=(1, 3))
-        out[top : top + part.rows] = np.where(known > 0, total / np.maximum(known, 1), np.nan)
+        out[rows, cols] = own_cells(elevation, piece) if native else _means(elevation, crs, piece, points)
     return out
 
 
@@ -67,7 +47,8 @@ def _points_a_side(elevation: Elevation, crs: CRS, cell: float) -> int:
     return min(max(1, round(cell / own)), MOST_SPANNED) if math.isfinite(own) else 1
 
 
-def _own_cells(elevation: Elevation, grid: Grid) -> Array:
+def own_cells(elevation: Elevation, grid: Grid) -> Array:
+    """The raster's own values in the cells of a grid on its lattice [m]. Raises Faults as ``read_elevation``."""
     west, north = elevation.transform[2], elevation.transform[5]
     col, row = round((grid.west - west) / grid.cell), round((north - grid.north) / grid.cell)
     return read_lattice(elevation, col, row, grid.cols, grid.rows)
@@ -76,12 +57,12 @@ def _own_cells(elevation: Elevation, grid: Grid) -> Array:
 def _means(elevation: Elevation, crs: CRS, grid: Grid, points: int) -> Array:
     """Mean over ``points`` x ``points`` places in each cell of a grid."""
     finer = Grid(grid.west, grid.north, grid.cell / points, grid.rows * points, grid.cols * points)
-    values = _interpolated(elevation, crs, finer)
+    values = interpolated(elevation, crs, finer)
     return values.reshape(grid.rows, points, grid.cols, points).mean(axis=(1, 3)) if points > 1 else values
 
 
-def _interpolated(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
-    """Bilinear elevation at the cell centres of a grid."""
+def interpolated(elevation: Elevation, crs: CRS, grid: Grid) -> Array:
+    """Bilinear elevation at the cell centres of a grid [m]. Raises Faults as ``read_elevation``."""
     x, y = np.meshgrid(*grid.centres())
     with np.errstate(invalid="ignore"):
         # Places that the raster's CRS does not reach are infinite.

@@ -74,14 +74,14 @@ class Around:
     """The ground all round a plot's window and under it, where elevation was supplied; coarser where that is much."""
 
     grid: Grid
-    """Its cells are a whole multiple of the window's, and corners of the window are corners of them."""
+    """Its cells are squares of the window's, one or several a side; the window may begin within one of them."""
     elevation: Array
     """Mean of each cell, NaN is no data. [m]"""
 
     def corner(self, window: Grid) -> tuple[int, int]:
-        """Row and column of the cell in which a window begins."""
+        """How many of a window's cells its corner lies below and right of that of this ground."""
         grid = self.grid
-        return round((grid.north - window.north) / grid.cell), round((window.west - grid.west) / grid.cell)
+        return round((grid.north - window.north) / window.cell), round((window.west - grid.west) / window.cell)
 
 
 @dataclass(frozen=True)

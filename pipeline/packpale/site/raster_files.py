@@ -209,7 +209,8 @@ def _on_lattice(head: _Head, first: _Head) -> Tile:
             f"{head.name}: its cells do not meet those of {first.name} "
             f"(cell {_cell_text(head)} against {_cell_text(first)}); resample all elevation rasters to one grid"
         )
-    return Tile(head.path, head.files, round(col), round(row), head.cols, head.rows)
+    states = tuple((state.st_size, state.st_mtime_ns) for state in map(Path.stat, head.files))
+    return Tile(head.path, head.files, states, round(col), round(row), head.cols, head.rows)
 
 
 def _linear(transform: Transform) -> tuple[float, float, float, float]:

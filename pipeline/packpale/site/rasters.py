@@ -32,6 +32,8 @@ class Tile:
     """A file, or an address as text."""
     files: tuple[Path, ...]
     """The file and those beside it that belong to it; none of an address."""
+    states: tuple[tuple[int, int], ...]
+    """Size [bytes] and time of the last change [ns] of each of these when they were looked at."""
     col: int
     row: int
     cols: int
