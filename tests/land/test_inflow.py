@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from packpale.land.assess import assess
+from packpale.land.drainage import flow_over
 from packpale.land.inflow import inflow
 from packpale.site import Around, Grid
 
@@ -85,3 +86,27 @@ def test_water_let_in_joins_where_the_ground_round_it_says(make_site, outlet):
         found.append(set(zip(x[both].tolist(), y[both].tolist(), strict=True)))
     assert len(found[0]) > 10
     assert found[0] == found[1]
+
+
+@pytest.mark.parametrize("shift", [0, 1, 3])
+def test_the_shore_lies_within_two_larger_cells_of_a_square_under_water(make_site, shift):
+    _, site, _ = sites(make_site, "east", 4, shift)
+    ground, coarse = site.elevation.astype(np.float32), site.around.elevation.astype(np.float32)
+    found = inflow(ground, site.grid, site.around, coarse)
+    filled = flow_over(coarse).filled
+    squares = [
+        (r, c)
+        for r in range(1, coarse.shape[0] - 1)
+        for c in range(1, coarse.shape[1] - 1)
+        if (filled > coarse)[r - 1 : r + 2, c - 1 : c + 2].all() and np.ptp(filled[r - 1 : r + 2, c - 1 : c + 2]) == 0
+    ]
+    expected = set()
+    rows, cols = site.grid.shape
+    for row in range(rows):
+        for col in range(cols):
+            if row in {0, rows - 1} or col in {0, cols - 1}:
+                r, c = (row + 60 + shift) // 4, (col + 108 + shift) // 4
+                if any(abs(r - i) <= 2 and abs(c - j) <= 2 for i, j in squares):
+                    expected.add(row * cols + col)
+    assert len(expected) > 20
+    assert set(found.shore.tolist()) == expected

@@ -59,6 +59,26 @@ def test_where_that_is_much_cells_are_wholes_of_the_window_s(made, monkeypatch, 
         assert ground[r, c] == pytest.approx(of.mean())
 
 
+def test_squares_of_plots_side_by_side_are_the_same(made, monkeypatch):
+    made.plots(
+        ("north", box(WEST + 41, NORTH - 62, WEST + 70, NORTH - 40)),
+        ("south", box(WEST + 46, NORTH - 80, WEST + 70, NORTH - 63)),
+    )
+    monkeypatch.setattr(around, "MOST_CELLS", 400)
+    monkeypatch.setattr(around, "FAR_M", 13.0)
+    inputs = open_inputs(made.project())
+    one, other = (read_site(inputs, p, made.project()).around for p in ("north", "south"))
+    size = one.grid.cell
+    assert size == other.grid.cell > 2
+    down, right = (one.grid.north - other.grid.north) / size, (other.grid.west - one.grid.west) / size
+    assert down == int(down) > 0
+    assert right == int(right) > 0
+    of_one = one.elevation[int(down) :, int(right) :]
+    of_other = other.elevation[: of_one.shape[0], : of_one.shape[1]]
+    assert of_other.size > 30
+    np.testing.assert_array_equal(of_one[: of_other.shape[0], : of_other.shape[1]], of_other)
+
+
 def test_it_reaches_no_farther_than_set(made, monkeypatch):
     monkeypatch.setattr(around, "FAR_M", 7.0)
     inputs, site = read(made)

@@ -83,9 +83,10 @@ def test_each_is_the_mean_of_the_cells_it_spans_that_have_an_elevation(elevation
 @pytest.mark.parametrize("crs", [UTM, OTHER], ids=["own cells", "other CRS"])
 def test_bytes_do_not_hang_on_what_was_read_before(elevation, crs):
     # Counted from the origin of the other CRS, which is far away; there 100 m east and south of the raster's corner.
-    x, y = (WEST, NORTH) if crs == UTM else (3.0 * (v // 3) for v in moved(WEST + 100, NORTH - 100, UTM, crs))
-    first = Grid(x + 30, y - 30, 3.0, 40, 50)
-    second = Grid(x + 90, y - 60, 3.0, 45, 50)
+    size = 3.0 if crs == UTM else 2.1
+    x, y = (WEST, NORTH) if crs == UTM else (size * (v // size) for v in moved(WEST + 100, NORTH - 100, UTM, crs))
+    first = Grid(x + 10 * size, y - 10 * size, size, 40, 50)
+    second = Grid(x + 30 * size, y - 20 * size, size, 45, 50)
     one = read_mean(elevation, crs, first, 3)
     after = read_mean(elevation, crs, second, 3)
     means._tiles_of.cache_clear()
