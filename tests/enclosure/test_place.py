@@ -206,6 +206,17 @@ def test_reason_tells_what_only_the_line_keeps_off_apart(make_site, make_land, m
     )
 
 
+def test_reason_tells_of_no_patch_where_there_is_room_for_one(make_site, make_land, make_project):
+    """Room for a circle of 70 m, and steep ground all over on which the line may not stand."""
+    steep = dataclasses.replace(STEEP, share=1.0, may_lie_inside=True)
+    land = make_land(box(500_010, 5_400_010, 500_150, 5_400_150), (steep,))
+    project = make_project(line_over_limits=0.05)
+    assert say(place(make_site(), land, project).reason) == (
+        "no fence line fits that bends no tighter than a radius of 15 m and runs over limits for no more than 5 % of "
+        "its length. What the line has to keep off: steeper than 20 degrees (100 % of the plot)"
+    )
+
+
 def test_reason_where_nothing_is_usable(make_site, make_land, make_project):
     enclosure = place(make_site(), make_land(box(0, 0, 0, 0), (STEEP,)), make_project())
     assert say(enclosure.reason) == (

@@ -20,13 +20,18 @@ def reason(site: Site, land: Land, project: Project, fitting: int) -> Phrase:
     if land.enclosable.is_empty:
         return phrase("no land that may be enclosed is left on the plot{limits}", limits=limits)
     largest = max(land.enclosable.geoms, key=lambda part: part.area)
+    first = _none_fits(site, land, project) if fitting == 0 else _some_fit(project, fitting)
+    depth, strip = _depth(largest), project.trench.outside_strip_m
+    if land.soft and depth > strip + project.enclosure.min_radius_m:
+        # There is room inside: what stands in the way is the ground that the line has to keep off.
+        return phrase("{first}{limits}", first=first, limits=limits)
     return phrase(
         "{first}. The largest patch that may be enclosed has {area}; its largest circle has a radius of {radius}, of "
         "which the strip outside the fence takes {strip}{limits}",
-        first=_none_fits(site, land, project) if fitting == 0 else _some_fit(project, fitting),
+        first=first,
         area=Quantity(largest.area, "area"),
-        radius=Quantity(_depth(largest), "length"),
-        strip=Quantity(project.trench.outside_strip_m, "dimension"),
+        radius=Quantity(depth, "length"),
+        strip=Quantity(strip, "dimension"),
         limits=limits,
     )
 

@@ -88,7 +88,7 @@ class RunSource:
 
 
 def verdict(source: RunSource) -> tuple[Block, ...]:
-    """The decision in three sentences, and what is missing from it."""
+    """The decision, what is not known of it, and what is missing from it."""
     return (*_decision(source), *_failed(source))
 
 
@@ -106,7 +106,6 @@ def _decision(source: RunSource) -> Iterator[Block]:
     brief = source.brief(first)
     f = brief.figures
     looked_at = len(source.ranking.rows)
-    none_fits = looked_at - len(winners)
     if len(winners) == 1:
         among = ", the only plot that takes one" if looked_at > 1 else ""
     else:
@@ -116,7 +115,6 @@ def _decision(source: RunSource) -> Iterator[Block]:
             strong(first.plot_id),
             f" comes first{among}: a fence of {show.length(f['fence_length_m'])} round "
             f"{show.area(f['enclosed_area_m2'])}, {_built(source.project, show)}.",
-            f" On {none_fits} of the plots nothing fits." if none_fits and len(winners) > 1 else "",
         ),
         "lead",
     )
@@ -160,7 +158,7 @@ def _not_known(source: RunSource, first: RankedPlot) -> Iterator[Block]:
     if rate is not None:
         yield Paragraph(
             words(
-                strong("Nobody can say that it holds a wolf. "),
+                strong("Nobody can say whether it holds a wolf. "),
                 f"One that tunnels faster than {source.show.speed(rate)} is out under the mesh between two rounds; no "
                 "published figure was found for how fast wolves dig.",
             ),
