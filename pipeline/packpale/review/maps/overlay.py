@@ -66,8 +66,8 @@ def warp(values: Cells, grid: Grid, crs: str, onto: Frame, *, mean: bool) -> Arr
         out = np.full((onto.height, onto.width), np.nan, np.float32)
         _reproject(values.astype(np.float32), out, grid, crs, onto, nothing=np.nan, how="average")
         return out.astype(np.float64)
-    under = _cells_under(grid, crs, onto)
-    return np.where(under < 0, np.nan, values.ravel()[under])
+    # The last, number -1, is for pixels outside the grid.
+    return np.asarray(np.append(values, np.nan)[_cells_under(grid, crs, onto)])
 
 
 @functools.lru_cache(maxsize=1)

@@ -42,7 +42,7 @@ class Reading:
     cut_at_top: bool = False
     """The largest code stands for all larger figures too."""
 
-    @property
+    @functools.cached_property
     def wide(self) -> bool:
         """Whether the codes need two bytes; in one byte 255 stands for NOT_KNOWN."""
         return bool(self.codes[self.codes != NOT_KNOWN].max(initial=0) >= 255)

@@ -62,8 +62,7 @@ class Theme:
 
     def classes(self, values: Cells) -> Classes:
         """Number of the class of each value, from 1; 0 where there is no value."""
-        numbers = np.digitize(np.where(np.isnan(values), np.inf, values), self.edges) + 1
-        return np.where(np.isnan(values), 0, numbers).astype(np.uint8)
+        return np.where(np.isnan(values), 0, np.digitize(values, self.edges) + 1).astype(np.uint8)
 
     def legend(self) -> list[tuple[str, str]]:
         """Colour and text of every painted class."""
