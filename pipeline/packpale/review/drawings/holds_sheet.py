@@ -177,9 +177,8 @@ class _Ring:
 
     def _at(self, chainage: npt.ArrayLike, *out: float) -> list[Array]:
         """Points on paper, for each of ``out`` so many millimetres outside the line: shape (..., 2)."""
-        at = self.pack.line.points_at(np.asarray(chainage) % self.pack.line.perimeter)
-        on_line = np.stack(self.view.at(at.x, at.y), axis=-1)
-        return [on_line + away * at.outward for away in out]
+        on_line, outward = self.view.on_line(self.pack.line, chainage)
+        return [on_line + away * outward for away in out]
 
     def _stretch(self, place: Place, inside: float) -> None:
         n = max(math.ceil(place.length * 1000 / self.view.scale), 2)
@@ -195,8 +194,8 @@ class _Ring:
 
     def _signs(self, found: Sequence[Place]) -> None:
         """Shapes with letter and number outside the line, all leaders below all shapes."""
-        starts, beyond = self._at([place.chainage for place in found], 0.0, 1.0)
-        spots = [self._spot(start, out) for start, out in zip(starts, beyond - starts, strict=True)]
+        starts, outward = self.view.on_line(self.pack.line, [place.chainage for place in found])
+        spots = [self._spot(start, out) for start, out in zip(starts, outward, strict=True)]
         for place, start, spot in zip(found, starts, spots, strict=True):
             name = f"place-{place.pack}-{place.name}"
             self.sheet.line(*np.array([start, spot]).T, width=pens.HAIR, name=name)

@@ -36,8 +36,6 @@ class Mark:
     number: int
     chainage: float
     """[m]"""
-    x: float
-    y: float
 
     @property
     def label(self) -> str:
@@ -50,8 +48,7 @@ def marks(result: PlotResult, project: Project, pack: Pack) -> list[Mark]:
         (p.letter, p.number, p.chainage) for p in places(result, project, pack) if p.letter in WORDS
     ]
     found += [(SERVICE, k, chainage) for k, chainage in enumerate(sorted(_services(result, pack)), 1)]
-    at = [pack.line.points_at(chainage) for _, _, chainage in found]
-    return [Mark(*one, float(p.x), float(p.y)) for one, p in zip(found, at, strict=True)]
+    return [Mark(*one) for one in found]
 
 
 def _services(result: PlotResult, pack: Pack) -> Iterator[float]:

@@ -54,10 +54,9 @@ def draw_marks(sheet: Sheet, view: View, result: PlotResult, project: Project, p
     for mark in marks(result, project, pack):
         if mark.letter == "G":
             continue
-        x, y = view.point(mark.x, mark.y)
-        draw_mark(sheet, mark.letter, x, y)
-        out = pack.line.points_at(mark.chainage).outward
-        places = [(x + far * out[0], y + far * out[1]) for far in (2.6, 4.6, 6.6, 8.6, -4.6, -7.0)]
+        at, out = view.on_line(pack.line, mark.chainage)
+        draw_mark(sheet, mark.letter, *at)
+        places = [at + far * out for far in (2.6, 4.6, 6.6, 8.6, -4.6, -7.0)]
         sheet.text_where_free(places, mark.label, size=pens.FIGURES, across=outward(out), up="center")
 
 
@@ -81,13 +80,9 @@ def draw_mark(sheet: Sheet, letter: str, x: float, y: float) -> None:
 def draw_main_pegs(sheet: Sheet, view: View, pack: Pack, result: PlotResult, project: Project) -> None:
     """Main pegs as dots on the line, with their numbers outside of it where there is room."""
     found = pegs_of(pack, result, project)
-    for peg in main_pegs(found, pack.line).at.tolist():
-        x, y = view.point(float(found.x[peg]), float(found.y[peg]))
-        out = pack.line.points_at(float(found.chainage[peg])).outward
-        sheet.line([x + 0.5 * out[0], x + 1.5 * out[0]], [y + 0.5 * out[1], y + 1.5 * out[1]], width=pens.MEDIUM)
-        places = [
-            (x + far * out[0] - aside * out[1], y + far * out[1] + aside * out[0])
-            for far in (2.2, 3.8, 5.4, -2.6, -4.2)
-            for aside in (0.0, 2.0, -2.0)
-        ]
+    main = main_pegs(found, pack.line).at
+    for peg, at, out in zip(main.tolist(), *view.on_line(pack.line, found.chainage[main]), strict=True):
+        sheet.line(*np.array([at + 0.5 * out, at + 1.5 * out]).T, width=pens.MEDIUM)
+        along = np.array([-out[1], out[0]])
+        places = [at + far * out + aside * along for far in (2.2, 3.8, 5.4, -2.6, -4.2) for aside in (0.0, 2.0, -2.0)]
         sheet.text_where_free(places, f"{peg + 1}", size=pens.TINY, colour=pens.SOFT, across=outward(out), up="center")

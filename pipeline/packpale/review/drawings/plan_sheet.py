@@ -15,7 +15,18 @@ from packpale.review.drawings import pens
 from packpale.review.drawings.line_kinds import APRON, EVERY_MM, FENCE, LineKind, draw_lines, letter_lines
 from packpale.review.drawings.plan_ground import draw_contours, draw_main_pegs, draw_marks, draw_surroundings
 from packpale.review.drawings.plan_key import GATE_MM, KEY_ROW_MM, draw_key
-from packpale.review.drawings.sheet import FIELD, Box, Pair, Sheet, Title, View, fitting_scale, outward, scale_text
+from packpale.review.drawings.sheet import (
+    FIELD,
+    Box,
+    Pair,
+    Place,
+    Sheet,
+    Title,
+    View,
+    fitting_scale,
+    outward,
+    scale_text,
+)
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.subjects.line import apron
@@ -206,7 +217,7 @@ def _radius_text(sheet: Sheet, radius: _Radius, wording: Wording) -> None:
     sheet.text_where_free(places, text, size=pens.SMALL, turn=turn, across="center", up="center")
 
 
-def _clipped(start: Pair, end: Pair, box: Box) -> Pair:
+def _clipped(start: Pair, end: Place, box: Box) -> Pair:
     """Where the way from ``start`` to ``end``, which lies in the box, enters the box."""
     inside = shapely.LineString([start, end]).intersection(shapely.box(*box))
     return min(inside.coords, key=lambda p: math.dist(p, start)) if not inside.is_empty else start
@@ -219,28 +230,21 @@ def _chainage(sheet: Sheet, view: View, pack: Pack, wording: Wording) -> None:
     tick = next(s for s in ROUND if s * mm >= TICK_MM)
     every = next(s for s in ROUND if s * mm >= LABEL_MM and abs(s / tick - round(s / tick)) < 1e-9)
     at = np.arange(0.0, line.perimeter / unit, tick)
-    points = line.points_at(at * unit)
-    for k, chainage in enumerate(at):
+    for chainage, point, out in zip(at, *view.on_line(line, at * unit), strict=True):
         labelled = abs(chainage / every - round(chainage / every)) < 1e-9
-        x, y = view.point(float(points.x[k]), float(points.y[k]))
-        out = points.outward[k]
         arm = 1.6 if labelled else 0.9
-        sheet.line([x - arm * out[0], x + arm * out[0]], [y - arm * out[1], y + arm * out[1]])
+        sheet.line(*np.array([point - arm * out, point + arm * out]).T)
         # The last one would run into the first.
         if labelled and (line.perimeter / unit - chainage) * mm > LABEL_MM / 2:
-            places = [(x - back * out[0], y - 0.8 * back * out[1]) for back in (4.2, 5.4)]
+            places = [point - back * out * (1.0, 0.8) for back in (4.2, 5.4)]
             sheet.text_where_free(places, f"{chainage:,g}", size=TABLE, across="center", up="center")
 
 
 def _gates(sheet: Sheet, view: View, pack: Pack) -> None:
-    line = pack.line
-    for k, chainage in enumerate(pack.gates.chainage):
-        at = line.points_at(float(chainage))
-        x, y = view.point(float(at.x), float(at.y))
-        square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]) * 1.1 + (x, y)
+    for k, (at, out) in enumerate(zip(*view.on_line(pack.line, pack.gates.chainage), strict=True)):
+        square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]) * 1.1 + at
         sheet.fill(*square.T, colour=pens.INK)
-        out = at.outward
-        places = [(x + far * out[0], y + far * out[1]) for far in (3.4, 5.5, 7.5)]
+        places = [at + far * out for far in (3.4, 5.5, 7.5)]
         sheet.text_where_free(places, f"gate {k + 1}", size=pens.SMALL, bold=True, across=outward(out), up="center")
 
 
@@ -255,10 +259,9 @@ def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) ->
         return stake_name(pack.number, name) if several else name
 
     for chainage, point in _tangents(pack):
-        x, y = view.point(point.x, point.y)
-        out = line.points_at(chainage).outward
-        sheet.circle(x, y, 0.9, inside="#ffffff")
-        places = [(x + far * out[0], y + far * out[1]) for far in (3.2, 5.5, 7.5, -4.0)]
+        at, out = view.on_line(line, chainage)
+        sheet.circle(at[0], at[1], 0.9, inside="#ffffff")
+        places = [at + far * out for far in (3.2, 5.5, 7.5, -4.0)]
         sheet.text_where_free(places, called(point.name), size=pens.SMALL, bold=True, across=outward(out), up="center")
     for arc, centre in _centres(pack):
         x, y = view.point(centre.x, centre.y)
@@ -266,15 +269,14 @@ def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) ->
             sheet.line([x - 2, x + 2], [y, y], width=pens.MEDIUM)
             sheet.line([x, x], [y - 2, y + 2], width=pens.MEDIUM)
             back = 2.6 + text_width(called(centre.name), pens.SMALL, bold=True)
-            places = [(x + 1.6, y + 1.6), (x + 1.6, y - 3.4), (x - back, y + 1.6), (x - back, y - 3.4)]
-            sheet.text_where_free(places, called(centre.name), size=pens.SMALL, bold=True)
+            corners = [(x + 1.6, y + 1.6), (x + 1.6, y - 3.4), (x - back, y + 1.6), (x - back, y - 3.4)]
+            sheet.text_where_free(corners, called(centre.name), size=pens.SMALL, bold=True)
             continue
-        at = line.points_at(arc.chainage + arc.length * 0.4)
-        px, py = view.point(float(at.x), float(at.y))
-        ex, ey = _clipped((x, y), (px, py), box)
-        along = np.array([ex - px, ey - py]) / max(math.dist((ex, ey), (px, py)), 1e-9)
-        sheet.arrow((ex - 7 * along[0], ey - 7 * along[1]), (ex - along[0], ey - along[1]))
-        places = [(ex - back * along[0], ey - back * along[1]) for back in (10.0, 15.0, 20.0)]
+        at, _ = view.on_line(line, arc.chainage + arc.length * 0.4)
+        edge = np.array(_clipped((x, y), at, box))
+        along = (edge - at) / max(math.dist(edge, at), 1e-9)
+        sheet.arrow(edge - 7 * along, edge - along)
+        places = [edge - back * along for back in (10.0, 15.0, 20.0)]
         sheet.text_where_free(
             places, f"to {called(centre.name)}", size=pens.SMALL, bold=True, across="center", up="center"
         )

@@ -98,9 +98,8 @@ def profile_sheet(result: PlotResult, project: Project, wording: Wording, title:
     room = right - left - HEAD_MM - RIGHT_MM
     strips, scale = _strips(lines, room)
     height = (top - bottom - TOP_MM - GAP_MM * len(strips)) / len(strips)
-    found = {
-        id(strip): [m for m in marks(result, project, strip.line.pack) if strip.has(m.chainage)] for strip in strips
-    }
+    along = {line.pack.number: marks(result, project, line.pack) for line in lines}
+    found = {id(strip): [m for m in along[strip.line.pack.number] if strip.has(m.chainage)] for strip in strips}
     most = MOST_LANES if len(strips) < MANY_STRIPS else 1
     lanes = max(
         1 + max((lane for _, _, lane in _in_lanes(strip, found[id(strip)], scale, most) if lane is not None), default=0)

@@ -13,9 +13,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from packpale.enclosure.line import Line as FenceLine
 from packpale.review.drawings import pens
 from packpale.review.lettering import CAP_HEIGHT, DESCENT, MM_PER_POINT, fitted, printable, text_width, wrapped
 from packpale.review.words.quantities import ROUND, Unit
+from packpale.site import Array
 from packpale.values.cautions import cautions_for
 
 WIDTH_MM, HEIGHT_MM = 297.0, 210.0
@@ -39,6 +41,8 @@ NOT_STATED = "not stated"
 
 Numbers = npt.ArrayLike
 Pair = tuple[float, float]
+Place = Pair | Array
+"""On paper, from the lower left corner of the sheet. [mm]"""
 Box = tuple[float, float, float, float]
 """Left, bottom, right, top. [mm]"""
 
@@ -55,7 +59,7 @@ class View:
     scale: float
     scale_up: float
 
-    def at(self, x: Numbers, y: Numbers) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    def at(self, x: Numbers, y: Numbers) -> tuple[Array, Array]:
         """Paper coordinates of model coordinates in metres. [mm]"""
         across = self.origin[0] + (np.asarray(x, float) - self.zero[0]) * 1000 / self.scale
         return across, self.origin[1] + (np.asarray(y, float) - self.zero[1]) * 1000 / self.scale_up
@@ -64,6 +68,11 @@ class View:
         """The same for one point."""
         across, up = self.at(x, y)
         return float(across), float(up)
+
+    def on_line(self, line: FenceLine, chainage: Numbers) -> tuple[Array, Array]:
+        """Places on paper at chainages of a fence line, and the way outward there: shape (..., 2) each."""
+        at = line.points_at(np.asarray(chainage) % line.perimeter)
+        return np.stack(self.at(at.x, at.y), axis=-1), at.outward
 
 
 @dataclass(frozen=True)
@@ -95,7 +104,7 @@ class Title:
 class Line:
     """Line through points, shape (points, 2), or the outline of an area."""
 
-    points: npt.NDArray[np.float64]
+    points: Array
     width: float
     """0 for an area. [mm]"""
     colour: str
@@ -123,7 +132,7 @@ class Text:
     """[mm]"""
 
     @functools.cached_property
-    def corners(self) -> npt.NDArray[np.float64]:
+    def corners(self) -> Array:
         """The four corners of the box round its signs, counterclockwise from the lower left. [mm]"""
         high, low = CAP_HEIGHT * self.size * MM_PER_POINT, -DESCENT * self.size * MM_PER_POINT
         c, s = math.cos(math.radians(self.turn)), math.sin(math.radians(self.turn))
@@ -213,7 +222,7 @@ class Sheet:
         c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
         return Text(x - back * c + down * s, y - back * s - down * c, shown, size, colour, turn, bold, width)
 
-    def is_free(self, corners: npt.NDArray[np.float64], *, of_lines: bool = False) -> bool:
+    def is_free(self, corners: Array, *, of_lines: bool = False) -> bool:
         """Whether no text, and if asked no line, lies within a box given by its corners."""
         import shapely
 
@@ -226,7 +235,7 @@ class Sheet:
         near = [m for m in self.texts if m.text and _meet(m.bounds, around)]
         return not any(shapely.Polygon(m.corners).intersects(place) for m in near)
 
-    def text_where_free(self, places: Iterable[Pair | npt.NDArray[np.float64]], text: str, **style: Any) -> bool:
+    def text_where_free(self, places: Iterable[Place], text: str, **style: Any) -> bool:
         """Text, on a piece of blank paper, at the first of the places where it covers no other; none if all are taken.
 
         ``style`` as in ``text``. Says whether there was a place.
@@ -285,7 +294,7 @@ class Sheet:
             self.text(a[0] - 0.8, (a[1] + b[1]) / 2, text, across="center", turn=90, paper=paper)
 
     def arrow(
-        self, start: Pair, end: Pair, *, colour: str = pens.INK, width: float = pens.THIN, head: float = 2.0
+        self, start: Place, end: Place, *, colour: str = pens.INK, width: float = pens.THIN, head: float = 2.0
     ) -> None:
         """Line with a filled head at its end."""
         self.line([start[0], end[0]], [start[1], end[1]], width=width, colour=colour)
@@ -394,7 +403,7 @@ def scale_text(scale: float) -> str:
     return f"1:{scale:,g}"
 
 
-def _bounds(corners: npt.NDArray[np.float64]) -> Box:
+def _bounds(corners: Array) -> Box:
     across, up = corners.T.tolist()
     return min(across), min(up), max(across), max(up)
 
@@ -404,6 +413,6 @@ def _meet(one: Box, other: Box) -> bool:
     return one[0] <= other[2] and other[0] <= one[2] and one[1] <= other[3] and other[1] <= one[3]
 
 
-def outward(out: npt.NDArray[np.float64]) -> str:
+def outward(out: Array) -> str:
     """Which end of a text stands at a place beside a line, so that it runs away from the line along ``out``."""
     return "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
