@@ -117,20 +117,9 @@ def _adapters() -> dict[str, TypeAdapter[Any]]:
 
 
 def _items(works: Bill | None) -> tuple[dict[str, Any], ...]:
+    of_item, of_line = ("key", "text", "unit", "quantity", "rate", "price"), ("over_dig", "ground", "reckoned")
     return tuple(
-        _row(
-            {
-                "key": line.item.key,
-                "text": line.item.text,
-                "unit": line.item.unit,
-                "quantity": line.item.quantity,
-                "rate": list(line.item.rate),
-                "price": list(line.item.price),
-                "over_dig": line.over_dig,
-                "ground": line.ground,
-                "reckoned": list(line.reckoned),
-            }
-        )
+        _row({k: getattr(line.item, k) for k in of_item} | {k: getattr(line, k) for k in of_line})
         for line in (works.lines if works else ())
     )
 

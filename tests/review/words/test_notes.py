@@ -18,12 +18,10 @@ WATER = Note("trench in water", "the trench stands in water over {length}", valu
 
 
 def lines(notes, most, wording=METRIC, *, several_packs=True):
-    return [line.replace("\u00a0", " ") for line in in_short(notes, most, wording, several_packs=several_packs).lines]
+    return [line.replace("\u00a0", " ") for line in in_short(notes, most, wording, several_packs=several_packs)]
 
 
-def test_the_gravest_come_first_and_nothing_is_left_out_in_silence():
-    found = in_short([WEIGHTS, WATER, DEEP], 2, METRIC, several_packs=False)
-    assert found.more == 1
+def test_the_gravest_come_first_and_no_more_than_asked_for():
     assert lines([WEIGHTS, WATER, DEEP], 2) == [
         # A trench in water speaks first among what may hurt somebody.
         "The trench stands in water over 9 m",

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from packpale.review.model import Overtaking, RankedPlot, Ranking
+from packpale.review.model import RankedPlot, Ranking
 from packpale.review.report.charts import HAIR, INK, add, drawing, markup
 from packpale.settings import RankingCriterion
 
@@ -55,13 +55,9 @@ def overtaking_sentences(ranking: Ranking) -> Iterator[str]:
         return
     yield f"For {second} to overtake {first}, one weight would have to change, the others as they are:"
     for way in ways:
-        yield _way(way)
+        needed = way.needed or 0.0
+        verb = "rise above" if needed > way.weight else "fall below"
+        yield f"that of {NAMES[way.criterion]} would have to {verb} {needed:.3g} (it is {way.weight:g})."
     without = [NAMES[o.criterion] for o in ranking.overtaking if o.needed is None]
     if without:
         yield f"No weight of {' or '.join(without)} alone brings it about."
-
-
-def _way(way: Overtaking) -> str:
-    needed = way.needed or 0.0
-    verb = "rise above" if needed > way.weight else "fall below"
-    return f"that of {NAMES[way.criterion]} would have to {verb} {needed:.3g} (it is {way.weight:g})."

@@ -60,7 +60,8 @@ def _haul(source: PlotSource, haul: Haul) -> Iterator[Block]:
     yield table("Material moved", heads, rows)
     brought = ""
     if haul.import_loads:
-        brought = f", of which {show.volume(haul.import_compacted)} are brought in with {_loads(haul.import_loads)}"
+        loads = counted(haul.import_loads, "truck load")
+        brought = f", of which {show.volume(haul.import_compacted)} are brought in with {loads}"
     said = [f"The trench takes {show.volume(haul.backfill_compacted)} of compacted fill{brought}."]
     said += [_mounds(source, m) for m in haul.mounds] or ["Nothing is left over for mounds."]
     if haul.den_mounds:
@@ -79,12 +80,8 @@ def _mounds(source: PlotSource, m: Mounds) -> str:
     count = "a round mound" if m.count == 1 else f"{m.count} round mounds, each"
     return (
         f"{show.volume(m.volume)} of loose {m.kind} are left over: {count} {show.dimension(m.height)} high and "
-        f"{show.dimension(2 * m.base_radius)} across{bank}, or {_loads(m.truck_loads)}."
+        f"{show.dimension(2 * m.base_radius)} across{bank}, or {counted(m.truck_loads, 'truck load')}."
     )
-
-
-def _loads(count: int) -> str:
-    return counted(count, "truck load")
 
 
 def trench_safety(source: PlotSource) -> Section:

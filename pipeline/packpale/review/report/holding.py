@@ -3,8 +3,10 @@
 import math
 from collections.abc import Iterator
 
+from packpale.earthworks.stretches import total
 from packpale.review.report.blocks import Block, Paragraph, Section, Words, paragraph, small, table, words
 from packpale.review.report.source import PlotSource
+from packpale.review.report.water import no_path
 from packpale.review.words import counted
 
 
@@ -39,8 +41,7 @@ def answers(source: PlotSource) -> Iterator[tuple[Words, str]]:
 def _water(source: PlotSource) -> str:
     crossings = source.care.crossings
     if not crossings:
-        area = source.show.area(source.project.crossings.min_area_m2)
-        return f"No flow path that drains {area} or more crosses the fence line."
+        return no_path(source)
     worst = max(crossings, key=lambda c: c.area)
     least = "at least " if worst.is_lower_bound else ""
     area = source.show.area(worst.area)
@@ -106,8 +107,6 @@ def _tunnels(source: PlotSource) -> Iterator[Paragraph]:
 
 
 def _margins(source: PlotSource) -> Iterator[Paragraph]:
-    from packpale.earthworks.stretches import total
-
     show, checks = source.show, source.project.checks
     for found in source.care.holdings:
         said = []

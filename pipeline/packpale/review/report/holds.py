@@ -1,7 +1,8 @@
 """Whether the fence holds: each way out with its figure, its worst place, and what is published beside it."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,10 +15,11 @@ from packpale.review.report.blocks import Block, File, Files, Picture, Section, 
 from packpale.review.report.guidance import GuidanceRow, guidance_rows
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
-from packpale.review.subjects.holds import HOLDS, LETTERS, PLACES, Place, Published, WayOut, places
+from packpale.review.subjects.gates import widest_open
+from packpale.review.subjects.holds import HOLDS, LETTERS, PLACES, Published, WayOut, places
 from packpale.review.words import MISSING, Wording, plain
 from packpale.settings import Project
-from packpale.values.guidance import guidance
+from packpale.values.guidance import Rule, guidance
 from packpale.values.quantity import Quantity, as_set, given, hours, metres_per_hour
 
 NOWHERE = "no one place"
@@ -38,36 +40,34 @@ def holds_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]
 
 
 class _Rules:
-    """Published rules in the reader's words."""
+    """What published rules say beside a figure, in the reader's words."""
 
     def __init__(self, project: Project, show: Wording) -> None:
         self.project = project
         self.rows = {row.rule: row for row in guidance_rows(project, show)}
 
-    def of(self, *keys: str, named: Sequence[str] = (), without: Sequence[str] = ()) -> list[GuidanceRow]:
-        """Rules that speak of a setting, and those named, in the order of the table."""
-        found = []
-        for rule in guidance():
-            spoken = {part.key for way in rule.ways for part in way}
-            shown = rule.group in SHOWN_GROUPS and spoken & set(keys) and not spoken & set(without)
-            if shown or rule.name in named:
-                found.append(self.rows[rule.name])
-        return found
+    def beside(
+        self, *keys: str, named: Collection[str] = (), without: Sequence[str] = (), height: float | None = None
+    ) -> Published:
+        """Rules that speak of a setting and of none of those ``without``, and those named, with how each is met.
 
-    def at_height(self, rows: Sequence[GuidanceRow], height: float) -> dict[str, str]:
-        """How the rules are met where the fence is so high. [m]"""
-        rules = [rule for rule in guidance() if rule.name in {row.rule for row in rows}]
-        return dict(zip((r.name for r in rules), verdicts_at_height(self.project, rules, height), strict=True))
+        With a ``height`` [m] they are held against a fence that is so high, else against the settings.
+        """
+        rules = [rule for rule in guidance() if rule.name in named or _speaks_of(rule, keys, without)]
+        rows = [self.rows[rule.name] for rule in rules]
+        verdicts = [row.verdict for row in rows]
+        if height is not None:
+            verdicts = list(verdicts_at_height(self.project, rules, height))
+        said = []
+        for row, verdict in zip(rows, verdicts, strict=True):
+            met = f" ({verdict})" if verdict in ("meets", "in part", "falls short") else ""
+            said.append(f"{_words(row)}{met}, for {row.animals}")
+        return Published("; ".join(said), "; ".join(dict.fromkeys(row.source for row in rows)))
 
 
-def _beside(rows: Sequence[GuidanceRow], verdicts: dict[str, str] | None = None) -> Published:
-    """What rules ask or what was seen, each with how it is met, and where that stands."""
-    said = []
-    for row in rows:
-        verdict = (verdicts or {}).get(row.rule, row.verdict)
-        met = f" ({verdict})" if verdict in ("meets", "in part", "falls short") else ""
-        said.append(f"{_words(row)}{met}, for {row.animals}")
-    return Published("; ".join(said), "; ".join(dict.fromkeys(row.source for row in rows)))
+def _speaks_of(rule: Rule, keys: Sequence[str], without: Sequence[str]) -> bool:
+    spoken = {part.key for way in rule.ways for part in way}
+    return rule.group in SHOWN_GROUPS and not spoken.isdisjoint(keys) and spoken.isdisjoint(without)
 
 
 def _words(row: GuidanceRow) -> str:
@@ -89,134 +89,113 @@ def _ways(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
 
 
 def _under(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
-    n, trench = pack.number, source.project.trench
-    for dug in source.care.dig_out:
-        if dug.pack != n:
-            continue
+    under, trench = partial(WayOut, pack.number, "under"), source.project.trench
+    for dug in (d for d in source.care.dig_out if d.pack == pack.number):
         at, bare = dug.weakest_chainage, dug.without_lap_chainage
-        shortest, rate = Quantity(dug.shortest, "dimension"), metres_per_hour(dug.dig_rate)
-        yield WayOut(n, "under", "shortest way under the mesh", "computed", shortest, at)
-        yield WayOut(n, "under", "digging rate that gets out there while nobody looks", "computed", rate, at)
+        shortest, unlapped = (Quantity(v, "dimension") for v in (dug.shortest, dug.without_lap))
+        yield under("shortest way under the mesh", "computed", shortest, at)
+        measure = "digging rate that gets out there while nobody looks"
+        yield under(measure, "computed", metres_per_hour(dug.dig_rate), at)
         if trench.apron_reach_m > 0:
-            yield WayOut(
-                n,
-                "under",
-                "shortest way where skirt and apron are not lapped",
-                "computed",
-                Quantity(dug.without_lap, "dimension"),
-                bare,
-            )
-    for held in source.care.holdings:
-        if held.pack != n:
-            continue
+            yield under("shortest way where skirt and apron are not lapped", "computed", unlapped, bare)
+    for held in (h for h in source.care.holdings if h.pack == pack.number):
         least = int(np.argmin(held.skirt_depth))
         depth = float(held.skirt_depth[least])
-        beside = _beside(rules.of("trench.depth_m"))
+        beside = rules.beside("trench.depth_m")
         if depth < trench.depth_m:
-            at = float(pack.alignment.chainage[least])
-            figure = Quantity(depth, "dimension")
-            yield WayOut(n, "under", "depth of the skirt, where it ends on rock", "computed", figure, at, beside=beside)
+            at, figure = float(pack.alignment.chainage[least]), Quantity(depth, "dimension")
+            yield under("depth of the skirt, where it ends on rock", "computed", figure, at, beside=beside)
         else:
-            yield WayOut(n, "under", "depth of the skirt", "as set", given(depth, "dimension"), beside=beside)
-    beside = _beside(rules.of("trench.apron_reach_m", without=("trench.depth_m",)))
+            yield under("depth of the skirt", "as set", given(depth, "dimension"), beside=beside)
+    beside = rules.beside("trench.apron_reach_m", without=("trench.depth_m",))
     reach = given(trench.apron_reach_m, "dimension")
-    yield WayOut(n, "under", f"reach of the apron, {trench.side}", "as set", reach, beside=beside)
+    yield under(f"reach of the apron, {trench.side}", "as set", reach, beside=beside)
 
 
 def _over(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
-    n, fence = pack.number, source.project.fence
-    for c in source.care.climbs:
-        if c.pack != n:
-            continue
-        of_height = rules.of("fence.height_m")
-        beside = _beside(of_height, rules.at_height(of_height, c.least))
-        least = Quantity(c.least, "dimension")
+    over, fence = partial(WayOut, pack.number, "over"), source.project.fence
+    for c in (c for c in source.care.climbs if c.pack == pack.number):
+        beside, least = rules.beside("fence.height_m", height=c.least), Quantity(c.least, "dimension")
         if least.known:
             measure = "height over the ground inside, where it is lowest"
-            yield WayOut(n, "over", measure, "computed", least, c.weakest_chainage, beside=beside)
+            yield over(measure, "computed", least, c.weakest_chainage, beside=beside)
         else:
-            yield WayOut(n, "over", "height over the ground inside: no elevation there", "not checked", beside=beside)
-    overhang, beside = (
-        given(fence.overhang_m, "dimension"),
-        _beside(rules.of("fence.overhang_m", without=("fence.height_m",))),
-    )
-    yield WayOut(
-        n, "over", f"overhang, at {fence.overhang_deg:g}° above the horizontal", "as set", overhang, beside=beside
-    )
+            yield over("height over the ground inside: no elevation there", "not checked", beside=beside)
+    beside = rules.beside("fence.overhang_m", without=("fence.height_m",))
+    measure = f"overhang, at {fence.overhang_deg:g}° above the horizontal"
+    yield over(measure, "as set", given(fence.overhang_m, "dimension"), beside=beside)
     aids = [p for p in places(source.result, source.project, pack) if p.letter == "T"]
     if not source.result.site.standing:
-        yield WayOut(n, "over", "trees and boulders near the fence: none were given", "not checked", where="")
+        yield over("trees and boulders near the fence: none were given", "not checked", where="")
     elif aids:
         nearest = min(aids, key=lambda p: p.figure.si if p.figure else 0.0)
         measure = "distance of the nearest tree, boulder or other thing that lowers it, or may"
-        yield WayOut(n, "over", measure, "computed", nearest.figure, nearest.chainage)
+        yield over(measure, "computed", nearest.figure, nearest.chainage)
     else:
-        yield WayOut(n, "over", "trees and boulders that lower it", "computed", Quantity(0, "count"), where=NOWHERE)
+        yield over("trees and boulders that lower it", "computed", Quantity(0, "count"), where=NOWHERE)
 
 
 def _through(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
-    n, mesh, life = pack.number, source.project.mesh, source.works.mesh_life
+    through, mesh, life = partial(WayOut, pack.number, "through"), source.project.mesh, source.works.mesh_life
     for measure, value, beside in (
-        ("wire of the mesh", mesh.wire_mm, _beside(rules.of("mesh.wire_mm"))),
-        ("opening of the mesh", mesh.opening_mm, _beside(rules.of(named=("canada fox pups",)))),
+        ("wire of the mesh", mesh.wire_mm, rules.beside("mesh.wire_mm")),
+        ("opening of the mesh", mesh.opening_mm, rules.beside(named=("canada fox pups",))),
     ):
         figure = None if value is None else given(value / 1000, "thickness")
-        yield WayOut(n, "through", measure, "not set" if value is None else "as set", figure, beside=beside)
+        yield through(measure, "not set" if value is None else "as set", figure, beside=beside)
     measure = "years until the zinc of the buried mesh is gone"
     if life is None:
-        yield WayOut(n, "through", measure, "not set")
+        yield through(measure, "not set")
     else:
-        yield WayOut(n, "through", measure, "computed", Quantity(life.zinc_years, "number"))
-    yield WayOut(n, "through", "ties, laps, damage and rust as they are", "not checked")
+        yield through(measure, "computed", Quantity(life.zinc_years, "number"))
+    yield through("ties, laps, damage and rust as they are", "not checked")
 
 
 def _gates(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
-    n, gates = pack.number, pack.gates.chainage
-    double = sum(f.airlocks for f in source.works.fences if f.pack == n)
+    gate, gates = partial(WayOut, pack.number, "gate"), pack.gates.chainage
+    double = sum(f.airlocks for f in source.works.fences if f.pack == pack.number)
     single = gates.size - double
-    beside = _beside(rules.of(named=("ohio safety entrance", "germany doors")))
+    beside = rules.beside(named=("ohio safety entrance", "germany doors"))
     measure = f"gates, of {gates.size}, without a second one behind"
     at = float(gates[double]) if single else None
-    yield WayOut(n, "gate", measure, "computed", Quantity(single, "count"), at, NOWHERE, beside)
-    gaps = [g for g in source.works.gates if g.pack == n and not math.isnan(g.gap)]
+    yield gate(measure, "computed", Quantity(single, "count"), at, NOWHERE, beside)
+    gaps = [g for g in source.works.gates if g.pack == pack.number and not math.isnan(g.gap)]
     if gaps:
-        worst = max(gaps, key=lambda g: g.gap)
-        gap = Quantity(worst.gap, "dimension")
-        yield WayOut(n, "gate", f"greatest gap below a leaf, {worst.place}", "computed", gap, worst.chainage)
-    yield WayOut(n, "gate", "locks, hinges and sills as they are", "not checked", where="")
+        worst = widest_open(gaps)
+        measure = f"greatest gap below a leaf, {worst.place}"
+        yield gate(measure, "computed", Quantity(worst.gap, "dimension"), worst.chainage)
+    yield gate("locks, hinges and sills as they are", "not checked", where="")
 
 
 def _water(source: PlotSource, pack: Pack) -> Iterator[WayOut]:
-    n, found = pack.number, [p for p in places(source.result, source.project, pack) if p.letter == "W"]
-    drained = [c for c in source.care.crossings if c.pack == n]
+    water = partial(WayOut, pack.number, "water")
+    drained = [c for c in source.care.crossings if c.pack == pack.number]
     if drained:
         largest = max(drained, key=lambda c: c.area)
-        least = ", at least" if largest.is_lower_bound else ""
-        measure = f"ground that drains through the largest crossing{least}"
-        yield WayOut(n, "water", measure, "computed", Quantity(largest.area, "area"), largest.chainage)
+        measure = f"ground that drains through the largest crossing{', at least' if largest.is_lower_bound else ''}"
+        yield water(measure, "computed", Quantity(largest.area, "area"), largest.chainage)
+    found = [p for p in places(source.result, source.project, pack) if p.letter == "W"]
     first = found[0].chainage if found else None
-    measure = "places where water crosses, the first of them"
-    yield WayOut(n, "water", measure, "computed", Quantity(len(found), "count"), first, NOWHERE)
-    for profile in source.works.profiles:
-        if profile.pack == n:
-            over = profile.depth - profile.water_depth
-            worst = int(np.argmax(over))
-            deep = max(float(over[worst]), 0.0)
-            at = float(pack.alignment.chainage[worst]) if deep else None
-            measure = "highest water table over the trench's bottom"
-            yield WayOut(n, "water", measure, "computed", Quantity(deep, "dimension"), at, NOWHERE)
+    yield water(
+        "places where water crosses, the first of them", "computed", Quantity(len(found), "count"), first, NOWHERE
+    )
+    for profile in (p for p in source.works.profiles if p.pack == pack.number):
+        over = profile.depth - profile.water_depth
+        worst = int(np.argmax(over))
+        deep = max(float(over[worst]), 0.0)
+        at = float(pack.alignment.chainage[worst]) if deep else None
+        measure = "highest water table over the trench's bottom"
+        yield water(measure, "computed", Quantity(deep, "dimension"), at, NOWHERE)
 
 
 def _unwatched(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
-    n, gap = pack.number, source.care.gap
+    unwatched, gap = partial(WayOut, pack.number, "unwatched"), source.care.gap
     measure = f"longest time that nobody looks, from {gap.start} to {gap.end}"
-    beside = _beside(rules.of(named=("ohio shelter",)))
-    yield WayOut(n, "unwatched", measure, "as set", as_set(hours(gap.hours)), beside=beside)
-    for walk in source.care.rounds:
-        if walk.pack == n:
-            at, leg = _longest_leg(walk)
-            measure = "longest walk between two places that the round looks at, up to here"
-            yield WayOut(n, "unwatched", measure, "computed", Quantity(leg, "length"), at, NOWHERE)
+    yield unwatched(measure, "as set", as_set(hours(gap.hours)), beside=rules.beside(named=("ohio shelter",)))
+    for walk in (w for w in source.care.rounds if w.pack == pack.number):
+        at, leg = _longest_leg(walk)
+        measure = "longest walk between two places that the round looks at, up to here"
+        yield unwatched(measure, "computed", Quantity(leg, "length"), at, NOWHERE)
 
 
 def _longest_leg(walk: Round) -> tuple[float | None, float]:
@@ -231,17 +210,14 @@ def ring_words(result: PlotResult, project: Project, show: Wording) -> str:
     """What the drawing of the rings shows, for who does not see it."""
     said = []
     for pack in result.enclosure.packs:
-        found = places(result, project, pack)
-        parts = [f"{LETTERS[letter]}: {_chainages(found, letter, show)}" for letter in LETTERS]
-        listed = "; ".join(part for part in parts if not part.endswith(": "))
+        listed: dict[str, list[str]] = {}
+        for place in places(result, project, pack):
+            listed.setdefault(LETTERS[place.letter], []).append(show.length(place.chainage))
+        parts = "; ".join(f"{what}: {', '.join(at)}" for what, at in listed.items())
         said.append(
-            f"Fence line of pack {pack.number}, {show.length(pack.line.perimeter)} round, by chainage. {listed}."
+            f"Fence line of pack {pack.number}, {show.length(pack.line.perimeter)} round, by chainage. {parts}."
         )
     return " ".join(said)
-
-
-def _chainages(found: Sequence[Place], letter: str, show: Wording) -> str:
-    return ", ".join(show.length(p.chainage) for p in found if p.letter == letter)
 
 
 def holds_section(source: PlotSource) -> Section:

@@ -18,8 +18,8 @@ def gravest(notes: Sequence[Note], show: Wording, *, several_packs: bool, addres
     if not notes:
         return None
     found = in_short(notes, ON_A_SHEET, show, several_packs=several_packs)
-    way = f"All {len(notes)} in full" if found.more else "In full"
-    return Section("The gravest notes", (points(found.lines), small(link(way, address))))
+    way = f"All {len(notes)} in full" if len(notes) > len(found) else "In full"
+    return Section("The gravest notes", (points(found), small(link(way, address))))
 
 
 def notes_section(notes: Iterable[Note], show: Wording, *, several_packs: bool, address: str) -> Section | None:

@@ -16,7 +16,7 @@ from packpale.review.subjects.people import HOWL_LEVELS, NEIGHBOURS, VIEWPOINTS
 from packpale.values.cautions import advised
 from packpale.values.howl_reach import howl_reach
 from packpale.values.notes import phrase
-from packpale.values.quantity import Kind, Quantity, given, printed
+from packpale.values.quantity import Quantity, given, printed
 
 
 def round_section(source: PlotSource) -> Section | None:
@@ -99,7 +99,6 @@ def _reach(source: PlotSource, r: Reach) -> str:
 
 def _loudness(source: PlotSource, howl: Howl) -> Iterator[Block]:
     show, settings = source.show, source.project.howl
-    night = {name: given(value, _KINDS[name]) for name, value in STILL_NIGHT.items()}
     told = phrase(
         "Nobody has published how loud a howl is: {level} at {away} is an assumption, and every level and "
         "distance moves with it. Levels are those downwind or on a clear calm night (ISO 9613-2, accuracy "
@@ -129,17 +128,14 @@ def _loudness(source: PlotSource, howl: Howl) -> Iterator[Block]:
         forest_needs=Quantity(howl.forest_needs, "level"),
         forest=given(FOREST_M, "distance"),
         high=given(settings.source_level_db[2], "level"),
-        cold=night["temperature_c"],
-        quiet=night["background_db"],
+        cold=given(STILL_NIGHT["temperature_c"], "temperature"),
+        quiet=given(STILL_NIGHT["background_db"], "level"),
         still_open=still_open,
         still_forest=still_forest,
         open_factor=given(OPEN_GROUND, "number"),
         forest_factor=given(FOREST_GROUND, "number"),
     )
     yield small(show.say(told))
-
-
-_KINDS: dict[str, Kind] = {"temperature_c": "temperature", "background_db": "level"}
 
 
 def views(source: PlotSource) -> Section | None:

@@ -97,7 +97,7 @@ def _fitted(source: PlotSource) -> list[Section | None]:
         digging.trench_safety(source) if works.safety else None,
         fence.fence_section(source) if works.fences else None,
         bill_section(source),
-        price.how_sure(source) if works.uncertainty else None,
+        price.how_sure(source, works.uncertainty) if works.uncertainty else None,
         digging.machine(source) if works.plant or works.haul else None,
         people.howls(source),
         people.views(source),

@@ -31,9 +31,9 @@ def honest_range(found: Uncertainty, show: Wording) -> str:
     return f"{show.money(low)} to {show.price(high)}"
 
 
-def how_sure(source: PlotSource) -> Section:
+def how_sure(source: PlotSource, found: Uncertainty) -> Section:
     """The class of the estimate, the draws, where the rock is, and what the price follows."""
-    found, show = _found(source), source.show
+    show = source.show
     p10, p50, p90 = (show.money(v) for v in found.price)
     blocks: list[Block] = [
         paragraph(
@@ -69,12 +69,6 @@ def how_sure(source: PlotSource) -> Section:
         )
     blocks.append(Columns(((_volumes(source, found),), (_flanks(source, found.flanks[:FLANKS_SHOWN]),))))
     return Section("How sure is the price", tuple(blocks), source.section("price"))
-
-
-def _found(source: PlotSource) -> Uncertainty:
-    if source.works.uncertainty is None:
-        raise ValueError("nothing was drawn at random for this plot")
-    return source.works.uncertainty
 
 
 def _volumes(source: PlotSource, found: Uncertainty) -> Table:

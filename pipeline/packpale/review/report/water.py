@@ -1,5 +1,6 @@
 """Where water crosses the fence."""
 
+from collections.abc import Iterator
 from typing import get_args
 
 from packpale.care.crossings import FLAT_TOLD_M, ROUTE_FALL, ROUTE_M, Kind
@@ -10,6 +11,7 @@ from packpale.review.report.source import PlotSource
 from packpale.review.subjects import crossings as subject
 from packpale.review.words import counted
 from packpale.values.cautions import advised
+from packpale.values.quantity import given
 
 SHOWN = 2
 """Crossings that are listed in sight, those that drain most; the page tells all on demand."""
@@ -18,53 +20,48 @@ SHOWN = 2
 def crossings(source: PlotSource) -> Section:
     """The places, what drains to them, and the openings if a rain is set."""
     paths = [found for found in subject.crossings(source.result) if found.path]
-    blocks = _standing(source)
-    blocks += _places(source, paths) if paths else [_none(source)]
-    blocks += [*_flat(source, paths), *_mapped(source)]
-    return Section("Where water crosses the fence", tuple(blocks), source.section("crossings"))
+    places = _places(source, paths) if paths else (paragraph(no_path(source)),)
+    blocks = (*_standing(source), *places, *_flat(source, paths), *_mapped(source))
+    return Section("Where water crosses the fence", blocks, source.section("crossings"))
 
 
-def _standing(source: PlotSource) -> list[Block]:
+def no_path(source: PlotSource) -> str:
+    """That no water is known to cross."""
+    area = source.show.area(source.project.crossings.min_area_m2)
+    return f"No flow path that drains {area} or more crosses the fence line."
+
+
+def _standing(source: PlotSource) -> Iterator[Block]:
     """Whether the trench stands in water, which comes before all water that only crosses."""
     works = source.result.earthworks
-    if works is None or works.plant is None or not works.plant.wet_length:
-        return []
-    return [
-        paragraph(
+    if works and works.plant and works.plant.wet_length:
+        yield paragraph(
             f"The trench itself stands in water over {source.show.length(works.plant.wet_length)} of fence line. Its "
             "walls fall in sooner there, it has to be pumped, and the buried mesh lies wet."
         )
-    ]
 
 
-def _flat(source: PlotSource, found: list[subject.Found]) -> list[Block]:
+def _flat(source: PlotSource, found: list[subject.Found]) -> Iterator[Block]:
     """Where nobody can tell from the ground model where water crosses."""
     flat, show = source.care.flat_m, source.show
     places = [f for f in found if f.path and f.path.arbitrary]
     if flat < FLAT_TOLD_M and not places:
-        return []
+        return
     named = "; ".join(show.length(f.chainage) for f in places[:SHOWN])
-    said = ""
-    if places:
-        one = len(places) == 1
-        said = f" Which place water takes is a guess at chainage {named}." if one else f" So it is at chainage {named}."
-    return [
-        paragraph(
-            f"Over {show.length(flat)} of fence line the ground falls by less than "
-            f"{show.dimension(ROUTE_FALL * ROUTE_M)} in {show.length(ROUTE_M)}: water may cross anywhere there.{said}"
-        )
-    ]
+    said = " Which place water takes is a guess at chainage" if len(places) == 1 else " So it is at chainage"
+    yield paragraph(
+        f"Over {show.length(flat)} of fence line the ground falls by less than "
+        f"{show.say(given(ROUTE_FALL * ROUTE_M, 'dimension'))} in {show.say(given(ROUTE_M, 'length'))}: water may "
+        f"cross anywhere there.{f'{said} {named}.' if places else ''}"
+    )
 
 
-def _mapped(source: PlotSource) -> list[Block]:
+def _mapped(source: PlotSource) -> Iterator[Block]:
     """Water that the map shows at the fence line, whatever the ground model says."""
     streams, show = source.care.streams, source.show
-    if not streams:
-        return []
-    return [
-        paragraph(f"Water on the map crosses the fence line at {counted(len(streams), 'place')}:"),
-        points(_stream(source, s, show.length(s.chainage), show.length(s.width)) for s in streams),
-    ]
+    if streams:
+        yield paragraph(f"Water on the map crosses the fence line at {counted(len(streams), 'place')}:")
+        yield points(_stream(source, s, show.length(s.chainage), show.length(s.width)) for s in streams)
 
 
 def _stream(source: PlotSource, s: StreamCrossing, chainage: str, width: str) -> str:
@@ -92,19 +89,9 @@ def all_crossings(source: PlotSource) -> Section | None:
     return Section("All places where water crosses", (_listed(source, found),), look="folded")
 
 
-def _kinds(found: list[subject.Found]) -> str:
-    """How many of each kind."""
-    count = {kind: sum(f.kind == kind for f in found) for kind in get_args(Kind)}
-    return ", ".join(f"{kind}: {n}" for kind, n in count.items() if n)
-
-
-def _none(source: PlotSource) -> Block:
-    area = source.show.area(source.project.crossings.min_area_m2)
-    return paragraph(f"No flow path that drains {area} or more crosses the fence line.")
-
-
 def _places(source: PlotSource, found: list[subject.Found]) -> list[Block]:
     show, settings = source.show, source.project.crossings
+    kinds = ", ".join(f"{kind}: {n}" for kind in get_args(Kind) if (n := sum(f.kind == kind for f in found)))
     most = sorted(found, key=lambda f: -f.area)[:SHOWN]
     shown = [f for f in found if f in most]
     rain = settings.rain_source is not None
@@ -120,7 +107,7 @@ def _places(source: PlotSource, found: list[subject.Found]) -> list[Block]:
             f"Flow paths that drain {show.area(settings.min_area_m2)} or more cross the fence line at "
             f"{counted(len(found), 'place')}",
             *(more if len(found) > SHOWN else ()),
-            f" ({_kinds(found)}). Each is a weak point: mesh catches what floats, bends or is undermined, and the "
+            f" ({kinds}). Each is a weak point: mesh catches what floats, bends or is undermined, and the "
             "first flood opens the fence.",
         ),
         _listed(source, shown),

@@ -49,7 +49,7 @@ def write_pegging(result: PlotResult, project: Project, path: Path) -> None:
             "Where that matters, multiply every length below by it before taping."
         ),
         "",
-        *(line for text in BEFORE for line in _bullet(text)),
+        *(line for text in BEFORE for line in _wrapped(text, "- ")),
         "",
     ]
     for pack in result.enclosure.packs:
@@ -67,7 +67,7 @@ def _pack(pack: Pack, result: PlotResult, project: Project) -> Iterator[str]:
     yield ""
     yield "Steps"
     for number, text in enumerate(_steps(pack, found, main, result, project), start=1):
-        yield from _step(number, text)
+        yield from _wrapped(text, f"{number:>2}. ")
     yield ""
     yield from _main_pegs(pack, found, main, project)
     yield ""
@@ -95,12 +95,13 @@ def _pack(pack: Pack, result: PlotResult, project: Project) -> Iterator[str]:
 def _steps(pack: Pack, found: Pegs, main: MainPegs, result: PlotResult, project: Project) -> Iterator[str]:
     a, b = baselines(pack.line).stakes[:2]
     bearing, errors, fence = baselines(pack.line).bearing_deg, project.setting_out, project.fence
-    off = _instrument(math.dist((a.x, a.y), (b.x, b.y)), project)
+    apart = math.dist((a.x, a.y), (b.x, b.y))
+    off = _instrument(apart, project)
     yield (
         "Bring in stakes A and B by their coordinates, from control points or with a satellite receiver that finds a "
         "place to 0.02 m: all else is set from these two, and the line lies as well as they do. A to B is "
-        f"{math.dist((a.x, a.y), (b.x, b.y)):.3f} m; if the instrument finds more than {2 * off:.3f} m more or less, "
-        "bring both in again. The other stakes are named for the drawings and need not be driven."
+        f"{apart:.3f} m; if the instrument finds more than {2 * off:.3f} m more or less, bring both in again. The "
+        "other stakes are named for the drawings and need not be driven."
     )
     hindered = [f"{stake.name} lies in {what}" for stake in (a, b) if (what := _in_the_way(stake, result))]
     yield (
@@ -117,14 +118,14 @@ def _steps(pack: Pack, found: Pegs, main: MainPegs, result: PlotResult, project:
         f"Sight B once more before the instrument leaves A: a bearing off by more than "
         f"{2 * errors.instrument_angle_error_deg:g} degrees means that it moved, and all main pegs are set again."
     )
+    if main.diagonal.max() <= LONGEST_TAPE_M:
+        measure, how = "Tape", f"; none is longer than a tape of {LONGEST_TAPE_M:g} m"
+    else:
+        measure, how = "Measure", f", by tape up to {LONGEST_TAPE_M:g} m and by instrument beyond"
     yield (
-        "Tape the chord from each main peg to the next and the diagonal to the next but one; none is longer than a "
-        f"tape of {LONGEST_TAPE_M:g} m. The table says by how much each may differ: what both pegs and the tape may "
-        f"be out by. All chords of the round together are {main.chord.sum():.3f} m."
-        if main.diagonal.max() <= LONGEST_TAPE_M
-        else "Measure the chord from each main peg to the next and the diagonal to the next but one, by tape up to "
-        f"{LONGEST_TAPE_M:g} m and by instrument beyond. The table says by how much each may differ: what both pegs "
-        f"and the tape may be out by. All chords of the round together are {main.chord.sum():.3f} m."
+        f"{measure} the chord from each main peg to the next and the diagonal to the next but one{how}. The table says "
+        "by how much each may differ: what both pegs and the tape may be out by. All chords of the round together are "
+        f"{main.chord.sum():.3f} m."
     )
     yield (
         "Pegs between two main pegs: tape along_chord_m of pegs.csv along the chord from main peg from_main_peg to the "
@@ -251,13 +252,6 @@ def _arc(swing: Swing) -> Iterator[str]:
     yield from ("  " + "   ".join(pairs[i : i + 4]) for i in range(0, len(pairs), 4))
 
 
-def _step(number: int, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=f"{number:>2}. ", subsequent_indent="    ")
-
-
-def _bullet(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent="- ", subsequent_indent="  ")
-
-
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH)
+def _wrapped(text: str, mark: str = "") -> list[str]:
+    """Lines of a text; those after the first begin under its first word, behind the mark."""
+    return textwrap.wrap(text, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))

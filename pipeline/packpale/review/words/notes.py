@@ -21,14 +21,6 @@ class RunNotes:
     """What concerns each plot alone, by plot."""
 
 
-@dataclass(frozen=True)
-class InShort:
-    """Notes in a line each, and how many more there are."""
-
-    lines: tuple[str, ...]
-    more: int
-
-
 def told_once(run: Sequence[Note], plots: Mapping[str, Sequence[Note]], fitting: Collection[str]) -> RunNotes:
     """The notes of the whole run and of its plots, those that all of several plots share among the run's.
 
@@ -52,11 +44,10 @@ def each_once(notes: Iterable[Note]) -> list[Note]:
     return list(dict.fromkeys(notes))
 
 
-def in_short(notes: Sequence[Note], most: int, wording: Wording, *, several_packs: bool) -> InShort:
-    """The gravest notes in a line each, and how many are left for elsewhere."""
-    shown = ordered(notes)[:most]
-    leads = (wording.note(note, several_packs=several_packs).lead for note in shown)
-    return InShort(tuple(map(_one_line, leads)), len(notes) - len(shown))
+def in_short(notes: Sequence[Note], most: int, wording: Wording, *, several_packs: bool) -> list[str]:
+    """The gravest notes, at most so many, in a line each."""
+    leads = (wording.note(note, several_packs=several_packs).lead for note in ordered(notes)[:most])
+    return list(map(_one_line, leads))
 
 
 def for_files(run: Sequence[Note], plots: Mapping[str, Sequence[Note]]) -> list[str]:
