@@ -319,7 +319,9 @@ def test_plots_beyond_those_told_in_full_have_a_row_and_a_link(run, tmp_path):
     links = {a["href"] for a in page.named("a")}
     assert {"#plot-1", "#others", f"plots/{folders[second]}/index.html", f"plots/{folders[last]}/index.html"} <= links
     assert not {"#plot-2", "#plot-3"} & links
-    assert "Only the first plots have a sheet here: the number of plots that are told of in full is 1" in page.text
+    assert "Only the first plots have one: the number of plots that are told of in full is 1" in page.text
+    raw = (tmp_path / "index.html").read_text(encoding="utf-8")
+    assert raw.index("These concern the whole run") < raw.index('id="plot-1"')
     # What concerns all plots is said once, whether the run says it or each of them.
     assert page.text.count("Of all.") == 1
     assert page.text.count("All the same.") == 1

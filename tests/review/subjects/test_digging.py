@@ -111,7 +111,7 @@ def test_machine_hours_mounds_and_safety_are_told(run, page):
         f"from the higher edge of the cut straight down to the bottom beside it {SAID.dimension(safe.deepest)}"
         in page.text
     )
-    assert f"at most 15.24 m apart {safe.ladders}" in page.text
+    assert f"nobody farther than 25 ft (7.62 m) from one {safe.ladders}" in page.text
     assert "1.5:1 (type unknown); 1:1" in page.text
     assert "3.00 m, too narrow" in page.text
     assert f"soil counts as Type C {SAID.length(safe.wet_length)}" in page.text

@@ -69,10 +69,12 @@ class RunSource:
     def brief(self, place: RankedPlot) -> PlotBrief:
         return self.finished.briefs[place.plot_id]
 
-    def way_to(self, place: RankedPlot) -> str:
-        """Where the page of the decision tells of a plot."""
-        told = [row.plot_id for row in self.told]
-        return f"{PAGE}#plot-{told.index(place.plot_id) + 1}" if place.plot_id in told else f"{PAGE}#others"
+    def name_of(self, place: RankedPlot) -> Run:
+        """A plot's name, and the way to its sheet or, if it has none here, to its own page."""
+        told = self.told
+        if self.brief(place).screened:
+            return Run(place.plot_id)
+        return link(place.plot_id, f"{PAGE}#plot-{told.index(place) + 1}" if place in told else self.plot_page(place))
 
     def plot_page(self, place: RankedPlot) -> str:
         return f"plots/{self.brief(place).folder}/index.html"
@@ -225,10 +227,7 @@ def ranking(source: RunSource, overview: Chart | None, most: int | None = None) 
         blocks.append(paragraph(strong(f"Nothing fits on {len(rest)} plots:" if len(rest) > 1 else "Nothing fits on:")))
         blocks.append(
             points(
-                words(
-                    link(row.plot_id, source.way_to(row)),
-                    f": {source.show.say(source.brief(row).reason or '')}.",
-                )
+                words(source.name_of(row), f": {source.show.say(source.brief(row).reason or '')}.")
                 for row in rest[:most]
             )
         )
@@ -274,7 +273,7 @@ def _ranking_table(source: RunSource, winners: Sequence[RankedPlot]) -> Block:
         rows.append(
             (
                 str(row.rank),
-                row.plot_id if source.brief(row).screened else link(row.plot_id, source.way_to(row)),
+                source.name_of(row),
                 show.score(row.score),
                 show.area(f["enclosed_area_m2"]),
                 source.range_of(row),
@@ -378,10 +377,10 @@ def others(source: RunSource) -> Section | None:
         return None
     rows = [words(link(row.plot_id, source.plot_page(row)), _in_a_row(source, row)) for row in rest]
     note = small(
-        f"Only the first plots have a sheet here: {source.show.setting('ranking.told_in_full')} is "
+        f"Only the first plots have one: {source.show.setting('ranking.told_in_full')} is "
         f"{source.project.ranking.told_in_full} and may be raised. Each of the others has its own page."
     )
-    return Section("The other plots", (points(rows), note), f"{PAGE}#others")
+    return Section("Plots without a sheet here", (points(rows), note), f"{PAGE}#others")
 
 
 def _in_a_row(source: RunSource, row: RankedPlot) -> str:

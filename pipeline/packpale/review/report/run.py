@@ -58,8 +58,8 @@ def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Cha
         basis=rests_on,
         printed=(
             *head,
-            *_there(front.ranking(source, overview, MOST_PRINTED), *first, first_figures, costs, sure),
-            *_there(*map(on_paper, sheets), others, *details, *rests_on),
+            *_there(front.ranking(source, overview, MOST_PRINTED), *first, first_figures, costs, sure, others),
+            *_there(*map(on_paper, sheets), *details, *rests_on),
         ),
     )
 
