@@ -11,7 +11,8 @@ from packpale.earthworks.volume import along_curve, cut_sections, mean_curvature
 from packpale.earthworks.work_out import work_out
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.drawn import DrawnLine
-from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.fence import posts
+from packpale.enclosure.gate_places import place_gates
 from packpale.enclosure.model import Enclosure, Pack
 from trench_cases import plane, project_of, site_of
 

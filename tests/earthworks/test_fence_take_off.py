@@ -10,7 +10,8 @@ from packpale.earthworks.fence_take_off import fence_notes, fence_take_off, mesh
 from packpale.earthworks.mesh_fixings import seams, seams_per_m
 from packpale.earthworks.mesh_rolls import mean_rolls, pieces, rolls, strips
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.fence import posts
+from packpale.enclosure.gate_places import place_gates
 from packpale.enclosure.model import Gates, Posts
 from packpale.settings import MeshSettings
 from packpale.site import Grid

@@ -110,13 +110,13 @@ def test_both_gates_of_an_airlock_have_a_sheet_and_the_room_is_told():
 
 def test_a_wide_gap_is_a_way_out_and_missing_ground_is_not_known():
     found = leaves(lambda x, y: 100 + 0.1 * x)
-    (note,) = gate_notes(found)
+    (note,) = gate_notes(found, 0.1)
     assert note.severity == ESCAPE
     assert "leaves 0.25 m open below it" in told([note])[0]
-    assert gate_notes(leaves(lambda x, y: 100 + 0.02 * x)) == []
+    assert gate_notes(leaves(lambda x, y: 100 + 0.02 * x), 0.1) == []
     hole = leaves(lambda x, y: np.where((abs(x - 1) < 1) & (abs(y + 39) < 1), np.nan, 100.0))
     assert any(math.isnan(g.gap) for g in hole)
-    (note,) = gate_notes(hole)
+    (note,) = gate_notes(hole, 0.1)
     assert "elevation is missing" in told([note])[0]
 
 

@@ -12,7 +12,8 @@ from packpale.earthworks.line_rates import line_rates
 from packpale.earthworks.work_out import likely_price, work_out
 from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.fence import posts
+from packpale.enclosure.gate_places import place_gates
 from packpale.enclosure.model import Fit, Pack
 from packpale.settings import RateSettings, read_settings
 from packpale.site.inputs import cut_to, open_inputs, read_site

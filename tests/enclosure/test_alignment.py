@@ -9,9 +9,11 @@ import shapely
 
 from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.fence import posts
+from packpale.enclosure.gate_places import KeepOff, place_gates
 from packpale.enclosure.model import Gates
 from packpale.site.grid import Grid
+from packpale.values.notes import phrase
 
 EGG = Egg(500_000.0, 5_400_000.0, 40.0, 60.0, 40.0, 55.0)
 GRID = Grid(500_000.0 - 200, 5_400_000.0 + 200, 2.0, 200, 200)
@@ -119,12 +121,13 @@ def test_gates_avoid_steep_ground_and_channels():
     # Ground rises at 60 % across the eastern half; a channel crosses the line in the south-west.
     steep = np.where(EGG.big_x < X, 250 + 0.6 * (X - EGG.big_x), 250.0)
     channel = (EGG.big_x - 20 > X) & (EGG.big_y > Y)
-    gates = place_gates(EGG, 4, width=4.0, elevation=steep, grid=GRID, channel=channel)
+    water = (KeepOff(phrase("a channel"), shapely.points(X[channel], Y[channel]), GRID.cell / 2),)
+    gates = place_gates(EGG, 4, width=4.0, elevation=steep, grid=GRID, keep_off=water)
     first = gates.x[0] < EGG.big_x and not GRID.nearest(channel, gates.x[:1], gates.y[:1])[0]
     assert first
     # With the track on the steep side the first gate still stands on gentle ground.
     track = shapely.Point(EGG.big_x + 190, EGG.big_y)
-    gates = place_gates(EGG, 1, width=4.0, elevation=steep, grid=GRID, channel=channel, access=(track,))
+    gates = place_gates(EGG, 1, width=4.0, elevation=steep, grid=GRID, keep_off=water, access=(track,))
     assert gates.x[0] < EGG.big_x + 4
     assert not GRID.nearest(channel, gates.x, gates.y)[0]
 

@@ -10,7 +10,8 @@ from shapely.geometry import Point, Polygon, box
 from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.fence import posts
+from packpale.enclosure.gate_places import place_gates
 from packpale.site.grid import Grid
 
 WEST, SOUTH = 500_000.0, 5_400_000.0

@@ -8,7 +8,8 @@ from shapely.geometry import Polygon
 
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.fence import posts
+from packpale.enclosure.gate_places import place_gates
 from packpale.enclosure.main_pegs import FARTHEST_OUT_M, LONGEST_CHORD_M, main_pegs
 from packpale.enclosure.setting_out import pegs
 from packpale.enclosure.survey_errors import instrument_error, offset_error, tape_error

@@ -6,10 +6,12 @@ import itertools
 import numpy as np
 import pytest
 import shapely
-from shapely.geometry import MultiPolygon, Point, box
+from shapely.geometry import LineString, MultiPolygon, Point, box
 
 from packpale.earthworks.work_out import work_out
+from packpale.enclosure.egg import Egg
 from packpale.enclosure.fitting import fits_for as ORIGINAL  # noqa: N812 - as it was before a test replaces it
+from packpale.enclosure.gate_places import keep_off
 from packpale.enclosure.packs import gap
 from packpale.enclosure.place import cells_inside, place, screened
 from packpale.land.model import Land, Limit
@@ -18,6 +20,7 @@ from packpale.settings import Project
 from packpale.site import Grid, Site, Soil
 from packpale.values.notes import phrase
 from told import say
+from trench_cases import project_of
 
 GRID = Grid(500_000.0, 5_400_300.0, 2.0, 150, 150)
 X, Y = np.meshgrid(*GRID.centres())
@@ -332,3 +335,42 @@ def test_without_prices_there_is_no_menu_and_nothing_is_chosen_by_price(make_sit
     assert place(make_site(), make_land(), make_project()).alternatives == ()
     with pytest.raises(ValueError, match="needs prices"):
         place(make_site(), make_land(), make_project(budget=50_000.0))
+
+
+def test_what_is_kept_off_comes_from_limits_water_and_the_other_enclosures(make_site, make_land):
+    stream = LineString([(500_100, 5_400_000), (500_100, 5_400_300)])
+    site = make_site({"watercourses": (stream,)})
+    names = {"slope": True, "dwellings": False, "keep_out": False, "setback": False, "services": True}
+    limits = tuple(
+        Limit(kind, phrase(kind), MultiPolygon([box(500_000, 5_400_000, 500_020, 5_400_020)]), 0.1, soft)
+        for kind, soft in names.items()
+    )
+    line, other = (Egg(500_000.0 + x, 5_400_150.0, 0.0, 30.0, 20.0, 25.0) for x in (150, 240))
+    project = project_of(gates={"from_water_m": 4.0})
+    found = _said(keep_off(line, site, make_land(limits=limits), project, (other,)))
+    # A machine may cross a setback or the ground near a dwelling; pipes that may lie inside are not built on.
+    assert found == ["slope", "keep_out", "services", "4.00 m from mapped watercourses", "another enclosure"]
+    assert _said(keep_off(line, site, make_land(), project)) == ["4.00 m from mapped watercourses"]
+
+
+def test_water_that_crosses_the_line_is_kept_off(make_site, make_land):
+    # One flow path of 1 ha runs east along a row of cells, through the line.
+    site, land = make_site(), make_land()
+    row = 75
+    area, way = np.zeros(site.grid.shape), np.full(site.grid.shape, -1, np.int8)
+    area[row], way[row, :-1] = 1e4, 0
+    channel = np.zeros(site.grid.shape, bool)
+    land = type(land)(**{**vars(land), "upstream_area": area, "flow_direction": way, "channel": channel})
+    line = Egg(500_150.0, 5_400_150.0, 0.0, 40.0, 30.0, 25.0)
+    (crossing,) = keep_off(line, site, land, project_of())
+    y = site.grid.centres()[1][row]
+    assert shapely.get_coordinates(crossing.ground)[:, 1] == pytest.approx([y, y])
+    assert line.distance(*shapely.get_coordinates(crossing.ground).T) == pytest.approx(0, abs=1e-6)
+    channel[row, 20:25] = True
+    _, dug = keep_off(line, site, land, project_of())
+    assert dug.ground.size == 5
+    assert dug.distance == project_of().gates.from_water_m + site.grid.cell / 2
+
+
+def _said(found):
+    return [say(one.name) for one in found]

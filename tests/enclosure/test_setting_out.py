@@ -11,7 +11,8 @@ from shapely.geometry import Polygon
 
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.fence import posts
+from packpale.enclosure.gate_places import place_gates
 from packpale.enclosure.model import Gates
 from packpale.enclosure.setting_out import (
     Stake,

@@ -110,7 +110,8 @@ def pack(ground, settings, line=None, number=1):
     """A line, by default an egg of 2.07 ha, staked out; no search, so that these tests hang on none."""
     from packpale.enclosure.alignment import length_on_ground, stations
     from packpale.enclosure.egg import Egg
-    from packpale.enclosure.fence import place_gates, posts
+    from packpale.enclosure.fence import posts
+    from packpale.enclosure.gate_places import place_gates
     from packpale.enclosure.model import Fit, Pack
 
     grid, elevation = ground.grid, ground.elevation

@@ -1,14 +1,11 @@
-"""The gates one by one: how a leaf hangs over this ground, what gap it leaves, what lies below, who gets through.
-
-A leaf is straight and its lower edge level. It hangs as low as the ground lets it swing: over everything that the leaf
-passes on its quarter circle, and over what lies below it when it is shut, the clearance set is kept.
-"""
+"""The gates one by one: how a leaf hangs over this ground, what gap it leaves, what lies below, who gets through."""
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from packpale.enclosure import leaves as geometry
 from packpale.enclosure.airlocks import Airlock, airlocks
 from packpale.enclosure.model import Pack
 from packpale.settings import GateSettings, Project
@@ -18,8 +15,6 @@ from packpale.values.quantity import Quantity, given
 
 STEP_M = 0.1
 """Between the places under a leaf and its swing at which ground is looked at. [m]"""
-GAP_TOLD_M = 0.1
-"""Gap below a shut leaf from which it is told. [m] Assumption: no published figure was found."""
 OUTER, INNER = "in the fence line", "at the inner end of the airlock"
 
 
@@ -92,14 +87,12 @@ class Opening:
     @property
     def along(self) -> Array:
         """Unit vector from the left post to the right one."""
-        return np.asarray((self.sides[1] - self.sides[0]) / self.clear)
+        return geometry.along(self.sides)
 
     @property
     def inward(self) -> Array:
-        """Unit vector towards the enclosed ground: to the right of somebody who walks from the right post to the left
-        one.
-        """
-        return np.array([-self.along[1], self.along[0]])
+        """Unit vector towards the enclosed ground."""
+        return geometry.inward(self.sides)
 
     @property
     def opens(self) -> Array:
@@ -108,16 +101,12 @@ class Opening:
 
     def edges(self, leaf: int) -> tuple[Array, Array]:
         """Ends of a leaf, counted from 0, when it is shut, the left one first. [m]"""
-        start = self.sides[0] + self.along * self.leaf_width * leaf
-        return start, start + self.along * self.leaf_width
+        return geometry.edges(self.sides, leaf, self.leaves)
 
     def hinge(self, leaf: int) -> tuple[Array, Array]:
-        """Where a leaf hangs [m], and the unit vector along it when it is shut.
-
-        One leaf hangs on the left post; of two the second hangs on the right one.
-        """
-        left, right = self.edges(leaf)
-        return (right, -self.along) if leaf == 1 else (left, self.along)
+        """Where a leaf hangs [m], and the unit vector along it when it is shut."""
+        at, to = geometry.hinge(self.sides, leaf, self.leaves)
+        return at, (to - at) / self.leaf_width
 
 
 def openings(pack: Pack, project: Project) -> tuple[Opening, ...]:
@@ -145,15 +134,11 @@ def gate_leaves(site: Site, pack: Pack, project: Project) -> tuple[GateLeaf, ...
 def _leaves(site: Site, pack: Pack, opening: Opening, project: Project) -> list[GateLeaf]:
     settings, fence, place = project.gates, project.fence, opening.place
     width = opening.leaf_width
-    shut = [ground_between(site, *opening.edges(n)) for n in range(opening.leaves)]
-    sill = settings.below == "concrete sill" and place == OUTER
-    sill_top = max(float(s.max()) for s in shut) + settings.sill_above_ground_m if sill else math.nan
+    hung = geometry.hung(
+        opening.sides[None], settings, site.elevation, site.grid, in_the_line=place == OUTER, step=STEP_M
+    )
     leaves = []
-    for n, below in enumerate(shut):
-        swing = _swing(site, *opening.hinge(n), opening.opens, width)
-        lowest, highest, way = (float(v) for v in (below.min(), below.max(), swing.max()))
-        top = sill_top if sill else highest
-        underside = max(top, way) + settings.clearance_m
+    for n in range(opening.leaves):
         middle = np.mean(opening.edges(n), axis=0)
         leaves.append(
             GateLeaf(
@@ -166,12 +151,12 @@ def _leaves(site: Site, pack: Pack, opening: Opening, project: Project) -> list[
                 y=float(middle[1]),
                 width=width,
                 height=settings.height_m or fence.height_m,
-                underside=underside,
-                lowest=lowest,
-                highest=highest,
-                highest_in_swing=way,
-                sill_top=sill_top,
-                gap=underside - (sill_top if sill else lowest),
+                underside=float(hung.underside[0, n]),
+                lowest=float(hung.lowest[0, n]),
+                highest=float(hung.highest[0, n]),
+                highest_in_swing=float(hung.highest_in_swing[0, n]),
+                sill_top=float(hung.sill_top[0, 0]),
+                gap=float(hung.gap[0, n]),
                 below=_below(settings, place),
                 swing=_swings(settings, place, airlock=opening.room is not None),
                 spare_width=opening.clear - fence.vehicle_width_m,
@@ -179,21 +164,6 @@ def _leaves(site: Site, pack: Pack, opening: Opening, project: Project) -> list[
             )
         )
     return leaves
-
-
-def ground_between(site: Site, start: Array, end: Array) -> Array:
-    """Ground along a straight line, evenly spread, at both ends too; NaN where elevation is missing. [m]"""
-    share = np.linspace(0, 1, 2 + math.ceil(math.dist(start, end) / STEP_M))
-    x, y = (start[i] + share * (end[i] - start[i]) for i in (0, 1))
-    return np.asarray(site.grid.bilinear(site.elevation, x, y))
-
-
-def _swing(site: Site, hinge: Array, shut_to: Array, opens: Array, width: float) -> Array:
-    """Ground over the quarter circle of a leaf. [m]"""
-    radius = np.linspace(0, width, 2 + math.ceil(width / STEP_M))
-    angle = np.linspace(0, math.pi / 2, 2 + math.ceil(width * math.pi / 2 / STEP_M))[:, None]
-    x, y = (hinge[i] + radius * (np.cos(angle) * shut_to[i] + np.sin(angle) * opens[i]) for i in (0, 1))
-    return np.asarray(site.grid.bilinear(site.elevation, x, y))
 
 
 def _below(settings: GateSettings, place: str) -> str:
@@ -211,10 +181,10 @@ def _swings(settings: GateSettings, place: str, *, airlock: bool) -> str:
     return "to the outside" if place == OUTER else "into the airlock"
 
 
-def gate_notes(leaves: tuple[GateLeaf, ...]) -> list[Note]:
-    """Gates of one pack under whose leaves an animal may get, the widest gap first in the note."""
+def gate_notes(leaves: tuple[GateLeaf, ...], max_gap: float) -> list[Note]:
+    """Gates of one pack under whose leaves an animal may get: with more than ``max_gap`` open [m], the worst named."""
     notes = []
-    wide = [g for g in leaves if g.gap > GAP_TOLD_M + 1e-9]
+    wide = [g for g in leaves if g.gap > max_gap + 1e-9]
     if wide:
         worst = max(wide, key=lambda g: g.gap)
         notes.append(
@@ -229,7 +199,7 @@ def gate_notes(leaves: tuple[GateLeaf, ...]) -> list[Note]:
                     "gate": worst.gate,
                     "place": worst.place,
                     "chainage": Quantity(worst.chainage, "length"),
-                    "limit": given(GAP_TOLD_M, "dimension"),
+                    "limit": given(max_gap, "dimension"),
                     "few": len(wide),
                     "all": len(leaves),
                 },

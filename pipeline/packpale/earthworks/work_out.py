@@ -87,7 +87,7 @@ def work_out(site: Site, enclosure: Enclosure, project: Project) -> Earthworks:
     leaves: list[GateLeaf] = []
     for pack in enclosure.packs:
         found = gate_leaves(site, pack, project)
-        notes += gate_notes(found)
+        notes += gate_notes(found, project.gates.max_gap_m)
         leaves += found
     notes += [*_posts_in_the_dig(project), *_rock_walls(trench, sum(v.hard_rock for v in volumes))]
     hauled = haul(volumes, bulking=project.bulking, plant=project.plant)

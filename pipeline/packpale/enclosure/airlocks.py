@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Gates, PostKind
@@ -37,6 +38,35 @@ class Airlock:
     """Its own, none of the fence line."""
 
 
+@dataclass(frozen=True)
+class Frames:
+    """Where and how rooms lie inside a line at several chainages; vectors of shape (places, 2). Lengths in metres."""
+
+    middle: Array
+    """Of the chord between the places where a room's sides leave the line."""
+    along: Array
+    """Unit vector of that chord, clockwise."""
+    inward: Array
+    """Unit vector at right angles to it."""
+    chord: Array
+    """Its length, shape (places,)."""
+
+    def at(self, right: float, deep: float) -> Array:
+        """Points so far from the middle along the chord, and inward. [m]"""
+        return np.asarray(self.middle + right * self.along + deep * self.inward)
+
+
+def frames(line: Line, chainage: npt.ArrayLike, width: float) -> Frames:
+    """Rooms ``width`` wide along the line [m], each with its middle at one of the chainages."""
+    s = np.asarray(chainage, float)
+    start, end = (np.column_stack(line.points_at(s + side * width / 2)[:2]) for side in _SIDES)
+    chord = np.hypot(*(end - start).T)
+    along = (end - start) / chord[:, None]
+    # Walked clockwise, the enclosed ground lies to the right.
+    inward = np.column_stack([along[:, 1], -along[:, 0]])
+    return Frames((start + end) / 2, along, inward, chord)
+
+
 def airlocks(line: Line, gates: Gates, *, length: float, width: float, spacing: float) -> tuple[Airlock, ...]:
     """The airlock inside each gate, ``length`` deep and ``width`` along the fence [m]; none without length.
 
@@ -52,15 +82,12 @@ def airlocks(line: Line, gates: Gates, *, length: float, width: float, spacing: 
 
 
 def _of(line: Line, gates: Gates, k: int, *, length: float, width: float, spacing: float) -> Airlock:
-    ends = line.points_at(gates.chainage[k] + (width / 2) * _SIDES)
-    dx, dy = float(ends.x[1] - ends.x[0]), float(ends.y[1] - ends.y[0])
-    along = math.hypot(dx, dy)
-    # Walked clockwise, the enclosed ground lies to the right.
-    ux, uy, inward_x, inward_y = dx / along, dy / along, dy / along, -dx / along
-    middle_x, middle_y = float(ends.x.mean()), float(ends.y.mean())
+    room = frames(line, gates.chainage[[k]], width)
+    along = float(room.chord[0])
 
     def at(right: float, deep: float) -> tuple[float, float]:
-        return middle_x + right * ux + deep * inward_x, middle_y + right * uy + deep * inward_y
+        x, y = room.at(right, deep)[0].tolist()
+        return x, y
 
     posts: list[AirlockPost] = []
 

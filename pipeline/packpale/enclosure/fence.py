@@ -1,18 +1,15 @@
-"""Posts on chords of the fence line, and the places of the gates."""
+"""Posts on chords of the fence line."""
 
 import math
 
 import numpy as np
 import numpy.typing as npt
-from shapely.geometry.base import BaseGeometry
 
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line import Line
 from packpale.enclosure.model import Gates, Posts
 from packpale.site.grid import Array, Grid, Mask
 
-GENTLE_SLOPE = math.tan(math.radians(8.0))
-"""Ground a loaded vehicle can turn on beside a gate. [m/m] Assumption."""
 NEAR_GATE_M = 0.5
 """A corner's post nearer than this to a gate's is one with it. [m] Assumption."""
 
@@ -126,82 +123,3 @@ def _fixed_posts(line: Line, gates: Gates | None, near: float) -> tuple[Array, n
         opening = np.concatenate([opening[clear], np.arange(sides.size) < gates.chainage.size])
     order = np.argsort(breaks, kind="stable")
     return breaks[order], kinds[order], opening[order]
-
-
-def place_gates(
-    line: Line,
-    n: int,
-    *,
-    width: float,
-    elevation: Array,
-    grid: Grid,
-    channel: Mask | None = None,
-    access: tuple[BaseGeometry, ...] = (),
-    inward: float = 0.0,
-) -> Gates:
-    """``n`` gates: the first where a vehicle gets to best, the others spread round the line.
-
-    Every metre or so of the line is rated by the steeper of its slopes along and across over a stretch of one and a
-    half gate widths, inside the line over ``inward`` metres (an airlock's length) if that is more. Places on channel
-    cells, at corners, and places without ground level come last. The first gate takes, among the gentle places (or the
-    gentlest tenth, if none is gentle), the one nearest to ``access``; without access, the gentlest place. The others
-    start at equal parts of the perimeter from the first and move by up to a third of a part to the gentlest place.
-
-    Returns the middle of each gate, in the order in which they were placed. Raises ValueError if ``n`` is negative or
-    the width is not positive.
-    """
-    if n < 0 or not width > 0:
-        raise ValueError(f"no such gates: {n=}, {width=} m")
-    if n == 0:
-        none = np.empty(0)
-        return Gates(none, none, none, width)
-    count = int(np.clip(math.ceil(line.perimeter), 24 * n, 4000))
-    chainage = np.arange(count, dtype=np.float64) * (line.perimeter / count)
-    steepness = _steepness(line, chainage, (max(0.75 * width, inward), 0.75 * width), elevation, grid)
-    points = line.points_at(chainage)
-    if channel is not None:
-        steepness = np.where(grid.nearest(channel, points.x, points.y), steepness + 10.0, steepness)
-    # No gate hangs round a corner: both of its posts stand clear of the corner's own, and where there is room an
-    # airlock stands clear of the other side of the corner.
-    apart = np.abs(np.mod(chainage[:, None] - line.corners + line.perimeter / 2, line.perimeter) - line.perimeter / 2)
-    steepness = np.where((apart <= width / 2 + 2 * NEAR_GATE_M).any(axis=1), steepness + 10.0, steepness)
-    steepness = np.where((apart <= width / 2 + inward).any(axis=1), steepness + 1.0, steepness)
-    first = _first_gate(points.x, points.y, steepness, access)
-    chosen = [first]
-    part = count / n
-    for i in range(1, n):
-        reach = int(part / 3)
-        around = (first + round(i * part) + np.arange(-reach, reach + 1)) % count
-        # Among equals the one nearest to the equal part wins, so that gates on flat ground are evenly spread.
-        aside = np.abs(np.arange(-reach, reach + 1)) / max(reach, 1)
-        chosen.append(int(around[np.argmin(steepness[around] + 1e-3 * aside)]))
-    return Gates(chainage[chosen], points.x[chosen], points.y[chosen], width)
-
-
-def _first_gate(x: Array, y: Array, steepness: Array, access: tuple[BaseGeometry, ...]) -> int:
-    if not access:
-        return int(np.argmin(steepness))
-    import shapely
-
-    distance = np.min([shapely.distance(shapely.points(x, y), g) for g in access], axis=0)
-    limit = max(GENTLE_SLOPE, float(np.quantile(steepness, 0.1)))
-    return int(np.argmin(np.where(steepness <= limit, distance, np.inf)))
-
-
-def _steepness(
-    line: Line, chainage: npt.NDArray[np.float64], over: tuple[float, float], elevation: Array, grid: Grid
-) -> Array:
-    """Steeper of the slopes along and across the line; 20 where unknown. [m/m]
-
-    ``over``: metres inside the line, and metres outside and along it.
-    """
-    inward, half = over
-    here = line.points_at(chainage)
-    ahead, behind = line.points_at(chainage + half), line.points_at(chainage - half)
-    run = np.hypot(ahead.x - behind.x, ahead.y - behind.y)
-    along = grid.bilinear(elevation, ahead.x, ahead.y) - grid.bilinear(elevation, behind.x, behind.y)
-    nx, ny = here.outward[:, 0], here.outward[:, 1]
-    outer = grid.bilinear(elevation, here.x + nx * half, here.y + ny * half)
-    inner = grid.bilinear(elevation, here.x - nx * inward, here.y - ny * inward)
-    across = (outer - inner) / (half + inward)
-    return np.nan_to_num(np.maximum(np.abs(along) / run, np.abs(across)), nan=20.0)

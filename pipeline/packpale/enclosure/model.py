@@ -91,6 +91,8 @@ class Gates:
     x: Array
     y: Array
     width: float
+    on: tuple[tuple[Phrase, ...], ...] = ()
+    """What each gate could not be kept off, in words."""
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,9 @@ from packpale.enclosure.alignment import length_on_ground, stations
 from packpale.enclosure.as_drawn import given_lines, notes_on
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fence import place_gates, posts
+from packpale.enclosure.fence import posts
 from packpale.enclosure.fitting import fits_for, line_ground, proven
+from packpale.enclosure.gate_places import gate_place_note, keep_off, place_gates
 from packpale.enclosure.limit_notes import over_limits_note
 from packpale.enclosure.line import Line
 from packpale.enclosure.menu import at_least, chosen, menu_of, price_decides
@@ -45,7 +46,10 @@ def screened(site: Site, land: Land, project: Project, pricing: Pricing | None =
         fits = fits_for(site, land, project)
     if len(fits) < wanted:
         return Enclosure((), reason(site, land, project, len(fits)))
-    packs = tuple(staked_out(k, fit.egg, site, land, project, fit=fit) for k, fit in enumerate(fits[:wanted], start=1))
+    packs = tuple(
+        staked_out(k, fit.egg, site, land, project, fit=fit, others=_others(k, [f.egg for f in fits[:wanted]]))
+        for k, fit in enumerate(fits[:wanted], start=1)
+    )
     return Enclosure(packs, None)
 
 
@@ -60,17 +64,20 @@ def place(site: Site, land: Land, project: Project, pricing: Pricing | None = No
         lines = given_lines(site, project)
         if not lines:
             return Enclosure((), phrase("no fence line is drawn on this plot"))
-        packs = tuple(staked_out(k, line, site, land, project, given=line) for k, line in enumerate(lines, start=1))
+        packs = tuple(
+            staked_out(k, line, site, land, project, given=line, others=_others(k, lines))
+            for k, line in enumerate(lines, start=1)
+        )
         notes = notes_on(lines, site, land, project)
-        return Enclosure(packs, None, (*notes, *_notes_on_limits(packs, land, project)))
+        return Enclosure(packs, None, (*notes, *_notes_on_places(packs, land, project)))
     fits, menu, why = _fits_and_menu(site, land, project, pricing)
     wanted = project.enclosure.packs
     if len(fits) < wanted:
         return Enclosure((), why or reason(site, land, project, len(fits)), alternatives=menu)
     # A budget ends far below what the land allows: there the quick bound will do.
     fits, notes = (fits, ()) if price_decides(project) else proven(fits, land, project)
-    packs = tuple(_fitted(i + 1, fits, site, land, project) for i in range(wanted))
-    return Enclosure(packs, None, (*notes, *_notes_on_limits(packs, land, project)), menu)
+    packs = tuple(_fitted(i + 1, fits[:wanted], site, land, project) for i in range(wanted))
+    return Enclosure(packs, None, (*notes, *_notes_on_places(packs, land, project)), menu)
 
 
 def _fits_and_menu(
@@ -101,10 +108,15 @@ def _fitted(number: int, fits: Sequence[Fit], site: Site, land: Land, project: P
         others={k: f.egg for k, f in enumerate(fits, start=1) if k != number},
         separation=project.enclosure.separation_m,
     )
-    return staked_out(number, fit.egg, site, land, project, fit=fit, held=held)
+    others = _others(number, [f.egg for f in fits])
+    return staked_out(number, fit.egg, site, land, project, fit=fit, held=held, others=others)
 
 
-def _notes_on_limits(packs: Sequence[Pack], land: Land, project: Project) -> tuple[Note, ...]:
+def _others(number: int, lines: Sequence[Line]) -> tuple[Line, ...]:
+    return tuple(line for k, line in enumerate(lines, start=1) if k != number)
+
+
+def _notes_on_places(packs: Sequence[Pack], land: Land, project: Project) -> tuple[Note, ...]:
     share = project.enclosure.line_over_limits
     notes = (
         over_limits_note(
@@ -112,7 +124,8 @@ def _notes_on_limits(packs: Sequence[Pack], land: Land, project: Project) -> tup
         )
         for pack in packs
     )
-    return tuple(note for note in notes if note)
+    gates = (gate_place_note(pack.number, pack.gates) for pack in packs)
+    return tuple(note for note in (*notes, *gates) if note)
 
 
 def staked_out(
@@ -125,21 +138,28 @@ def staked_out(
     fit: Fit | None = None,
     given: DrawnLine | Egg | None = None,
     held: tuple[Touch, ...] = (),
+    others: Sequence[Line] = (),
     means: bool = True,
 ) -> Pack:
-    """A fence line staked out, posted and gated; without the ``means`` of its ground, which are NaN then, if told."""
-    grid, trench = site.grid, project.trench
+    """A fence line staked out, posted and gated, its gates clear of the ``others``.
+
+    Without the ``means`` of its ground, which are NaN then, if told.
+    """
+    grid, trench, fence = site.grid, project.trench, project.fence
     enclosed = cells_inside(line, site) if means else None
     over = stretches(line, land.soft, inside=trench.inside_strip_m, outside=trench.outside_strip_m)
     gates = place_gates(
         line,
-        project.fence.gates,
-        width=project.fence.gate_width_m,
+        fence.gates,
+        width=fence.gate_width_m,
         elevation=site.elevation,
         grid=grid,
-        channel=land.channel,
         access=site.features.get("access", ()),
-        inward=project.fence.airlock_length_m,
+        keep_off=keep_off(line, site, land, project, others),
+        inward=fence.airlock_length_m,
+        outward=max(fence.vehicle_length_m, trench.outside_strip_m),
+        room_width=fence.airlock_width_m,
+        settings=project.gates,
     )
     return Pack(
         number=number,
@@ -148,11 +168,11 @@ def staked_out(
         alignment=stations(line, step=trench.station_m, elevation=site.elevation, grid=grid),
         posts=posts(
             line,
-            project.fence.post_spacing_m,
+            fence.post_spacing_m,
             site.elevation,
             grid,
             gates=gates,
-            steep=math.tan(math.radians(project.fence.steep_ground_deg)),
+            steep=math.tan(math.radians(fence.steep_ground_deg)),
         ),
         gates=gates,
         length_3d=length_on_ground(line, elevation=site.elevation, grid=grid),

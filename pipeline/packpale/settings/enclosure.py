@@ -163,6 +163,23 @@ class GateSettings(Settings):
     """How far the sill stands above the highest ground under the gate. [m]"""
     clearance_m: Annotated[float, Field(ge=0, le=0.5)] = default("gates.clearance_m")
     """Kept between a leaf and the highest ground or sill on its way. [m]"""
+    max_gap_m: Annotated[float, Field(gt=0, le=1)] = default("gates.max_gap_m")
+    """Largest gap below a shut leaf: more is told, and a gate stands there only where the line has no better place.
+    [m]"""
+    max_slope_deg: Annotated[float, Field(gt=0, lt=45)] = default("gates.max_slope_deg")
+    """Steepest fall of the ground in the airlock and before the gate; the same holds. [deg]"""
+    from_water_m: NotNegative = default("gates.from_water_m")
+    """How far a gate, its airlock and a machine before it keep from watercourses, channels (land.channel_area_ha) and
+    the places where other water crosses the line (crossings.min_area_ha). [m]"""
+
+    @model_validator(mode="after")
+    def _some_gap_is_allowed(self) -> Self:
+        if self.clearance_m >= self.max_gap_m:
+            raise ValueError(
+                f"clearance_m = {self.clearance_m:g} is not less than max_gap_m = {self.max_gap_m:g}; a leaf leaves at "
+                "least its clearance open: lower it, or raise max_gap_m"
+            )
+        return self
 
     @model_validator(mode="after")
     def _a_sill_is_asked_for(self) -> Self:

@@ -30,6 +30,7 @@ KINDS: Mapping[str, Severity] = {
     "wood beside the fence": ESCAPE,
     "single gates": ESCAPE,
     "gap under a gate": ESCAPE,
+    "gate on bad ground": ESCAPE,
     "water crosses": ESCAPE,
     "mapped water crosses": ESCAPE,
     "rain too short": ESCAPE,

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from packpale.earthworks.footing import footing
-from packpale.earthworks.gates import GAP_TOLD_M, OUTER, GateLeaf, Opening, ground_between
+from packpale.earthworks.gates import OUTER, STEP_M, GateLeaf, Opening
+from packpale.enclosure.leaves import ground_between
 from packpale.review.drawings import pens
 from packpale.review.drawings.footing_view import CONCRETE, draw_footing, made_ground
 from packpale.review.drawings.sheet import Pair, Sheet, View
@@ -45,7 +46,7 @@ class Elevation:
     ) -> "Elevation":
         clear, along = opening.clear, opening.along
         start, end = opening.sides[0] - BESIDE_M * along, opening.sides[1] + BESIDE_M * along
-        ground = ground_between(site, start, end)
+        ground = ground_between(site.elevation, site.grid, start, end, step=STEP_M)
         across = np.linspace(-BESIDE_M, clear + BESIDE_M, ground.size)
         tops = [leaf.underside + leaf.height for leaf in leaves if not math.isnan(leaf.underside)]
         # Where no elevation is known at all, words alone stand in the frame.
@@ -159,7 +160,7 @@ def _draw_leaf(sheet: Sheet, view: View, one: Elevation, leaf: GateLeaf) -> None
     for y in (bottom, up):
         sheet.line([x + aside - 0.7, x + aside + 0.7], [y, y], colour=pens.RED, width=pens.MEDIUM)
     x, y = view.point((start + end) / 2, low)
-    bad = leaf.gap > GAP_TOLD_M + 1e-9
+    bad = leaf.gap > one.project.gates.max_gap_m + 1e-9
     sheet.text(x, y + 2.0, f"gap {show(leaf.gap)}", size=pens.SMALL, bold=True, colour=pens.RED if bad else pens.INK,
                across="center", paper=True)  # fmt: skip
 
@@ -193,8 +194,9 @@ def elevation_words(one: Elevation, wide: float) -> list[tuple[str, dict[str, An
     say(f"Opens {one.leaves[0].swing}, {show(project.gates.clearance_m)} over all on its way.")
     below = one.leaves[0].below
     say(f"Below: {below}.")
-    if any(leaf.gap > GAP_TOLD_M + 1e-9 for leaf in one.leaves):
-        say(f"More than {show(GAP_TOLD_M)} open below a leaf: an animal may dig or slip under it. Level the ground, "
+    most = project.gates.max_gap_m
+    if any(leaf.gap > most + 1e-9 for leaf in one.leaves):
+        say(f"More than {show(most)} open below a leaf: an animal may dig or slip under it. Level the ground, "
             "let the leaf swing the other way, or take rising hinges.", bold=True, colour=pens.RED)  # fmt: skip
     if one.place == OUTER:
         say(made_ground(footing(project.fence, project.trench.depth_m)), bold=True, colour=pens.RED)
