@@ -157,6 +157,15 @@ def test_the_second_gate_leaves_its_part_of_the_line_only_for_a_better_place():
     assert abs(alone.chainage[1] - alone.chainage[0]) == pytest.approx(EGG.perimeter / 2, abs=2)
 
 
+def test_gates_never_crowd_where_alone_it_is_dry():
+    dry = box(30, -25, 100, 25)
+    wet = (KeepOff(phrase("wet ground"), np.array([box(-150, -100, 150, 200).difference(dry)])),)
+    gates = placed(2, access=EAST, keep_off=wet)
+    assert [len(names) for names in gates.on] == [0, 1]
+    apart = abs(gates.chainage[1] - gates.chainage[0])
+    assert min(apart, EGG.perimeter - apart) > EGG.perimeter / 6 - 2
+
+
 def test_corners_and_ground_that_is_not_known_come_last():
     hole = np.where((abs(X - 52) < 1) & (abs(Y) < 1), np.nan, 250.0)
     wet = (KeepOff(phrase("wet ground"), np.array([box(-150, -100, 150, 200)])),)
