@@ -64,6 +64,12 @@ def test_across_a_slope_each_leaf_leaves_what_the_ground_falls_over_its_width(co
         assert g.gap == pytest.approx(slope * CHORD / count + CLEAR)
 
 
+def test_of_two_leaves_the_second_hangs_on_the_right_post():
+    # A mound inside, nearer to the right post than a leaf is wide, and farther than that from the middle.
+    found = leaves(lambda x, y: 100 + 0.5 * (np.hypot(x - CHORD / 2, y + 38.5) < 0.6))
+    assert [g.highest_in_swing for g in found] == [pytest.approx(100.0), pytest.approx(100.5)]
+
+
 def test_uphill_a_leaf_needs_what_the_ground_rises_over_its_swing():
     slope = 0.1
     rise = slope * CHORD / 2

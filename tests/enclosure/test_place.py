@@ -13,10 +13,10 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.fitting import fits_for as ORIGINAL  # noqa: N812 - as it was before a test replaces it
 from packpale.enclosure.gate_places import keep_off
 from packpale.enclosure.packs import gap
-from packpale.enclosure.place import cells_inside, place, screened
+from packpale.enclosure.place import cells_inside, place, screened, staked_out
 from packpale.land.model import Land, Limit
 from packpale.run.pricing import pricing_of
-from packpale.settings import Project
+from packpale.settings import GateSettings, Project
 from packpale.site import Grid, Site, Soil
 from packpale.values.notes import phrase
 from told import say
@@ -133,7 +133,9 @@ def test_where_the_short_search_finds_nothing_a_plot_gets_the_long_one(make_site
 
 def test_first_gate_faces_the_track(make_site, make_land, make_project):
     site = make_site({"access": (Point(500_150, 5_399_000),)})
-    gates = place(site, make_land(), make_project()).packs[0].gates
+    # The ground slopes at 10 %: what a leaf leaves open there is allowed.
+    project = make_project().model_copy(update={"gates": GateSettings(max_gap_m=0.5)})
+    gates = place(site, make_land(), project).packs[0].gates
     assert gates.y[0] == pytest.approx(min(gates.y), abs=1e-9)
     assert gates.y[0] < 5_400_100
 
@@ -349,8 +351,24 @@ def test_what_is_kept_off_comes_from_limits_water_and_the_other_enclosures(make_
     project = project_of(gates={"from_water_m": 4.0})
     found = _said(keep_off(line, site, make_land(limits=limits), project, (other,)))
     # A machine may cross a setback or the ground near a dwelling; pipes that may lie inside are not built on.
-    assert found == ["slope", "keep_out", "services", "4.00 m from mapped watercourses", "another enclosure"]
-    assert _said(keep_off(line, site, make_land(), project)) == ["4.00 m from mapped watercourses"]
+    assert found == ["slope", "keep_out", "services", "4 m from mapped watercourses", "another enclosure"]
+    assert _said(keep_off(line, site, make_land(), project)) == ["4 m from mapped watercourses"]
+
+
+def test_gates_of_enclosures_side_by_side_face_away_from_each_other(make_site, make_land):
+    # 4 m apart, with the access between them; level ground, so that nothing else decides.
+    west, east = (Egg(500_000.0 + x, 5_400_150.0, 0.0, 40.0, 30.0, 25.0) for x in (80, 164))
+    site = dataclasses.replace(make_site({"access": (Point(500_122, 5_400_150),)}), elevation=full(300.0))
+    for line, other in ((west, east), (east, west)):
+        alone, beside = (
+            staked_out(1, line, site, make_land(), project_of(), given=line, others=others).gates
+            for others in ((), (other,))
+        )
+        assert other.distance(alone.x, alone.y)[0] == pytest.approx(4.0, abs=0.1)
+        # A vehicle of 7 m has room before each.
+        out = line.points_at(beside.chainage).outward
+        assert (other.distance(beside.x + 7 * out[:, 0], beside.y + 7 * out[:, 1]) > 0).all()
+        assert other.distance(beside.x, beside.y)[0] > 6.0
 
 
 def test_water_that_crosses_the_line_is_kept_off(make_site, make_land):
