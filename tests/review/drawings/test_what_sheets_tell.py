@@ -261,6 +261,33 @@ def test_sections_are_those_that_the_volumes_are_made_of(case, request):
         assert any((s - o.from_m) % pack.line.perimeter <= o.length_m for o in pack.over_limits if o.kind == kind)
 
 
+@pytest.mark.parametrize("reach", [20.0, 1.0], ids=["the whole section", "one side of it"])
+def test_a_section_without_ground_says_so(one, reach):
+    place = places(one.result)[0]
+    site, line = one.result.site, place.pack.alignment
+    x, y = np.meshgrid(*site.grid.centres())
+    # Round the fence itself, or round a place past the apron.
+    aside = 0.0 if reach > 2 else 4.0
+    at_x, at_y = (getattr(line, a)[place.station] + aside * line.outward[place.station, i] for i, a in enumerate("xy"))
+    ground = np.where(np.hypot(x - at_x, y - at_y) < reach, np.nan, site.elevation)
+    plot = dataclasses.replace(one.result, site=dataclasses.replace(site, elevation=ground))
+    cut, whole = cut_section(plot, one.settings, place), cut_section(one.result, one.settings, place)
+    assert cut.known == (aside > 0)
+    assert not whole.cut_short
+    sheet = dict(_sheets(plot, one.settings, Wording.of(one.settings)))["sections"]
+    said = "No section: elevation is missing here." if aside == 0 else "Elevation is missing beyond"
+    assert any(said in text for text in texts(sheet))
+    name = f"ground-{place.pack.number}-{place.station}"
+    drawn = [m for m in sheet.marks if isinstance(m, Line) and m.name == name]
+    assert len(drawn) == (aside > 0)
+    assert all(np.isfinite(m.points).all() for m in sheet.marks if isinstance(m, Line))
+    if aside:
+        assert cut.cut_short
+        assert np.isfinite(cut.ground).all()
+        assert cut.offset[-1] < whole.offset[-1]
+        assert cut.offset[0] == whole.offset[0]
+
+
 def test_sections_measured_back_on_paper(one):
     sheet = one.sheets["sections"]
     metre = scale_of(sheet) / 1000

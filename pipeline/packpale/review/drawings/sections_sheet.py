@@ -51,6 +51,13 @@ class CutSection:
     water: Array
     apron: Array
     """Level of the apron; NaN beside it."""
+    cut_short: bool = False
+    """Elevation is missing on part of the section: it ends there."""
+
+    @property
+    def known(self) -> bool:
+        """Whether there is ground at the fence; without it nothing can be drawn."""
+        return bool(self.ground.size) and math.isfinite(np.interp(0.0, self.offset, self.ground))
 
     @property
     def bare_from(self) -> float | None:
@@ -131,8 +138,10 @@ def cut_section(result: PlotResult, project: Project, place: Place) -> CutSectio
     rock, water = (ground - site.grid.nearest(v, x, y) for v in (site.soil.depth_to_rock, site.soil.water_table))
     bench = (line.ground[k] if level else ground) - trench.apron_cover_m
     apron = np.where((offset >= 0) & (offset <= trench.apron_reach_m), bench, np.nan)
-    keep = _shown(offset, ground - cut)
-    return CutSection(*(np.asarray(v[keep]) for v in (offset, ground, cut, rock, water, apron)))
+    shown = _shown(offset, ground - cut)
+    keep = _as_far_as_known(shown, offset, ground)
+    offset, ground, cut, rock, water, apron = (np.asarray(v[keep]) for v in (offset, ground, cut, rock, water, apron))
+    return CutSection(offset, ground, cut, rock, water, apron, cut_short=keep != shown)
 
 
 def _below(offset: Array, left: float, right: float, depth: float, side_slope: float) -> Array:
@@ -147,10 +156,22 @@ def _below(offset: Array, left: float, right: float, depth: float, side_slope: f
 
 def _shown(offset: Array, dug: Array) -> slice:
     """The dig and a little ground beside it."""
+    # A comparison with NaN does not hold.
     at = offset[dug > 1e-6]
+    if not at.size:
+        return slice(0, offset.size)
     return slice(
         int(np.searchsorted(offset, at[0] - BESIDE_M)), int(np.searchsorted(offset, at[-1] + BESIDE_M, side="right"))
     )
+
+
+def _as_far_as_known(shown: slice, offset: Array, ground: Array) -> slice:
+    """What is shown, as far to both sides of the fence as the ground is known; nothing if it is not known there."""
+    missing = np.flatnonzero(np.isnan(ground))
+    fence = int(np.argmin(np.abs(offset)))
+    first = missing[missing <= fence].max(initial=-1) + 1
+    end = missing[missing >= fence].min(initial=offset.size)
+    return slice(max(shown.start, int(first)), min(shown.stop, int(end)))
 
 
 def sections_sheet(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
@@ -161,8 +182,8 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
     wide = (right - left) / COLUMNS
     high = (top - bottom - HEAD_MM - FOOT_MM) / (ROWS if len(chosen) > COLUMNS else 1)
     scale = max(
-        fitting_scale(max(float(np.ptp(c.offset)) for c in cuts), wide - 8, STEPS),
-        fitting_scale(max(_rise(c) for c in cuts), high - TEXT_MM, STEPS),
+        fitting_scale(max((float(np.ptp(c.offset)) for c in cuts if c.known), default=1.0), wide - 8, STEPS),
+        fitting_scale(max(map(_rise, cuts)), high - TEXT_MM, STEPS),
     )
     sheet = Sheet(
         dataclasses.replace(title, scale=scale_text(scale)),
@@ -202,6 +223,8 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
 
 
 def _rise(cut: CutSection) -> float:
+    if not cut.known:
+        return ABOVE_M + BELOW_M
     return float(np.nanmax(cut.ground) + ABOVE_M - np.nanmin(cut.cut) + BELOW_M)
 
 
@@ -223,6 +246,9 @@ def _legend(sheet: Sheet) -> None:
 def _draw(
     sheet: Sheet, place: Place, cut: CutSection, box: Box, *, scale: float, project: Project, wording: Wording
 ) -> None:
+    if not cut.known:
+        _figures(sheet, place, cut, box, wording)
+        return
     trench = project.trench
     # Seen the way chainage runs, clockwise, the outside lies to the left.
     sign = -1 if trench.side == "outside" else 1
@@ -271,15 +297,26 @@ def _figures(sheet: Sheet, place: Place, cut: CutSection, box: Box, wording: Wor
     y, wide = box[1] - 3.6, box[2] - box[0]
     chainage = wording.dimension(float(place.pack.alignment.chainage[place.station]))
     head = wrapped(printable(f"Pack {place.pack.number}, {chainage}: {place.why}"), pens.FIGURES, wide * 0.9)
-    for k, text in enumerate([*head, *_said(cut, wording)]):
+    said = list(_said(cut, wording)) if cut.known else []
+    for k, text in enumerate([*head, *said]):
         bold = k < len(head)
         sheet.text((box[0] + box[2]) / 2, y - 2.9 * k, text, size=pens.FIGURES, bold=bold, across="center", most=wide)
-    if cut.bare_from is not None:
-        text = f"The apron comes out of the ground {wording.dimension(cut.bare_from)} from the fence."
-        y -= 2.9 * (len(head) + 2)
+    y -= 2.9 * (len(head) + len(said))
+    for text in _warned(cut, wording):
         sheet.text(
             (box[0] + box[2]) / 2, y, text, size=pens.FIGURES, bold=True, colour=pens.RED, across="center", most=wide
         )
+        y -= 2.9
+
+
+def _warned(cut: CutSection, wording: Wording) -> Iterator[str]:
+    if not cut.known:
+        yield "No section: elevation is missing here."
+        return
+    if cut.bare_from is not None:
+        yield f"The apron comes out of the ground {wording.dimension(cut.bare_from)} from the fence."
+    if cut.cut_short:
+        yield "Elevation is missing beyond: the section ends there."
 
 
 def _said(cut: CutSection, wording: Wording) -> Iterator[str]:
