@@ -2,8 +2,9 @@
 
 A position z is (x, y, psi, k, a, log R): x and y are the middle of the axis, psi its direction, counter-clockwise from
 east. ``words``: bit b of a cell tells whether the cross-section centred there, its outward normal in the direction
-2 pi b / 64, touches soft ground; ``blocked``: 1 nearer to no-go ground than the outside strip. Frames are (west, north,
-cell). ``islands`` (n, 2): a point of each piece of no-go ground that an egg could hold.
+2 pi b / 64, touches soft ground; ``kind``: NO_GO nearer to no-go ground than the outside strip, SOFT where some bit of
+``words`` is set, 0 elsewhere. Frames are (west, north, cell). ``islands`` (n, 2): a point of each piece of no-go ground
+that an egg could hold.
 ``aims``: see AIMS; ``limits`` (3, 2): ranges of taper, aspect and log R.
 
 ``pieces`` (n, 8) of a line: start x, start y, direction of travel x, y, radius (infinite where straight), angle turned
@@ -43,6 +44,8 @@ AIMS = (
     "most_field",  # the field's largest value
 )
 SHARE, MIN_RADIUS, LOG_AREA, PER_OVER, FIXED, BY_AREA, BY_FIELD, BY_COST, LEAST_COST, MOST_FIELD = range(10)
+
+NO_GO, SOFT = 1, 2
 
 LEAF = 4
 JOIN = 1e-9  # stretches nearer to each other than this are one, and what is shorter is none [m]
@@ -407,7 +410,7 @@ def measure(
     then. The field's integral is that of its sums along rows, ``before`` a cell and in it, over dy along the line
     (Green).
     """
-    words, blocked, frame, cost, cost_frame, field, before, field_frame = rasters
+    words, kind, frame, cost, cost_frame, field, before, field_frame = rasters
     height, width = words.shape
     west, north, per_cell = frame[0], frame[1], 1.0 / frame[2]
     per_price, per_field = 1.0 / cost_frame[2], 1.0 / field_frame[2]
@@ -448,9 +451,12 @@ def measure(
             for _ in range(n):
                 px, py = cx + radius * nx, cy + radius * ny
                 c, r = int((px - west) * per_cell), int((north - py) * per_cell)
-                if px < west or py > north or r >= height or c >= width or blocked[r, c] != 0:
+                # Beyond the rasters all is no-go. The words, eight times as large, are read where they tell something.
+                known = px >= west and py <= north and r < height and c < width
+                here = kind[r, c] if known else NO_GO
+                if here == NO_GO:
                     no_go += ds
-                elif (words[r, c] >> np.uint64(int(bit) & 63)) & _ONE:
+                elif here == SOFT and (words[r, c] >> np.uint64(int(bit) & 63)) & _ONE:
                     over += ds
                 if priced:
                     c = min(max(int((px - cost_frame[0]) * per_price), 0), cost.shape[1] - 1)

@@ -13,7 +13,7 @@ import time
 from collections.abc import Sequence
 
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fit import Shapes, reported, search
+from packpale.enclosure.fit import Shapes, reported
 from packpale.enclosure.line_ground import LineGround
 from packpale.enclosure.line_polish import a_hair_less, searched
 from packpale.enclosure.line_search import USUAL, Aim, Labour, Search
@@ -84,7 +84,7 @@ def fit_lines(
 def largest(on: Search, share: float, labour: Labour, start: Egg | None) -> Egg | None:
     """The largest egg found for a share; ``start``, an egg feasible for it, is improved on."""
     if on.near is None:
-        return search(on.land, on.shapes, on.deep)
+        return on.contained
     for row in on.free[:1]:
         # Nothing is larger than what no-go ground alone allows.
         egg = reported(on.land, on.shapes, row[:5])

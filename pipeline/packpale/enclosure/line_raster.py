@@ -8,7 +8,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon
 
-from packpale.enclosure import _kernels_raster
+from packpale.enclosure import _kernels_line, _kernels_raster
 from packpale.site.grid import Array
 
 FINEST_M = 0.25
@@ -25,8 +25,8 @@ class LineRaster:
     words: npt.NDArray[np.uint64]
     """Bit b is set where the cross-section centred in the cell, outward normal 2 pi b / 64 from east, touches soft
     ground."""
-    blocked: npt.NDArray[np.uint8]
-    """1 where the cell is nearer to no-go ground than the outside strip."""
+    kind: npt.NDArray[np.uint8]
+    """NO_GO where the cell is nearer to no-go ground than the outside strip, else SOFT where a bit is set, else 0."""
     frame: Array
     """West, north, cell size. [m]"""
 
@@ -48,7 +48,8 @@ def line_raster(
     offsets, marks = _marks(inside, outside, cell)
     words = np.zeros((rows, cols), np.uint64)
     _kernels_raster.stamp(held, offsets, marks, words)
-    return LineRaster(words, blocked.astype(np.uint8), np.array([west - origin[0], north - origin[1], cell]))
+    kind = np.where(blocked, _kernels_line.NO_GO, np.where(words, _kernels_line.SOFT, 0)).astype(np.uint8)
+    return LineRaster(words, kind, np.array([west - origin[0], north - origin[1], cell]))
 
 
 def _rasterised(

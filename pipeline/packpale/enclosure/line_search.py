@@ -26,7 +26,7 @@ from packpale.enclosure.bound import area_bound
 from packpale.enclosure.boundary import Boundary, boundary, valid_parts
 from packpale.enclosure.depth import deep_cells, deepest_point
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.fit import Shapes, largest_scale, local_optima, seeds, thinned_out
+from packpale.enclosure.fit import Shapes, largest_scale, local_optima, search, seeds, thinned_out
 from packpale.enclosure.line_ground import LineCost, LineGround, Score
 from packpale.enclosure.line_raster import line_raster
 from packpale.enclosure.over_limits import over, pieces_of, soft_ground
@@ -186,7 +186,7 @@ class Search:
         )
         # A point on each hole of the land: an egg whose line keeps away from it holds all of it or nothing.
         holes = [ring.coords[0][:2] for p in self.parts for ring in p.interiors]
-        return np.array(holes, float).reshape(-1, 2) - self.land.origin, made.words, made.blocked, made.frame
+        return np.array(holes, float).reshape(-1, 2) - self.land.origin, made.words, made.kind, made.frame
 
     def rasters(self, aim: Aim) -> tuple[Any, ...]:
         """As the compiled search reads them."""
@@ -209,6 +209,11 @@ class Search:
         most = math.log(self.deepest - self.shapes.clearance)
         least = max(self.shapes.log_min_radius - math.log(self.shapes.taper[1]), most - 5.0)
         return np.vstack([self.shapes.limits, [min(least, most), most]])
+
+    @cached_property
+    def contained(self) -> Egg | None:
+        """The largest that no-go ground allows, by the exact search of one contained in the land."""
+        return search(self.land, self.shapes, self.deep)
 
     @cached_property
     def strict(self) -> Rows:
@@ -256,17 +261,17 @@ class Search:
     def quickly(self, aim: Aim, labour: Labour, sides: Sequence[Side]) -> Array | None:
         """About the best position on one side of some lines, by the rasters alone: (merit, x, y, psi, ..., log R)."""
         rasters = self.rasters(aim)
-        islands, words, blocked, frame = rasters[:4]
-        blocked = blocked.copy()
-        x = frame[0] + (np.arange(blocked.shape[1]) + 0.5) * frame[2]
-        y = frame[1] - (np.arange(blocked.shape[0]) + 0.5) * frame[2]
+        islands, words, kind, frame = rasters[:4]
+        kind = kind.copy()
+        x = frame[0] + (np.arange(kind.shape[1]) + 0.5) * frame[2]
+        y = frame[1] - (np.arange(kind.shape[0]) + 0.5) * frame[2]
         for side in sides:
             over = x * math.cos(side.angle) + y[:, None] * math.sin(side.angle)
-            blocked[over > side.offset - self.shapes.clearance] = 1
+            kind[over > side.offset - self.shapes.clearance] = _kernels_line.NO_GO
         starts = self._starts(labour.starts, aim, (), sides)
         if not len(starts):
             return None
-        return np.asarray(self._walked(aim, labour, starts, (islands, words, blocked, *rasters[3:]))[0])
+        return np.asarray(self._walked(aim, labour, starts, (islands, words, kind, *rasters[3:]))[0])
 
     def _walked(self, aim: Aim, labour: Labour, rows: Rows, rasters: tuple[Any, ...], seed: int = 0) -> Rows:
         """Ends of all rounds: rows (merit, x, y, psi, taper, aspect, log R) about O, best first."""

@@ -1,5 +1,6 @@
 """Prices handed to the search for fence lines, which stands before the room that knows them."""
 
+import functools
 import math
 
 from packpale.enclosure.egg import Egg
@@ -16,6 +17,8 @@ def pricing_of(site: Site, land: Land, project: Project) -> Pricing:
     from packpale.enclosure.model import Fit
     from packpale.enclosure.place import staked_out
 
+    # Without limits to run over, the largest line is the same for every share.
+    @functools.cache
     def likely(egg: Egg) -> float:
         fit = Fit(egg, math.inf, 0.0)
         return likely_price(site, staked_out(1, egg, site, land, project, fit=fit, means=False), project)
