@@ -153,9 +153,9 @@ def test_tight_ways_are_the_upper_half_of_the_convex_hull(seed):
     at = np.array([20.0, 55.0, distance[-1] + 40])
     height, source = rng.uniform(0, 6, 3) + np.interp(at, distance, ground), ground[0] + 0.7
     over, before, behind = np.empty((3, 3))
-    x, z = np.empty((2, distance.size + 2))
+    tight = np.empty((3, distance.size + 1))
     count = np.searchsorted(distance, at).astype(np.int64)
-    _kernels_howl.tight_ways(distance, ground, source, count, at, height, over, before, behind, x, z)
+    _kernels_howl.tight_ways(distance, ground, source, count, at, height, over, before, behind, *tight)
     for i in range(3):
         points = [(0, source), *zip(distance[: count[i]], ground[: count[i]], strict=True), (at[i], height[i])]
         # Two points far below the ends leave only the upper half of the hull beside two walls and a floor.

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
@@ -243,7 +244,7 @@ class _Ways:
         at = np.interp(receivers, steps, ground) if steps.size else np.full(receivers.shape, start)
         count = np.searchsorted(steps, receivers - 1e-9).astype(np.int64)
         over, before, behind = np.empty((3, receivers.size))
-        tight = np.empty((2, steps.size + 2))
+        tight = np.empty((3, steps.size + 1))
         source, height = start + s.source_height_m, at + s.receiver_height_m
         _kernels_howl.tight_ways(steps, ground, source, count, receivers, height, over, before, behind, *tight)
         straight = np.hypot(receivers, height - source)
@@ -302,13 +303,14 @@ class _Ways:
                 length += np.clip(receivers, ends.min(), ends.max()) - ends.min()
         return length
 
-    def surveyed(self, x: float, y: float) -> bool:
-        """Whether the elevation model tells the ground at a place."""
-        return not bool(np.isnan(self.site.ground(x, y)))
+    def surveyed(self, x: npt.ArrayLike, y: npt.ArrayLike) -> Mask:
+        """Whether the elevation model tells the ground at places."""
+        return np.asarray(~np.isnan(self.site.ground(x, y)))
 
     def loudest(self, sources: Sequence[Point], to: Point, pack: int, kind: str, number: int) -> Heard:
         """The howl that arrives loudest at a place."""
         best: Heard | None = None
+        surveyed = bool(self.surveyed(to.x, to.y))
         for source in sources:
             distance = max(source.distance(to), 1.0)
             unit = ((to.x - source.x) / distance, (to.y - source.y) / distance)
@@ -328,7 +330,7 @@ class _Ways:
                 excess=float(levels[clearest] - self.settings.background_db),
                 screened=float(losses.screened[clearest, 0]),
                 leaves=float(losses.leaves[clearest, 0]),
-                surveyed=self.surveyed(to.x, to.y),
+                surveyed=surveyed,
             )
             if best is None or found.level > best.level:
                 best = found
@@ -341,12 +343,10 @@ class _Ways:
         middle = _middle(pack)
         bearings = np.arange(BEARINGS) * 360.0 / BEARINGS
         radius = np.empty((3, BEARINGS))
-        surveyed = np.empty((3, BEARINGS), bool)
-        for k, bearing in enumerate(np.radians(bearings)):
-            unit = (float(np.sin(bearing)), float(np.cos(bearing)))
-            arriving = self.losses(middle.x, middle.y, unit, LADDER).arriving.max(axis=0)
+        east, north = np.sin(np.radians(bearings)), np.cos(np.radians(bearings))
+        for k in range(BEARINGS):
+            arriving = self.losses(middle.x, middle.y, (float(east[k]), float(north[k])), LADDER).arriving.max(axis=0)
             for row, level in enumerate(self.settings.source_level_db):
-                r = _farthest(level + arriving - self.settings.background_db)
-                radius[row, k] = r
-                surveyed[row, k] = self.surveyed(middle.x + unit[0] * r, middle.y + unit[1] * r)
+                radius[row, k] = _farthest(level + arriving - self.settings.background_db)
+        surveyed = self.surveyed(middle.x + east * radius, middle.y + north * radius)
         return Reach(pack.number, middle.x, middle.y, bearings, radius, surveyed)
