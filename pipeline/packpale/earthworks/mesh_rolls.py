@@ -78,6 +78,7 @@ def _beside(roll: float, first: float, second: float) -> list[tuple[int, int]]:
     return [(i, math.floor((roll - i * first) / second + TINY) if second else 0) for i in range(most + 1)]
 
 
+@functools.lru_cache(maxsize=256)
 def _fewest(roll: float, first: tuple[float, int], second: tuple[float, int]) -> int:
     """Fewest rolls out of which so many pieces of one width and so many of another are cut."""
     (width, wanted), (other, others) = first, second
