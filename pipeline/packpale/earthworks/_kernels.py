@@ -274,13 +274,13 @@ def follow_sections(
 ) -> None:
     """Fill ``out`` (stations, 15) with the sums of ``_add_strip`` where the cut follows the ground.
 
-    ``pieces`` has one outline for all stations or one for each, shape (1 or stations, pieces, 4). Depths to rock and
-    water are those of the cells plus the station's shift, never negative. Where all cells about have one soil, whole
-    pieces are taken at once: within them the cut is linear. ``space`` (5, 7) is work space.
+    ``pieces`` (outlines, pieces, 4) has as many outlines as stations, or fewer that come round again and again. Depths
+    to rock and water are those of the cells plus the station's shift, never negative. Where all cells about have one
+    soil, whole pieces are taken at once: within them the cut is linear. ``space`` (5, 7) is work space.
     """
     u, v, su, sv, about = space[0], space[1], space[2], space[3], space[4]
     for i in range(x.size):
-        k = min(i, pieces.shape[0] - 1)
+        k = i % pieces.shape[0]
         row = out[i]
         _stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
         inner, outer, deepest = 0.0, 0.0, 0.0
@@ -333,14 +333,14 @@ def level_sections(  # noqa: C901, PLR0912 - the bottoms, then the walls
 ) -> None:
     """Fill ``out`` where bottoms are horizontal at the ground under the fence less their depth.
 
-    ``bottoms`` and ``walls`` are one for all stations or one for each, as in ``follow_sections``. ``walls`` holds
+    ``bottoms`` and ``walls`` come round as the pieces of ``follow_sections`` do. ``walls`` holds
     offset, depth, direction and height in rock of the outer walls; each rises, first through the rock, until it meets
     the ground or has gone ``reach`` times its depth. ``edges`` (stations, 2) gets the offsets where they end,
     ``deepest`` the deepest column. ``space`` is work space, as there.
     """
     u, v, su, sv, about = space[0], space[1], space[2], space[3], space[4]
     for i in range(x.size):
-        k = min(i, bottoms.shape[0] - 1)
+        k = i % bottoms.shape[0]
         row = out[i]
         _stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
         # As far as the walls reach where the ground rises by a quarter; beyond, each strip looks for itself.

@@ -44,13 +44,16 @@ def along_ways(
     Metres on the ground for each metre in plan, and the share of posts beside a panel of ``panel`` [m] at least as
     steep as ``steep``. Where the ground is missing it counts as level.
     """
+    along, down = np.empty(ways), np.empty(ways)
+    for k in range(ways):
+        angle = (k + 0.5) * math.pi / ways
+        along[k], down[k] = math.cos(angle) / cell, -math.sin(angle) / cell
     for i in range(rows.shape[0]):
         for j in range(cols.shape[0]):
             r, c = rows[i], cols[j]
             here, long, struts = z[r, c], 0.0, 0.0
             for k in range(ways):
-                angle = (k + 0.5) * math.pi / ways
-                u, v = math.cos(angle) / cell, -math.sin(angle) / cell
+                u, v = along[k], down[k]
                 rise = (_between(z, r + v * cell, c + u * cell) - here) / cell
                 long += 1.0 if math.isnan(rise) else math.hypot(1.0, rise)
                 ahead = abs(_between(z, r + v * panel, c + u * panel) - here) / panel

@@ -19,7 +19,7 @@ work or change of design is drawn: the real spread is wider.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -56,8 +56,8 @@ from packpale.earthworks.price import (
     triangular,
 )
 from packpale.earthworks.section import TrenchSection
-from packpale.earthworks.volume import CutSections, at_stations, cut_sections
-from packpale.enclosure.model import Alignment, Pack
+from packpale.earthworks.volume import CutSections, at_stations, cut_sections, repeated
+from packpale.enclosure.model import Pack
 from packpale.settings import BulkingSettings, Project
 from packpale.site import Array, Site
 
@@ -256,8 +256,7 @@ def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: Tre
     for k, one in enumerate(trenches):
         n = one.pack.alignment.chainage.size
         own = found.pack == k
-        # One line that runs round once for each shift: a station's neighbours are the same as on a single round.
-        rounds = _rounds(one.pack.alignment, count)
+        rounds = repeated(one.pack.alignment, count)
         for over, extra in enumerate((0.0, trench.over_dig_m)):
             if over and not extra:
                 out[:, 1, own] = out[:, 0, own]
@@ -268,7 +267,7 @@ def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: Tre
                 site,
                 side=trench.side,
                 formation=trench.formation,
-                depth=np.tile(one.profile.depth + extra, count),
+                depth=one.profile.depth + extra,
                 rock_shift=np.repeat(rock_at, n),
                 water_shift=np.repeat(water_at, n),
             )
@@ -276,18 +275,6 @@ def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: Tre
             along = rounds.step * at_stations(parts, one.curvature)
             out[:, over, own] = np.swapaxes(sum_over_segments(along, found, k), 1, 2)
     return _Table(out[0, :, :, 0].copy(), out[1], out[2], out[3], rock_shifts, water_shifts)
-
-
-def _rounds(line: Alignment, count: int) -> Alignment:
-    """The stations of a closed line as many times one after the other."""
-    return replace(
-        line,
-        chainage=np.tile(line.chainage, count),
-        x=np.tile(line.x, count),
-        y=np.tile(line.y, count),
-        outward=np.tile(line.outward, (count, 1)),
-        ground=np.tile(line.ground, count),
-    )
 
 
 def _price_of_ground(items: Sequence[Item], bulking: BulkingSettings) -> tuple[Array, float]:

@@ -11,7 +11,7 @@ theorem: the area times the path of its centroid.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -73,9 +73,10 @@ def cut_sections(
     ground); between them everything above the outline is cut, and the cut is never negative.
 
     Where ``depth`` is given, shape (stations,), the skirt trench is that deep at each station instead of the
-    section's own depth, which is the least allowed [m]; the apron bench stays. Where the section has a slope of its own
-    in hard rock, its walls break at the depth to rock under the fence. ``rock_shift`` and ``water_shift``,
-    shape (stations,), are added to the depths to rock and water, which never become negative [m].
+    section's own depth, which is the least allowed [m]; the apron bench stays. On a line that runs round several times
+    it is that of one round. Where the section has a slope of its own in hard rock, its walls break at the depth to
+    rock under the fence. ``rock_shift`` and ``water_shift``, shape (stations,), are added to the depths to rock and
+    water, which never become negative [m].
 
     Notes
     -----
@@ -99,11 +100,11 @@ def cut_sections(
     frame = (site.grid.west, site.grid.north, site.grid.cell)
     strip = min(STRIP_M, site.grid.cell / 4)
     hard = hard_rock_depth(section, line, site, shift=rock_shift)
-    shape = outlines(section, np.array([section.depth]) if depth is None else depth, hard)
-    edges = np.column_stack([shape.pieces[:, 0, 0], shape.pieces[:, -1, 1]])
-    # A copy, since the compiled loop writes into it; in one order always, or it would be compiled for either.
-    edges = np.array(np.broadcast_to(edges, (stations, 2)), order="C")
-    deepest = np.full(stations, section.depth) if depth is None else np.array(depth, float)
+    depths = np.array([section.depth]) if depth is None else np.asarray(depth, float)
+    shape = outlines(section, depths if hard is None else np.resize(depths, stations), hard)
+    # Copies, since the compiled loop writes into them.
+    edges = np.resize(np.column_stack([shape.pieces[:, 0, 0], shape.pieces[:, -1, 1]]), (stations, 2))
+    deepest = np.resize(depths, stations)
     caught = np.ones(stations, bool)
     space = np.empty((5, 7))
     if formation == "follow":
@@ -134,6 +135,21 @@ def cut_sections(
         )
     cut, in_rock, wet, opened, in_hard = (out[:, k : k + 3] for k in range(0, 15, 3))
     return CutSections(cut, in_rock, in_hard, wet, opened, edges, deepest, caught)
+
+
+def repeated(line: Alignment, count: int) -> Alignment:
+    """A closed line that runs round ``count`` times, so that many shifts are cut at once.
+
+    Every station has the neighbours that it has on one round.
+    """
+    return replace(
+        line,
+        chainage=np.tile(line.chainage, count),
+        x=np.tile(line.x, count),
+        y=np.tile(line.y, count),
+        outward=np.tile(line.outward, (count, 1)),
+        ground=np.tile(line.ground, count),
+    )
 
 
 def hard_rock_depth(section: TrenchSection, line: Alignment, site: Site, *, shift: Array | None = None) -> Array | None:
