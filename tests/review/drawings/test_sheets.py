@@ -10,7 +10,7 @@ import pytest
 import shapely
 from defusedxml.ElementTree import fromstring, parse
 from pdfminer.high_level import extract_pages, extract_text
-from pdfminer.layout import LTCurve, LTFigure
+from pdfminer.layout import LTChar, LTCurve, LTFigure, LTTextContainer
 from pdfminer.pdfpage import PDFPage
 
 from packpale.enclosure.drawn import DrawnLine
@@ -300,6 +300,14 @@ def curves(layout):
             yield item
 
 
+def signs(layout):
+    for item in layout:
+        if isinstance(item, LTChar):
+            yield item
+        elif isinstance(item, LTTextContainer):
+            yield from signs(item)
+
+
 @pytest.mark.parametrize("case", ["one", "two"])
 def test_fence_line_measured_back_in_the_pdf(case, request):
     """By the width and colour of its line: the fence line on the third page, its length on paper times the scale."""
@@ -314,6 +322,17 @@ def test_fence_line_measured_back_in_the_pdf(case, request):
     lengths = sorted(float(np.hypot(*np.diff(line, axis=0).T).sum()) * scale / 1000 for line in lines)
     perimeters = sorted(p.fit.egg.perimeter for p in case.result.enclosure.packs)
     assert lengths == pytest.approx(perimeters, rel=5e-4)
+
+
+def test_texts_stand_in_the_pdf_where_their_sheets_have_them(one):
+    """Each begins within a hundredth of a millimetre of its place, on the profile and in the table of pegs."""
+    sheets = [sheet for _, sheet in _sheets(one.result, one.settings, wording(one.settings))]
+    for number in (1, len(sheets) - 1):
+        (page,) = extract_pages(one.folder / "drawings.pdf", page_numbers=[number], laparams=None)
+        places = np.array([sign.matrix[4:] for sign in signs(page)]) / MM
+        for text in sheets[number].texts:
+            away = np.hypot(*(places - (text.x, text.y)).T)
+            assert away.min() < 0.01, text.text
 
 
 def test_names_are_only_ever_text(two):

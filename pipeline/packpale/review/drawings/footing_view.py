@@ -10,6 +10,7 @@ from packpale.review.drawings import pens
 from packpale.review.drawings.sheet import FIELD, RULER, Sheet, View, fitting_scale, scale_text
 from packpale.review.lettering import wrapped
 from packpale.review.words import Wording
+from packpale.site import Array
 
 CONCRETE = "#c4c6c4"
 DETAIL_MM = 82.0
@@ -37,6 +38,13 @@ def draw_footing(
     x, y = view.at([west, east, east, west, west], [bottom, bottom, top, top, bottom])
     sheet.fill(x, y, colour=CONCRETE)
     sheet.line(x, y, dash=pens.DASHED, name=name)
+
+
+def outline(section: TrenchSection) -> Array:
+    """Offsets and heights of a trench's corners, from one edge down and up to the other: shape (2, corners). [m]"""
+    left, right = section.edges
+    corners = [(end, -deep) for inner, outer, a, b in section.pieces for end, deep in ((inner, a), (outer, b))]
+    return np.array([(left, 0.0), *corners, (right, 0.0)]).T
 
 
 def skirt_at_post(footing: Footing, inward: int) -> tuple[list[float], list[float]]:
@@ -88,10 +96,7 @@ def _ground(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, 
     depth = section.depth_at(offset)
     x, y = view.at(offset, -depth)
     sheet.fill([*x, x[-1], x[0]], [*y, view.point(0, 0)[1], view.point(0, 0)[1]], colour=pens.FILL)
-    outline = [(edge[0], 0.0)]
-    for inner, outer, a, b in section.pieces:
-        outline += [(float(inner), -float(a)), (float(outer), -float(b))]
-    sheet.line(*view.at(*np.array([*outline, (edge[1], 0.0)]).T), width=pens.MEDIUM, clip=clip)
+    sheet.line(*view.at(*outline(section)), width=pens.MEDIUM, clip=clip)
     for start, end in ((-half, max(edge[0], -half)), (min(edge[1], half), half)):
         if end > start:
             sheet.line(*view.at([start, end], [0, 0]), width=pens.THICK, colour=pens.GRASS)
@@ -108,13 +113,12 @@ def _post(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, in
         *view.at([0, 0], [-footing.bottom - BELOW_M, ABOVE_M]), width=pens.HAIR, colour=pens.SOFT, dash=pens.CHAIN
     )
     sheet.line(*view.at([0, 0], [0, ABOVE_M]), width=1.0)
-    mesh: dict[str, Any] = {"width": 1.0, "colour": pens.RED, "dash": (2.2, 0.8)}
-    sheet.line(*view.at(*skirt_at_post(footing, inward)), name="skirt-at-post", **mesh)
+    sheet.line(*view.at(*skirt_at_post(footing, inward)), width=1.0, name="skirt-at-post", **pens.MESH)
     reach, cover = min(section.apron_reach, section.bottom_width / 2 + SIDE_M), section.apron_cover
     if reach > 0:
         # Where the concrete stands higher than the apron lies, the apron meets its side.
         start = wide if _through(footing, cover) else 0.0
-        sheet.line(*view.at([start, max(reach, start)], [-cover] * 2), name="apron-at-post", **mesh)
+        sheet.line(*view.at([start, max(reach, start)], [-cover] * 2), width=1.0, name="apron-at-post", **pens.MESH)
 
 
 def _dimensions(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, wording: Wording) -> None:

@@ -20,7 +20,6 @@ from packpale.site import Array, Site
 
 BESIDE_M, ABOVE_M, BELOW_M = 0.3, 0.25, 0.15
 """Fence shown beside an opening, room above its leaves, earth below what is deepest."""
-MESH: dict[str, Any] = {"width": 0.8, "colour": pens.RED, "dash": (2.2, 0.8)}
 
 
 @dataclass(frozen=True)
@@ -115,8 +114,8 @@ def _draw_below(sheet: Sheet, view: View, one: Elevation) -> None:
         sheet.line(x, y, width=pens.MEDIUM, name="sill")
     for k, (across, ground) in enumerate(one.runs, 1):
         if trench.apron_reach_m > 0:
-            sheet.line(*view.at(across, ground - trench.apron_cover_m), name=f"apron-below-{k}", **MESH)
-        sheet.line(*view.at(across, ground - trench.depth_m), name=f"skirt-below-{k}", **MESH)
+            sheet.line(*view.at(across, ground - trench.apron_cover_m), width=0.8, name=f"apron-below-{k}", **pens.MESH)
+        sheet.line(*view.at(across, ground - trench.depth_m), width=0.8, name=f"skirt-below-{k}", **pens.MESH)
         for x in across[(across >= 0) & (across <= one.clear)][::5]:
             sheet.line(
                 *view.at([x, x], [one.level(x), one.level(x) - trench.depth_m]), width=pens.HAIR, colour=pens.RED

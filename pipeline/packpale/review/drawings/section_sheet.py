@@ -14,7 +14,7 @@ from packpale.earthworks.safety import SPOIL_SETBACK
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.work_out import trench_section
 from packpale.review.drawings import pens
-from packpale.review.drawings.footing_view import DETAIL_MM, draw_detail, draw_footing
+from packpale.review.drawings.footing_view import DETAIL_MM, draw_detail, draw_footing, outline
 from packpale.review.drawings.sheet import FIELD, STEPS, Sheet, Title, View, fitting_scale, scale_text
 from packpale.review.lettering import text_width
 from packpale.review.words import Wording
@@ -131,17 +131,8 @@ def _setback(sheet: Sheet, view: View, shape: SectionShape, wording: Wording) ->
     sheet.measure(edge, view.point(start, 0.0), setback, shift=rise, beside=True, name="spoil-setback")
 
 
-def _outline(section: TrenchSection) -> tuple[list[float], list[float]]:
-    left, right = section.edges
-    offsets, heights = [left], [0.0]
-    for inner, outer, a, b in section.pieces:
-        offsets += [float(inner), float(outer)]
-        heights += [-float(a), -float(b)]
-    return [*offsets, right], [*heights, 0.0]
-
-
 def draw_trench(sheet: Sheet, view: View, shape: SectionShape) -> None:
-    x, y = view.at(*_outline(shape.section))
+    x, y = view.at(*outline(shape.section))
     sheet.fill(x, y, colour=pens.FILL)
     sheet.line(x, y, width=pens.MEDIUM, name="trench")
     # The ground as it was, and where it stays.
@@ -153,15 +144,13 @@ def draw_trench(sheet: Sheet, view: View, shape: SectionShape) -> None:
 
 def draw_fence(sheet: Sheet, view: View, shape: SectionShape, project: Project) -> None:
     section, height = shape.section, project.fence.height_m
-    x, y = view.at([0, 0], [-section.depth - 0.25, shape.tip[1] + 0.1])
-    sheet.line(x, y, width=pens.HAIR, colour=pens.SOFT, dash=pens.CHAIN)
-    x, y = view.at([0, 0, shape.tip[0]], [0, height, shape.tip[1]])
-    sheet.line(x, y, width=1.0, name="fence")
-    x, y = view.at([0, 0], [0, -section.depth])
-    sheet.line(x, y, width=1.0, colour=pens.RED, dash=(2.2, 0.8), name="skirt")
+    axis = view.at([0, 0], [-section.depth - 0.25, shape.tip[1] + 0.1])
+    sheet.line(*axis, width=pens.HAIR, colour=pens.SOFT, dash=pens.CHAIN)
+    sheet.line(*view.at([0, 0, shape.tip[0]], [0, height, shape.tip[1]]), width=1.0, name="fence")
+    sheet.line(*view.at([0, 0], [0, -section.depth]), width=1.0, name="skirt", **pens.MESH)
     if section.apron_reach > 0:
-        x, y = view.at([0, section.apron_reach], [-section.apron_cover] * 2)
-        sheet.line(x, y, width=1.0, colour=pens.RED, dash=(2.2, 0.8), name="apron")
+        apron = view.at([0, section.apron_reach], [-section.apron_cover] * 2)
+        sheet.line(*apron, width=1.0, name="apron", **pens.MESH)
 
 
 def _fence_dimensions(sheet: Sheet, view: View, shape: SectionShape, project: Project, wording: Wording) -> None:

@@ -278,15 +278,13 @@ def _draw(
     draw_footing(sheet, view, footing(project.fence, level - floor), level=level, name=f"footing-{name}")
     foot = view.point(0.0, floor)
     on_ground = view.point(0.0, level)
-    sheet.line(
-        [foot[0]] * 2, [foot[1], on_ground[1]], width=0.8, colour=pens.RED, dash=(2.2, 0.8), name=f"skirt-{name}"
-    )
+    sheet.line([foot[0]] * 2, [foot[1], on_ground[1]], width=0.8, name=f"skirt-{name}", **pens.MESH)
     sheet.line([foot[0]] * 2, [on_ground[1], view.point(0.0, level + ABOVE_M)[1]], width=0.8)
     over = view.point(0.0, level + ABOVE_M)[1] + 2
     sheet.line([foot[0]] * 2, [box[1], over], width=pens.HAIR, colour=pens.SOFT, dash=pens.CHAIN)
     if trench.apron_reach_m > 0:
         on = np.isfinite(cut.apron)
-        sheet.line(*at(cut.offset[on], cut.apron[on]), width=0.8, colour=pens.RED, dash=(2.2, 0.8), clip=box)
+        sheet.line(*at(cut.offset[on], cut.apron[on]), width=0.8, clip=box, **pens.MESH)
     for end, side, across in ((0, "outside", "left"), (-1, "inside", "right")):
         sheet.text(float(x[end]), float(ground[end]) + 1.2, side, size=pens.FIGURES, colour=pens.SOFT, across=across)
     _figures(sheet, place, cut, box, wording)
