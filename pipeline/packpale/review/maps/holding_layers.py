@@ -26,6 +26,7 @@ from packpale.review.subjects.stretches import (
     DIG_STRETCHES,
     Along,
     StretchKind,
+    along,
     packs_of,
     rate_limits,
 )
@@ -126,7 +127,7 @@ def _of_height(source: MapSource, k: int, style: Style) -> list[Shape]:
             largest=False,
             first=float(line.chainage[0]),
         )
-        found += [Along(packs[c.pack], FROM_INSIDE, run) for run in runs]
+        found += along(packs[c.pack], ((FROM_INSIDE, run) for run in runs))
     return source.shapes(
         CLIMB_STRETCHES, lambda item: f"Fence of pack {item.pack}: height {HEIGHTS[k]}", found, style=style
     )

@@ -9,7 +9,7 @@ from packpale.review.maps.enclosure_layers import BAND
 from packpale.review.maps.map_page import Shape, Style, VectorLayer
 from packpale.review.maps.source import MapSource
 from packpale.review.subjects import stretches as subject
-from packpale.review.subjects.stretches import ADVISED_PITS, TRENCH_STRETCHES, Along, StretchKind, packs_of
+from packpale.review.subjects.stretches import ADVISED_PITS, TRENCH_STRETCHES, StretchKind, along, packs_of
 from packpale.site import Mask
 
 CUT = {
@@ -69,7 +69,7 @@ def _cut(pack: Pack, profile: Profile, source: MapSource) -> Iterator[Shape]:
     for (in_rock, in_water), (text, style) in CUT.items():
         holds: Mask = (rock == in_rock) & (wet == in_water)
         kind = StretchKind(text, text, "greatest depth")
-        found = (Along(pack, kind, s) for s in stretches(holds, profile.depth, step=pack.alignment.step))
+        found = along(pack, ((kind, s) for s in stretches(holds, profile.depth, step=pack.alignment.step)))
         yield from source.shapes(
             TRENCH_STRETCHES,
             lambda item: f"Trench of pack {item.pack}: {item.kind.title}",

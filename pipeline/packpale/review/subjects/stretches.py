@@ -1,10 +1,11 @@
 """Stretches along a fence line, and places where a pit would help."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
+import shapely
 from shapely.geometry import LineString, Point
 
 from packpale.care.holding import Holding
@@ -71,15 +72,12 @@ class Along:
     of: Pack
     kind: StretchKind
     stretch: Stretch
+    line: LineString
+    """It on the ground, with the corners of the line that lie within it."""
 
     @property
     def pack(self) -> int:
         return self.of.number
-
-    @property
-    def line(self) -> LineString:
-        """It on the ground, with the corners of the line that lie within it."""
-        return line_between(self.of, self.stretch.start, self.stretch.length)
 
     @property
     def worst(self) -> Phrase:
@@ -113,12 +111,33 @@ class OverLimit:
 
 def line_between(pack: Pack, start: float, length: float) -> LineString:
     """A stretch of the line on the ground, with the corners of the line that lie within it."""
-    end, perimeter = start + length, pack.line.perimeter
+    return _lines_between(pack, [(start, length)])[0]
+
+
+def along(pack: Pack, found: Iterable[tuple[StretchKind, Stretch]]) -> list[Along]:
+    """Stretches of a pack's line, each with the reason for which it is shown."""
+    found = list(found)
+    lines = _lines_between(pack, [(stretch.start, stretch.length) for _, stretch in found])
+    return [Along(pack, kind, stretch, line) for (kind, stretch), line in zip(found, lines, strict=True)]
+
+
+def _lines_between(pack: Pack, parts: Sequence[tuple[float, float]]) -> list[LineString]:
+    """Parts of the line on the ground, each by its start and length, all asked of the line at once."""
+    breaks = pack.line.breaks
+    corners = np.concatenate([breaks, breaks + pack.line.perimeter])
+    chainages = [_chainages(corners, start, length) for start, length in parts]
+    if not chainages:
+        return []
+    points = pack.line.points_at(np.concatenate(chainages))
+    of = np.repeat(np.arange(len(parts)), [c.size for c in chainages])
+    return list(shapely.linestrings(points.x, points.y, indices=of))
+
+
+def _chainages(corners: Array, start: float, length: float) -> Array:
+    end = start + length
     steps = np.linspace(start, end, max(2, int(np.ceil(length / POINT_STEP_M)) + 1))
-    corners = np.concatenate([pack.line.breaks, pack.line.breaks + perimeter])
     within = corners[(corners > start) & (corners < end)]
-    points = pack.line.points_at(np.union1d(steps, within))
-    return LineString(np.column_stack([points.x, points.y]))
+    return np.union1d(steps, within) if within.size else steps
 
 
 def packs_of(result: PlotResult) -> Mapping[int, Pack]:
@@ -159,19 +178,19 @@ def dig_stretches(result: PlotResult, _project: Project) -> Iterator[Along]:
     packs = packs_of(result)
     for found in _holdings(result):
         pack = packs[found.pack]
-        yield from (piece for _, piece in by_class(pack, RATE, found.rate, rate_limits(result)))
+        yield from _by_class(pack, RATE, found.rate, rate_limits(result))
         yield from _all(pack, (ON_ROCK, found.on_rock), (TOO_SHORT, found.too_short))
         if found.margin_h is not None:
-            yield from (piece for _, piece in by_class(pack, MARGIN, found.margin_h, MARGINS_H))
+            yield from _by_class(pack, MARGIN, found.margin_h, MARGINS_H)
 
 
-def by_class(pack: Pack, kind: StretchKind, values: Array, limits: tuple[float, ...]) -> Iterator[tuple[int, Along]]:
-    """The line cut by classes of a value at its stations, each piece with the number of its class."""
+def _by_class(pack: Pack, kind: StretchKind, values: Array, limits: tuple[float, ...]) -> list[Along]:
+    """The line cut by classes of a value at its stations."""
     line = pack.alignment
-    of = np.digitize(values, limits)
-    for k in range(len(limits) + 1):
-        for s in stretches(of == k, values, step=line.step, largest=False, first=float(line.chainage[0])):
-            yield k, Along(pack, kind, s)
+    of, first = np.digitize(values, limits), float(line.chainage[0])
+    classes = (of == k for k in range(len(limits) + 1))
+    cut = (s for c in classes for s in stretches(c, values, step=line.step, largest=False, first=first))
+    return along(pack, ((kind, s) for s in cut))
 
 
 def rate_limits(result: PlotResult) -> tuple[float, ...]:
@@ -188,8 +207,8 @@ def over_limits(result: PlotResult, _project: Project) -> Iterator[OverLimit]:
             yield OverLimit(pack, over.kind, names[over.kind], over.from_m, over.to_m)
 
 
-def _all(pack: Pack, *kinds: tuple[StretchKind, Iterable[Stretch]]) -> Iterator[Along]:
-    return (Along(pack, kind, stretch) for kind, found in kinds for stretch in found)
+def _all(pack: Pack, *kinds: tuple[StretchKind, Iterable[Stretch]]) -> list[Along]:
+    return along(pack, ((kind, stretch) for kind, found in kinds for stretch in found))
 
 
 def _holdings(result: PlotResult) -> tuple[Holding, ...]:
