@@ -62,15 +62,17 @@ def write_cells(path: Path, columns: Iterable[str], rows: Iterable[Sequence[str]
 
 def cell(column: str, value: Any) -> str:
     """One value as it stands in the table; empty for None and for what is not a finite number."""
+    # First what there is most of.
+    if isinstance(value, float):
+        digits = decimals(column)
+        # Adding zero turns the minus zero that rounding leaves into a plain one.
+        return f"{round(value, digits) + 0.0:.{digits}f}" if math.isfinite(value) else ""
     if value is None:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int):
         return str(value)
-    if isinstance(value, float):
-        # Adding zero turns the minus zero that rounding leaves into a plain one.
-        return f"{round(value, decimals(column)) + 0.0:.{decimals(column)}f}" if math.isfinite(value) else ""
     return plain_text(str(value))
 
 

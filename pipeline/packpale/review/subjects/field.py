@@ -167,8 +167,8 @@ class Subject:
         """The rows of a plot, those of a layer with their ``geometry``."""
         plot = {PLOT.key: result.site.plot_id}
         for item in self.found(result, project):
-            row = dict(item) if isinstance(item, Mapping) else self.row(item)
-            yield plot | row | ({"geometry": self.lies(item)} if self.geometry else {})
+            row = item if isinstance(item, Mapping) else self.row(item)
+            yield {**plot, **row, "geometry": self.lies(item)} if self.geometry else {**plot, **row}
 
     def popup(self, item: Any, wording: Wording) -> list[tuple[str, str]]:
         """What a click on an item tells: titles and words."""

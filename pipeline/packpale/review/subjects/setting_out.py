@@ -1,7 +1,7 @@
 """The tables a crew sets the fence line out from."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -96,19 +96,27 @@ def _airlocks(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
             }
 
 
-def _posts(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
+def ground_at(result: PlotResult, places: Sequence[tuple[float, float]]) -> list[float]:
+    """Level of the ground at places x, y; NaN where it is not known. [m]"""
     site = result.site
+    levels: list[float] = site.grid.bilinear(site.elevation, *np.reshape(places, (-1, 2)).T).tolist()
+    return levels
+
+
+def _posts(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
     for pack in result.enclosure.packs:
         p = pack.posts
         columns = {"chainage_m": p.chainage, "x": p.x, "y": p.y, "ground_m": p.ground}
         columns |= {"deflection_deg": p.deflection_deg}
         yield from rows_along(pack, columns, kind=p.kind or ["line"] * p.x.size, post=range(1, p.x.size + 1))
-        for number, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack)):
+        of_airlocks = airlock_posts(pack, project)
+        grounds = ground_at(result, [(post.x, post.y) for post in of_airlocks])
+        for number, (post, ground) in enumerate(zip(of_airlocks, grounds, strict=True), first_airlock_post(pack)):
             yield {
                 "pack": pack.number,
                 "post": number,
                 "chainage_m": None,
-                "ground_m": float(site.grid.bilinear(site.elevation, post.x, post.y)),
+                "ground_m": ground,
                 "deflection_deg": None,
                 "kind": f"{post.kind} of airlock {post.gate}",
                 "geometry": Point(post.x, post.y),
@@ -244,14 +252,14 @@ def stake_name(pack: int, stake: str) -> str:
 
 def point_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
     """Rows of points.csv: the stakes of each pack, then the pegs. Z is the ground, empty where it is not known."""
-    site = result.site
     for pack in result.enclosure.packs:
-        for stake in stakes(pack):
+        found = stakes(pack)
+        for stake, ground in zip(found, ground_at(result, [(s.x, s.y) for s in found]), strict=True):
             yield {
                 "name": stake_name(pack.number, stake.name),
                 "E": stake.x,
                 "N": stake.y,
-                "Z": float(site.grid.bilinear(site.elevation, stake.x, stake.y)),
+                "Z": ground,
                 "code": "stake",
             }
     for row in peg_rows(result, project):

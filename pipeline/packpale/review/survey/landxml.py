@@ -14,7 +14,14 @@ from packpale import __version__
 from packpale.enclosure.egg import Arc
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, first_airlock_post, stake_name, stakes
+from packpale.review.subjects.setting_out import (
+    airlock_posts,
+    airlocks_of,
+    first_airlock_post,
+    ground_at,
+    stake_name,
+    stakes,
+)
 from packpale.review.survey.xml_file import Element, child, decimal, root, write
 from packpale.settings import Project
 from packpale.site import Array
@@ -130,7 +137,6 @@ def _points(land: Element, pack: Pack, result: PlotResult, project: Project) -> 
     for i, kind in enumerate(kinds):
         about = {"name": f"{pack.number}-{i + 1}", "desc": f"{kind} post"}
         child(points, "CgPoint", _place(posts.y[i], posts.x[i], posts.ground[i]), about)
-    site = result.site
     others: list[tuple[str, str, float, float]] = [
         (f"{number}", f"{post.kind} post of airlock {post.gate}", post.x, post.y)
         for number, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack))
@@ -142,9 +148,9 @@ def _points(land: Element, pack: Pack, result: PlotResult, project: Project) -> 
     for airlock in airlocks_of(pack, project):
         x, y = airlock.inner_gate.mean(axis=0).tolist()
         others.append((f"gate {airlock.gate} inner", f"middle of the inner gate of airlock {airlock.gate}", x, y))
-    for name, what, x, y in others:
-        place = _place(y, x, float(site.grid.bilinear(site.elevation, x, y)))
-        child(points, "CgPoint", place, {"name": f"{pack.number}-{name}", "desc": what})
+    grounds = ground_at(result, [(x, y) for _, _, x, y in others])
+    for (name, what, x, y), ground in zip(others, grounds, strict=True):
+        child(points, "CgPoint", _place(y, x, ground), {"name": f"{pack.number}-{name}", "desc": what})
 
 
 def _place(north: float, east: float, elevation: float = math.nan) -> str:

@@ -1,5 +1,6 @@
 """plan.dxf: the fence lines and what lies round them, for design software; arcs are true arcs."""
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,7 +19,7 @@ from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
 from packpale.review.contours import contours
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import airlocks_of, peg_rows, stake_name, stakes
+from packpale.review.subjects.setting_out import airlocks_of, ground_at, peg_rows, stake_name, stakes
 from packpale.settings import Project, TrenchSettings
 from packpale.site.crs import shown
 
@@ -195,10 +196,8 @@ class _Plan:
 
     def _points(self, places: Sequence[tuple[float, float]], layer: str) -> None:
         """Points on the ground; at 0 where that is not known, as the notes say."""
-        site = self.result.site
-        ground = site.grid.bilinear(site.elevation, *np.reshape(places, (-1, 2)).T)
-        for (x, y), z in zip(places, np.nan_to_num(ground).tolist(), strict=True):
-            self.space.add_point((x, y, z), dxfattribs={"layer": layer})
+        for (x, y), ground in zip(places, ground_at(self.result, places), strict=True):
+            self.space.add_point((x, y, 0.0 if math.isnan(ground) else ground), dxfattribs={"layer": layer})
 
     def _text(self, text: str, x: float, y: float, layer: str, height: float) -> None:
         shown = "".join(sign if sign.isprintable() else " " for sign in text)
