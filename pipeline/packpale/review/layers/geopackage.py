@@ -125,7 +125,7 @@ def _write_few(
             geometry_type=geometry_type,
             crs=crs,
             append=append,
-            SPATIAL_INDEX="NO",
+            layer_options={"SPATIAL_INDEX": "NO"},
         )
 
 

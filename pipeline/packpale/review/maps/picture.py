@@ -67,8 +67,8 @@ def write_picture(result: PlotResult, project: Project, wording: Wording, path: 
         figure.legend(handles=handles, **(_BESIDE if wide < WIDTH_MM else _BELOW))
         canvas.draw()
     # All of it is opaque: without the fourth channel, and packed less hard, it is smaller and takes half the time.
-    colours = np.asarray(canvas.buffer_rgba())[..., :3]
-    Image.fromarray(np.ascontiguousarray(colours)).save(path, dpi=(DPI, DPI), compress_level=4)
+    picture = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
+    picture.save(path, dpi=(DPI, DPI), compress_level=4)
 
 
 _COMMON: Any = {"frameon": False, "handlelength": 1.5, "handletextpad": 0.5, "borderaxespad": 0.2}
