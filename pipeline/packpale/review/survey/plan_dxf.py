@@ -131,8 +131,9 @@ class _Plan:
         for airlock in airlocks_of(pack, self.project):
             self._polyline(airlock.corners, "airlocks", closed=True)
             self._polyline(airlock.inner_gate, "gates")
-        self._points([(stake.x, stake.y) for stake in stakes(pack)], "stakes")
-        for stake in stakes(pack):
+        found = stakes(pack)
+        self._points([(stake.x, stake.y) for stake in found], "stakes")
+        for stake in found:
             name = stake_name(pack.number, stake.name) if len(self.result.enclosure.packs) > 1 else stake.name
             self._text(f"{name}: {stake.what}", stake.x, stake.y, "stakes", LETTERS_M)
 
