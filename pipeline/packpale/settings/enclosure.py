@@ -169,8 +169,8 @@ class GateSettings(Settings):
     max_slope_deg: Annotated[float, Field(gt=0, lt=45)] = default("gates.max_slope_deg")
     """Steepest fall of the ground in the airlock and before the gate; the same holds. [deg]"""
     from_water_m: NotNegative = default("gates.from_water_m")
-    """How far a gate, its airlock and a machine before it keep from watercourses, channels (land.channel_area_ha) and
-    the places where other water crosses the line (crossings.min_area_ha). [m]"""
+    """How far a gate, its airlock and a machine before it keep from watercourses, channels and places where other
+    water crosses the line. [m]"""
 
     @model_validator(mode="after")
     def _some_gap_is_allowed(self) -> Self:

@@ -29,6 +29,7 @@ NAMES: Mapping[str, str] = {
     "fence.max_panel_deflection_deg": "the largest angle that panels take",
     "fence.post_spacing_m": "the spacing of the posts",
     "gates.below": "the threshold of the gates",
+    "gates.from_water_m": "the distance that gates keep from water",
     "gates.swing": "the way the gates open",
     "mesh.wire_mm": "the thickness of its wire",
     "mesh.opening_mm": "the width of its openings",
