@@ -32,11 +32,11 @@ def test_page_counts_and_lists_the_rules(run):
 
 def test_wolves_come_first_and_foxes_are_folded_away():
     rows = guidance_rows(factory.project(), METRIC)
-    order = [(list(GROUPS).index(row.group), ORDER.index(row.verdict)) for row in rows]
+    order = [(list(GROUPS).index(row.rule.group), ORDER.index(row.verdict)) for row in rows]
     assert order == sorted(order)
     folded = {s.title: s.look for s in walk(guidance_section(factory.project(), METRIC)) if isinstance(s, Section)}
     assert [title for title, look in folded.items() if look == "folded"] == [GROUPS["others"]]
-    assert {row.animals for row in rows if row.group == "others"} == {
+    assert {row.rule.animals for row in rows if row.rule.group == "others"} == {
         "coyotes and foxes",
         "foxes",
         "silver foxes",
@@ -48,8 +48,8 @@ def test_wolves_come_first_and_foxes_are_folded_away():
 def test_what_no_setting_covers_is_met_in_part_only():
     row = row_of(factory.project(), "901:1-2-01")
     # Live wires belong to the rule, and no setting says that there are any.
-    assert (row.verdict, "live wires" in row.text) == ("in part", True)
-    barrier = next(r for r in guidance_rows(factory.project(), METRIC) if r.rule == "ohio dig barrier")
+    assert (row.verdict, "live wires" in row.rule.text) == ("in part", True)
+    barrier = next(r for r in guidance_rows(factory.project(), METRIC) if r.rule.name == "ohio dig barrier")
     assert barrier.verdict == "no dimension given"
     assert plain(barrier.asked) == "depth of the skirt: no dimension given"
 
@@ -65,7 +65,7 @@ def test_a_rule_keeps_the_unit_it_is_printed_in(wording):
 
 
 def test_ways_are_alternatives_and_second_hand_is_said():
-    row = next(r for r in guidance_rows(factory.project(), METRIC) if "lower one with an overhang" in r.text)
+    row = next(r for r in guidance_rows(factory.project(), METRIC) if "lower one with an overhang" in r.rule.text)
     assert row.asked.count(", or ") == 1
     assert row.source.endswith("(2016; read second-hand)")
 

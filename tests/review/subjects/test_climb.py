@@ -6,7 +6,7 @@ import fiona
 import numpy as np
 import pytest
 
-from packpale.care.guidance import verdicts_at_height
+from packpale.care.guidance import speaks_of_climbing, verdicts_at_height
 from packpale.earthworks.stretches import total
 from packpale.review.maps.holding_layers import climb_layers
 from packpale.review.report.guidance import guidance_rows
@@ -39,14 +39,14 @@ def test_the_plots_page(run):
     assert lowest + SAID.length(c.weakest_chainage) in text
     assert f"over {SAID.length(total(c.banks_inside))} inside" in text
     # Published figures stand beside: what is asked, the verdict as set, the verdict at the lowest place.
-    rows = {row.rule: row for row in guidance_rows(run.settings, METRIC) if row.of_climbing}
-    rules = [rule for rule in guidance() if rule.name in rows]
+    rules = [rule for rule in guidance() if speaks_of_climbing(rule)]
+    rows = {row.rule.name: row for row in guidance_rows(run.settings, METRIC) if row.rule in rules}
     assert len(rules) == len(rows) > 5
     at_lowest = dict(zip([r.name for r in rules], verdicts_at_height(run.settings, rules, c.least), strict=True))
     shown = 0
     for name, row in rows.items():
         verdicts = (row.verdict, at_lowest[name])
-        told = f"for {row.animals} {plain(row.asked)} {' '.join(verdicts)}" in text
+        told = f"for {row.rule.animals} {plain(row.asked)} {' '.join(verdicts)}" in text
         assert told == ("falls short" in verdicts), name
         shown += told
     assert 0 < shown < len(rows)

@@ -1,6 +1,6 @@
 """How high the fence stands for who is beside it, and what helps to climb it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -13,7 +13,6 @@ from packpale.review.report.guidance import GuidanceRow, guidance_rows
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.climbing import CLIMBING_AIDS
-from packpale.values.guidance import guidance
 
 MOST_AIDS = 40
 """Trees and boulders that the page lists; the GeoPackage holds all."""
@@ -51,16 +50,14 @@ def _height(source: PlotSource, c: Climb) -> str:
 
 
 def _rules(source: PlotSource) -> Iterator[Block]:
-    rules = [rule for rule in guidance() if speaks_of_climbing(rule)]
-    climbs = source.care.climbs
-    if not rules or not climbs:
+    project, climbs = source.project, source.care.climbs
+    rows = [row for row in guidance_rows(project, source.show) if speaks_of_climbing(row.rule)]
+    if not rows or not climbs:
         return
-    project, show = source.project, source.show
-    rows = {row.rule: row for row in guidance_rows(project, show) if row.of_climbing}
-    lowest = [
-        dict(zip([r.name for r in rules], verdicts_at_height(project, rules, c.least), strict=True)) for c in climbs
-    ]
-    failed = [r for r in rows.values() if "falls short" in (r.verdict, *(at[r.rule] for at in lowest))]
+    rules = [row.rule for row in rows]
+    at_lowest = (verdicts_at_height(project, rules, c.least) for c in climbs)
+    verdicts = zip([row.verdict for row in rows], *at_lowest, strict=True)
+    failed = [(row, found) for row, found in zip(rows, verdicts, strict=True) if "falls short" in found]
     yield paragraph(
         f"Of {len(rules)} published rules that speak of ",
         link("height or overhang", "basis.html#guidance"),
@@ -69,10 +66,11 @@ def _rules(source: PlotSource) -> Iterator[Block]:
         else ", none is missed, as the fence is set or where it is lowest.",
     )
     if failed:
-        yield _missed(source, failed, lowest)
+        yield _missed(source, failed)
 
 
-def _missed(source: PlotSource, failed: Sequence[GuidanceRow], lowest: Sequence[Mapping[str, str]]) -> Table:
+def _missed(source: PlotSource, failed: Sequence[tuple[GuidanceRow, Sequence[str]]]) -> Table:
+    """Rules with how each is met, as set and at the lowest place of each fence."""
     show = source.show
     heads = [
         ("Published", "name"),
@@ -84,13 +82,7 @@ def _missed(source: PlotSource, failed: Sequence[GuidanceRow], lowest: Sequence[
         ),
     ]
     rows: list[tuple[str | Words, ...]] = [
-        (
-            words(f"{row.text}: {row.source}, for {row.animals}"),
-            row.asked,
-            row.verdict,
-            *(at[row.rule] for at in lowest),
-        )
-        for row in failed
+        (words(f"{row.rule.text}: {row.source}, for {row.rule.animals}"), row.asked, *found) for row, found in failed
     ]
     return table("Published rules on height and overhang that are not met", heads, rows)
 

@@ -3,13 +3,13 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from packpale.care.guidance import Comparison, PartFound, compare, speaks_of_climbing, unspoken
+from packpale.care.guidance import Comparison, PartFound, compare, unspoken
 from packpale.review.assumed import meaning
 from packpale.review.report.blocks import Block, Section, paragraph, small, table
 from packpale.review.words.wording import Wording
 from packpale.settings import Project
 from packpale.units import HECTARE_M2
-from packpale.values.guidance import Group, guidance
+from packpale.values.guidance import Group, Rule, guidance
 from packpale.values.quantity import Kind, Quantity, given, printed
 
 NAMES: Mapping[str, str] = {
@@ -36,28 +36,21 @@ ORDER = ("falls short", "in part", "no dimension given", "not covered", "meets")
 
 @dataclass(frozen=True)
 class GuidanceRow:
-    """One published rule."""
+    """One published rule, and what words say of it beside the settings."""
 
-    rule: str
-    """Its name in the table of values."""
-    group: Group
+    rule: Rule
     verdict: str
     """One of ORDER."""
-    text: str
     asked: str
     taken: str
-    animals: str
-    condition: str
     source: str
-    of_climbing: bool
-    """Whether it speaks of the fence's height or overhang."""
 
 
 def guidance_rows(project: Project, wording: Wording) -> tuple[GuidanceRow, ...]:
     """All rules, group by group, what falls short first."""
     rows = [_row(one, wording) for one in compare(project, guidance())]
     groups = list(GROUPS)
-    return tuple(sorted(rows, key=lambda row: (groups.index(row.group), ORDER.index(row.verdict))))
+    return tuple(sorted(rows, key=lambda row: (groups.index(row.rule.group), ORDER.index(row.verdict))))
 
 
 def guidance_section(project: Project, show: Wording) -> Section:
@@ -78,7 +71,7 @@ def guidance_section(project: Project, show: Wording) -> Section:
         )
     ]
     for group, title in GROUPS.items():
-        of_group = [row for row in rows if row.group == group]
+        of_group = [row for row in rows if row.rule.group == group]
         blocks.append(Section(title, (_table(title, of_group),), look="folded" if group == "others" else "plain"))
     blocks.append(
         small(
@@ -99,7 +92,14 @@ def _table(title: str, rows: Sequence[GuidanceRow]) -> Block:
         ("Source", "words"),
     )
     cells = [
-        (r.verdict, r.text, r.asked, r.taken, f"{r.animals}; {r.condition}" if r.condition else r.animals, r.source)
+        (
+            r.verdict,
+            r.rule.text,
+            r.asked,
+            r.taken,
+            "; ".join(filter(None, (r.rule.animals, r.rule.condition))),
+            r.source,
+        )
         for r in rows
     ]
     return table(title, heads, cells)
@@ -110,16 +110,11 @@ def _row(one: Comparison, wording: Wording) -> GuidanceRow:
     read = "" if rule.reading == "read" else "; read second-hand"
     values = {found.part.key: found for way in one.ways for found in way}
     return GuidanceRow(
-        rule=rule.name,
-        group=rule.group,
+        rule=rule,
         verdict=_verdict(one),
-        text=rule.text,
         asked=", or ".join(_asked(way, wording) for way in one.ways) or "–",
         taken=", ".join(_taken(key, found.value, wording) for key, found in values.items()) or "no such setting",
-        animals=rule.animals,
-        condition=rule.condition,
         source=f"{rule.source} ({rule.edition}{read})",
-        of_climbing=speaks_of_climbing(rule),
     )
 
 

@@ -44,7 +44,7 @@ class _Rules:
 
     def __init__(self, project: Project, show: Wording) -> None:
         self.project = project
-        self.rows = {row.rule: row for row in guidance_rows(project, show)}
+        self.rows = {row.rule.name: row for row in guidance_rows(project, show)}
 
     def beside(
         self, *keys: str, named: Collection[str] = (), without: Sequence[str] = (), height: float | None = None
@@ -61,7 +61,7 @@ class _Rules:
         said = []
         for row, verdict in zip(rows, verdicts, strict=True):
             met = f" ({verdict})" if verdict in ("meets", "in part", "falls short") else ""
-            said.append(f"{_words(row)}{met}, for {row.animals}")
+            said.append(f"{_words(row)}{met}, for {row.rule.animals}")
         return Published("; ".join(said), "; ".join(dict.fromkeys(row.source for row in rows)))
 
 
@@ -73,8 +73,8 @@ def _speaks_of(rule: Rule, keys: Sequence[str], without: Sequence[str]) -> bool:
 def _words(row: GuidanceRow) -> str:
     """The figure; what was seen to fail goes before it, and a rule without figures is told in its own words."""
     if row.asked == MISSING or row.verdict == "no dimension given":
-        return row.text
-    return f"{row.text}: {row.asked}" if "more than" in row.asked else row.asked
+        return row.rule.text
+    return f"{row.rule.text}: {row.asked}" if "more than" in row.asked else row.asked
 
 
 def _ways(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
