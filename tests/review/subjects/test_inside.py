@@ -1,6 +1,7 @@
 """What ground a fence encloses, in the GeoPackage and on the page, against what the room found."""
 
 import dataclasses
+import re
 
 import fiona
 import pytest
@@ -48,7 +49,8 @@ def test_layer_has_a_polygon_for_each_pack_with_its_areas(run, fitting):
 
 def test_page_has_a_line_for_each_kind_of_ground(run, fitting):
     assert "What the enclosure holds" in html_pages.read(run.folder / "plots/plot-0/index.html").text
-    lines = told(fitting, area=20_000.0, wood=0.25, hollows=0.004, streams=31.6, lowest=300.0, highest=312.4)
+    some = {"mapped_water": 0.1, "steep": 0.1, "wood": 0.25, "hollows": 0.004}
+    lines = told(fitting, **some, area=20_000.0, streams=31.6, lowest=300.0, highest=312.4)
     assert lines["Woodland"] == "0.50 ha, 25 %"
     assert lines["Hollows that can stand in water"] == "0.01 ha, under 1 %"
     assert lines["Mapped streams"] == "32 m"
@@ -69,7 +71,14 @@ def test_what_is_not_known_says_why_and_is_not_none_of_it(fitting):
     lines = told(fitting, **nothing)
     assert all(line.startswith("not known: ") for line in lines.values())
     assert lines["Woodland"] == "not known: no woodland is given"
-    assert told(fitting, wood=0.0)["Woodland"] == "0.00 ha, 0 %"
+
+
+def test_kinds_of_which_there_is_nothing_share_a_sentence(fitting):
+    zero = {"wood": 0.0, "wet": 0.0, "rocky": None}
+    assert not {"Woodland", "Wet ground"} & set(told(fitting, **zero))
+    said = factory.words_of(section_of(fitting, **zero))
+    assert re.search(r"Nothing of: woodland, [a-z, ]*wet ground[a-z, ]*\.", said)
+    assert "rock near the surface" not in re.search(r"Nothing of: [^.]*", said)[0]
 
 
 def test_two_packs_have_a_list_each(fitting):

@@ -42,6 +42,8 @@ def versions(record: Mapping[str, Any]) -> Section:
             link("earthworks.csv", "earthworks.csv"),
             ", ",
             link("run.json", "run.json"),
+            ". The layers of all plots together: ",
+            link("packpale.gpkg", "packpale.gpkg"),
             ".",
         ),
     )

@@ -2,7 +2,7 @@
 
 from pyproj import CRS
 
-from packpale.review.report.blocks import Block, Columns, File, Files, Picture, Section, link, paragraph, words
+from packpale.review.report.blocks import Block, Columns, File, Files, Picture, Section, paragraph, words
 from packpale.review.report.source import PlotSource
 from packpale.site.crs import shown
 
@@ -62,8 +62,7 @@ def drawings(source: PlotSource) -> Section:
 
 def layers(source: PlotSource) -> Section:
     """What a GIS opens."""
-    more = paragraph("All plots together: ", link("packpale.gpkg", "packpale.gpkg"), ".")
-    return Section("For a GIS", (_files(source, LAYERS), more), source.section("layers"))
+    return Section("For a GIS", (_files(source, LAYERS),), source.section("layers"))
 
 
 def _files(source: PlotSource, files: tuple[tuple[str, str], ...]) -> Files:

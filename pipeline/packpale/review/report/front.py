@@ -69,12 +69,13 @@ class RunSource:
     def brief(self, place: RankedPlot) -> PlotBrief:
         return self.finished.briefs[place.plot_id]
 
-    def name_of(self, place: RankedPlot) -> Run:
-        """A plot's name, and the way to its sheet or, if it has none here, to its own page."""
-        told = self.told
+    def name_of(self, place: RankedPlot, *, in_print: bool) -> Run:
+        """A plot's name, and the way to its sheet; if it has none, to its own page, in print to where that stands."""
         if self.brief(place).screened:
             return Run(place.plot_id)
-        return link(place.plot_id, f"{PAGE}#plot-{told.index(place) + 1}" if place in told else self.plot_page(place))
+        if place in self.told:
+            return link(place.plot_id, f"{PAGE}#plot-{self.told.index(place) + 1}")
+        return link(place.plot_id, f"{PAGE}#others" if in_print else self.plot_page(place))
 
     def plot_page(self, place: RankedPlot) -> str:
         return f"plots/{self.brief(place).folder}/index.html"
@@ -204,10 +205,10 @@ def _failed(source: RunSource) -> Iterator[Block]:
 
 
 def ranking(source: RunSource, overview: Chart | None, most: int | None = None) -> Section:
-    """The ranking, or its first ``most`` rows, beside a picture of all plots."""
+    """The ranking, or for print its first ``most`` rows, beside a picture of all plots."""
     blocks: list[Block] = []
     if source.winners:
-        made = _ranking_table(source, source.winners[:most])
+        made = _ranking_table(source, source.winners[:most], in_print=most is not None)
         blocks.append(Columns(((made,), (overview,)), "first wide") if overview else made)
         blocks.append(
             small(
@@ -227,7 +228,10 @@ def ranking(source: RunSource, overview: Chart | None, most: int | None = None) 
         blocks.append(paragraph(strong(f"Nothing fits on {len(rest)} plots:" if len(rest) > 1 else "Nothing fits on:")))
         blocks.append(
             points(
-                words(source.name_of(row), f": {source.show.say(source.brief(row).reason or '')}.")
+                words(
+                    source.name_of(row, in_print=most is not None),
+                    f": {source.show.say(source.brief(row).reason or '')}.",
+                )
                 for row in rest[:most]
             )
         )
@@ -256,7 +260,7 @@ def _screened(source: RunSource) -> Iterator[Block]:
     )
 
 
-def _ranking_table(source: RunSource, winners: Sequence[RankedPlot]) -> Block:
+def _ranking_table(source: RunSource, winners: Sequence[RankedPlot], *, in_print: bool) -> Block:
     show, currency = source.show, source.project.currency
     heads = (
         "Rank",
@@ -273,7 +277,7 @@ def _ranking_table(source: RunSource, winners: Sequence[RankedPlot]) -> Block:
         rows.append(
             (
                 str(row.rank),
-                source.name_of(row),
+                source.name_of(row, in_print=in_print),
                 show.score(row.score),
                 show.area(f["enclosed_area_m2"]),
                 source.range_of(row),

@@ -11,13 +11,17 @@ from packpale.values.quantity import given
 
 
 def inside(source: PlotSource) -> Section | None:
-    """A line for each kind of ground inside each pack's fence."""
+    """A line for each kind of ground inside each pack's fence; kinds of which there is nothing share a sentence."""
     show, land = source.show, source.project.land
     blocks: list[Block] = []
     for item in INSIDE.found(source.result, source.project):
         if source.several:
             blocks.append(paragraph(f"Pack {item.pack}, {show.area(item.ground.area)}:"))
-        blocks.append(figures(told((f for f in INSIDE.fields if f.page), item, show)))
+        shown = [f for f in INSIDE.fields if f.page]
+        none = [f.title for f in shown if f.value(item) == 0]
+        blocks.append(figures(told((f for f in shown if f.title not in none), item, show)))
+        if none:
+            blocks.append(paragraph(f"Nothing of: {', '.join(title.lower() for title in none)}."))
     if not blocks:
         return None
     counted = phrase(
