@@ -11,10 +11,12 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import posts
 from packpale.enclosure.gate_places import place_gates
 from packpale.enclosure.main_pegs import FARTHEST_OUT_M, LONGEST_CHORD_M, main_pegs
-from packpale.enclosure.setting_out import pegs
+from packpale.enclosure.setting_out import baselines, pegs
 from packpale.enclosure.survey_errors import instrument_error, offset_error, tape_error
+from packpale.settings import SettingOutSettings
 from packpale.site.grid import Grid
 
+INSTRUMENT = SettingOutSettings(instrument_distance_error_m=0.01, instrument_angle_error_deg=0.01)
 GRID = Grid(499_000.0, 5_401_000.0, 10.0, 200, 200)
 FLAT = np.full(GRID.shape, 250.0)
 BENT = DrawnLine.from_polygon(
@@ -89,12 +91,22 @@ def test_a_tape_of_50_m_is_out_by_what_is_set_and_a_short_one_by_a_fifth():
     assert tape_error([0.0, 25.0, 50.0], full=0.02).tolist() == pytest.approx([0.004, 0.012, 0.02])
 
 
+def test_points_are_seen_from_stake_a_by_grid_bearing_and_distance():
+    frame = baselines(LINES["egg"])
+    a, b = frame.stakes[:2]
+    bearing, distance = frame.bearing_and_distance([a.x + 3.0, a.x, b.x, a.x], [a.y - 4.0, a.y + 7.0, b.y, a.y])
+    # South-east: 180 degrees less the angle whose tangent is 3 / 4.
+    assert bearing[:3] == pytest.approx([180 - math.degrees(math.atan(3 / 4)), 0.0, LINES["egg"].axis_bearing_deg])
+    assert distance == pytest.approx([5.0, 7.0, LINES["egg"].centre_spacing, 0.0])
+    assert math.isnan(bearing[3])
+
+
 def test_the_instrument_errs_along_by_its_distance_and_across_by_its_angle():
     # 0.01 degrees are 36 seconds: 100 m times 36 / 206,265 is 17.45 mm.
     across = 100 * 36 / 206_264.806
-    found = instrument_error(100.0, distance_error=0.01, angle_error_deg=0.01)
+    found = instrument_error(100.0, INSTRUMENT)
     assert found == pytest.approx(math.hypot(0.01, across), rel=1e-6)
-    assert instrument_error(0.0, distance_error=0.01, angle_error_deg=0.01) == pytest.approx(0.01)
+    assert instrument_error(0.0, INSTRUMENT) == pytest.approx(0.01)
 
 
 def test_an_offset_is_out_by_both_tapes_and_the_right_angle():

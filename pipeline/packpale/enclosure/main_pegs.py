@@ -6,8 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.enclosure.line import Line
-from packpale.enclosure.setting_out import SAME_PEG_M, Pegs
-from packpale.enclosure.survey_errors import LONGEST_TAPE_M
+from packpale.enclosure.setting_out import SAME_PEG_M, Pegs, baselines
+from packpale.enclosure.survey_errors import LONGEST_TAPE_M, instrument_error, offset_error
+from packpale.settings import SettingOutSettings
 from packpale.site.grid import Array
 
 LONGEST_CHORD_M = LONGEST_TAPE_M / 2
@@ -86,3 +87,15 @@ def _taped(found: Pegs, first: int, last: int) -> bool:
 
 def _to(x: Array, y: Array, steps: int) -> Array:
     return np.asarray(np.hypot(np.roll(x, -steps) - x, np.roll(y, -steps) - y))
+
+
+def peg_errors(line: Line, found: Pegs, main: MainPegs, settings: SettingOutSettings) -> Array:
+    """What each peg may be out by, shape (pegs,): main pegs by the instrument at stake A, the others by that of the
+    worse of their two main pegs and by their tapes. [m]
+    """
+    _, distance = baselines(line).bearing_and_distance(found.x, found.y)
+    set_from_a = instrument_error(distance, settings)
+    taped = offset_error(main.along, main.offset, full=settings.tape_error_m)
+    error = np.maximum(set_from_a[main.before], set_from_a[main.after]) + taped
+    error[main.at] = set_from_a[main.at]
+    return np.asarray(error)

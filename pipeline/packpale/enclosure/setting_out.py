@@ -114,6 +114,13 @@ class Baselines:
         dx, dy = np.asarray(x, float) - a.x, np.asarray(y, float) - a.y
         return np.asarray(dx * sin + dy * cos), np.asarray(dx * cos - dy * sin)
 
+    def bearing_and_distance(self, x: npt.ArrayLike, y: npt.ArrayLike) -> tuple[Array, Array]:
+        """Grid bearing [deg] and horizontal distance [m] of points from A; the bearing is NaN at A itself."""
+        a = self.stakes[0]
+        dx, dy = np.asarray(x, float) - a.x, np.asarray(y, float) - a.y
+        distance = np.hypot(dx, dy)
+        return np.where(distance > 0, np.degrees(np.arctan2(dx, dy)) % 360, np.nan), distance
+
 
 def baselines(line: Line) -> Baselines:
     """The two baselines of a fence line."""

@@ -9,6 +9,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from packpale.settings import SettingOutSettings
 from packpale.site.grid import Array
 
 LONGEST_TAPE_M = 50.0
@@ -28,10 +29,13 @@ def tape_error(length: npt.ArrayLike, *, full: float) -> Array:
     return np.asarray(full * (READING_SHARE + (1 - READING_SHARE) * np.asarray(length, float) / LONGEST_TAPE_M))
 
 
-def instrument_error(distance: npt.ArrayLike, *, distance_error: float, angle_error_deg: float) -> Array:
-    """Error of a peg set by bearing and distance: e = sqrt(m^2 + (D tan a)^2), along and across the line of sight."""
-    across = np.asarray(distance, float) * math.tan(math.radians(angle_error_deg))
-    return np.asarray(np.hypot(distance_error, across))
+def instrument_error(distance: npt.ArrayLike, settings: SettingOutSettings) -> Array:
+    """Error of a peg set by bearing and distance: e = sqrt(m^2 + (D tan a)^2), along and across the line of sight.
+
+    m is the error of a distance, a that of a bearing.
+    """
+    across = np.asarray(distance, float) * math.tan(math.radians(settings.instrument_angle_error_deg))
+    return np.asarray(np.hypot(settings.instrument_distance_error_m, across))
 
 
 def offset_error(along: npt.ArrayLike, offset: npt.ArrayLike, *, full: float) -> Array:

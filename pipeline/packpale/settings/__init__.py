@@ -20,7 +20,7 @@ from packpale.settings.earthworks import (
     RateSettings,
     TrenchSettings,
 )
-from packpale.settings.enclosure import EnclosureSettings, FenceSettings, GateSettings, MeshSettings
+from packpale.settings.enclosure import EnclosureSettings, FenceSettings, GateSettings, MeshSettings, SettingOutSettings
 from packpale.settings.ground import DRAINAGE_CLASSES, FEATURE_KINDS, SoilSettings
 from packpale.settings.land import CRITERIA, CRITERION_NEEDS, LandSettings
 from packpale.settings.project import Project
@@ -54,6 +54,7 @@ __all__ = [
     "Quote",
     "RankingCriterion",
     "RateSettings",
+    "SettingOutSettings",
     "Settings",
     "SoilSettings",
     "TrenchSettings",

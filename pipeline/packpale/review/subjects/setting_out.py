@@ -10,10 +10,10 @@ from shapely.geometry import Point, Polygon
 
 from packpale.enclosure.airlocks import Airlock, AirlockPost, airlocks
 from packpale.enclosure.egg import Arc, Egg
-from packpale.enclosure.main_pegs import MainPegs, main_pegs
+from packpale.enclosure.main_pegs import main_pegs, peg_errors
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import CurveElements, Pegs, Stake, baselines, curve_elements, pegging, pegs
-from packpale.enclosure.survey_errors import instrument_error, offset_error
+from packpale.enclosure.survey_errors import instrument_error
 from packpale.review.model import PlotResult
 from packpale.review.subjects.field import PACK, PLOT, POPUP, Field, Subject, point_of
 from packpale.review.subjects.line import CHAINAGE
@@ -168,7 +168,7 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
             "chord_from_start_of_arc_m": found.chord_from_start,
             "chord_from_previous_peg_m": found.chord_from_previous,
             **_from_a(pack, found.x, found.y),
-            "error_m": peg_errors(pack, found, main, project),
+            "error_m": peg_errors(pack.line, found, main, project.setting_out),
         }
         yield from rows_along(
             pack,
@@ -183,32 +183,13 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
         yield from _airlock_rows(pack, result, project, after=found.x.size)
 
 
-def peg_errors(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Array:
-    """What each peg may be out by: main pegs by the instrument at stake A, the others by that and their tapes. [m]"""
-    set_from_a = _errors_from_a(pack, found.x, found.y, project)
-    taped = offset_error(main.along, main.offset, full=project.setting_out.tape_error_m)
-    error = np.maximum(set_from_a[main.before], set_from_a[main.after]) + taped
-    error[main.at] = set_from_a[main.at]
-    return np.asarray(error)
-
-
-def _errors_from_a(pack: Pack, x: Array, y: Array, project: Project) -> Array:
-    a, errors = baselines(pack.line).stakes[0], project.setting_out
-    return instrument_error(
-        np.hypot(x - a.x, y - a.y),
-        distance_error=errors.instrument_distance_error_m,
-        angle_error_deg=errors.instrument_angle_error_deg,
-    )
-
-
 def _from_a(pack: Pack, x: Array, y: Array) -> dict[str, Array]:
     """Where points lie as seen from stake A."""
     frame = baselines(pack.line)
-    a = frame.stakes[0]
+    bearing, distance = frame.bearing_and_distance(x, y)
     along, right = frame.along_and_right(x, y)
-    distance = np.hypot(x - a.x, y - a.y)
     return {
-        "bearing_from_a_deg": np.where(distance > 0, np.degrees(np.arctan2(x - a.x, y - a.y)) % 360, math.nan),
+        "bearing_from_a_deg": bearing,
         "distance_from_a_m": distance,
         "along_baseline_1_m": along,
         "right_of_baseline_1_m": right,
@@ -222,7 +203,8 @@ def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: in
         return
     x, y = np.array([post.x for post in found]), np.array([post.y for post in found])
     columns = {"x": x, "y": y, "ground_m": site.grid.bilinear(site.elevation, x, y)}
-    columns |= _from_a(pack, x, y) | {"error_m": _errors_from_a(pack, x, y, project)}
+    columns |= _from_a(pack, x, y)
+    columns["error_m"] = instrument_error(columns["distance_from_a_m"], project.setting_out)
     for row in rows_along(
         pack,
         columns,

@@ -10,12 +10,12 @@ import shapely
 from pyproj import CRS
 
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.main_pegs import MainPegs, main_pegs
+from packpale.enclosure.main_pegs import MainPegs, main_pegs, peg_errors
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegs, Stake, Swing, baselines, distances, pegging
 from packpale.enclosure.survey_errors import LONGEST_TAPE_M, SQUARE_DEG, instrument_error, tape_error
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import peg_errors, pegs_of, stakes
+from packpale.review.subjects.setting_out import pegs_of, stakes
 from packpale.settings import Project
 from packpale.site.crs import grid_scale
 
@@ -96,7 +96,7 @@ def _steps(pack: Pack, found: Pegs, main: MainPegs, result: PlotResult, project:
     a, b = baselines(pack.line).stakes[:2]
     bearing, errors, fence = baselines(pack.line).bearing_deg, project.setting_out, project.fence
     apart = math.dist((a.x, a.y), (b.x, b.y))
-    off = _instrument(apart, project)
+    off = float(instrument_error(apart, errors))
     yield (
         "Bring in stakes A and B by their coordinates, from control points or with a satellite receiver that finds a "
         "place to 0.02 m: all else is set from these two, and the line lies as well as they do. A to B is "
@@ -160,33 +160,25 @@ def _in_the_way(stake: Stake, result: PlotResult) -> str:
 
 def _errors(found: Pegs, main: MainPegs, pack: Pack, project: Project) -> str:
     s = project.setting_out
-    error = peg_errors(pack, found, main, project)
+    error = peg_errors(pack.line, found, main, project.setting_out)
     return (
         "What to reckon with. Tape of L metres: "
         f"{s.tape_error_m:g} x (0.2 + 0.8 L / 50) m, so {float(tape_error(25.0, full=s.tape_error_m)):.3f} m at 25 m. "
         f"Instrument at D metres: the root of {s.instrument_distance_error_m:g} squared + (D x tan "
-        f"{s.instrument_angle_error_deg:g} deg) squared, so {_instrument(50.0, project):.3f} m at 50 m and "
-        f"{_instrument(200.0, project):.3f} m at 200 m. Right angle: {SQUARE_DEG:g} degree. Main pegs of this line are "
-        f"out by up to {error[main.at].max():.3f} m, pegs between them by up to {error.max():.3f} m, and all of them "
-        "by what A and B are out by. The figures are assumptions of [setting_out]; put in those of your crew."
-    )
-
-
-def _instrument(distance: float, project: Project) -> float:
-    s = project.setting_out
-    return float(
-        instrument_error(
-            distance, distance_error=s.instrument_distance_error_m, angle_error_deg=s.instrument_angle_error_deg
-        )
+        f"{s.instrument_angle_error_deg:g} deg) squared, so {float(instrument_error(50.0, s)):.3f} m at 50 m and "
+        f"{float(instrument_error(200.0, s)):.3f} m at 200 m. Right angle: {SQUARE_DEG:g} degree. Main pegs of "
+        f"this line are out by up to {error[main.at].max():.3f} m, pegs between them by up to {error.max():.3f} m, and "
+        "all of them by what A and B are out by. The figures are assumptions of [setting_out]; put in those of your "
+        "crew."
     )
 
 
 def _main_pegs(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Iterator[str]:
     """Bearing and distance of every main peg, and its checks with what they may differ by."""
-    a, full = baselines(pack.line).stakes[0], project.setting_out.tape_error_m
-    x, y = found.x[main.at], found.y[main.at]
-    distance, bearing = np.hypot(x - a.x, y - a.y), np.degrees(np.arctan2(x - a.x, y - a.y)) % 360
-    error = peg_errors(pack, found, main, project)[main.at]
+    full = project.setting_out.tape_error_m
+    bearing, distance = baselines(pack.line).bearing_and_distance(found.x[main.at], found.y[main.at])
+    bearing = np.nan_to_num(bearing)  # of a main peg that is stake A itself
+    error = peg_errors(pack.line, found, main, project.setting_out)[main.at]
     checks = []
     for steps, length in ((1, main.chord), (2, main.diagonal)):
         checks.append((length, error + np.roll(error, -steps) + tape_error(length, full=full)))
