@@ -117,7 +117,7 @@ def test_a_stream_that_the_ground_model_shows_is_said_once():
     site = with_water(LineString([(0.5, 50), (0.5, -50)]), ground=valley)
     care = assess(site, assess_land(site, project), enclosure_of(pack(site)), project)
     assert [s.crossing for s in care.streams] == [1, 2]
-    assert sum("crosses the fence at" in note for note in told(care.notes)) == 1
+    assert sum("cross the fence at" in note for note in told(care.notes)) == 1
     assert len([c for c in care.rounds[0].checks if c.mark.kind == "crossing"]) == 2
     assert stream_notes((), CrossingSettings()) == []
 

@@ -53,6 +53,7 @@ def placed(*lines, usable=PLOT, limits=(), **settings):
         **arrays
         | {
             "channel": zero > 0,
+            "flow_direction": np.full(GRID.shape, -1, np.int8),
             "slope": 0.1 * full,
             "suitability": (X - WEST) / 300,
             "usable": MultiPolygon([usable]),
