@@ -1,5 +1,7 @@
 """What screening tells of plots beside what the full computation tells: figures, ranking, processor time.
 
+With tests/ on PYTHONPATH:
+
 python tests/benchmarks/screened_beside_full.py county 60       # plots of 9 ha on invented ground
 python tests/benchmarks/screened_beside_full.py real 40         # plots drawn at random on the laser-scanned sample
 python tests/benchmarks/screened_beside_full.py config/demo.toml
