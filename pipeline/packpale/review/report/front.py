@@ -112,7 +112,7 @@ def _decision(source: RunSource) -> Iterator[Block]:
     if len(winners) == 1:
         among = ", the only plot that takes one" if looked_at > 1 else ""
     else:
-        among = f" of {looked_at} plots"
+        among = f" of {looked_at:,} plots"
     yield Paragraph(
         words(
             strong(first.plot_id),
@@ -225,7 +225,7 @@ def ranking(source: RunSource, overview: Chart | None, most: int | None = None) 
         blocks.append(overview)
     rest = [row for row in source.ranking.rows if not row.feasible]
     if rest:
-        blocks.append(paragraph(strong(f"Nothing fits on {len(rest)} plots:" if len(rest) > 1 else "Nothing fits on:")))
+        blocks.append(paragraph(strong(f"Nothing fits on {len(rest):,} plots:" if len(rest) > 1 else "Nothing fits on:")))
         blocks.append(
             points(
                 words(
@@ -242,7 +242,7 @@ def _of_so_many(source: RunSource, most: int | None) -> Iterator[Block]:
     """That not all rows are shown."""
     count = len(source.winners)
     if most is not None and count > most:
-        yield small(f"The first {most} of {count} plots. The page index.html and ranking.csv have all of them.")
+        yield small(f"The first {most:,} of {count:,} plots. The page index.html and ranking.csv have all of them.")
 
 
 def _screened(source: RunSource) -> Iterator[Block]:
@@ -251,7 +251,7 @@ def _screened(source: RunSource) -> Iterator[Block]:
     if not count:
         return
     yield paragraph(
-        strong(f"{count} of {len(source.ranking.rows)} plots were only screened. "),
+        strong(f"{count:,} of {len(source.ranking.rows):,} plots were only screened. "),
         "They were scored, fitted by a shorter search, priced and ranked: without maps, drawings, setting-out "
         "and views, and with water from no farther than a kilometre. In full their order among each other may be "
         "another. To have all of one: ",

@@ -197,7 +197,7 @@ def joined(text: str, unit: str) -> str:
 
 def counted(number: int, what: str) -> str:
     """A number of things, such as 1 place or 3 places."""
-    return f"{number} {what}{'' if number == 1 else 's'}"
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
 
 
 def begun(text: str) -> str:
