@@ -73,12 +73,12 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     return sum(map(font.advances.__getitem__, text)) / font.units * size * MM_PER_POINT
 
 
-def wrapped(text: str, size: float, most: float) -> list[str]:
-    """Printable text in lines of at most ``most`` millimetres, broken at blanks."""
+def wrapped(text: str, size: float, most: float, *, bold: bool = False) -> list[str]:
+    """The text, made printable, in lines of at most ``most`` millimetres, broken at blanks."""
     lines: list[str] = []
-    for word in text.split():
+    for word in printable(text).split():
         longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width(longer, size) <= most:
+        if lines and text_width(longer, size, bold=bold) <= most:
             lines[-1] = longer
         else:
             lines.append(word)

@@ -22,10 +22,12 @@ class BelowGround:
     dash: tuple[float, ...]
     signs: Callable[[Sheet, Array, Array, Box], None]
 
-    def draw(self, sheet: Sheet, x: Array, y: Array, box: Box, *, name: str = "") -> None:
-        """The line from left to right within a box."""
-        sheet.line(x, y, width=pens.MEDIUM, colour=self.colour, dash=self.dash, clip=box, name=name)
-        self.signs(sheet, x, y, box)
+    def draw(self, sheet: Sheet, x: Array, y: Array, box: Box, *, name: str = "") -> bool:
+        """The line from left to right within a box; says whether any of it lies above the box's lower edge."""
+        if seen := bool((y > box[1]).any()):
+            sheet.line(x, y, width=pens.MEDIUM, colour=self.colour, dash=self.dash, clip=box, name=name)
+            self.signs(sheet, x, y, box)
+        return seen
 
     def sample(self, sheet: Sheet, x: float, y: float, wide: float) -> None:
         """It in a legend."""

@@ -1,7 +1,7 @@
 """The drawings of one plot: each as SVG, and all of them as one PDF to print."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from packpale.review.drawings.gate_sheets import gate_sheet, gates_of
@@ -18,14 +18,17 @@ from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
 
-DRAWINGS = {
-    "section": "Section",
-    "profile": "Long profile",
-    "plan": "Plan",
-    "holds": "Will it hold?",
-    "sections": "Sections along the line",
+Draw = Callable[[PlotResult, Project, Wording, Title], Sheet]
+DRAWINGS: dict[str, tuple[str, Draw]] = {
+    "section": ("Section", section_sheet),
+    "profile": ("Long profile", profile_sheet),
+    "plan": ("Plan", plan_sheet),
+    "holds": ("Will it hold?", holds_sheet),
+    "sections": ("Sections along the line", sections_sheet),
 }
-"""File name, and name in the title block; in the PDF the gates and the table of pegs follow."""
+"""File name, name in the title block, and what draws it; in the PDF the gates and the table of pegs follow."""
+SMALL: dict[str, Draw] = {"section": small_section, "profile": small_profile, "holds": small_holds}
+"""Those that there are small too."""
 
 
 def write_drawings(result: PlotResult, project: Project, wording: Wording, folder: Path) -> None:
@@ -38,9 +41,9 @@ def write_drawings(result: PlotResult, project: Project, wording: Wording, folde
     sheets = dict(_sheets(result, project, wording))
     for name in sheets.keys() & DRAWINGS.keys():
         write_svg(sheets[name], folder / f"{name}.svg")
-    for name, sheet in _small(result, project, wording):
-        write_svg(sheet, folder / f"{name}_small.svg")
     if len(sheets) > 1:
+        for name, draw in SMALL.items():
+            write_svg(draw(result, project, wording, sheets[name].title), folder / f"{name}_small.svg")
         title = f"{project.title}, plot {result.site.plot_id}: drawings"
         write_pdf(list(sheets.values()), folder / "drawings.pdf", title=title)
 
@@ -49,45 +52,27 @@ def _sheets(result: PlotResult, project: Project, wording: Wording) -> Iterator[
     complete = bool(result.earthworks and result.enclosure.packs)
     pegs = peg_pages(result, project) if complete else []
     gates = gates_of(result, project) if complete else []
-    number = len(DRAWINGS) + len(gates) + len(pegs) if complete else 1
-    crs = _crs_text(result.site.crs)
-    units = "Coordinates in metres, all else in feet." if wording.imperial else "All in metres."
-    safety = result.earthworks.safety if result.earthworks else ()
-
-    def title(name: str, k: int) -> Title:
-        return Title(
-            project.title,
-            result.site.plot_id,
-            DRAWINGS.get(name, "Pegs"),
-            k,
-            number,
-            "",
-            crs,
-            units,
-            heights=project.drawings.height_datum or NOT_STATED,
-            data_date=project.maps.data_date or NOT_STATED,
-            date=project.drawings.date or NOT_STATED,
-            revision=project.drawings.revision or NOT_STATED,
-        )
-
-    yield "section", section_sheet(project, safety, wording, title("section", 1))
-    if complete:
-        yield "profile", profile_sheet(result, project, wording, title("profile", 2))
-        yield "plan", plan_sheet(result, project, wording, title("plan", 3))
-        yield "holds", holds_sheet(result, project, wording, title("holds", 4))
-        yield "sections", sections_sheet(result, project, wording, title("sections", 5))
-        for k, gate in enumerate(gates, len(DRAWINGS) + 1):
-            yield f"gate-{k}", gate_sheet(gate, result, project, wording, title("gate", k))
-        for k, page in enumerate(pegs, len(DRAWINGS) + len(gates) + 1):
-            yield f"pegs-{k}", peg_sheet(page, title("pegs", k))
-
-
-def _small(result: PlotResult, project: Project, wording: Wording) -> Iterator[tuple[str, Sheet]]:
-    if result.earthworks and result.enclosure.packs:
-        title = Title(project.title, result.site.plot_id, DRAWINGS["section"], 1, 1, "", "")
-        yield "section", small_section(project, result.earthworks.safety, wording, title)
-        yield "profile", small_profile(result, wording, dataclasses.replace(title, drawing=DRAWINGS["profile"]))
-        yield "holds", small_holds(result, project, wording, dataclasses.replace(title, drawing=DRAWINGS["holds"]))
+    title = Title(
+        project.title,
+        result.site.plot_id,
+        drawing="",
+        number=0,
+        sheets=len(DRAWINGS) + len(gates) + len(pegs) if complete else 1,
+        scale="",
+        crs=_crs_text(result.site.crs),
+        units="Coordinates in metres, all else in feet." if wording.imperial else "All in metres.",
+        heights=project.drawings.height_datum or NOT_STATED,
+        data_date=project.maps.data_date or NOT_STATED,
+        date=project.drawings.date or NOT_STATED,
+        revision=project.drawings.revision or NOT_STATED,
+    )
+    for k, (name, (drawing, draw)) in enumerate(DRAWINGS.items(), 1):
+        if complete or name == "section":
+            yield name, draw(result, project, wording, dataclasses.replace(title, drawing=drawing, number=k))
+    for k, gate in enumerate(gates, len(DRAWINGS) + 1):
+        yield f"gate-{k}", gate_sheet(gate, result, project, wording, dataclasses.replace(title, number=k))
+    for k, page in enumerate(pegs, len(DRAWINGS) + len(gates) + 1):
+        yield f"pegs-{k}", peg_sheet(page, dataclasses.replace(title, drawing="Pegs", number=k))
 
 
 def _crs_text(crs: str) -> str:

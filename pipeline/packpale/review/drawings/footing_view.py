@@ -1,5 +1,6 @@
 """The footing of a post as sections show it: its outline behind the skirt, and a section of its own at a post."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -7,8 +8,7 @@ import numpy as np
 from packpale.earthworks.footing import Footing
 from packpale.earthworks.section import TrenchSection
 from packpale.review.drawings import pens
-from packpale.review.drawings.sheet import FIELD, RULER, Sheet, View, fitting_scale, scale_text
-from packpale.review.lettering import wrapped
+from packpale.review.drawings.sheet import FIELD, RULER, Box, Sheet, Styled, View, fitting_scale, in_rows, scale_text
 from packpale.review.words import Wording
 from packpale.site import Array
 
@@ -33,11 +33,17 @@ def draw_footing(
     sheet: Sheet, view: View, footing: Footing, *, across: float = 0.0, level: float = 0.0, name: str = "footing"
 ) -> None:
     """Concrete and its outline, dashed since it stands behind the section, on ground of a ``level``. [m]"""
-    half, top, bottom = footing.diameter / 2, level - footing.top, level - footing.bottom
-    west, east = across - half, across + half
+    half = footing.diameter / 2
+    bottom, top = level - footing.bottom, level - footing.top
+    draw_concrete(sheet, view, (across - half, bottom, across + half, top), dash=pens.DASHED, name=name)
+
+
+def draw_concrete(sheet: Sheet, view: View, block: Box, **style: Any) -> None:
+    """A block of concrete, given in metres, with its outline in a style."""
+    west, bottom, east, top = block
     x, y = view.at([west, east, east, west, west], [bottom, bottom, top, top, bottom])
     sheet.fill(x, y, colour=CONCRETE)
-    sheet.line(x, y, dash=pens.DASHED, name=name)
+    sheet.line(x, y, **style)
 
 
 def outline(section: TrenchSection) -> Array:
@@ -60,11 +66,8 @@ def skirt_at_post(footing: Footing, inward: int) -> tuple[list[float], list[floa
 def draw_detail(sheet: Sheet, section: TrenchSection, footing: Footing, inward: int, wording: Wording) -> None:
     """Section at a post, in the column at the left: trench, concrete, the skirt past it, dimensions and words."""
     left, bottom, _, top = FIELD
-    *words, gravest = _words(footing, section, wording)
-    rows = [wrapped(text, pens.SMALL, DETAIL_MM - 8) for text in words]
-    # Bold letters are wider.
-    rows.append(wrapped(gravest, pens.SMALL, 0.86 * (DETAIL_MM - 8)))
-    below = ROW_MM * sum(map(len, rows)) + 12.0
+    rows = in_rows(_words(footing, section, wording), pens.SMALL, DETAIL_MM - 8)
+    below = ROW_MM * len(rows) + 12.0
     half = section.bottom_width / 2 + SIDE_M
     scale = max(
         fitting_scale(2 * half, DETAIL_MM - 2 * BESIDE_MM, RULER),
@@ -79,11 +82,7 @@ def draw_detail(sheet: Sheet, section: TrenchSection, footing: Footing, inward: 
     _dimensions(sheet, view, section, footing, wording)
     _names(sheet, view, section, footing, inward)
     y = view.point(0, -footing.bottom - BELOW_M)[1] - 18
-    for k, one in enumerate(rows):
-        last = k == len(rows) - 1
-        for row in one:
-            sheet.text(left + 4, y, row, size=pens.SMALL, bold=last, colour=pens.RED if last else pens.INK)
-            y -= ROW_MM
+    sheet.rows(left + 4, y, rows, size=pens.SMALL, step=ROW_MM)
 
 
 def _ground(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, half: float) -> None:
@@ -105,10 +104,8 @@ def _ground(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, 
 
 def _post(sheet: Sheet, view: View, section: TrenchSection, footing: Footing, inward: int) -> None:
     wide = footing.diameter / 2
-    corners = [(-wide, -footing.bottom), (wide, -footing.bottom), (wide, -footing.top), (-wide, -footing.top)]
-    x, y = view.at(*np.array([*corners, corners[0]]).T)
-    sheet.fill(x, y, colour=CONCRETE)
-    sheet.line(x, y, width=pens.MEDIUM, name="footing-at-post")
+    block = (-wide, -footing.bottom, wide, -footing.top)
+    draw_concrete(sheet, view, block, width=pens.MEDIUM, name="footing-at-post")
     sheet.line(
         *view.at([0, 0], [-footing.bottom - BELOW_M, ABOVE_M]), width=pens.HAIR, colour=pens.SOFT, dash=pens.CHAIN
     )
@@ -156,8 +153,8 @@ def _through(footing: Footing, cover: float) -> bool:
     return footing.top < cover - 1e-6
 
 
-def _words(footing: Footing, section: TrenchSection, wording: Wording) -> list[str]:
-    """What the drawing cannot show, the gravest last, where it stands in red."""
+def _words(footing: Footing, section: TrenchSection, wording: Wording) -> Iterator[Styled]:
+    """What the drawing cannot show, the gravest last."""
     show = wording.dimension
     hole = f"Footing {show(footing.diameter)} across, {show(footing.height)} of concrete: "
     hole += (
@@ -165,10 +162,8 @@ def _words(footing: Footing, section: TrenchSection, wording: Wording) -> list[s
         if footing.below_trench > 0
         else "it stands on the bottom of the trench and is cast in a form, before the trench is filled."
     )
-    words = [
-        hole,
-        "The skirt passes it on the enclosed side, uncut; between posts it hangs on the line.",
-    ]
+    yield hole, {}
+    yield "The skirt passes it on the enclosed side, uncut; between posts it hangs on the line.", {}
     if section.apron_reach > 0 and _through(footing, section.apron_cover):
-        words.append("The concrete stands through the apron: lap mesh round it and tie that to skirt and apron.")
-    return [*words, made_ground(footing)]
+        yield "The concrete stands through the apron: lap mesh round it and tie that to skirt and apron.", {}
+    yield made_ground(footing), pens.GRAVE

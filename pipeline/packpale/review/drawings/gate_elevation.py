@@ -7,13 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from packpale.earthworks.footing import footing
+from packpale.earthworks.footing import Footing, footing
 from packpale.earthworks.gates import OUTER, STEP_M, GateLeaf, Opening
 from packpale.enclosure.leaves import ground_between
 from packpale.review.drawings import pens
-from packpale.review.drawings.footing_view import CONCRETE, draw_footing, made_ground
-from packpale.review.drawings.sheet import Pair, Sheet, View
-from packpale.review.lettering import printable, wrapped
+from packpale.review.drawings.footing_view import draw_concrete, draw_footing, made_ground
+from packpale.review.drawings.sheet import Pair, Sheet, Styled, View
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.site import Array, Site
@@ -36,6 +35,8 @@ class Elevation:
     base: float
     """Lowest level drawn."""
     high: float
+    footing: Footing
+    """Of its posts; no trench is dug at the inner end of an airlock."""
     project: Project
     wording: Wording
 
@@ -51,9 +52,9 @@ class Elevation:
         # Where no elevation is known at all, words alone stand in the frame.
         known = ground[np.isfinite(ground)] if np.isfinite(ground).any() else np.zeros(1)
         top = max([float(known.max()) + project.fence.height_m, *tops]) + ABOVE_M
-        deep = footing(project.fence, _dug(opening.place, project)).bottom
-        base = float(known.min()) - deep - BELOW_M
-        return cls(opening.place, clear, across, ground, leaves, base, top - base, project, wording)
+        foot = footing(project.fence, project.trench.depth_m if opening.place == OUTER else 0.0)
+        base = float(known.min()) - foot.bottom - BELOW_M
+        return cls(opening.place, clear, across, ground, leaves, base, top - base, foot, project, wording)
 
     def level(self, across: float) -> float:
         """Ground at a width; NaN where it is not known. [m]"""
@@ -73,11 +74,6 @@ class Elevation:
         return "outer" if self.place == OUTER else "inner"
 
 
-def _dug(place: str, project: Project) -> float:
-    """Depth of the skirt trench below an opening; at the inner end of an airlock none is dug. [m]"""
-    return project.trench.depth_m if place == OUTER else 0.0
-
-
 def draw_elevation(sheet: Sheet, view: View, one: Elevation) -> None:
     """Ground, what lies below it, posts and leaves."""
     fence, floor = one.project.fence, view.point(0, one.base)[1]
@@ -86,8 +82,7 @@ def draw_elevation(sheet: Sheet, view: View, one: Elevation) -> None:
         sheet.fill([*x, x[-1], x[0]], [*y, floor, floor], colour=pens.EARTH)
     posts = [at for at in (0.0, one.clear) if math.isfinite(one.level(at))]
     for side, at in enumerate(posts, 1):
-        foot = footing(fence, _dug(one.place, one.project))
-        draw_footing(sheet, view, foot, across=at, level=one.level(at), name=f"footing-{one.key}-{side}")
+        draw_footing(sheet, view, one.footing, across=at, level=one.level(at), name=f"footing-{one.key}-{side}")
     if one.place == OUTER:
         _draw_below(sheet, view, one)
     for k, run in enumerate(one.runs, 1):
@@ -109,9 +104,7 @@ def _draw_below(sheet: Sheet, view: View, one: Elevation) -> None:
     top = one.leaves[0].sill_top
     if math.isfinite(top):
         low = top - settings.sill_above_ground_m - settings.sill_depth_m
-        x, y = view.at([0, one.clear, one.clear, 0, 0], [low, low, top, top, low])
-        sheet.fill(x, y, colour=CONCRETE)
-        sheet.line(x, y, width=pens.MEDIUM, name="sill")
+        draw_concrete(sheet, view, (0.0, low, one.clear, top), width=pens.MEDIUM, name="sill")
     for k, (across, ground) in enumerate(one.runs, 1):
         if trench.apron_reach_m > 0:
             sheet.line(*view.at(across, ground - trench.apron_cover_m), width=0.8, name=f"apron-below-{k}", **pens.MESH)
@@ -173,30 +166,27 @@ def _gap_at(one: Elevation, leaf: GateLeaf, start: float, end: float) -> Pair:
     return float(at[int(np.argmin(ground))]), leaf.lowest
 
 
-def elevation_words(one: Elevation, wide: float) -> list[tuple[str, dict[str, Any]]]:
-    """Words below an elevation, line by line."""
-    rows: list[tuple[str, dict[str, Any]]] = []
-
-    def say(text: str, **style: Any) -> None:
-        room = wide * (0.86 if style.get("bold") else 1.0)
-        rows.extend((row, style) for row in wrapped(printable(text), pens.SMALL, room))
-
+def elevation_words(one: Elevation) -> Iterator[Styled]:
+    """Words below an elevation."""
     project, show = one.project, one.wording.dimension
     for leaf in one.leaves:
         if math.isnan(leaf.underside):
-            say(f"Leaf {leaf.leaf}: elevation is missing below it or on its way; its gap is not known.", bold=True)
+            text = f"Leaf {leaf.leaf}: elevation is missing below it or on its way; its gap is not known."
+            yield text, {"bold": True}
             continue
-        say(
+        yield (
             f"Leaf {leaf.leaf}: lower edge at {show(leaf.underside)}; ground below it {show(leaf.lowest)} to "
-            f"{show(leaf.highest)}, highest on its way {show(leaf.highest_in_swing)}."
+            f"{show(leaf.highest)}, highest on its way {show(leaf.highest_in_swing)}.",
+            {},
         )
-    say(f"Opens {one.leaves[0].swing}, {show(project.gates.clearance_m)} over all on its way.")
-    below = one.leaves[0].below
-    say(f"Below: {below}.")
+    yield f"Opens {one.leaves[0].swing}, {show(project.gates.clearance_m)} over all on its way.", {}
+    yield f"Below: {one.leaves[0].below}.", {}
     most = project.gates.max_gap_m
     if any(leaf.gap > most + 1e-9 for leaf in one.leaves):
-        say(f"More than {show(most)} open below a leaf: an animal may dig or slip under it. Level the ground, "
-            "let the leaf swing the other way, or take rising hinges.", bold=True, colour=pens.RED)  # fmt: skip
+        yield (
+            f"More than {show(most)} open below a leaf: an animal may dig or slip under it. Level the ground, "
+            "let the leaf swing the other way, or take rising hinges.",
+            pens.GRAVE,
+        )
     if one.place == OUTER:
-        say(made_ground(footing(project.fence, project.trench.depth_m)), bold=True, colour=pens.RED)
-    return rows
+        yield made_ground(one.footing), pens.GRAVE

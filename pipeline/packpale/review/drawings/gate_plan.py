@@ -3,15 +3,13 @@
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from packpale.earthworks.gates import OUTER, GateLeaf, Opening
 from packpale.enclosure.model import Pack
 from packpale.review.drawings import pens
-from packpale.review.drawings.sheet import FIELD, Box, Sheet, View, scale_text
-from packpale.review.lettering import printable, wrapped
+from packpale.review.drawings.sheet import FIELD, Box, Sheet, Styled, View, in_rows, scale_text
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.site import Array
@@ -81,6 +79,11 @@ class GatePlan:
         away = np.atleast_2d(points) - self.origin
         return np.column_stack([away @ self.right, away @ self.inward])
 
+    def along(self, chainage: Array, out: float = 0.0) -> Array:
+        """Points so far outside the fence line at its chainages, in this frame, shape (points, 2). [m]"""
+        points = self.gate.pack.line.points_at(chainage)
+        return self.at(np.column_stack([points.x, points.y]) + out * points.outward)
+
 
 def draw_plan(sheet: Sheet, plan: GatePlan, scale: float) -> None:
     _, bottom, right, top = FIELD
@@ -99,38 +102,28 @@ def draw_plan(sheet: Sheet, plan: GatePlan, scale: float) -> None:
     north = np.array([plan.right[1], plan.inward[1]])
     sheet.arrow((x - 4 * north[0], y - 4 * north[1]), (x + 4 * north[0], y + 4 * north[1]), width=pens.MEDIUM, head=3)
     sheet.text(x + 6.3 * north[0], y + 6.3 * north[1], "N", size=pens.SMALL, bold=True, across="center", up="center")
-    y = bottom + 12.5
-    for text, style in _plan_words(plan):
-        for row in wrapped(printable(text), pens.FIGURES, (PLAN_MM - 7) * (0.86 if style.get("bold") else 1)):
-            sheet.text(west + 4, y, row, size=pens.FIGURES, **style)
-            y -= ROW_MM
+    rows = in_rows(_plan_words(plan), pens.FIGURES, PLAN_MM - 7)
+    sheet.rows(west + 4, bottom + 12.5, rows, size=pens.FIGURES, step=ROW_MM)
 
 
 def _draw_lines(sheet: Sheet, view: View, box: Box, plan: GatePlan) -> None:
     """Fence, airlock, skirt and apron."""
     gate, trench = plan.gate, plan.project.trench
-    line, gates = gate.pack.line, gate.pack.gates
+    gates = gate.pack.gates
     middle = float(gates.chainage[gate.number - 1])
     reach = plan.half * 1.5 + 2
     for sign in (-1, 1):
         s = middle + sign * np.arange(gates.width / 2, gates.width / 2 + reach, STEP_M)
-        points = line.points_at(s)
-        x, y = plan.at(np.column_stack([points.x, points.y])).T
-        sheet.line(*view.at(x, y), width=pens.THICK, colour=pens.INK, clip=box)
+        sheet.line(*view.at(*plan.along(s).T), width=pens.THICK, clip=box)
     if trench.apron_reach_m > 0:
         s = middle + np.arange(-reach - gates.width, reach + gates.width, STEP_M)
-        points = line.points_at(s)
-        out = trench.apron_reach_m * (1 if trench.side == "outside" else -1)
-        edge = np.column_stack([points.x, points.y]) + out * points.outward
-        x, y = plan.at(edge).T
-        sheet.line(*view.at(x, y), width=pens.MEDIUM, colour=pens.RED, dash=pens.DASHED, clip=box, name="apron-edge")
-        place = plan.at(edge[len(edge) // 2])[0]
-        sheet.text(
-            *view.point(*place), "apron", size=pens.FIGURES, colour=pens.RED, across="center", up="center", paper=True
-        )
-        points = line.points_at(middle + np.linspace(-gates.width / 2, gates.width / 2, 9))
-        x, y = plan.at(np.column_stack([points.x, points.y])).T
-        sheet.line(*view.at(x, y), width=pens.MEDIUM, colour=pens.RED, dash=(2.2, 1.2))
+        edge = plan.along(s, trench.apron_reach_m * (1 if trench.side == "outside" else -1))
+        x, y = view.at(*edge.T)
+        sheet.line(x, y, width=pens.MEDIUM, colour=pens.RED, dash=pens.DASHED, clip=box, name="apron-edge")
+        place = view.point(*edge[len(edge) // 2])
+        sheet.text(*place, "apron", size=pens.FIGURES, colour=pens.RED, across="center", up="center", paper=True)
+        x, y = view.at(*plan.along(middle + np.linspace(-gates.width / 2, gates.width / 2, 9)).T)
+        sheet.line(x, y, width=pens.MEDIUM, colour=pens.RED, dash=(2.2, 1.2))
     if (room := gate.openings[0].room) is not None:
         a, b, c, d = plan.at(room.corners)
         posts = plan.at(room.inner_gate)
@@ -196,18 +189,17 @@ def _plan_dimensions(sheet: Sheet, view: View, plan: GatePlan) -> None:
         sheet.text(*view.point(plan.half, up), word, size=pens.SMALL, bold=True, across="right")
 
 
-def _plan_words(plan: GatePlan) -> Iterator[tuple[str, dict[str, Any]]]:
+def _plan_words(plan: GatePlan) -> Iterator[Styled]:
     gate, show = plan.gate, plan.wording.dimension
     leaf = gate.leaves[0]
-    bad = {"bold": True, "colour": pens.RED}
     if leaf.spare_width < 0:
-        yield f"Gate {show(-leaf.spare_width)} too narrow for the vehicle.", bad
+        yield f"Gate {show(-leaf.spare_width)} too narrow for the vehicle.", pens.GRAVE
     else:
         yield f"Gate {show(leaf.spare_width)} wider than the vehicle.", {}
     if math.isnan(leaf.spare_length):
-        yield "No airlock: a single gate.", bad
+        yield "No airlock: a single gate.", pens.GRAVE
     elif leaf.spare_length < 0:
-        yield f"Airlock {show(-leaf.spare_length)} too short for vehicle and leaf.", bad
+        yield f"Airlock {show(-leaf.spare_length)} too short for vehicle and leaf.", pens.GRAVE
     else:
         yield f"Airlock {show(leaf.spare_length)} longer than vehicle and leaf.", {}
     if len(gate.openings) > 1:

@@ -7,8 +7,7 @@ from packpale.earthworks.gates import openings
 from packpale.review.drawings import pens
 from packpale.review.drawings.gate_elevation import BESIDE_M, Elevation, draw_elevation, elevation_words
 from packpale.review.drawings.gate_plan import HEAD_MM, PLAN_MM, Gate, GatePlan, draw_plan
-from packpale.review.drawings.sheet import FIELD, RULER, Sheet, Title, View, fitting_scale, scale_text
-from packpale.review.lettering import wrapped
+from packpale.review.drawings.sheet import FIELD, RULER, Sheet, Title, View, fitting_scale, in_rows, scale_text
 from packpale.review.model import PlotResult
 from packpale.review.subjects.gates import widest_open
 from packpale.review.words import Wording
@@ -41,7 +40,7 @@ def gate_sheet(gate: Gate, result: PlotResult, project: Project, wording: Wordin
     left, bottom, right, top = FIELD
     wide = (right - PLAN_MM - left) / 2
     shown = [Elevation.of(opening, gate.of(opening), result.site, project, wording) for opening in gate.openings]
-    said = [elevation_words(one, wide - 8) for one in shown]
+    said = [in_rows(elevation_words(one), pens.SMALL, wide - 8) for one in shown]
     tallest = max(one.high for one in shown)
     scale = max(
         fitting_scale(max(one.clear for one in shown) + 2 * BESIDE_M, wide - 5, SCALES),
@@ -62,11 +61,10 @@ def gate_sheet(gate: Gate, result: PlotResult, project: Project, wording: Wordin
         view = View((west + wide / 2, floor), (one.clear / 2, one.base), scale, scale)
         sheet.text(west + 4, top - 6, f"From outside: {one.place}", bold=True)
         draw_elevation(sheet, view, one)
-        for row, (text, style) in enumerate(rows, 1):
-            sheet.text(west + 4, floor - row * ROW_MM, text, size=pens.SMALL, **style)
+        sheet.rows(west + 4, floor - ROW_MM, rows, size=pens.SMALL, step=ROW_MM)
     sheet.scale_bar(left + 6, bottom + 4, scale, wording.unit("length"), longest=40)
-    for k, said_row in enumerate(wrapped(MEASURE, pens.FIGURES, right - PLAN_MM - left - 66)):
-        sheet.text(left + 62, bottom + 6.8 - 2.8 * k, said_row, size=pens.FIGURES, colour=pens.SOFT)
+    measure = in_rows([(MEASURE, {"colour": pens.SOFT})], pens.FIGURES, right - PLAN_MM - left - 66)
+    sheet.rows(left + 62, bottom + 6.8, measure, size=pens.FIGURES, step=2.8)
     draw_plan(sheet, plan, plan_scale)
     return sheet
 

@@ -13,8 +13,8 @@ import shapely
 
 from packpale.enclosure.model import Pack
 from packpale.review.drawings import pens
-from packpale.review.drawings.sheet import FIELD, Box, Pair, Sheet, Title, View
-from packpale.review.lettering import printable, wrapped
+from packpale.review.drawings.sheet import FIELD, Box, Pair, Sheet, Title, View, in_rows
+from packpale.review.lettering import wrapped
 from packpale.review.model import PlotResult
 from packpale.review.report.holds import ring_words, ways_out
 from packpale.review.report.source import PlotSource
@@ -53,6 +53,10 @@ KEY_ROW_MM = 7.8
 """Rows of its key."""
 ASIDE = np.array([0.0, 2.4, -2.4, 4.8, -4.8, 7.2, -7.2])
 """And how far along the line, in half widths of a sign."""
+NOT_CHECKED = (
+    "Fire, power, locks and ties are not checked. All figures, and what is published beside them: the plot's page. No "
+    "licence: the authority and licensed people decide."
+)
 LARGE_LETTERS = 8.0
 """Letters of the small drawing. [points]"""
 
@@ -62,19 +66,17 @@ def holds_sheet(result: PlotResult, project: Project, wording: Wording, title: T
 
     Raises ValueError if the plot has no fence line.
     """
-    packs = _packs(result)
+    source = PlotSource(result, project, wording, "")
     left, bottom, right, top = FIELD
     middle = right - COLUMN_MM
-    boxes = _columns((left, bottom, middle, top), len(packs))
-    scale = max(_scale(pack, box) for pack, box in zip(packs, boxes, strict=True))
+    boxes = _boxes(result, (left, bottom, middle, top))
+    scale = max(_scale(pack, box) for pack, box in boxes)
     sheet = Sheet(dataclasses.replace(title, scale="not to scale"), ring_words(result, project, wording))
-    for pack, box in zip(packs, boxes, strict=True):
-        _Ring(sheet, box, pack, scale=scale, project=project, wording=wording, letters=pens.SMALL).draw(
-            places(result, project, pack), several=len(packs) > 1
-        )
+    for pack, box in boxes:
+        _Ring(sheet, box, pack, source, scale=scale, letters=pens.SMALL).draw()
     sheet.line([middle, middle], [bottom, top])
     y = _key(sheet, (middle + 3, top - 5), used=_used(result, project), size=pens.SMALL, row=6.0)
-    _table(sheet, PlotSource(result, project, wording, ""), (middle + 3, bottom + 2, right - 2, y - 3))
+    _table(sheet, source, (middle + 3, bottom + 2, right - 2, y - 3))
     return sheet
 
 
@@ -83,26 +85,17 @@ def small_holds(result: PlotResult, project: Project, wording: Wording, title: T
 
     Raises ValueError if the plot has no fence line.
     """
-    packs = _packs(result)
-    wide, high = SMALL_SIZE
     used = _used(result, project)
-    foot = KEY_ROW_MM * math.ceil(len(used) / 2) + 3
-    sheet = Sheet(title, ring_words(result, project, wording), size=(wide, high * len(packs) + foot))
-    for k, pack in enumerate(packs):
-        box = (0.0, foot + high * (len(packs) - 1 - k), wide, foot + high * (len(packs) - k))
-        _Ring(sheet, box, pack, scale=_scale(pack, box), project=project, wording=wording, letters=LARGE_LETTERS).draw(
-            places(result, project, pack), several=len(packs) > 1
-        )
     half = math.ceil(len(used) / 2)
+    foot = KEY_ROW_MM * half + 3
+    wide, top = SMALL_SIZE[0], foot + SMALL_SIZE[1] * len(result.enclosure.packs)
+    sheet = Sheet(title, ring_words(result, project, wording), size=(wide, top))
+    for pack, box in _boxes(result, (0.0, foot, wide, top)):
+        source = PlotSource(result, project, wording, "")
+        _Ring(sheet, box, pack, source, scale=_scale(pack, box), letters=LARGE_LETTERS).draw()
     for k, part in enumerate((used[:half], used[half:])):
         _key(sheet, (2 + k * wide / 2, foot - 4), used=part, size=LARGE_LETTERS, row=KEY_ROW_MM)
     return sheet
-
-
-def _packs(result: PlotResult) -> tuple[Pack, ...]:
-    if not result.enclosure.packs:
-        raise ValueError(f"plot {result.site.plot_id!r} has no fence line to draw")
-    return result.enclosure.packs
 
 
 def _used(result: PlotResult, project: Project) -> list[Letter]:
@@ -111,11 +104,13 @@ def _used(result: PlotResult, project: Project) -> list[Letter]:
     return [letter for letter in LETTERS if letter in there]
 
 
-def _columns(box: Box, count: int) -> list[Box]:
-    """A box cut into equal parts, one above the other: lines of several packs lie side by side no better."""
-    left, bottom, right, top = box
-    high = (top - bottom) / count
-    return [(left, top - (k + 1) * high, right, top - k * high) for k in range(count)]
+def _boxes(result: PlotResult, box: Box) -> list[tuple[Pack, Box]]:
+    """A box cut into equal parts, one for each pack, below one another: side by side their lines lie no better."""
+    packs, (left, bottom, right, top) = result.enclosure.packs, box
+    if not packs:
+        raise ValueError(f"plot {result.site.plot_id!r} has no fence line to draw")
+    high = (top - bottom) / len(packs)
+    return [(pack, (left, top - (k + 1) * high, right, top - k * high)) for k, pack in enumerate(packs)]
 
 
 def _scale(pack: Pack, box: Box) -> float:
@@ -129,18 +124,8 @@ def _scale(pack: Pack, box: Box) -> float:
 class _Ring:
     """One fence line in its box."""
 
-    def __init__(
-        self,
-        sheet: Sheet,
-        box: Box,
-        pack: Pack,
-        *,
-        scale: float,
-        project: Project,
-        wording: Wording,
-        letters: float,
-    ) -> None:
-        self.sheet, self.box, self.pack, self.project, self.wording = sheet, box, pack, project, wording
+    def __init__(self, sheet: Sheet, box: Box, pack: Pack, source: PlotSource, *, scale: float, letters: float) -> None:
+        self.sheet, self.box, self.pack, self.source = sheet, box, pack, source
         self.letters, self.radius = letters, 0.36 * letters
         # No corner of it lies farther from the line than a hundredth of a millimetre on paper.
         outline = pack.line.polygon(max(0.05, scale * 1e-5))
@@ -153,16 +138,15 @@ class _Ring:
         self.ring = shapely.LinearRing(np.column_stack(self.view.at(*corners.T)))
         shapely.prepare(self.ring)
 
-    def draw(self, found: Sequence[Place], *, several: bool) -> None:
+    def draw(self) -> None:
         """Line, airlocks and stretches first, then signs with their leaders, then figures of chainage."""
-        line = self.pack.line
+        project, line = self.source.project, self.pack.line
+        found = places(self.source.result, project, self.pack)
         outline = np.asarray(line.polygon(CHORD_MM * self.view.scale / 1000).exterior.coords)
         x, y = self.view.at(*outline.T)
-        for airlock in airlocks_of(self.pack, self.project):
-            corners = np.vstack([airlock.corners, airlock.corners[:1]])
-            self.sheet.line(
-                *self.view.at(*corners.T), width=pens.MEDIUM, name=f"airlock-{self.pack.number}-{airlock.gate}"
-            )
+        for airlock in airlocks_of(self.pack, project):
+            corners = self.view.at(*np.vstack([airlock.corners, airlock.corners[:1]]).T)
+            self.sheet.line(*corners, width=pens.MEDIUM, name=f"airlock-{self.pack.number}-{airlock.gate}")
         self.sheet.line(x, y, width=pens.THICK, name=f"ring-{self.pack.number}")
         lanes = [letter for letter in LANE_LETTERS if any(p.letter == letter for p in found)]
         for place in found:
@@ -173,7 +157,7 @@ class _Ring:
             if place.length:
                 self._letter(place, 1.5 + LANES_MM * len(lanes))
         self._chainage(1.5 + LANES_MM * len(lanes))
-        self._north(several)
+        self._north()
 
     def _at(self, chainage: npt.ArrayLike, *out: float) -> list[Array]:
         """Points on paper, for each of ``out`` so many millimetres outside the line: shape (..., 2)."""
@@ -234,7 +218,7 @@ class _Ring:
 
     def _chainage(self, inside: float) -> None:
         """Ticks with figures on the inner side."""
-        line, unit = self.pack.line, self.wording.unit("length").size
+        line, unit = self.pack.line, self.source.show.unit("length").size
         mm = unit * 1000 / self.view.scale
         every = next(s for s in ROUND if s * mm >= 18.0)
         for chainage in np.arange(0.0, line.perimeter / unit, every):
@@ -246,16 +230,16 @@ class _Ring:
                     [near, far], text, size=self.letters * 0.9, colour=pens.SOFT, across="center", up="center"
                 )
 
-    def _north(self, several: bool) -> None:
+    def _north(self) -> None:
         x, y = self.box[0] + 8, self.box[3] - 20
         self.sheet.arrow((x, y), (x, y + 10), width=pens.MEDIUM, head=3)
         self.sheet.text(x, y + 11.2, "N", size=self.letters, bold=True, across="center")
-        name = f"Pack {self.pack.number}: " if several else ""
-        text = f"{name}{self.wording.length(self.pack.line.perimeter)} round"
+        show = self.source.show
+        text = f"{self.source.of_pack(self.pack.number)}{show.length(self.pack.line.perimeter)} round"
         middle = self.view.point(*self.pack.line.polygon(1.0).representative_point().coords[0])
         self.sheet.text_where_free([middle], text, size=self.letters, bold=True, across="center", up="center")
         below = (middle[0], middle[1] - 0.6 * self.letters)
-        text = f"chainage in {self.wording.unit('length').name}, clockwise from 0"
+        text = f"chainage in {show.unit('length').name}, clockwise from 0"
         self.sheet.text_where_free(
             [below], text, size=self.letters * 0.9, colour=pens.SOFT, across="center", up="center"
         )
@@ -318,7 +302,7 @@ def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
                 rows.append((cells, False))
     wide = ends[2] - ends[1] - 19
     # Of several packs there is room for one line each.
-    lines = [[cells[1]] if source.several else wrapped(printable(cells[1]), pens.SMALL, wide) for cells, _ in rows]
+    lines = [[cells[1]] if source.several else wrapped(cells[1], pens.SMALL, wide) for cells, _ in rows]
     high = min(4.0, (y - bottom - 6) / sum(0.8 * len(measure) + 0.55 for measure in lines))
     for (cells, bold), measure in zip(rows, lines, strict=True):
         sheet.text(ends[0], y, cells[0], size=pens.SMALL, bold=True, most=16)
@@ -329,10 +313,5 @@ def _table(sheet: Sheet, source: PlotSource, box: Box) -> None:
         y -= 0.8 * high * (len(measure) - 1) + 0.35 * high
         sheet.line([left, right], [y, y], width=pens.HAIR, colour=pens.SOFT)
         y -= high
-    for k, text in enumerate(
-        (
-            "Fire, power, locks and ties are not checked. All figures, and what is published beside them:",
-            "the plot's page. No licence: the authority and licensed people decide.",
-        )
-    ):
-        sheet.text(left, y - 3.4 * k, text, size=pens.TINY, colour=pens.SOFT, most=right - left)
+    below = in_rows([(NOT_CHECKED, {"colour": pens.SOFT})], pens.TINY, right - left)
+    sheet.rows(left, y, below, size=pens.TINY, step=3.4)

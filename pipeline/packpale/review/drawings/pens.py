@@ -11,5 +11,7 @@ TITLE_SIZE, CAUTION_SIZE = 8.0, 5.4
 """Text sizes. [points]"""
 DASHED, DOTTED, CHAIN = (6.0, 3.0), (1.0, 2.0), (12.0, 2.5, 2.0, 2.5)
 """Dash patterns, in line widths."""
+GRAVE: dict[str, Any] = {"bold": True, "colour": RED}
+"""Words that nobody may overlook."""
 MESH: dict[str, Any] = {"colour": RED, "dash": (2.2, 0.8)}
 """How mesh in the ground is drawn where it is cut through."""

@@ -1,5 +1,7 @@
 """What lies round a fence line on its plan: contours, services, water, wood, trees, crossings and main pegs."""
 
+from typing import Any
+
 import numpy as np
 
 from packpale.enclosure.main_pegs import main_pegs
@@ -58,6 +60,16 @@ def draw_marks(sheet: Sheet, view: View, result: PlotResult, project: Project, p
         draw_mark(sheet, mark.letter, *at)
         places = [at + far * out for far in (2.6, 4.6, 6.6, 8.6, -4.6, -7.0)]
         sheet.text_where_free(places, mark.label, size=pens.FIGURES, across=outward(out), up="center")
+
+
+def draw_gate(sheet: Sheet, x: float, y: float) -> None:
+    sheet.box(x - 1.1, y - 1.1, 2.2, 2.2, colour=pens.INK)
+
+
+def draw_cross(sheet: Sheet, x: float, y: float, arm: float, **style: Any) -> None:
+    """An upright cross: the centre of an arc, a crossing of the grid."""
+    sheet.line([x - arm, x + arm], [y, y], **style)
+    sheet.line([x, x], [y - arm, y + arm], **style)
 
 
 def draw_tree(sheet: Sheet, x: float, y: float) -> None:

@@ -13,7 +13,14 @@ from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
 from packpale.review.drawings import pens
 from packpale.review.drawings.line_kinds import APRON, EVERY_MM, FENCE, LineKind, draw_lines, letter_lines
-from packpale.review.drawings.plan_ground import draw_contours, draw_main_pegs, draw_marks, draw_surroundings
+from packpale.review.drawings.plan_ground import (
+    draw_contours,
+    draw_cross,
+    draw_gate,
+    draw_main_pegs,
+    draw_marks,
+    draw_surroundings,
+)
 from packpale.review.drawings.plan_key import GATE_MM, KEY_ROW_MM, draw_key
 from packpale.review.drawings.sheet import (
     FIELD,
@@ -49,15 +56,6 @@ TABLE = 5.6
 """Size of the figures. [points]"""
 MOST_POINTS = 30
 """Points in all tables; a drawn line may have hundreds of corners."""
-
-
-@dataclass(frozen=True)
-class _Named:
-    """A point that the tables and the drawing name."""
-
-    name: str
-    x: float
-    y: float
 
 
 def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
@@ -116,19 +114,18 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
     return sheet
 
 
-def _centres(pack: Pack) -> list[tuple[Arc, _Named]]:
-    """Centres of an egg's four arcs, named as its stakes; the big end, which the line's start halves, once. A drawn
-    line has none.
+def _centres(pack: Pack) -> list[tuple[Arc, str]]:
+    """An egg's four arcs, each with the name of the stake at its centre; the big end, which the line's start halves,
+    once. A drawn line has none.
     """
     egg = pack.egg
     if egg is None:
         return []
-    pairs = zip(egg.arcs()[:4], pegging(egg).swings, strict=True)
-    return [(arc, _Named(swing.centre, arc.centre_x, arc.centre_y)) for arc, swing in pairs]
+    return [(arc, swing.centre) for arc, swing in zip(egg.arcs()[:4], pegging(egg).swings, strict=True)]
 
 
-def _tangents(pack: Pack) -> list[tuple[float, _Named]]:
-    """Start of the line and the points where arcs or straight pieces meet, with their chainage.
+def _tangents(pack: Pack) -> list[tuple[str, float, float, float]]:
+    """Start of the line and the points where arcs or straight pieces meet: name, x, y, chainage.
 
     They are named as in the pegging instructions: on an egg by their stakes, on a drawn line by their number there,
     with the letter of a stake that stands on them.
@@ -144,8 +141,7 @@ def _tangents(pack: Pack) -> list[tuple[float, _Named]]:
         points = zip(line.breaks.tolist(), at.x.tolist(), at.y.tolist(), strict=True)
         names = [numbers[s] + letters.get((x, y), "") for s, x, y in points]
         names[0] += ", start"
-    rows = zip(names, line.breaks.tolist(), at.x.tolist(), at.y.tolist(), strict=True)
-    return [(s, _Named(name, x, y)) for name, s, x, y in rows]
+    return list(zip(names, at.x.tolist(), at.y.tolist(), line.breaks.tolist(), strict=True))
 
 
 def _line(sheet: Sheet, view: View, box: Box, pack: Pack, project: Project) -> list[tuple[Pair, LineKind]]:
@@ -189,15 +185,14 @@ def _radii(sheet: Sheet, view: View, box: Box, pack: Pack) -> list[_Radius]:
     ends = egg.points_at([0.0, egg.perimeter / 2])
     sheet.line(*view.at(ends.x, ends.y), colour=pens.SOFT, dash=pens.CHAIN, clip=box)
     radii = []
-    for arc, centre in _centres(pack):
+    for arc, _ in _centres(pack):
         for x, y in ((arc.start_x, arc.start_y), (arc.end_x, arc.end_y)):
-            sheet.line(
-                *view.at([centre.x, x], [centre.y, y]), width=pens.HAIR, colour=pens.SOFT, dash=pens.DASHED, clip=box
-            )
+            radius = view.at([arc.centre_x, x], [arc.centre_y, y])
+            sheet.line(*radius, width=pens.HAIR, colour=pens.SOFT, dash=pens.DASHED, clip=box)
         # Off the middle: there the axis and the opposite flank's radius run.
         at = egg.points_at(arc.chainage + arc.length * (0.4 if "flank" in arc.name else 0.3))
         end = view.point(float(at.x), float(at.y))
-        start = _clipped(view.point(centre.x, centre.y), end, box)
+        start = _clipped(view.point(arc.centre_x, arc.centre_y), end, box)
         sheet.arrow(start, end, colour=pens.SOFT)
         radii.append(_Radius(arc.radius, start, end))
     return radii
@@ -242,8 +237,7 @@ def _chainage(sheet: Sheet, view: View, pack: Pack, wording: Wording) -> None:
 
 def _gates(sheet: Sheet, view: View, pack: Pack) -> None:
     for k, (at, out) in enumerate(zip(*view.on_line(pack.line, pack.gates.chainage), strict=True)):
-        square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]) * 1.1 + at
-        sheet.fill(*square.T, colour=pens.INK)
+        draw_gate(sheet, *at)
         places = [at + far * out for far in (3.4, 5.5, 7.5)]
         sheet.text_where_free(places, f"gate {k + 1}", size=pens.SMALL, bold=True, across=outward(out), up="center")
 
@@ -258,28 +252,26 @@ def _points(sheet: Sheet, view: View, box: Box, pack: Pack, *, several: bool) ->
     def called(name: str) -> str:
         return stake_name(pack.number, name) if several else name
 
-    for chainage, point in _tangents(pack):
+    for name, *_, chainage in _tangents(pack):
         at, out = view.on_line(line, chainage)
-        sheet.circle(at[0], at[1], 0.9, inside="#ffffff")
+        sheet.circle(at[0], at[1], 0.9)
         places = [at + far * out for far in (3.2, 5.5, 7.5, -4.0)]
-        sheet.text_where_free(places, called(point.name), size=pens.SMALL, bold=True, across=outward(out), up="center")
-    for arc, centre in _centres(pack):
-        x, y = view.point(centre.x, centre.y)
+        sheet.text_where_free(places, called(name), size=pens.SMALL, bold=True, across=outward(out), up="center")
+    for arc, name in _centres(pack):
+        x, y = view.point(arc.centre_x, arc.centre_y)
         if box[0] + 2 < x < box[2] - 2 and box[1] + 2 < y < box[3] - 2:
-            sheet.line([x - 2, x + 2], [y, y], width=pens.MEDIUM)
-            sheet.line([x, x], [y - 2, y + 2], width=pens.MEDIUM)
-            back = 2.6 + text_width(called(centre.name), pens.SMALL, bold=True)
+            draw_cross(sheet, x, y, 2.0, width=pens.MEDIUM)
+            back = 2.6 + text_width(called(name), pens.SMALL, bold=True)
             corners = [(x + 1.6, y + 1.6), (x + 1.6, y - 3.4), (x - back, y + 1.6), (x - back, y - 3.4)]
-            sheet.text_where_free(corners, called(centre.name), size=pens.SMALL, bold=True)
+            sheet.text_where_free(corners, called(name), size=pens.SMALL, bold=True)
             continue
         at, _ = view.on_line(line, arc.chainage + arc.length * 0.4)
         edge = np.array(_clipped((x, y), at, box))
         along = (edge - at) / max(math.dist(edge, at), 1e-9)
         sheet.arrow(edge - 7 * along, edge - along)
         places = [edge - back * along for back in (10.0, 15.0, 20.0)]
-        sheet.text_where_free(
-            places, f"to {called(centre.name)}", size=pens.SMALL, bold=True, across="center", up="center"
-        )
+        text = f"to {called(name)}"
+        sheet.text_where_free(places, text, size=pens.SMALL, bold=True, across="center", up="center")
 
 
 def _grid(sheet: Sheet, view: View, box: Box) -> list[tuple[Pair, str, str]]:
@@ -304,8 +296,7 @@ def _grid(sheet: Sheet, view: View, box: Box) -> list[tuple[Pair, str, str]]:
         if box[1] + 12 < py < box[3] - 6:
             figures.append(((box[0] + 2.4, py), f"{y:.0f}", "left"))
     for px, py in ((view.point(float(x), float(y))) for x in xs for y in ys):
-        sheet.line([px - 1.5, px + 1.5], [py, py], width=pens.HAIR, colour="#9a9a90")
-        sheet.line([px, px], [py - 1.5, py + 1.5], width=pens.HAIR, colour="#9a9a90")
+        draw_cross(sheet, px, py, 1.5, width=pens.HAIR, colour="#9a9a90")
     return figures
 
 
@@ -324,8 +315,11 @@ def _column(sheet: Sheet, packs: Sequence[Pack], x: float, wording: Wording, sca
     tables: list[tuple[str, Sequence[str], Sequence[Sequence[str]]]] = []
     for pack in packs:
         name = f"Pack {pack.number}: " if len(packs) > 1 else ""
-        centres = [(f"{c.name} {a.name}", f"{c.x:.3f}", f"{c.y:.3f}", f"{a.radius:.3f}") for a, c in _centres(pack)]
-        points = [(p.name, f"{p.x:.3f}", f"{p.y:.3f}", f"{s:.3f}") for s, p in _tangents(pack)]
+        arcs = [(f"{stake} {arc.name}", arc.centre_x, arc.centre_y, arc.radius) for arc, stake in _centres(pack)]
+        centres, points = (
+            [(what, *(f"{figure:.3f}" for figure in figures)) for what, *figures in table]
+            for table in (arcs, _tangents(pack))
+        )
         most = MOST_POINTS // len(packs)
         if len(points) > most:
             points[most:] = [(f"and {len(points) - most} more: pegging.txt", "", "", "")]

@@ -27,7 +27,7 @@ TOP_MM, GAP_MM = 13.0, 4.0
 ROW_MM = 3.6
 LANE_MM, BAND_TOP_MM, MOST_LANES = 2.7, 0.9, 3
 """Height of one lane of the band of marks below the axis, what lies free above, and most lanes."""
-ROWS = ("chainage", "ground", "bottom", "depth", "arc")
+ROWS = ("Chainage", "Ground level", "Trench bottom", "Depth of trench", "Arc, radius")
 END_MM = 4.5
 """A figure nearer to an end of the table than this is set inward."""
 LABEL_MM = 15.0
@@ -40,7 +40,7 @@ MOST_EXAGGERATED = 25.0
 """Heights are drawn at most this many times larger than lengths."""
 MANY_STRIPS = 3
 """From so many strips on the band of marks has one lane."""
-EARTH, GRASS = "#e9dfc8", "#5c7f45"
+EARTH = "#e9dfc8"
 OVER, OVER_MM = "#5b2a86", 1.4
 """Colour and width of the bar where the line runs over a limit."""
 
@@ -98,31 +98,26 @@ def profile_sheet(result: PlotResult, project: Project, wording: Wording, title:
     room = right - left - HEAD_MM - RIGHT_MM
     strips, scale = _strips(lines, room)
     height = (top - bottom - TOP_MM - GAP_MM * len(strips)) / len(strips)
-    along = {line.pack.number: marks(result, project, line.pack) for line in lines}
-    found = {id(strip): [m for m in along[strip.line.pack.number] if strip.has(m.chainage)] for strip in strips}
     most = MOST_LANES if len(strips) < MANY_STRIPS else 1
-    lanes = max(
-        1 + max((lane for _, _, lane in _in_lanes(strip, found[id(strip)], scale, most) if lane is not None), default=0)
-        for strip in strips
-    )
+    placed = [_in_lanes(strip, marks(result, project, strip.line.pack), scale, most) for strip in strips]
+    lanes = 1 + max((lane for labels in placed for _, _, lane in labels if lane is not None), default=0)
     drawn = height - len(ROWS) * ROW_MM - _band_mm(lanes) - GATE_MM - 3.0
     relief = max(high - low for low, high in (s.range for s in strips))
     scale_up = max(fitting_scale(relief, drawn), fitting_scale(scale / MOST_EXAGGERATED, 1000.0))
     exaggeration = scale / scale_up
-    scales = f"{scale_text(scale)}, heights {scale_text(scale_up)}"
     sheet = Sheet(
-        dataclasses.replace(title, scale=scales),
+        dataclasses.replace(title, scale=f"{scale_text(scale)}, heights {scale_text(scale_up)}"),
         f"Ground and bottom of the trench along the fence line, lengths at {scale_text(scale)}, heights at "
         f"{scale_text(scale_up)}. {_enlarged(exaggeration)} Rock, water table, joints of the "
         "arcs, gates, crossings of water and services, trees and the weakest places are marked.",
     )
     _legend(sheet, exaggeration, wording)
-    for k, strip in enumerate(strips):
+    for k, (strip, labels) in enumerate(zip(strips, placed, strict=True)):
         base = top - TOP_MM - (k + 1) * height - k * GAP_MM
-        corner, scales_ = (left + HEAD_MM, base), (scale, scale_up)
-        view = _draw(sheet, strip, corner, scales=scales_, drawn=drawn, wording=wording, lanes=lanes)
+        corner, scales = (left + HEAD_MM, base), (scale, scale_up)
+        view = _draw(sheet, strip, corner, scales=scales, drawn=drawn, wording=wording, lanes=lanes)
         _name(sheet, strip, view, wording, several=len(lines) > 1)
-        _band(sheet, strip, view, _in_lanes(strip, found[id(strip)], scale, lanes))
+        _band(sheet, strip, view, labels)
     return sheet
 
 
@@ -170,7 +165,7 @@ def _legend(sheet: Sheet, exaggeration: float, wording: Wording) -> None:
     left, _, right, top = FIELD
     y, x = top - 6.0, left + 4.0
     entries: tuple[tuple[str, dict[str, Any] | BelowGround], ...] = (
-        ("ground", {"width": pens.THICK, "colour": GRASS}),
+        ("ground", {"width": pens.THICK, "colour": pens.GRASS}),
         ("bottom of the trench", {"width": pens.MEDIUM}),
         ("rock (a guess between pits)", ROCK),
         ("highest water table", WATER),
@@ -244,8 +239,7 @@ def _draw(
 def _levels(sheet: Sheet, view: View, *, east: float, top: float, step: float, unit: float) -> None:
     """Level lines with their figures at the left."""
     x0, base = view.origin
-    first = np.ceil(view.zero[1] / step - 1e-9) * step
-    level = first
+    level = np.ceil(view.zero[1] / step - 1e-9) * step
     digits = max(0, -int(np.floor(np.log10(step / unit) + 1e-9)))
     while (y := view.point(0, level)[1]) <= top + 0.01:
         sheet.line([x0 - 1.5, east], [y, y], width=0.1, colour="#b9b5a8")
@@ -263,12 +257,10 @@ def _curves(sheet: Sheet, strip: _Strip, view: View, box: tuple[float, float, fl
     sheet.fill(np.concatenate([x, x[::-1]]), np.concatenate([upper, lower[::-1]]), colour=EARTH)
     for values, kind, up in ((line.rock, ROCK, 0.8), (line.water, WATER, 3.4)):
         y = view.at(chainage, strip.levels(values))[1]
-        if (y > box[1]).any():
-            kind.draw(sheet, x, y, box, name=f"{kind.name}-{strip.name}")
-        else:
+        if not kind.draw(sheet, x, y, box, name=f"{kind.name}-{strip.name}"):
             text = f"{kind.name}: lower than shown"
             sheet.text(box[2] - 1, box[1] + up, text, size=pens.TINY, colour=kind.colour, across="right", paper=True)
-    sheet.line(x, upper, width=pens.THICK, colour=GRASS, name=f"ground-{strip.name}")
+    sheet.line(x, upper, width=pens.THICK, colour=pens.GRASS, name=f"ground-{strip.name}")
     sheet.line(x, lower, width=pens.MEDIUM, name=f"bottom-{strip.name}")
 
 
@@ -294,10 +286,10 @@ def _band_mm(lanes: int) -> float:
 
 
 def _in_lanes(strip: _Strip, found: Sequence[Mark], scale: float, lanes: int) -> list[tuple[Mark, float, int | None]]:
-    """Each mark with the left end of its label from the axis [mm], and its lane; None where none has room."""
+    """Marks in the piece, with the left end of their labels from the axis [mm] and their lane if one is free."""
     end = (strip.end - strip.start) * 1000 / scale
     ends, placed = [-1.0] * lanes, []
-    for mark in sorted(found, key=lambda m: m.chainage):
+    for mark in sorted((m for m in found if strip.has(m.chainage)), key=lambda m: m.chainage):
         wide = text_width(mark.label, pens.TINY, bold=True)
         left = min(max((mark.chainage - strip.start) * 1000 / scale - wide / 2, 0.4), end - wide)
         lane = next((k for k in range(lanes) if ends[k] + 0.8 < left), None)
@@ -332,13 +324,7 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float, 
     """Rows of figures below the profile: chainage, ground, bottom, depth, and the arc between its joints."""
     line, (x0, axis) = strip.line, view.origin
     base = axis - below
-    heads = (
-        "Chainage",
-        "Ground level",
-        "Trench bottom",
-        "Depth of trench",
-        "Arc, radius" if strip.line.pack.egg else "Corners",
-    )
+    heads = ROWS if line.pack.egg else (*ROWS[:-1], "Corners")
     sheet.line([x0, east], [axis, axis], width=pens.THIN)
     for k in range(len(ROWS) + 1):
         # The first line stops at the axis: the lowest level stands there.

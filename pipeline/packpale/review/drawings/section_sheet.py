@@ -2,14 +2,12 @@
 
 import dataclasses
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from packpale.earthworks.footing import footing
-from packpale.earthworks.model import TrenchSafety
 from packpale.earthworks.safety import SPOIL_SETBACK
 from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.work_out import trench_section
@@ -17,6 +15,7 @@ from packpale.review.drawings import pens
 from packpale.review.drawings.footing_view import DETAIL_MM, draw_detail, draw_footing, outline
 from packpale.review.drawings.sheet import FIELD, STEPS, Sheet, Title, View, fitting_scale, scale_text
 from packpale.review.lettering import text_width
+from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
 
@@ -49,13 +48,12 @@ class SectionShape:
         return min(left, self.strip[0], self.tip[0]), max(right, self.strip[1], self.tip[0], self.heap[1])
 
 
-def section_sheet(project: Project, safety: Sequence[TrenchSafety], wording: Wording, title: Title) -> Sheet:
+def section_sheet(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
     """Sheet with the trench, the buried mesh, the fence and its overhang on level ground, with all dimensions.
 
-    The scale of ``title`` is put in here: the largest round one at which the section fits. ``safety`` of every pack
-    says how wide the heap is with all spoil on one side; the widest is drawn.
+    The scale of ``title`` is put in here: the largest round one at which the section fits.
     """
-    shape = section_shape(project, safety)
+    shape = section_shape(result, project)
     west, east = shape.reach
     left, bottom, right, top = FIELD[0] + DETAIL_MM, *FIELD[1:]
     below = BELOW_MM + 4 * ROW_MM + SCALE_BAR_MM
@@ -90,7 +88,8 @@ def section_sheet(project: Project, safety: Sequence[TrenchSafety], wording: Wor
     return sheet
 
 
-def section_shape(project: Project, safety: Sequence[TrenchSafety]) -> SectionShape:
+def section_shape(result: PlotResult, project: Project) -> SectionShape:
+    """The section as set, with the widest heap that any pack's spoil makes if all of it lies on one side."""
     trench, fence = project.trench, project.fence
     section = trench_section(trench)
     inward = -1 if trench.side == "outside" else 1
@@ -100,6 +99,7 @@ def section_shape(project: Project, safety: Sequence[TrenchSafety]) -> SectionSh
     if trench.side == "inside":
         apron_side, other = other, apron_side
     foot = section.edges[1] + SPOIL_SETBACK.si
+    safety = result.earthworks.safety if result.earthworks else ()
     wide = max((found.spoil_width for found in safety), default=0.0)
     heap = (foot, foot + wide, wide / 2 / project.plant.mound_slope)
     return SectionShape(section, inward, tip, (-other, apron_side), heap)

@@ -14,7 +14,7 @@ from packpale.review.drawings import pens
 from packpale.review.drawings.below_ground import ROCK, WATER
 from packpale.review.drawings.footing_view import CONCRETE, draw_footing, made_ground
 from packpale.review.drawings.sheet import FIELD, STEPS, Box, Sheet, Title, View, fitting_scale, scale_text
-from packpale.review.lettering import printable, wrapped
+from packpale.review.lettering import wrapped
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -267,9 +267,7 @@ def _draw(
     sheet.fill([*x, x[-1], x[0]], [*bottom, box[1], box[1]], colour=pens.EARTH)
     sheet.fill([*x, *x[::-1]], [*ground, *bottom[::-1]], colour=pens.FILL)
     for values, kind in ((cut.rock, ROCK), (cut.water, WATER)):
-        y = at(cut.offset, values)[1]
-        if (y > box[1]).any():
-            kind.draw(sheet, x, y, box, name=f"{kind.name}-{name}")
+        kind.draw(sheet, x, at(cut.offset, values)[1], box, name=f"{kind.name}-{name}")
     dug = ground - bottom > 1e-6
     sheet.line(x[dug], bottom[dug], width=pens.MEDIUM, name=f"dig-{name}")
     sheet.line(x, ground, width=pens.THICK, colour=pens.GRASS, name=f"ground-{name}")
@@ -294,7 +292,7 @@ def _figures(sheet: Sheet, place: Place, cut: CutSection, box: Box, wording: Wor
     """Where and why, in bold, and what lies how deep there."""
     y, wide = box[1] - 3.6, box[2] - box[0]
     chainage = wording.dimension(float(place.pack.alignment.chainage[place.station]))
-    head = wrapped(printable(f"Pack {place.pack.number}, {chainage}: {place.why}"), pens.FIGURES, wide * 0.9)
+    head = wrapped(f"Pack {place.pack.number}, {chainage}: {place.why}", pens.FIGURES, wide * 0.9)
     said = list(_said(cut, wording)) if cut.known else []
     for k, text in enumerate([*head, *said]):
         bold = k < len(head)

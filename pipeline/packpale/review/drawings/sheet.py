@@ -45,6 +45,8 @@ Place = Pair | Array
 """On paper, from the lower left corner of the sheet. [mm]"""
 Box = tuple[float, float, float, float]
 """Left, bottom, right, top. [mm]"""
+Styled = tuple[str, dict[str, Any]]
+"""A text, and its style as ``Sheet.text`` takes it."""
 
 
 @dataclass(frozen=True)
@@ -373,7 +375,7 @@ class Sheet:
         top = bottom + CAUTIONS_MM
         self.line([left, right], [top, top], width=pens.MEDIUM)
         middle = (left + right) / 2
-        said = [wrapped(printable(text), pens.CAUTION_SIZE, middle - left - 8) for text in cautions_for("judges")]
+        said = [wrapped(text, pens.CAUTION_SIZE, middle - left - 8) for text in cautions_for("judges")]
         first = min(range(len(said) + 1), key=lambda n: max(sum(map(len, said[:n])), sum(map(len, said[n:]))))
         x, y = left + 2, top - CAUTION_ROW_MM - 0.3
         for number, rows in enumerate(said, 1):
@@ -383,6 +385,13 @@ class Sheet:
             for row in rows:
                 self.text(x + 3, y, row, size=pens.CAUTION_SIZE)
                 y -= CAUTION_ROW_MM
+
+    def rows(self, x: float, y: float, rows: Iterable[Styled], *, size: float, step: float, **style: Any) -> float:
+        """Rows of text ``step`` millimetres apart, the first at ``y``; returns where the next would stand."""
+        for text, own in rows:
+            self.text(x, y, text, size=size, **style, **own)
+            y -= step
+        return y
 
 
 def fitting_scale(length_m: float, room_mm: float, steps: Sequence[float] = RULER) -> float:
@@ -416,3 +425,8 @@ def _meet(one: Box, other: Box) -> bool:
 def outward(out: Array) -> str:
     """Which end of a text stands at a place beside a line, so that it runs away from the line along ``out``."""
     return "left" if out[0] > 0.3 else "right" if out[0] < -0.3 else "center"
+
+
+def in_rows(texts: Iterable[Styled], size: float, most: float) -> list[Styled]:
+    """Texts broken at blanks into rows of at most ``most`` millimetres, each with the style of its text."""
+    return [(row, style) for text, style in texts for row in wrapped(text, size, most, bold=style.get("bold", False))]

@@ -8,10 +8,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from packpale.earthworks.model import TrenchSafety
 from packpale.review.drawings import pens
 from packpale.review.drawings.below_ground import ROCK, WATER
-from packpale.review.drawings.profile_sheet import EARTH, GRASS, ProfileLine, profile_lines
+from packpale.review.drawings.profile_sheet import EARTH, MOST_EXAGGERATED, ProfileLine, profile_lines
 from packpale.review.drawings.section_sheet import SectionShape, draw_earth, draw_fence, draw_trench, section_shape
 from packpale.review.drawings.sheet import Box, Sheet, Title, View
 from packpale.review.lettering import text_width
@@ -31,15 +30,13 @@ LEFT_MM = 11.0
 """Least width inside of the fence line, for the word that says which side it is."""
 POINTS = 400
 """Stations at which a line is drawn: five in a millimetre."""
-MOST_EXAGGERATED = 25.0
-"""Heights of the profile are drawn at most this many times larger than lengths."""
 BELOW = 0.25
 """Part of the profile's height below the trench, where rock and water come into sight."""
 
 
-def small_section(project: Project, safety: Sequence[TrenchSafety], wording: Wording, title: Title) -> Sheet:
+def small_section(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
     """Trench, buried mesh and fence on level ground, with the dimensions that keep the animals in."""
-    whole = section_shape(project, safety)
+    whole = section_shape(result, project)
     left, right = whole.section.edges
     # Neither the strip kept free nor the heap: they take ten times the room of the rest.
     shape = dataclasses.replace(whole, strip=(min(left, whole.tip[0]) - 0.3, right + 0.3), heap=(right, right, 0.0))
@@ -101,7 +98,7 @@ def _apart(heights: Sequence[float]) -> list[float]:
     return placed
 
 
-def small_profile(result: PlotResult, wording: Wording, title: Title) -> Sheet:
+def small_profile(result: PlotResult, _project: Project, wording: Wording, title: Title) -> Sheet:
     """Ground, bottom of the trench, rock and water along every fence line, one below the other.
 
     Raises ValueError if the plot has no trenches.
@@ -170,7 +167,7 @@ def _draw(sheet: Sheet, line: ProfileLine, view: View, box: Box) -> None:
     sheet.fill(np.concatenate([x, x[::-1]]), np.concatenate([upper, lower[::-1]]), colour=EARTH)
     for values, kind in ((line.rock, ROCK), (line.water, WATER)):
         kind.draw(sheet, x, view.at(line.chainage, values)[1], box)
-    sheet.line(x, upper, width=0.5, colour=GRASS)
+    sheet.line(x, upper, width=0.5, colour=pens.GRASS)
     sheet.line(x, lower, width=0.25)
     for gate in line.pack.gates.chainage:
         at, foot = view.point(float(gate), float(np.interp(gate, line.chainage, line.ground)))
@@ -180,7 +177,7 @@ def _draw(sheet: Sheet, line: ProfileLine, view: View, box: Box) -> None:
 def _legend(sheet: Sheet) -> None:
     """What each line is, spread over the width."""
     entries = (
-        ("ground", GRASS, ()),
+        ("ground", pens.GRASS, ()),
         ("bottom", pens.INK, ()),
         *((kind.name, kind.colour, kind.dash) for kind in (ROCK, WATER)),
         ("gate", pens.RED, ()),
