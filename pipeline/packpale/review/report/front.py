@@ -225,7 +225,9 @@ def ranking(source: RunSource, overview: Chart | None, most: int | None = None) 
         blocks.append(overview)
     rest = [row for row in source.ranking.rows if not row.feasible]
     if rest:
-        blocks.append(paragraph(strong(f"Nothing fits on {len(rest):,} plots:" if len(rest) > 1 else "Nothing fits on:")))
+        blocks.append(
+            paragraph(strong(f"Nothing fits on {len(rest):,} plots:" if len(rest) > 1 else "Nothing fits on:"))
+        )
         blocks.append(
             points(
                 words(
