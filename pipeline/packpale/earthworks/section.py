@@ -124,12 +124,18 @@ class TrenchSection:
 
     def depth_at(self, offset: npt.ArrayLike) -> Array:
         """Cut depth c(o): the larger of the two trapezoids; 0 beyond them. Any shape. [m]"""
-        o = np.asarray(offset, float)
-        half = self.bottom_width / 2
-        return np.maximum(
-            _trapezoid(o, -half, half, self.depth, self.side_slope),
-            _trapezoid(o, 0.0, self.apron_reach, self.apron_cover, self.side_slope),
-        )
+        return np.maximum(self.below(offset), 0.0)
+
+    def below(self, offset: npt.ArrayLike) -> Array:
+        """Depth of the outline below the level it is dug from, negative where its walls run on above that. Any shape.
+
+        Minus infinity beside vertical walls. [m]
+        """
+        o, half = np.asarray(offset, float), self.bottom_width / 2
+        skirt = _trapezoid(o, -half, half, self.depth, self.side_slope)
+        if self.apron_reach == 0 or self.apron_cover == 0:
+            return skirt
+        return np.maximum(skirt, _trapezoid(o, 0.0, self.apron_reach, self.apron_cover, self.side_slope))
 
 
 @dataclass(frozen=True)
@@ -222,5 +228,5 @@ def _walls(half: float, d: Array, outer: tuple[Array, Array], in_rock: tuple[Arr
 def _trapezoid(offset: Array, left: float, right: float, depth: float, side_slope: float) -> Array:
     beyond = np.maximum(np.maximum(left - offset, offset - right), 0.0)
     if side_slope == 0:
-        return np.where(beyond > 0, 0.0, depth)
-    return np.maximum(depth - beyond / side_slope, 0.0)
+        return np.where(beyond > 0, -np.inf, depth)
+    return np.asarray(depth - beyond / side_slope)

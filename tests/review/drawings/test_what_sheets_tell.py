@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 import shapely
 
+from packpale.earthworks.station_section import station_section
 from packpale.enclosure.main_pegs import main_pegs
 from packpale.review.drawings.below_ground import ROCK, WATER
 from packpale.review.drawings.drawing_set import _sheets
 from packpale.review.drawings.line_kinds import BOUNDARY, KINDS, SERVICE, WATERCOURSE
 from packpale.review.drawings.marks import WORDS, marks
-from packpale.review.drawings.sections_sheet import cut_section, places
+from packpale.review.drawings.sections_sheet import places
 from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text
 from packpale.review.subjects.setting_out import peg_rows, pegs_of
-from packpale.review.survey.plan_dxf import trench_edges
 from packpale.review.words import Wording
 from packpale.site.model import Standing
 from packpale.values.cautions import cautions_for
@@ -211,43 +211,13 @@ def test_figures_of_the_profile_stay_within_its_table(one):
         assert text.x + text.width <= max(under) + 0.01
 
 
-@pytest.mark.parametrize("case", ["one", "dated"])
-def test_sections_are_those_that_the_volumes_are_made_of(case, request):
-    """Both ways of cutting the bottom, at every hundredth station too; cross-checked with the cut by stations."""
-    case = request.getfixturevalue(case)
-    plot = case.result if case.settings.trench.formation == "follow" else factory.result(settings=case.settings)
-    (pack,), (volumes,), (profile,) = plot.enclosure.packs, plot.earthworks.volumes, plot.earthworks.profiles
-    chosen = places(plot)
-    every = [dataclasses.replace(chosen[0], station=k) for k in range(0, pack.alignment.x.size, 100)]
-    off, bare = [], 0
-    for place in [*chosen, *every]:
-        k, cut = place.station, cut_section(plot, case.settings, place)
-        at = {name: np.interp(0.0, cut.offset, getattr(cut, name)) for name in ("ground", "cut", "rock", "water")}
-        assert at["ground"] == pytest.approx(pack.alignment.ground[k], abs=0.01)
-        assert at["ground"] - at["cut"] == pytest.approx(profile.depth[k], abs=0.02)
-        assert at["ground"] - at["rock"] == pytest.approx(profile.rock_depth[k], abs=0.02)
-        assert at["ground"] - at["water"] == pytest.approx(profile.water_depth[k], abs=0.02)
-        off.append(cut.area / volumes.cut_at_station[k] - 1)
-        if case.settings.trench.formation == "follow":
-            assert cut.bare_from is None
-        elif cut.bare_from is not None:
-            # Level out to where the ground has fallen by the cover over it.
-            fallen = at["ground"] - np.interp(cut.bare_from, cut.offset, cut.ground)
-            assert fallen == pytest.approx(case.settings.trench.apron_cover_m, abs=0.02)
-            bare += 1
-        if case.settings.trench.formation == "follow":
-            # The dig's edges as the section has them: the apron lies outside.
-            dug = cut.offset[cut.ground - cut.cut > 1e-6]
-            assert (dug.min(), dug.max()) == pytest.approx(trench_edges(case.settings.trench), abs=0.03)
-            line = pack.alignment
-            out = shapely.Point(np.array([line.x[k], line.y[k]]) + dug.max() * line.outward[k])
-            assert not pack.line.polygon().contains(out)
-            site = plot.site
-            assert np.interp(dug.max(), cut.offset, cut.ground) == pytest.approx(
-                float(site.grid.bilinear(site.elevation, out.x, out.y)), abs=0.02
-            )
-    assert np.abs(off).max() < 0.03
-    assert bool(bare) == (case.settings.trench.formation == "level")
+def of_station(place):
+    return place.pack, place.profile, place.station
+
+
+def test_sections_stand_at_the_worst_places(one):
+    (pack,), (profile,) = one.result.enclosure.packs, one.result.earthworks.profiles
+    chosen = places(one.result)
     depth = profile.rock_depth
     assert any(depth[p.station] == depth.min() and "shallowest rock" in p.why for p in chosen)
     assert any(
@@ -271,7 +241,7 @@ def test_a_section_without_ground_says_so(one, reach):
     at_x, at_y = (getattr(line, a)[place.station] + aside * line.outward[place.station, i] for i, a in enumerate("xy"))
     ground = np.where(np.hypot(x - at_x, y - at_y) < reach, np.nan, site.elevation)
     plot = dataclasses.replace(one.result, site=dataclasses.replace(site, elevation=ground))
-    cut, whole = cut_section(plot, one.settings, place), cut_section(one.result, one.settings, place)
+    cut, whole = (station_section(r.site, *of_station(place), one.settings.trench) for r in (plot, one.result))
     assert cut.known == (aside > 0)
     assert not whole.cut_short
     sheet = dict(_sheets(plot, one.settings, Wording.of(one.settings)))["sections"]
@@ -296,7 +266,7 @@ def test_sections_measured_back_on_paper(one):
         found = {m.name: m.points * metre for m in lines(sheet) if m.name.endswith(f"-{name}")}
         assert np.ptp(found[f"skirt-{name}"][:, 1]) == pytest.approx(one.settings.trench.depth_m, abs=0.01)
         dug = shapely.Polygon(np.vstack([found[f"dig-{name}"], found[f"ground-{name}"][::-1]]))
-        cut = cut_section(one.result, one.settings, place)
+        cut = station_section(one.result.site, *of_station(place), one.settings.trench)
         inner = (cut.ground - cut.cut) > 1e-6
         assert shapely.make_valid(dug).area == pytest.approx(cut.area, rel=0.03)
         # Outside on the left: the dig reaches farther out than in, for the apron.

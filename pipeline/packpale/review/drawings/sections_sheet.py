@@ -1,14 +1,14 @@
 """Sections as they will be cut: at the median ground, the worst rock and water, the steepest bank, over limits."""
 
 import dataclasses
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from packpale.earthworks.footing import footing
-from packpale.earthworks.work_out import trench_section
+from packpale.earthworks.model import Profile
+from packpale.earthworks.station_section import StationSection, slope_across, station_section
 from packpale.enclosure.model import Pack
 from packpale.review.drawings import pens
 from packpale.review.drawings.below_ground import ROCK, WATER
@@ -21,10 +21,8 @@ from packpale.settings import Project
 from packpale.site import Array
 
 COLUMNS, ROWS = 3, 2
-STEP_M = 0.02
-"""Between offsets at which ground and cut are drawn. [m]"""
-BESIDE_M, BELOW_M, ABOVE_M = 1.2, 0.8, 1.2
-"""Ground shown beside the dig and below its bottom, and fence shown above the ground. [m]"""
+BELOW_M, ABOVE_M = 0.8, 1.2
+"""Ground shown below the bottom of the dig, and fence shown above the ground. [m]"""
 HEAD_MM, TEXT_MM, FOOT_MM = 10.0, 17.0, 11.5
 """Above all sections; below each, for its figures; and below all, for the scale bar."""
 
@@ -34,41 +32,9 @@ class Place:
     """A station of a fence line whose section is drawn."""
 
     pack: Pack
+    profile: Profile
     station: int
     why: str
-
-
-@dataclass(frozen=True)
-class CutSection:
-    """The ground across a fence line and what is cut out of it; arrays over offsets, elevations in metres."""
-
-    offset: Array
-    """From the fence line, positive to the apron's side."""
-    ground: Array
-    cut: Array
-    """Bottom and walls of the dig; the ground where nothing is dug."""
-    rock: Array
-    water: Array
-    apron: Array
-    """Level of the apron; NaN beside it."""
-    cut_short: bool = False
-    """Elevation is missing on part of the section: it ends there."""
-
-    @property
-    def known(self) -> bool:
-        """Whether there is ground at the fence; without it nothing can be drawn."""
-        return bool(self.ground.size) and math.isfinite(np.interp(0.0, self.offset, self.ground))
-
-    @property
-    def bare_from(self) -> float | None:
-        """Distance from the fence line at which the apron comes out of the ground; None where it stays under it. [m]"""
-        bare = self.apron > self.ground
-        return float(self.offset[bare].min()) if bare.any() else None
-
-    @property
-    def area(self) -> float:
-        """Between the ground and the cut. [m2]"""
-        return float(np.trapezoid(self.ground - self.cut, self.offset))
 
 
 def places(result: PlotResult) -> list[Place]:
@@ -79,9 +45,10 @@ def places(result: PlotResult) -> list[Place]:
     works = result.earthworks
     if works is None or not works.profiles:
         raise ValueError(f"plot {result.site.plot_id!r} has no trench to draw")
-    of = [(p, k) for p in result.enclosure.packs for k in range(p.alignment.x.size)]
+    pairs = zip(result.enclosure.packs, works.profiles, strict=True)
+    of = [(pack, profile, k) for pack, profile in pairs for k in range(pack.alignment.x.size)]
     rock, water = (np.concatenate([getattr(p, name) for p in works.profiles]) for name in ("rock_depth", "water_depth"))
-    slope = np.concatenate([_slope_across(pack, result) for pack in result.enclosure.packs])
+    slope = np.concatenate([slope_across(result.site, pack.alignment) for pack in result.enclosure.packs])
     middling = np.abs(rock - np.median(rock)) + np.abs(water - np.median(water))
     chosen: list[tuple[int, str]] = [
         (int(np.argmin(middling)), "median rock and water"),
@@ -93,7 +60,7 @@ def places(result: PlotResult) -> list[Place]:
     for kind in dict.fromkeys(s.kind for _, _, s in over):
         _, pack, longest = max((o for o in over if o[2].kind == kind), key=lambda o: o[0])
         middle = (longest.from_m + longest.length_m / 2) % pack.line.perimeter
-        first = next(i for i, (p, _) in enumerate(of) if p is pack)
+        first = next(i for i, (p, *_) in enumerate(of) if p is pack)
         chosen.append((first + round(middle / pack.alignment.step) % pack.alignment.x.size, f"over a limit: {kind}"))
     found: dict[int, list[str]] = {}
     for at, why in chosen:
@@ -101,83 +68,10 @@ def places(result: PlotResult) -> list[Place]:
     return [Place(*of[at], "; ".join(why)) for at, why in found.items()]
 
 
-def _slope_across(pack: Pack, result: PlotResult) -> Array:
-    """Ground slope across the line over two metres to either side. [m/m]"""
-    line, site = pack.alignment, result.site
-    sides = (
-        (line.x + s * 2 * line.outward[:, 0] for s in (-1, 1)),
-        (line.y + s * 2 * line.outward[:, 1] for s in (-1, 1)),
-    )
-    levels = [site.grid.bilinear(site.elevation, x, y) for x, y in zip(*sides, strict=True)]
-    return np.asarray(np.abs(levels[1] - levels[0]) / 4)
-
-
-def cut_section(result: PlotResult, project: Project, place: Place) -> CutSection:
-    """The section at a station: bottoms and walls as the volumes take them, by ``trench.formation``."""
-    trench, site, works = project.trench, result.site, result.earthworks
-    if works is None:
-        raise ValueError(f"plot {site.plot_id!r} has no trench to draw")
-    profile = next(p for p in works.profiles if p.pack == place.pack.number)
-    depth = max(float(profile.depth[place.station]), trench.depth_m)
-    left, right = trench_section(trench).edges
-    more = trench.side_slope * (depth - trench.depth_m)
-    # On a bank a level bottom's upper wall runs on until it meets the ground.
-    far = 3.0 * trench.side_slope * depth if trench.formation == "level" else 0.0
-    offset = np.arange(math.floor((left - more - far - BESIDE_M) / STEP_M), (right + far + BESIDE_M) / STEP_M) * STEP_M
-    line, k = place.pack.alignment, place.station
-    out = line.outward[k] * (1 if trench.side == "outside" else -1)
-    x, y = line.x[k] + offset * out[0], line.y[k] + offset * out[1]
-    ground = site.grid.bilinear(site.elevation, x, y)
-    half = trench.bottom_width_m / 2
-    below = np.fmax(
-        _below(offset, -half, half, depth, trench.side_slope),
-        _below(offset, 0.0, trench.apron_reach_m, trench.apron_cover_m, trench.side_slope),
-    )
-    level = trench.formation == "level"
-    cut = np.minimum(ground, line.ground[k] - below) if level else ground - np.maximum(below, 0.0)
-    rock, water = (ground - site.grid.nearest(v, x, y) for v in (site.soil.depth_to_rock, site.soil.water_table))
-    bench = (line.ground[k] if level else ground) - trench.apron_cover_m
-    apron = np.where((offset >= 0) & (offset <= trench.apron_reach_m), bench, np.nan)
-    shown = _shown(offset, ground - cut)
-    keep = _as_far_as_known(shown, offset, ground)
-    offset, ground, cut, rock, water, apron = (np.asarray(v[keep]) for v in (offset, ground, cut, rock, water, apron))
-    return CutSection(offset, ground, cut, rock, water, apron, cut_short=keep != shown)
-
-
-def _below(offset: Array, left: float, right: float, depth: float, side_slope: float) -> Array:
-    """Depth of a trench below the level it is dug from; its walls run on above that. [m]"""
-    if depth <= 0 or right <= left:
-        return np.full(offset.shape, -np.inf)
-    beyond = np.maximum(np.maximum(left - offset, offset - right), 0.0)
-    if side_slope == 0:
-        return np.where(beyond > 0, -np.inf, depth)
-    return np.asarray(depth - beyond / side_slope)
-
-
-def _shown(offset: Array, dug: Array) -> slice:
-    """The dig and a little ground beside it."""
-    # A comparison with NaN does not hold.
-    at = offset[dug > 1e-6]
-    if not at.size:
-        return slice(0, offset.size)
-    return slice(
-        int(np.searchsorted(offset, at[0] - BESIDE_M)), int(np.searchsorted(offset, at[-1] + BESIDE_M, side="right"))
-    )
-
-
-def _as_far_as_known(shown: slice, offset: Array, ground: Array) -> slice:
-    """What is shown, as far to both sides of the fence as the ground is known; nothing if it is not known there."""
-    missing = np.flatnonzero(np.isnan(ground))
-    fence = int(np.argmin(np.abs(offset)))
-    first = missing[missing <= fence].max(initial=-1) + 1
-    end = missing[missing >= fence].min(initial=offset.size)
-    return slice(max(shown.start, int(first)), min(shown.stop, int(end)))
-
-
 def sections_sheet(result: PlotResult, project: Project, wording: Wording, title: Title) -> Sheet:
     """Sheet with up to six sections at one scale, each with the levels of rock and water at its place."""
     chosen = places(result)[: COLUMNS * ROWS]
-    cuts = [cut_section(result, project, place) for place in chosen]
+    cuts = [station_section(result.site, p.pack, p.profile, p.station, project.trench) for p in chosen]
     left, bottom, right, top = FIELD
     wide = (right - left) / COLUMNS
     high = (top - bottom - HEAD_MM - FOOT_MM) / (ROWS if len(chosen) > COLUMNS else 1)
@@ -222,7 +116,7 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
     return sheet
 
 
-def _rise(cut: CutSection) -> float:
+def _rise(cut: StationSection) -> float:
     if not cut.known:
         return ABOVE_M + BELOW_M
     return float(np.nanmax(cut.ground) + ABOVE_M - np.nanmin(cut.cut) + BELOW_M)
@@ -244,7 +138,7 @@ def _legend(sheet: Sheet) -> None:
 
 
 def _draw(
-    sheet: Sheet, place: Place, cut: CutSection, box: Box, *, scale: float, project: Project, wording: Wording
+    sheet: Sheet, place: Place, cut: StationSection, box: Box, *, scale: float, project: Project, wording: Wording
 ) -> None:
     if not cut.known:
         _figures(sheet, place, cut, box, wording)
@@ -288,7 +182,7 @@ def _draw(
     _figures(sheet, place, cut, box, wording)
 
 
-def _figures(sheet: Sheet, place: Place, cut: CutSection, box: Box, wording: Wording) -> None:
+def _figures(sheet: Sheet, place: Place, cut: StationSection, box: Box, wording: Wording) -> None:
     """Where and why, in bold, and what lies how deep there."""
     y, wide = box[1] - 3.6, box[2] - box[0]
     chainage = wording.dimension(float(place.pack.alignment.chainage[place.station]))
@@ -305,7 +199,7 @@ def _figures(sheet: Sheet, place: Place, cut: CutSection, box: Box, wording: Wor
         y -= 2.9
 
 
-def _warned(cut: CutSection, wording: Wording) -> Iterator[str]:
+def _warned(cut: StationSection, wording: Wording) -> Iterator[str]:
     if not cut.known:
         yield "No section: elevation is missing here."
         return
@@ -315,7 +209,7 @@ def _warned(cut: CutSection, wording: Wording) -> Iterator[str]:
         yield "Elevation is missing beyond: the section ends there."
 
 
-def _said(cut: CutSection, wording: Wording) -> Iterator[str]:
+def _said(cut: StationSection, wording: Wording) -> Iterator[str]:
     show = wording.dimension
     at = {name: float(np.interp(0.0, cut.offset, getattr(cut, name))) for name in ("ground", "cut", "rock", "water")}
     dug = cut.ground - cut.cut > 1e-6
