@@ -13,8 +13,18 @@ from packpale.enclosure.model import Pack
 from packpale.review.drawings import pens
 from packpale.review.drawings.below_ground import ROCK, WATER
 from packpale.review.drawings.footing_view import CONCRETE, draw_footing, made_ground
-from packpale.review.drawings.sheet import FIELD, STEPS, Box, Sheet, Title, View, fitting_scale, scale_text
-from packpale.review.lettering import wrapped
+from packpale.review.drawings.sheet import (
+    FIELD,
+    STEPS,
+    Box,
+    Sheet,
+    Styled,
+    Title,
+    View,
+    fitting_scale,
+    in_rows,
+    scale_text,
+)
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import Project
@@ -25,6 +35,10 @@ BELOW_M, ABOVE_M = 0.8, 1.2
 """Ground shown below the bottom of the dig, and fence shown above the ground. [m]"""
 HEAD_MM, TEXT_MM, FOOT_MM = 10.0, 17.0, 11.5
 """Above all sections; below each, for its figures; and below all, for the scale bar."""
+GUESSED = (
+    "Rock and water are those of the soil data, a guess between pits. Walls are drawn at one slope in all ground: a "
+    "competent person decides how they stand."
+)
 
 
 @dataclass(frozen=True)
@@ -93,26 +107,8 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
         box = (west + 2, north - tall, west + wide - 2, north)
         _draw(sheet, place, cut, box, scale=scale, project=project, wording=wording)
     sheet.scale_bar(left + 6, bottom + 4, scale, wording.unit("length"), longest=45)
-    sheet.text(
-        right - 4,
-        bottom + 4,
-        "Rock and water are those of the soil data, a guess between pits. Walls are drawn at one slope in all ground: "
-        "a competent person decides how they stand.",
-        size=pens.FIGURES,
-        colour=pens.SOFT,
-        across="right",
-        most=right - left - 70,
-    )
-    sheet.text(
-        right - 4,
-        bottom + 7.4,
-        made_ground(footing(project.fence, project.trench.depth_m)),
-        size=pens.FIGURES,
-        bold=True,
-        colour=pens.RED,
-        across="right",
-        most=right - left - 70,
-    )
+    said = [(made_ground(footing(project.fence, project.trench.depth_m)), pens.GRAVE), (GUESSED, {"colour": pens.SOFT})]
+    sheet.rows(right - 4, bottom + 7.4, said, size=pens.FIGURES, step=3.4, across="right", most=right - left - 70)
     return sheet
 
 
@@ -183,39 +179,31 @@ def _draw(
 
 
 def _figures(sheet: Sheet, place: Place, cut: StationSection, box: Box, wording: Wording) -> None:
-    """Where and why, in bold, and what lies how deep there."""
-    y, wide = box[1] - 3.6, box[2] - box[0]
+    """Where and why, in bold, and what is to be known there."""
+    wide = box[2] - box[0]
     chainage = wording.dimension(float(place.pack.alignment.chainage[place.station]))
-    head = wrapped(f"Pack {place.pack.number}, {chainage}: {place.why}", pens.FIGURES, wide * 0.9)
-    said = list(_said(cut, wording)) if cut.known else []
-    for k, text in enumerate([*head, *said]):
-        bold = k < len(head)
-        sheet.text((box[0] + box[2]) / 2, y - 2.9 * k, text, size=pens.FIGURES, bold=bold, across="center", most=wide)
-    y -= 2.9 * (len(head) + len(said))
-    for text in _warned(cut, wording):
-        sheet.text(
-            (box[0] + box[2]) / 2, y, text, size=pens.FIGURES, bold=True, colour=pens.RED, across="center", most=wide
-        )
-        y -= 2.9
+    head = f"Pack {place.pack.number}, {chainage}: {place.why}", {"bold": True}
+    rows = in_rows([head, *_said(cut, wording)], pens.FIGURES, wide)
+    middle = (box[0] + box[2]) / 2
+    sheet.rows(middle, box[1] - 3.6, rows, size=pens.FIGURES, step=2.9, across="center", most=wide)
 
 
-def _warned(cut: StationSection, wording: Wording) -> Iterator[str]:
+def _said(cut: StationSection, wording: Wording) -> Iterator[Styled]:
+    """What lies how deep, and what to beware of."""
     if not cut.known:
-        yield "No section: elevation is missing here."
+        yield "No section: elevation is missing here.", pens.GRAVE
         return
-    if cut.bare_from is not None:
-        yield f"The apron comes out of the ground {wording.dimension(cut.bare_from)} from the fence."
-    if cut.cut_short:
-        yield "Elevation is missing beyond: the section ends there."
-
-
-def _said(cut: StationSection, wording: Wording) -> Iterator[str]:
     show = wording.dimension
     at = {name: float(np.interp(0.0, cut.offset, getattr(cut, name))) for name in ("ground", "cut", "rock", "water")}
     dug = cut.ground - cut.cut > 1e-6
     edge = float(np.nanmax(cut.ground[dug]))
     yield (
         f"rock at {show(at['ground'] - at['rock'])}, water at {show(at['ground'] - at['water'])}, "
-        f"skirt {show(at['ground'] - at['cut'])} deep"
+        f"skirt {show(at['ground'] - at['cut'])} deep",
+        {},
     )
-    yield f"from the higher edge to the bottom {show(edge - float(np.nanmin(cut.cut)))}"
+    yield f"from the higher edge to the bottom {show(edge - float(np.nanmin(cut.cut)))}", {}
+    if cut.bare_from is not None:
+        yield f"The apron comes out of the ground {show(cut.bare_from)} from the fence.", pens.GRAVE
+    if cut.cut_short:
+        yield "Elevation is missing beyond: the section ends there.", pens.GRAVE

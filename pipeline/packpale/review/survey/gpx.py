@@ -17,7 +17,7 @@ from packpale.site import Array
 from packpale.site.crs import moved, shift_accuracy, shown
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
-SCHEMA = f"{NAMESPACE} http://www.topografix.com/GPX/1/1/gpx.xsd"
+SCHEMA = "http://www.topografix.com/GPX/1/1/gpx.xsd"
 DEGREE_DIGITS = 10
 """Decimals of latitude and longitude: a hundredth of a millimetre."""
 CHORD_ERROR_M = 0.001
@@ -42,16 +42,7 @@ def write_gpx(result: PlotResult, project: Project, path: Path) -> None:
 
 def gpx_document(name: str, result: PlotResult) -> "tuple[Element, GpxPoints]":
     """An empty document that says how its places were found, and what adds a plot's points to it."""
-    gpx = root(
-        "gpx",
-        {
-            "version": "1.1",
-            "creator": "Packpale",
-            "xmlns": NAMESPACE,
-            "xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance",
-            "xsi:schemaLocation": SCHEMA,
-        },
-    )
+    gpx = root("gpx", {"version": "1.1", "creator": "Packpale"}, namespace=NAMESPACE, schema=SCHEMA)
     about = child(gpx, "metadata")
     child(about, "name", name)
     child(about, "desc", _about(result))

@@ -28,7 +28,7 @@ from packpale.site import Array
 from packpale.site.crs import shown
 
 NAMESPACE = "http://www.landxml.org/schema/LandXML-1.2"
-SCHEMA = f"{NAMESPACE} http://www.landxml.org/schema/LandXML-1.2/LandXML-1.2.xsd"
+SCHEMA = f"{NAMESPACE}/LandXML-1.2.xsd"
 WRITTEN_ON, WRITTEN_AT = "2000-01-01", "00:00:00"
 """Date and time that stand in every file, so that the same run gives the same bytes; the schema asks for both."""
 DIGITS = 6
@@ -37,19 +37,14 @@ DIGITS = 6
 
 def write_landxml(result: PlotResult, project: Project, path: Path) -> None:
     """Write all fence lines of a plot; points are north, east and, where there is one, elevation."""
-    land = root(
-        "LandXML",
-        {
-            "version": "1.2",
-            "date": WRITTEN_ON,
-            "time": WRITTEN_AT,
-            "language": "English",
-            "readOnly": "false",
-            "xmlns": NAMESPACE,
-            "xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance",
-            "xsi:schemaLocation": SCHEMA,
-        },
-    )
+    about = {
+        "version": "1.2",
+        "date": WRITTEN_ON,
+        "time": WRITTEN_AT,
+        "language": "English",
+        "readOnly": "false",
+    }
+    land = root("LandXML", about, namespace=NAMESPACE, schema=SCHEMA)
     units = {
         "areaUnit": "squareMeter",
         "linearUnit": "meter",
@@ -129,28 +124,27 @@ def _profile(alignment: Element, pack: Pack, invert: Array | None) -> None:
 
 def _points(land: Element, pack: Pack, result: PlotResult, project: Project) -> None:
     points = child(land, "CgPoints", attributes={"name": f"Stakes, posts and gates of pack {pack.number}"})
-    for stake in stakes(pack):
-        about = {"name": stake_name(pack.number, stake.name), "desc": stake.what}
-        child(points, "CgPoint", _place(stake.y, stake.x), about)
     posts = pack.posts
     kinds = posts.kind or ("line",) * posts.x.size
-    for i, kind in enumerate(kinds):
-        about = {"name": f"{pack.number}-{i + 1}", "desc": f"{kind} post"}
-        child(points, "CgPoint", _place(posts.y[i], posts.x[i], posts.ground[i]), about)
-    others: list[tuple[str, str, float, float]] = [
-        (f"{number}", f"{post.kind} post of airlock {post.gate}", post.x, post.y)
-        for number, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack))
+    found = [(stake.name, stake.what, stake.x, stake.y) for stake in stakes(pack)]
+    found += [
+        (f"{k}", f"{kind} post", x, y)
+        for k, (kind, x, y) in enumerate(zip(kinds, posts.x.tolist(), posts.y.tolist(), strict=True), 1)
     ]
-    others += [
+    found += [
+        (f"{k}", f"{post.kind} post of airlock {post.gate}", post.x, post.y)
+        for k, post in enumerate(airlock_posts(pack, project), first_airlock_post(pack))
+    ]
+    found += [
         (f"gate {k}", f"middle of gate {k}", x, y)
         for k, (x, y) in enumerate(zip(pack.gates.x.tolist(), pack.gates.y.tolist(), strict=True), 1)
     ]
     for airlock in airlocks_of(pack, project):
         x, y = airlock.inner_gate.mean(axis=0).tolist()
-        others.append((f"gate {airlock.gate} inner", f"middle of the inner gate of airlock {airlock.gate}", x, y))
-    grounds = ground_at(result, [(x, y) for _, _, x, y in others])
-    for (name, what, x, y), ground in zip(others, grounds, strict=True):
-        child(points, "CgPoint", _place(y, x, ground), {"name": f"{pack.number}-{name}", "desc": what})
+        found.append((f"gate {airlock.gate} inner", f"middle of the inner gate of airlock {airlock.gate}", x, y))
+    grounds = ground_at(result, [(x, y) for _, _, x, y in found])
+    for (name, what, x, y), ground in zip(found, grounds, strict=True):
+        child(points, "CgPoint", _place(y, x, ground), {"name": stake_name(pack.number, name), "desc": what})
 
 
 def _place(north: float, east: float, elevation: float = math.nan) -> str:

@@ -20,7 +20,7 @@ from packpale.enclosure.setting_out import pegging
 from packpale.review.contours import contours
 from packpale.review.model import PlotResult
 from packpale.review.subjects.setting_out import airlocks_of, ground_at, peg_rows, stake_name, stakes
-from packpale.settings import Project, TrenchSettings
+from packpale.settings import Project
 from packpale.site.crs import shown
 
 LAYERS: dict[str, tuple[int, str]] = {
@@ -119,7 +119,7 @@ class _Plan:
         out = 1 if trench.side == "outside" else -1
         self._line(pack.line, "fence line")
         self._line(pack.line, "skirt")
-        for edge in trench_edges(trench):
+        for edge in trench_section(trench).edges:
             self._parallel(pack.line, out * edge, "trench edges")
         if trench.apron_reach_m > 0:
             self._parallel(pack.line, out * trench.apron_reach_m, "apron edge")
@@ -203,8 +203,3 @@ class _Plan:
     def _text(self, text: str, x: float, y: float, layer: str, height: float) -> None:
         shown = "".join(sign if sign.isprintable() else " " for sign in text)
         self.space.add_text(shown, height=height, dxfattribs={"layer": layer, "insert": (x, y)})
-
-
-def trench_edges(trench: TrenchSettings) -> tuple[float, float]:
-    """Offsets of the dig's edges at ground level, positive to the apron's side. [m]"""
-    return trench_section(trench).edges

@@ -14,9 +14,14 @@ def child(parent: Element, tag: str, text: str | None = None, attributes: Mappin
     return element
 
 
-def root(tag: str, attributes: Mapping[str, str]) -> Element:
-    """A new element without a parent."""
-    return ET.Element(tag, dict(attributes))
+def root(tag: str, attributes: Mapping[str, str], *, namespace: str, schema: str) -> Element:
+    """A new element without a parent, in a namespace whose schema lies at an address."""
+    of = {
+        "xmlns": namespace,
+        "xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance",
+        "xsi:schemaLocation": f"{namespace} {schema}",
+    }
+    return ET.Element(tag, {**attributes, **of})
 
 
 def write(element: Element, path: Path) -> None:
