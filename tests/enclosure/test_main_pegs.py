@@ -10,7 +10,7 @@ from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import posts
 from packpale.enclosure.gate_places import place_gates
-from packpale.enclosure.main_pegs import FARTHEST_OUT_M, LONGEST_CHORD_M, main_pegs
+from packpale.enclosure.main_pegs import FARTHEST_OUT_M, LONGEST_CHORD_M, MainPegs, check_errors, main_pegs
 from packpale.enclosure.setting_out import baselines, pegs
 from packpale.enclosure.survey_errors import instrument_error, offset_error, tape_error
 from packpale.settings import SettingOutSettings
@@ -113,3 +113,13 @@ def test_an_offset_is_out_by_both_tapes_and_the_right_angle():
     # 12.5 m along: 0.008 m; 2 m out: 0.00464 m, and a degree moves its end by 0.0349 m along the chord.
     found = float(offset_error(12.5, -2.0, full=0.02))
     assert found == pytest.approx(math.hypot(0.008 + 2 * math.sin(math.radians(1)), 0.00464), rel=1e-9)
+
+
+def test_checks_may_differ_by_what_both_pegs_and_the_tape_are_out_by():
+    """Three main pegs among four pegs, 25 m apart and 50 m from one to the next but one, in round figures."""
+    some = np.zeros(4, int)
+    main = MainPegs(np.array([0, 1, 3]), np.full(3, 25.0), np.full(3, 50.0), some, some, some, some)
+    chord, diagonal = check_errors(main, np.array([0.1, 0.2, 9.0, 0.4]), INSTRUMENT)
+    full = INSTRUMENT.tape_error_m
+    assert chord == pytest.approx(np.array([0.3, 0.6, 0.5]) + 0.6 * full)
+    assert diagonal == pytest.approx(np.array([0.5, 0.3, 0.6]) + full)

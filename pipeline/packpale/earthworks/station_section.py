@@ -79,8 +79,8 @@ def station_section(site: Site, pack: Pack, profile: Profile, station: int, tren
     apron = np.where(under_it, dug_from - section.apron_cover, np.nan)
     shown = _shown(offset, ground - cut)
     keep = _as_far_as_known(shown, offset, ground)
-    kept = (np.asarray(values[keep]) for values in (offset, ground, cut, rock, water, apron))
-    return StationSection(*kept, cut_short=keep != shown)
+    offset, ground, cut, rock, water, apron = (np.asarray(v[keep]) for v in (offset, ground, cut, rock, water, apron))
+    return StationSection(offset, ground, cut, rock, water, apron, cut_short=keep != shown)
 
 
 def _shown(offset: Array, dug: Array) -> slice:

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from packpale.enclosure.line import Line
 from packpale.enclosure.setting_out import SAME_PEG_M, Pegs, baselines
-from packpale.enclosure.survey_errors import LONGEST_TAPE_M, instrument_error, offset_error
+from packpale.enclosure.survey_errors import LONGEST_TAPE_M, instrument_error, offset_error, tape_error
 from packpale.settings import SettingOutSettings
 from packpale.site.grid import Array
 
@@ -99,3 +99,12 @@ def peg_errors(line: Line, found: Pegs, main: MainPegs, settings: SettingOutSett
     error = np.maximum(set_from_a[main.before], set_from_a[main.after]) + taped
     error[main.at] = set_from_a[main.at]
     return np.asarray(error)
+
+
+def check_errors(main: MainPegs, error: Array, settings: SettingOutSettings) -> tuple[Array, Array]:
+    """By how much each chord and each diagonal between main pegs may differ when it is taped: what both pegs and the
+    tape may be out by. ``error`` is that of all pegs; both have the shape (main pegs,). [m]
+    """
+    at = error[main.at]
+    chord, diagonal = (tape_error(length, full=settings.tape_error_m) for length in (main.chord, main.diagonal))
+    return at + np.roll(at, -1) + chord, at + np.roll(at, -2) + diagonal

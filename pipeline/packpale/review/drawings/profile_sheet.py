@@ -16,7 +16,7 @@ from packpale.review.drawings.sheet import FIELD, Sheet, Title, View, fitting_sc
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording, begun
-from packpale.review.words.quantities import ROUND
+from packpale.review.words.quantities import ROUND, Unit
 from packpale.settings import Project
 from packpale.site import Array
 
@@ -232,7 +232,7 @@ def _draw(
     _levels(sheet, view, east=east, top=top, step=step, unit=unit)
     _curves(sheet, strip, view, (x0, base, east, top + 1))
     _over_limits(sheet, strip, view)
-    _rows(sheet, strip, view, east=east, unit=unit, below=_band_mm(lanes))
+    _rows(sheet, strip, view, wording, east=east, below=_band_mm(lanes))
     return view
 
 
@@ -320,9 +320,9 @@ def _over_limits(sheet: Sheet, strip: _Strip, view: View) -> None:
             sheet.line([a, b], [base, base], width=OVER_MM, colour=OVER, name=f"over-{over.kind}-{start:.1f}")
 
 
-def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float, below: float) -> None:
+def _rows(sheet: Sheet, strip: _Strip, view: View, wording: Wording, *, east: float, below: float) -> None:
     """Rows of figures below the profile: chainage, ground, bottom, depth, and the arc between its joints."""
-    line, (x0, axis) = strip.line, view.origin
+    line, (x0, axis), unit = strip.line, view.origin, wording.unit("length").size
     base = axis - below
     heads = ROWS if line.pack.egg else (*ROWS[:-1], "Corners")
     sheet.line([x0, east], [axis, axis], width=pens.THIN)
@@ -353,11 +353,10 @@ def _rows(sheet: Sheet, strip: _Strip, view: View, *, east: float, unit: float, 
         aside = {"left": 0.8, "right": -0.8, "center": 0.0}[across]
         for k, text in enumerate(texts):
             sheet.text(x + aside, base - (k + 1) * ROW_MM + 1.0, text, size=pens.FIGURES, across=across)
-    _arcs(sheet, strip, view, base - 4 * ROW_MM, unit)
+    _arcs(sheet, strip, view, base - 4 * ROW_MM, wording.unit("length"))
 
 
-def _arcs(sheet: Sheet, strip: _Strip, view: View, y: float, unit: float) -> None:
-    name = "ft" if unit != 1.0 else "m"
+def _arcs(sheet: Sheet, strip: _Strip, view: View, y: float, unit: Unit) -> None:
     pack = strip.line.pack
     for bend in [] if pack.egg else pack.line.bends.tolist():
         if strip.start < bend < strip.end:
@@ -372,6 +371,6 @@ def _arcs(sheet: Sheet, strip: _Strip, view: View, y: float, unit: float) -> Non
             sheet.line([a, a], [y, y - ROW_MM], width=pens.MEDIUM)
             ground = view.point(0, float(np.interp(arc.chainage, strip.line.chainage, strip.line.ground)))[1]
             sheet.line([a, a], [view.origin[1], ground], width=pens.HAIR, colour=pens.SOFT, dash=pens.DASHED)
-        texts = (f"{arc.name}, R {arc.radius / unit:.2f} {name}", arc.name)
+        texts = (f"{arc.name}, R {arc.radius / unit.size:.2f} {unit.name}", arc.name)
         shown = next((text for text in texts if text_width(text, pens.FIGURES) < b - a - 1), "")
         sheet.text((a + b) / 2, y - ROW_MM + 1.0, shown, size=pens.FIGURES, across="center")

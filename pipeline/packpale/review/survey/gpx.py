@@ -11,7 +11,7 @@ from packpale.enclosure.airlocks import Airlock, AirlockPost
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
 from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, first_airlock_post, stake_name, stakes
-from packpale.review.survey.xml_file import Element, child, decimal, root, write
+from packpale.review.survey.xml_file import Element, child, children, decimal, root, write
 from packpale.settings import Project
 from packpale.site import Array
 from packpale.site.crs import moved, shift_accuracy, shown
@@ -44,8 +44,7 @@ def gpx_document(name: str, result: PlotResult) -> "tuple[Element, GpxPoints]":
     """An empty document that says how its places were found, and what adds a plot's points to it."""
     gpx = root("gpx", {"version": "1.1", "creator": "Packpale"}, namespace=NAMESPACE, schema=SCHEMA)
     about = child(gpx, "metadata")
-    child(about, "name", name)
-    child(about, "desc", _about(result))
+    children(about, {"name": name, "desc": _about(result)})
     return gpx, GpxPoints(result)
 
 
@@ -91,19 +90,16 @@ def _waypoints(gpx: Element, pack: Pack, airlocks: Sequence[Airlock], writer: Gp
     found = stakes(pack)
     x, y = np.array([s.x for s in found]), np.array([s.y for s in found])
     for stake, point in zip(found, writer.add(gpx, "wpt", x, y), strict=True):
-        child(point, "name", stake_name(pack.number, stake.name))
-        child(point, "desc", f"Pack {pack.number}, stake {stake.name}: {stake.what}")
-        child(point, "type", "stake")
+        what = f"Pack {pack.number}, stake {stake.name}: {stake.what}"
+        children(point, {"name": stake_name(pack.number, stake.name), "desc": what, "type": "stake"})
     for number, point in enumerate(writer.add(gpx, "wpt", pack.gates.x, pack.gates.y), start=1):
-        child(point, "name", f"{pack.number}-gate {number}")
-        child(point, "desc", f"Pack {pack.number}, middle of gate {number}")
-        child(point, "type", "gate")
+        what = f"Pack {pack.number}, middle of gate {number}"
+        children(point, {"name": f"{pack.number}-gate {number}", "desc": what, "type": "gate"})
     for airlock in airlocks:
         x, y = airlock.inner_gate.mean(axis=0)
         (point,) = writer.add(gpx, "wpt", np.array([x]), np.array([y]))
-        child(point, "name", f"{pack.number}-gate {airlock.gate} inner")
-        child(point, "desc", f"Pack {pack.number}, middle of the gate at the inner end of airlock {airlock.gate}")
-        child(point, "type", "inner gate")
+        what = f"Pack {pack.number}, middle of the gate at the inner end of airlock {airlock.gate}"
+        children(point, {"name": f"{pack.number}-gate {airlock.gate} inner", "desc": what, "type": "inner gate"})
 
 
 def _route(gpx: Element, pack: Pack, of_airlocks: Sequence[AirlockPost], writer: GpxPoints) -> None:
@@ -126,8 +122,7 @@ def _posts(
     route = child(gpx, "rte")
     child(route, "name", name)
     for number, (kind, point) in enumerate(zip(kinds, writer.add(route, "rtept", x, y), strict=True), first):
-        child(point, "name", f"{pack.number}-{number}")
-        child(point, "type", kind)
+        children(point, {"name": f"{pack.number}-{number}", "type": kind})
 
 
 def _track(gpx: Element, pack: Pack, airlocks: Sequence[Airlock], writer: GpxPoints) -> None:

@@ -97,14 +97,14 @@ def _piece(geometry: Element, arc: Arc) -> None:
     }
     if math.isinf(arc.radius):
         piece = child(geometry, "Line", attributes=common)
-        child(piece, "Start", _place(arc.start_y, arc.start_x))
-        child(piece, "End", _place(arc.end_y, arc.end_x))
+        child(piece, "Start", _numbers(arc.start_y, arc.start_x))
+        child(piece, "End", _numbers(arc.end_y, arc.end_x))
         return
     curve = {"rot": "cw", "crvType": "arc", "radius": decimal(arc.radius, DIGITS), **common}
     piece = child(geometry, "Curve", attributes=curve)
-    child(piece, "Start", _place(arc.start_y, arc.start_x))
-    child(piece, "Center", _place(arc.centre_y, arc.centre_x))
-    child(piece, "End", _place(arc.end_y, arc.end_x))
+    child(piece, "Start", _numbers(arc.start_y, arc.start_x))
+    child(piece, "Center", _numbers(arc.centre_y, arc.centre_x))
+    child(piece, "End", _numbers(arc.end_y, arc.end_x))
 
 
 def _profile(alignment: Element, pack: Pack, invert: Array | None) -> None:
@@ -116,10 +116,10 @@ def _profile(alignment: Element, pack: Pack, invert: Array | None) -> None:
     profile = child(alignment, "Profile", attributes={"name": f"Profile of pack {pack.number}"})
     surface = child(profile, "ProfSurf", attributes={"name": "Ground under the fence"})
     ground = np.append(line.ground, line.ground[0])
-    child(surface, "PntList2D", " ".join(_pair(s, z) for s, z in zip(station, ground, strict=True)))
+    child(surface, "PntList2D", " ".join(_numbers(s, z) for s, z in zip(station, ground, strict=True)))
     bottom = child(profile, "ProfAlign", attributes={"name": "Bottom of the skirt trench"})
     for s, z in zip(station, np.append(invert, invert[0]), strict=True):
-        child(bottom, "PVI", _pair(s, z))
+        child(bottom, "PVI", _numbers(s, z))
 
 
 def _points(land: Element, pack: Pack, result: PlotResult, project: Project) -> None:
@@ -144,13 +144,9 @@ def _points(land: Element, pack: Pack, result: PlotResult, project: Project) -> 
         found.append((f"gate {airlock.gate} inner", f"middle of the inner gate of airlock {airlock.gate}", x, y))
     grounds = ground_at(result, [(x, y) for _, _, x, y in found])
     for (name, what, x, y), ground in zip(found, grounds, strict=True):
-        child(points, "CgPoint", _place(y, x, ground), {"name": stake_name(pack.number, name), "desc": what})
+        child(points, "CgPoint", _numbers(y, x, ground), {"name": stake_name(pack.number, name), "desc": what})
 
 
-def _place(north: float, east: float, elevation: float = math.nan) -> str:
-    numbers = [north, east, elevation] if math.isfinite(elevation) else [north, east]
-    return " ".join(decimal(float(v), DIGITS) for v in numbers)
-
-
-def _pair(station: float, elevation: float) -> str:
-    return f"{decimal(float(station), DIGITS)} {decimal(float(elevation), DIGITS)}"
+def _numbers(*values: float) -> str:
+    """Figures with blanks between them; an elevation that is not known is left out."""
+    return " ".join(decimal(float(v), DIGITS) for v in values if math.isfinite(v))

@@ -6,7 +6,7 @@ import numpy as np
 
 from packpale.review.model import PlotResult
 from packpale.review.survey.gpx import gpx_document
-from packpale.review.survey.xml_file import child, write
+from packpale.review.survey.xml_file import child, children, write
 
 
 def write_patrol(result: PlotResult, path: Path) -> None:
@@ -16,9 +16,8 @@ def write_patrol(result: PlotResult, path: Path) -> None:
     for walk in walks:
         x, y = np.array([c.x for c in walk.checks]), np.array([c.y for c in walk.checks])
         for check, point in zip(walk.checks, writer.add(gpx, "wpt", x, y), strict=True):
-            child(point, "name", f"{walk.pack}-{check.number}")
-            child(point, "desc", f"Pack {walk.pack}, check point {check.number}: {check.mark.what}")
-            child(point, "type", check.mark.kind)
+            what = f"Pack {walk.pack}, check point {check.number}: {check.mark.what}"
+            children(point, {"name": f"{walk.pack}-{check.number}", "desc": what, "type": check.mark.kind})
     for walk in walks:
         track = child(gpx, "trk")
         child(track, "name", f"Round along the fence of pack {walk.pack}")

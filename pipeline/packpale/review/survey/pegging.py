@@ -10,7 +10,7 @@ import shapely
 from pyproj import CRS
 
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.main_pegs import MainPegs, main_pegs, peg_errors
+from packpale.enclosure.main_pegs import MainPegs, check_errors, main_pegs, peg_errors
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import Pegs, Stake, Swing, baselines, distances, pegging
 from packpale.enclosure.survey_errors import LONGEST_TAPE_M, SQUARE_DEG, instrument_error, tape_error
@@ -175,21 +175,17 @@ def _errors(found: Pegs, main: MainPegs, pack: Pack, project: Project) -> str:
 
 def _main_pegs(pack: Pack, found: Pegs, main: MainPegs, project: Project) -> Iterator[str]:
     """Bearing and distance of every main peg, and its checks with what they may differ by."""
-    full = project.setting_out.tape_error_m
     bearing, distance = baselines(pack.line).bearing_and_distance(found.x[main.at], found.y[main.at])
     bearing = np.nan_to_num(bearing)  # of a main peg that is stake A itself
-    error = peg_errors(pack.line, found, main, project.setting_out)[main.at]
-    checks = []
-    for steps, length in ((1, main.chord), (2, main.diagonal)):
-        checks.append((length, error + np.roll(error, -steps) + tape_error(length, full=full)))
+    error = peg_errors(pack.line, found, main, project.setting_out)
+    off, off_2 = check_errors(main, error, project.setting_out)
     yield "Main pegs: grid bearing and distance from A; chord to the next and diagonal to the next but one,"
     yield "with how much each may differ"
     yield f"  {'peg':>5} {'bearing':>9} {'distance':>9}  {'chord':>8} {'+-':>5}  {'diagonal':>8} {'+-':>5}  what"
-    (chord, off), (diagonal, off_2) = checks
     for k, peg in enumerate(main.at.tolist()):
         yield (
-            f"  {peg + 1:>5} {bearing[k]:>9.4f} {distance[k]:>9.3f}  {chord[k]:>8.3f} {off[k]:>5.3f}"
-            f"  {diagonal[k]:>8.3f} {off_2[k]:>5.3f}  {found.kind[peg]}"
+            f"  {peg + 1:>5} {bearing[k]:>9.4f} {distance[k]:>9.3f}  {main.chord[k]:>8.3f} {off[k]:>5.3f}"
+            f"  {main.diagonal[k]:>8.3f} {off_2[k]:>5.3f}  {found.kind[peg]}"
         )
 
 

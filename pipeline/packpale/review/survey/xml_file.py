@@ -14,6 +14,12 @@ def child(parent: Element, tag: str, text: str | None = None, attributes: Mappin
     return element
 
 
+def children(parent: Element, texts: Mapping[str, str]) -> None:
+    """New last children of an element, each with its text."""
+    for tag, text in texts.items():
+        child(parent, tag, text)
+
+
 def root(tag: str, attributes: Mapping[str, str], *, namespace: str, schema: str) -> Element:
     """A new element without a parent, in a namespace whose schema lies at an address."""
     of = {
