@@ -16,13 +16,15 @@ from pdfminer.pdfpage import PDFPage
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.over_limits import Stretch as OverLimit
+from packpale.review.drawings import pens
 from packpale.review.drawings.drawing_set import _sheets, write_drawings
 from packpale.review.drawings.paper import svg
 from packpale.review.drawings.peg_sheets import ROWS
-from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text, fitting_scale
+from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text, fitting_scale, in_rows
 from packpale.review.lettering import face, printable, text_width
 from packpale.review.subjects.setting_out import peg_rows, point_rows, stakes
 from packpale.review.words import Wording
+from packpale.values.cautions import cautions_for
 from review import factory
 from review.measured import SVG, Paper
 
@@ -464,3 +466,15 @@ def test_a_drawn_line_has_a_plan_without_centres():
     scale = float(sheets["plan"].title.scale.removeprefix("1:").replace(",", ""))
     assert shapely.Polygon(drawn.points * scale / 1000).area == pytest.approx(polygon.area, rel=1e-9)
     assert "Corners" in {m.text for m in sheets["profile"].marks if isinstance(m, Text)}
+
+
+@pytest.mark.parametrize("bold", [False, True])
+def test_rows_are_as_full_as_their_letters_allow(bold):
+    """No row is wider than asked for, and no next word would have had room; bold letters are wider."""
+    text, most = " ".join(cautions_for("judges")), 60.0
+    rows = in_rows([(text, {"bold": bold, "colour": pens.RED})], pens.SMALL, most)
+    assert " ".join(row for row, _ in rows) == printable(text)
+    assert all(style == {"bold": bold, "colour": pens.RED} for _, style in rows)
+    assert all(text_width(row, pens.SMALL, bold=bold) <= most for row, _ in rows)
+    for (row, _), (following, _) in itertools.pairwise(rows):
+        assert text_width(f"{row} {following.split()[0]}", pens.SMALL, bold=bold) > most

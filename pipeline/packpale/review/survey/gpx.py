@@ -1,5 +1,6 @@
 """fence_line.gpx (GPX 1.1): stakes and gates as waypoints, posts as routes, fence lines and airlocks as tracks."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,7 +11,7 @@ from pyproj import CRS
 from packpale.enclosure.airlocks import Airlock, AirlockPost
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, first_airlock_post, stake_name, stakes
+from packpale.review.subjects.setting_out import airlock_posts, airlocks_of, stake_name, stakes
 from packpale.review.survey.xml_file import Element, child, children, decimal, root, write
 from packpale.settings import Project
 from packpale.site import Array
@@ -34,7 +35,7 @@ def write_gpx(result: PlotResult, project: Project, path: Path) -> None:
     for pack in packs:
         _waypoints(gpx, pack, airlocks_of(pack, project), writer)
     for pack in packs:
-        _route(gpx, pack, airlock_posts(pack, project), writer)
+        _routes(gpx, pack, airlock_posts(pack, project), writer)
     for pack in packs:
         _track(gpx, pack, airlocks_of(pack, project), writer)
     write(gpx, path)
@@ -102,27 +103,24 @@ def _waypoints(gpx: Element, pack: Pack, airlocks: Sequence[Airlock], writer: Gp
         children(point, {"name": f"{pack.number}-gate {airlock.gate} inner", "desc": what, "type": "inner gate"})
 
 
-def _route(gpx: Element, pack: Pack, of_airlocks: Sequence[AirlockPost], writer: GpxPoints) -> None:
-    posts = pack.posts
+def _routes(gpx: Element, pack: Pack, of_airlocks: Sequence[AirlockPost], writer: GpxPoints) -> None:
+    """Posts in the order of their numbers, which go on from those of the line to those of the airlocks."""
+    posts, numbers = pack.posts, itertools.count(1)
     kinds = posts.kind or ("line",) * posts.x.size
-    named = [f"{kind} post" for kind in kinds]
-    _posts(gpx, f"Posts of pack {pack.number}", (1, posts.x, posts.y, named), pack, writer)
-    if of_airlocks:
-        x, y = np.array([(post.x, post.y) for post in of_airlocks]).T
-        named = [f"{post.kind} post of airlock {post.gate}" for post in of_airlocks]
-        first = first_airlock_post(pack)
-        _posts(gpx, f"Posts of the airlocks of pack {pack.number}", (first, x, y, named), pack, writer)
-
-
-def _posts(
-    gpx: Element, name: str, posts: tuple[int, Array, Array, Sequence[str]], pack: Pack, writer: GpxPoints
-) -> None:
-    """A route through posts: the first one's number, their places and kinds."""
-    first, x, y, kinds = posts
-    route = child(gpx, "rte")
-    child(route, "name", name)
-    for number, (kind, point) in enumerate(zip(kinds, writer.add(route, "rtept", x, y), strict=True), first):
-        children(point, {"name": f"{pack.number}-{number}", "type": kind})
+    places = zip(kinds, posts.x.tolist(), posts.y.tolist(), strict=True)
+    routes = {
+        f"Posts of pack {pack.number}": [(f"{kind} post", x, y) for kind, x, y in places],
+        f"Posts of the airlocks of pack {pack.number}": [
+            (f"{post.kind} post of airlock {post.gate}", post.x, post.y) for post in of_airlocks
+        ],
+    }
+    for name, found in routes.items():
+        if found:
+            route = child(gpx, "rte")
+            child(route, "name", name)
+            what, x, y = zip(*found, strict=True)
+            for kind, point in zip(what, writer.add(route, "rtept", np.array(x), np.array(y)), strict=True):
+                children(point, {"name": f"{pack.number}-{next(numbers)}", "type": kind})
 
 
 def _track(gpx: Element, pack: Pack, airlocks: Sequence[Airlock], writer: GpxPoints) -> None:

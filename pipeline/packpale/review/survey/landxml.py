@@ -90,20 +90,17 @@ def _alignment(parent: Element, pack: Pack, invert: Array | None) -> None:
 
 
 def _piece(geometry: Element, arc: Arc) -> None:
-    common = {
+    straight = math.isinf(arc.radius)
+    about = {} if straight else {"rot": "cw", "crvType": "arc", "radius": decimal(arc.radius, DIGITS)}
+    about |= {
         "name": arc.name,
         "staStart": decimal(arc.chainage, DIGITS),
         "length": decimal(arc.length, DIGITS),
     }
-    if math.isinf(arc.radius):
-        piece = child(geometry, "Line", attributes=common)
-        child(piece, "Start", _numbers(arc.start_y, arc.start_x))
-        child(piece, "End", _numbers(arc.end_y, arc.end_x))
-        return
-    curve = {"rot": "cw", "crvType": "arc", "radius": decimal(arc.radius, DIGITS), **common}
-    piece = child(geometry, "Curve", attributes=curve)
+    piece = child(geometry, "Line" if straight else "Curve", attributes=about)
     child(piece, "Start", _numbers(arc.start_y, arc.start_x))
-    child(piece, "Center", _numbers(arc.centre_y, arc.centre_x))
+    if not straight:
+        child(piece, "Center", _numbers(arc.centre_y, arc.centre_x))
     child(piece, "End", _numbers(arc.end_y, arc.end_x))
 
 
