@@ -8,7 +8,7 @@ import numpy as np
 from packpale.earthworks.footing import Footing
 from packpale.earthworks.section import TrenchSection
 from packpale.review.drawings import pens
-from packpale.review.drawings.sheet import FIELD, RULER, Box, Sheet, Styled, View, fitting_scale, in_rows, scale_text
+from packpale.review.drawings.sheet import FIELD, Box, Sheet, Styled, View, in_rows, scale_for, scale_text
 from packpale.review.words import Wording
 from packpale.site import Array
 
@@ -69,10 +69,8 @@ def draw_detail(sheet: Sheet, section: TrenchSection, footing: Footing, inward: 
     rows = in_rows(_words(footing, section, wording), pens.SMALL, DETAIL_MM - 8)
     below = ROW_MM * len(rows) + 12.0
     half = section.bottom_width / 2 + SIDE_M
-    scale = max(
-        fitting_scale(2 * half, DETAIL_MM - 2 * BESIDE_MM, RULER),
-        fitting_scale(footing.bottom + ABOVE_M + BELOW_M, top - bottom - HEAD_MM - below - 26, RULER),
-    )
+    room = DETAIL_MM - 2 * BESIDE_MM, top - bottom - HEAD_MM - below - 26
+    scale = scale_for((2 * half, footing.bottom + ABOVE_M + BELOW_M), room)
     middle = left + DETAIL_MM / 2
     view = View((middle, top - HEAD_MM - ABOVE_M * 1000 / scale), (0.0, 0.0), scale, scale)
     sheet.line([left + DETAIL_MM] * 2, [bottom, top])

@@ -7,7 +7,7 @@ from packpale.earthworks.gates import openings
 from packpale.review.drawings import pens
 from packpale.review.drawings.gate_elevation import BESIDE_M, Elevation, draw_elevation, elevation_words
 from packpale.review.drawings.gate_plan import HEAD_MM, PLAN_MM, Gate, GatePlan, draw_plan
-from packpale.review.drawings.sheet import FIELD, RULER, Sheet, Title, View, fitting_scale, in_rows, scale_text
+from packpale.review.drawings.sheet import FIELD, RULER, Sheet, Title, View, in_rows, scale_for, scale_text
 from packpale.review.model import PlotResult
 from packpale.review.subjects.gates import widest_open
 from packpale.review.words import Wording
@@ -42,15 +42,10 @@ def gate_sheet(gate: Gate, result: PlotResult, project: Project, wording: Wordin
     shown = [Elevation.of(opening, gate.of(opening), result.site, project, wording) for opening in gate.openings]
     said = [in_rows(elevation_words(one), pens.SMALL, wide - 8) for one in shown]
     tallest = max(one.high for one in shown)
-    scale = max(
-        fitting_scale(max(one.clear for one in shown) + 2 * BESIDE_M, wide - 5, SCALES),
-        fitting_scale(tallest, top - bottom - HEAD_MM - FOOT_MM - ROW_MM * max(map(len, said)), SCALES),
-    )
+    room = wide - 5, top - bottom - HEAD_MM - FOOT_MM - ROW_MM * max(map(len, said))
+    scale = scale_for((max(one.clear for one in shown) + 2 * BESIDE_M, tallest), room, SCALES)
     plan = GatePlan.of(gate, project, wording)
-    plan_scale = max(
-        fitting_scale(plan.wide, PLAN_MM - 16, SCALES),
-        fitting_scale(plan.high, top - bottom - HEAD_MM - 24, SCALES),
-    )
+    plan_scale = scale_for((plan.wide, plan.high), (PLAN_MM - 16, top - bottom - HEAD_MM - 24), SCALES)
     several = len(result.enclosure.packs) > 1
     name = f"Pack {gate.pack.number}, gate {gate.number}" if several else f"Gate {gate.number}"
     scales = f"{scale_text(scale)}, plan {scale_text(plan_scale)}"

@@ -30,8 +30,8 @@ from packpale.review.drawings.sheet import (
     Sheet,
     Title,
     View,
-    fitting_scale,
     outward,
+    scale_for,
     scale_text,
 )
 from packpale.review.lettering import text_width
@@ -71,10 +71,8 @@ def plan_sheet(result: PlotResult, project: Project, wording: Wording, title: Ti
     lines = [pack.line.polygon(0.05).union(apron(pack, project.trench, 0.05)) for pack in packs]
     # The whole of the plot too: whoever reads the plan sees how far the ground goes.
     west, south, east, north = shapely.union_all([*lines, result.site.outline]).bounds
-    scale = max(
-        fitting_scale(east - west, box[2] - box[0] - 2 * MARGIN_MM),
-        fitting_scale(north - south, box[3] - box[1] - 2 * MARGIN_MM),
-    )
+    room = box[2] - box[0] - 2 * MARGIN_MM, box[3] - box[1] - 2 * MARGIN_MM
+    scale = scale_for((east - west, north - south), room)
     middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
     view = View(middle, ((west + east) / 2, (south + north) / 2), scale, scale)
     sheet = Sheet(

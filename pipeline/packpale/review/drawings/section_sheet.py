@@ -13,7 +13,7 @@ from packpale.earthworks.section import TrenchSection
 from packpale.earthworks.work_out import trench_section
 from packpale.review.drawings import pens
 from packpale.review.drawings.footing_view import DETAIL_MM, draw_detail, draw_footing, outline
-from packpale.review.drawings.sheet import FIELD, STEPS, Sheet, Title, View, fitting_scale, scale_text
+from packpale.review.drawings.sheet import FIELD, STEPS, Sheet, Title, View, scale_for, scale_text
 from packpale.review.lettering import text_width
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
@@ -57,12 +57,11 @@ def section_sheet(result: PlotResult, project: Project, wording: Wording, title:
     west, east = shape.reach
     left, bottom, right, top = FIELD[0] + DETAIL_MM, *FIELD[1:]
     below = BELOW_MM + 4 * ROW_MM + SCALE_BAR_MM
-    scale = max(
-        fitting_scale(east - west, right - left - 2 * SIDE_MM, STEPS),
-        fitting_scale(shape.tip[1] + shape.section.depth, top - bottom - TOP_MM - below, STEPS),
-    )
-    paper_width = (east - west) * 1000 / scale
-    spare = top - bottom - TOP_MM - below - (shape.tip[1] + shape.section.depth) * 1000 / scale
+    size = east - west, shape.tip[1] + shape.section.depth
+    room = right - left - 2 * SIDE_MM, top - bottom - TOP_MM - below
+    scale = scale_for(size, room, STEPS)
+    paper_width = size[0] * 1000 / scale
+    spare = room[1] - size[1] * 1000 / scale
     foot = footing(project.fence, project.trench.depth_m)
     origin = ((left + right - paper_width) / 2, top - TOP_MM - spare / 2 - shape.tip[1] * 1000 / scale)
     view = View(origin, (west, 0.0), scale, scale)

@@ -21,8 +21,8 @@ from packpale.review.drawings.sheet import (
     Styled,
     Title,
     View,
-    fitting_scale,
     in_rows,
+    scale_for,
     scale_text,
 )
 from packpale.review.model import PlotResult
@@ -89,10 +89,8 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
     left, bottom, right, top = FIELD
     wide = (right - left) / COLUMNS
     high = (top - bottom - HEAD_MM - FOOT_MM) / (ROWS if len(chosen) > COLUMNS else 1)
-    scale = max(
-        fitting_scale(max((float(np.ptp(c.offset)) for c in cuts if c.known), default=1.0), wide - 8, STEPS),
-        fitting_scale(max(map(_rise, cuts)), high - TEXT_MM, STEPS),
-    )
+    size = max((float(np.ptp(c.offset)) for c in cuts if c.known), default=1.0), max(map(_rise, cuts))
+    scale = scale_for(size, (wide - 8, high - TEXT_MM), STEPS)
     sheet = Sheet(
         dataclasses.replace(title, scale=scale_text(scale)),
         f"Sections at {scale_text(scale)} across the fence line, with the ground as it falls there, rock and water: "
@@ -101,7 +99,7 @@ def sections_sheet(result: PlotResult, project: Project, wording: Wording, title
     )
     sheet.text(left + 4, top - 6, "Sections along the line, looking the way chainage runs", bold=True, size=pens.SMALL)
     _legend(sheet)
-    tall = max(map(_rise, cuts)) * 1000 / scale + 2
+    tall = size[1] * 1000 / scale + 2
     for k, (place, cut) in enumerate(zip(chosen, cuts, strict=True)):
         west, north = left + k % COLUMNS * wide, top - HEAD_MM - k // COLUMNS * high
         box = (west + 2, north - tall, west + wide - 2, north)

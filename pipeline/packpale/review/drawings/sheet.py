@@ -430,3 +430,8 @@ def outward(out: Array) -> str:
 def in_rows(texts: Iterable[Styled], size: float, most: float) -> list[Styled]:
     """Texts broken at blanks into rows of at most ``most`` millimetres, each with the style of its text."""
     return [(row, style) for text, style in texts for row in wrapped(text, size, most, bold=style.get("bold", False))]
+
+
+def scale_for(size_m: Pair, room_mm: Pair, steps: Sequence[float] = RULER) -> float:
+    """Number after "1:" of the largest round scale at which a width and a height fit; raises as ``fitting_scale``."""
+    return max(fitting_scale(length, room, steps) for length, room in zip(size_m, room_mm, strict=True))
