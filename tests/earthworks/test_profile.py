@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import nnls
 
 from packpale.earthworks._kernels_profile import solve_closed
-from packpale.earthworks.profile import gradient_notes, profile_notes, smooth_invert, trench_profile
+from packpale.earthworks.profile import gradient_notes, invert_at, profile_notes, smooth_invert, trench_profile
 from packpale.settings import LandSettings, TrenchSettings
 from told import told
 from trench_cases import circle_line, length_of, pack_of, plane, site_of
@@ -26,6 +26,28 @@ def rise(z):
 
 def bend(z):
     return np.roll(z, -1) - 2 * z + np.roll(z, 1)
+
+
+def test_bottom_runs_straight_from_station_to_station_and_from_the_last_to_the_first():
+    line = circle_line(20.0, step=2.0)
+    bottom, length = wavy(line.chainage.size), length_of(line)
+    first, last = line.chainage[0], line.chainage[-1]
+    quarter = line.chainage[:-1] + 0.25 * line.step
+    straight = 0.75 * bottom[:-1] + 0.25 * bottom[1:]
+    np.testing.assert_allclose(invert_at(quarter, line, bottom, perimeter=length), straight, atol=1e-12)
+    # The stretch that closes the line, whose end is the first station again.
+    closing = np.array([last + 0.25 * line.step, (last + 0.75 * line.step) % length, first + length])
+    ends = [0.75 * bottom[-1] + 0.25 * bottom[0], 0.25 * bottom[-1] + 0.75 * bottom[0], bottom[0]]
+    np.testing.assert_allclose(invert_at(closing, line, bottom, perimeter=length), ends, atol=1e-12)
+
+
+def test_bottom_beside_a_station_without_elevation_is_not_known():
+    line = circle_line(20.0, step=2.0)
+    bottom = wavy(line.chainage.size)
+    bottom[3] = np.nan
+    beside = line.chainage[3] + np.array([-1.5, -0.5, 0.5, 1.5]) * line.step
+    found = invert_at(beside, line, bottom, perimeter=length_of(line))
+    np.testing.assert_array_equal(np.isnan(found), [False, True, True, False])
 
 
 def test_without_limits_the_bottom_is_as_asked():

@@ -10,7 +10,7 @@ import numpy as np
 
 from packpale.earthworks.model import Profile
 from packpale.earthworks.stretches import stretches, total, where
-from packpale.enclosure.model import Pack
+from packpale.enclosure.model import Alignment, Pack
 from packpale.settings import LandSettings, TrenchSettings
 from packpale.site import Array, Site
 from packpale.values.notes import Note
@@ -22,6 +22,15 @@ GOOD_M, GOOD_ENOUGH_M = 2e-4, 5e-3
 """Distance from the nearest profile at which the search ends, and at which its best is taken if rounding lets it get
 no nearer. [m] The profile found keeps all limits in either case."""
 MOST_ITERATIONS = 60
+
+
+def invert_at(chainage: Array, line: Alignment, invert: Array, *, perimeter: float) -> Array:
+    """Elevation of the trench's bottom at any chainage of a closed line. [m]
+
+    It runs straight from station to station, from the last on to the first; ``invert`` [m] is that at the stations of
+    ``line``, shape (stations,), NaN where it is not known, as it then is on both sides of the station.
+    """
+    return np.interp(chainage, line.chainage, invert, period=perimeter)
 
 
 def smooth_invert(

@@ -200,20 +200,18 @@ def _value(value: Any) -> str:
 
 
 def _map(found: Comparison) -> MapPage:
-    both = (found.first, found.second)
-    boxes, outlines, grounds = [], [], []
+    boxes, grounds = [], []
+    outlines: dict[str, Shape] = {}
     lines: tuple[list[Shape], list[Shape]] = ([], [])
-    seen = set()
-    for run, into in zip(both, lines, strict=True):
+    for run, into in zip((found.first, found.second), lines, strict=True):
         show = _wording(run)
         for plot_id, summary in run.summaries.items():
             degrees = to_degrees(summary.crs)
             layers_of = run.folder / "plots" / summary.folder / PLOT_LAYERS
             for outline in read_layer(layers_of, "plots").geometry:
                 boxes.append(degrees(outline.envelope)["coordinates"][0])
-                if plot_id not in seen:
-                    outlines.append(Shape(degrees(outline.simplify(TOLERANCE_M)), plot_id, (), "", plot_id))
-                    seen.add(plot_id)
+                if plot_id not in outlines:
+                    outlines[plot_id] = Shape(degrees(outline.simplify(TOLERANCE_M)), plot_id, (), "", plot_id)
                     ground = summary.ground
                     if ground and len(found.plots) <= GROUNDS:
                         grounds.append((base64.b64decode(ground["png"]), ground["bounds"]))
@@ -222,7 +220,7 @@ def _map(found: Comparison) -> MapPage:
                 rows = told_of_row(OF_A_LINE, row, show)
                 into.append(Shape(degrees(line), f"{plot_id}, pack {row['pack']}: {run_name(run)}", rows))
     layers = (
-        VectorLayer("Ground", "Outlines of the plots", outlines, OUTLINE),
+        VectorLayer("Ground", "Outlines of the plots", list(outlines.values()), OUTLINE),
         VectorLayer("Enclosure", f"First: {run_name(found.first)}", lines[0], FIRST),
         VectorLayer("Enclosure", f"Second: {run_name(found.second)}", lines[1], SECOND),
     )

@@ -28,7 +28,7 @@ TREE = Section(
     (
         paragraph("one ", strong("two"), ", ", code("three"), link("four", "map.html")),
         points(["five", words("six ", strong("seven"))]),
-        figures([("eight", "9"), None]),
+        figures([("eight", "9")]),
         Columns(((paragraph("left"),), (paragraph("right"),))),
         table("T", (("Head", "name"), ("S", "sketch")), [("ten", Sketch("<svg/>"))], foot=[("sum", "")]),
     ),

@@ -28,7 +28,7 @@ class MapSource:
 
     def found(self, subject: Subject) -> list[Any]:
         """The items of a subject on this plot."""
-        return list(subject.found(self.result, self.project))
+        return list(subject.items(self.result, self.project))
 
     def shapes(
         self,

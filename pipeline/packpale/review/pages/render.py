@@ -6,12 +6,11 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 from urllib.parse import quote
 
 from markupsafe import escape
 
-from packpale.review.report.blocks import Block, Chart, Run, Section, Sketch, Words, text_of
+from packpale.review.report.blocks import Block, Chart, Run, Section, Words, text_of
 from packpale.review.templating import render
 
 EMBEDDED_BYTES = 24_000_000
@@ -69,9 +68,6 @@ class Page:
         self.left -= there.stat().st_size
         kind = "svg+xml" if there.suffix == ".svg" else "png"
         return f"data:image/{kind};base64," + base64.b64encode(there.read_bytes()).decode("ascii")
-
-    def is_sketch(self, cell: Any) -> bool:
-        return isinstance(cell, Sketch)
 
     def svg(self, chart: Chart) -> str:
         """A chart's own markup, with its text for readers by ear. Names in it are escaped where it is drawn."""

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from packpale.review.report.blocks import Block, Figures, Section, Words, code, link, small, words
+from packpale.review.report.blocks import Block, Run, Section, code, figures, link, small
 from packpale.review.report.guidance import guidance_section
 from packpale.review.report.method import method_section
 from packpale.review.report.settings import settings_section
@@ -22,18 +22,13 @@ def basis(project: Project, show: Wording, record: Mapping[str, Any]) -> tuple[S
 
 def versions(record: Mapping[str, Any]) -> Section:
     """Check sums and versions, so that the run can be made again."""
-    rows: list[tuple[Words, Words]] = [(words("Packpale"), words(str(record["version"])))]
+    rows: list[tuple[str, str | Run]] = [("Packpale", str(record["version"]))]
     if record.get("settings_hash"):
-        rows.append((words("Settings"), words(code(_short(record["settings_hash"])))))
-    rows += [
-        (words(file), words(code(_short(check)))) for file, check in sorted(record.get("input_hashes", {}).items())
-    ]
-    rows += [
-        (words("Start of random draws"), words(str(record["seed"]))),
-        (words("Coordinate system"), words(str(record["crs"]))),
-    ]
+        rows.append(("Settings", _short(record["settings_hash"])))
+    rows += [(file, _short(check)) for file, check in sorted(record.get("input_hashes", {}).items())]
+    rows += [("Start of random draws", str(record["seed"])), ("Coordinate system", str(record["crs"]))]
     blocks: tuple[Block, ...] = (
-        Figures(tuple(rows)),
+        figures(rows),
         small(
             "The same settings, inputs and version give the same tables again. Of check sums the beginning is shown. "
             "All figures, and check sums in full: ",
@@ -50,5 +45,5 @@ def versions(record: Mapping[str, Any]) -> Section:
     return Section("How this was made", blocks, f"{PAGE}#versions")
 
 
-def _short(check_sum: object) -> str:
-    return str(check_sum)[:SHOWN]
+def _short(check_sum: object) -> Run:
+    return code(str(check_sum)[:SHOWN])

@@ -198,9 +198,9 @@ def points(items: Iterable[str | Words]) -> Points:
     return Points(tuple(words(item) for item in items))
 
 
-def figures(rows: Iterable[tuple[str, str] | None]) -> Figures:
-    """Names and figures; None for a row that is left out."""
-    return Figures(tuple((words(row[0]), words(row[1])) for row in rows if row))
+def figures(rows: Iterable[tuple[str, str | Run]]) -> Figures:
+    """Names and figures."""
+    return Figures(tuple((words(name), words(value)) for name, value in rows))
 
 
 Head = str | tuple[str, str]

@@ -21,17 +21,17 @@ MOST_AIDS = 40
 def climbing(source: PlotSource) -> Section:
     """Height over the ground beside it, published rules on it, trees and boulders."""
     project, show = source.project, source.show
-    blocks: list[Block] = [paragraph(_height(source, c)) for c in source.care.climbs]
-    blocks += _rules(source)
-    blocks += _aids(source)
-    blocks.append(
+    blocks = (
+        *(paragraph(_height(source, c)) for c in source.care.climbs),
+        *_rules(source),
+        *_aids(source),
         small(
             f"The overhang ({show.dimension(project.fence.overhang_m)} at {project.fence.overhang_deg:g}°) is not "
             "counted in the height. No measured height that a wolf clears was found; snow, branches, a shelter or a "
             "heap of spoil against the mesh lower the fence as a bank does."
-        )
+        ),
     )
-    return Section("Climbing and jumping", tuple(blocks), source.section("climbing"))
+    return Section("Climbing and jumping", blocks, source.section("climbing"))
 
 
 def _height(source: PlotSource, c: Climb) -> str:

@@ -17,6 +17,11 @@ SETTING_OUT = (
     ("alignment.xml", "the line as LandXML 1.2"),
     ("patrol.gpx", "the round along the fence for a receiver"),
 )
+RING = (
+    ("holds.csv", "this table"),
+    ("holds.svg", "the ring as a sheet, which is in drawings.pdf too"),
+)
+DAYS = (("programme.csv", "every day with its stretch, hours and amounts"),)
 DRAWN = (
     (
         "drawings.pdf",
@@ -53,18 +58,19 @@ def drawings(source: PlotSource) -> Section:
     )
     blocks: list[Block] = [
         Columns(pictures),
-        _files(source, DRAWN),
+        file_list(source, DRAWN),
         paragraph("For setting out. Review them before anybody builds from them; nothing here replaces a surveyor."),
-        _files(source, SETTING_OUT),
+        file_list(source, SETTING_OUT),
     ]
     return Section("Drawings and setting out", tuple(blocks), source.section("drawings"))
 
 
 def layers(source: PlotSource) -> Section:
     """What a GIS opens."""
-    return Section("For a GIS", (_files(source, LAYERS),), source.section("layers"))
+    return Section("For a GIS", (file_list(source, LAYERS),), source.section("layers"))
 
 
-def _files(source: PlotSource, files: tuple[tuple[str, str], ...]) -> Files:
+def file_list(source: PlotSource, files: tuple[tuple[str, str], ...]) -> Files:
+    """Some of the plot's files, each by its name with what it is for."""
     crs = shown(CRS.from_user_input(source.result.site.crs))
     return Files(tuple(File(source.file(name), words(said.format(crs=crs))) for name, said in files))

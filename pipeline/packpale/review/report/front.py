@@ -128,7 +128,7 @@ def _decision(source: RunSource) -> Iterator[Block]:
             strong(f"{source.project.currency} {source.range_of(first)}"),
             f"{estimate}. The middle of it is {show.money(f['cost_p50'])}, which is "
             f"{show.money(show.per_area(f['cost_p50'], f['enclosed_area_m2']))} for each {show.area_name}.",
-            *_rates(source.project),
+            _rates(source.project),
         ),
         "lead",
     )
@@ -144,15 +144,12 @@ def _built(project: Project, show: Wording) -> str:
     return f"{show.dimension(fence.height_m)} high{overhang}, its mesh {show.dimension(trench.depth_m)} down{reach}"
 
 
-def _rates(project: Project) -> Iterator[str]:
+def _rates(project: Project) -> str:
     invented, all_rates = invented_rates(project)
-    if invented == all_rates:
-        yield " All the rates behind it are invented: put in those of your contractors before you trust it."
-    elif invented:
-        yield (
-            f" {invented} of the {all_rates} rates behind it are invented: put in those of your contractors before you "
-            "trust it."
-        )
+    if not invented:
+        return ""
+    which = "All the" if invented == all_rates else f"{invented} of the {all_rates}"
+    return f" {which} rates behind it are invented: put in those of your contractors before you trust it."
 
 
 def _not_known(source: RunSource, first: RankedPlot) -> Iterator[Block]:
@@ -179,14 +176,8 @@ def _not_known(source: RunSource, first: RankedPlot) -> Iterator[Block]:
 
 def _cases(source: RunSource, share: float) -> str:
     """A share of the cases drawn, in words."""
-    cases = f"{source.ranking.draws:,} cases"
-    return (
-        f"all {cases}"
-        if share == 1
-        else f"none of {cases}"
-        if share == 0
-        else f"{source.show.percent(share)} of {cases}"
-    )
+    part = "all" if share == 1 else "none of" if share == 0 else f"{source.show.percent(share)} of"
+    return f"{part} {source.ranking.draws:,} cases"
 
 
 def _failed(source: RunSource) -> Iterator[Block]:
@@ -333,7 +324,7 @@ def how_sure(source: RunSource) -> Section | None:
             f"{_cases(source, rows[0].first_place_share_by_weights)}; where only ground and prices vary, in "
             f"{_cases(source, rows[0].first_place_share_by_ground)}."
         ),
-        _places(source),
+        _places(source, rows),
         small(
             f"Box: the middle eight tenths of {source.ranking.draws:,} cases, each weight between half and twice the "
             "chosen one. Line: the same if every mixture of weights is as likely as any other. Dot: the place with "
@@ -348,7 +339,7 @@ def how_sure(source: RunSource) -> Section | None:
     return Section("How sure the ranking is", tuple(blocks), f"{PAGE}#how-sure")
 
 
-def _places(source: RunSource) -> Block:
+def _places(source: RunSource, rows: Sequence[RankedPlot]) -> Block:
     heads = (
         "Place",
         ("Plot", "name"),
@@ -358,8 +349,7 @@ def _places(source: RunSource) -> Block:
         "Usual places, any weights",
         ("From first to last place", "sketch"),
     )
-    told = source.told
-    rows = [
+    cells = [
         (
             str(place.rank),
             place.plot_id,
@@ -369,10 +359,9 @@ def _places(source: RunSource) -> Block:
             places_text(place.usual_places_any),
             Sketch(place_sketch(place, len(source.winners))),
         )
-        for place in source.winners
-        if place in told
+        for place in rows
     ]
-    return table("Usual places of each plot", heads, rows)
+    return table("Usual places of each plot", heads, cells)
 
 
 def others(source: RunSource) -> Section | None:

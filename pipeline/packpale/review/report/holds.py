@@ -11,7 +11,8 @@ from packpale.care.guidance import verdicts_at_height
 from packpale.care.patrol import Round
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
-from packpale.review.report.blocks import Block, File, Files, Picture, Section, paragraph, small, strong, words
+from packpale.review.report.blocks import Block, Picture, Section, paragraph, small, strong, words
+from packpale.review.report.files import RING, file_list
 from packpale.review.report.guidance import GuidanceRow, guidance_rows
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
@@ -93,23 +94,21 @@ def _under(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
     for dug in (d for d in source.care.dig_out if d.pack == pack.number):
         at, bare = dug.weakest_chainage, dug.without_lap_chainage
         shortest, unlapped = (Quantity(v, "dimension") for v in (dug.shortest, dug.without_lap))
-        yield under("shortest way under the mesh", "computed", shortest, at)
-        measure = "digging rate that gets out there while nobody looks"
-        yield under(measure, "computed", metres_per_hour(dug.dig_rate), at)
+        yield under("shortest way under the mesh", shortest, at)
+        yield under("digging rate that gets out there while nobody looks", metres_per_hour(dug.dig_rate), at)
         if trench.apron_reach_m > 0:
-            yield under("shortest way where skirt and apron are not lapped", "computed", unlapped, bare)
+            yield under("shortest way where skirt and apron are not lapped", unlapped, bare)
     for held in (h for h in source.care.holdings if h.pack == pack.number):
         least = int(np.argmin(held.skirt_depth))
         depth = float(held.skirt_depth[least])
         beside = rules.beside("trench.depth_m")
         if depth < trench.depth_m:
             at, figure = float(pack.alignment.chainage[least]), Quantity(depth, "dimension")
-            yield under("depth of the skirt, where it ends on rock", "computed", figure, at, beside=beside)
+            yield under("depth of the skirt, where it ends on rock", figure, at, beside=beside)
         else:
-            yield under("depth of the skirt", "as set", given(depth, "dimension"), beside=beside)
+            yield under("depth of the skirt", given(depth, "dimension"), beside=beside)
     beside = rules.beside("trench.apron_reach_m", without=("trench.depth_m",))
-    reach = given(trench.apron_reach_m, "dimension")
-    yield under(f"reach of the apron, {trench.side}", "as set", reach, beside=beside)
+    yield under(f"reach of the apron, {trench.side}", given(trench.apron_reach_m, "dimension"), beside=beside)
 
 
 def _over(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
@@ -117,22 +116,21 @@ def _over(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
     for c in (c for c in source.care.climbs if c.pack == pack.number):
         beside, least = rules.beside("fence.height_m", height=c.least), Quantity(c.least, "dimension")
         if least.known:
-            measure = "height over the ground inside, where it is lowest"
-            yield over(measure, "computed", least, c.weakest_chainage, beside=beside)
+            yield over("height over the ground inside, where it is lowest", least, c.weakest_chainage, beside=beside)
         else:
             yield over("height over the ground inside: no elevation there", "not checked", beside=beside)
     beside = rules.beside("fence.overhang_m", without=("fence.height_m",))
     measure = f"overhang, at {fence.overhang_deg:g}° above the horizontal"
-    yield over(measure, "as set", given(fence.overhang_m, "dimension"), beside=beside)
+    yield over(measure, given(fence.overhang_m, "dimension"), beside=beside)
     aids = [p for p in places(source.result, source.project, pack) if p.letter == "T"]
     if not source.result.site.standing:
         yield over("trees and boulders near the fence: none were given", "not checked", where="")
     elif aids:
-        nearest = min(aids, key=lambda p: p.figure.si if p.figure else 0.0)
+        away, at = min((p.figure.si, p.chainage) for p in aids if p.figure)
         measure = "distance of the nearest tree, boulder or other thing that lowers it, or may"
-        yield over(measure, "computed", nearest.figure, nearest.chainage)
+        yield over(measure, Quantity(away, "dimension"), at)
     else:
-        yield over("trees and boulders that lower it", "computed", Quantity(0, "count"), where=NOWHERE)
+        yield over("trees and boulders that lower it", Quantity(0, "count"), where=NOWHERE)
 
 
 def _through(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
@@ -141,13 +139,9 @@ def _through(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
         ("wire of the mesh", mesh.wire_mm, rules.beside("mesh.wire_mm")),
         ("opening of the mesh", mesh.opening_mm, rules.beside(named=("canada fox pups",))),
     ):
-        figure = None if value is None else given(value / 1000, "thickness")
-        yield through(measure, "not set" if value is None else "as set", figure, beside=beside)
+        yield through(measure, "not set" if value is None else given(value / 1000, "thickness"), beside=beside)
     measure = "years until the zinc of the buried mesh is gone"
-    if life is None:
-        yield through(measure, "not set")
-    else:
-        yield through(measure, "computed", Quantity(life.zinc_years, "number"))
+    yield through(measure, Quantity(life.zinc_years, "number") if life else "not set")
     yield through("ties, laps, damage and rust as they are", "not checked")
 
 
@@ -157,13 +151,11 @@ def _gates(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
     single = gates.size - double
     beside = rules.beside(named=("ohio safety entrance", "germany doors"))
     measure = f"gates, of {gates.size}, without a second one behind"
-    at = float(gates[double]) if single else None
-    yield gate(measure, "computed", Quantity(single, "count"), at, NOWHERE, beside)
+    yield gate(measure, Quantity(single, "count"), float(gates[double]) if single else None, NOWHERE, beside)
     gaps = [g for g in source.works.gates if g.pack == pack.number and not math.isnan(g.gap)]
     if gaps:
         worst = widest_open(gaps)
-        measure = f"greatest gap below a leaf, {worst.place}"
-        yield gate(measure, "computed", Quantity(worst.gap, "dimension"), worst.chainage)
+        yield gate(f"greatest gap below a leaf, {worst.place}", Quantity(worst.gap, "dimension"), worst.chainage)
     yield gate("locks, hinges and sills as they are", "not checked", where="")
 
 
@@ -173,29 +165,26 @@ def _water(source: PlotSource, pack: Pack) -> Iterator[WayOut]:
     if drained:
         largest = max(drained, key=lambda c: c.area)
         measure = f"ground that drains through the largest crossing{', at least' if largest.is_lower_bound else ''}"
-        yield water(measure, "computed", Quantity(largest.area, "area"), largest.chainage)
+        yield water(measure, Quantity(largest.area, "area"), largest.chainage)
     found = [p for p in places(source.result, source.project, pack) if p.letter == "W"]
     first = found[0].chainage if found else None
-    yield water(
-        "places where water crosses, the first of them", "computed", Quantity(len(found), "count"), first, NOWHERE
-    )
+    yield water("places where water crosses, the first of them", Quantity(len(found), "count"), first, NOWHERE)
     for profile in (p for p in source.works.profiles if p.pack == pack.number):
         over = profile.depth - profile.water_depth
         worst = int(np.argmax(over))
         deep = max(float(over[worst]), 0.0)
         at = float(pack.alignment.chainage[worst]) if deep else None
-        measure = "highest water table over the trench's bottom"
-        yield water(measure, "computed", Quantity(deep, "dimension"), at, NOWHERE)
+        yield water("highest water table over the trench's bottom", Quantity(deep, "dimension"), at, NOWHERE)
 
 
 def _unwatched(source: PlotSource, pack: Pack, rules: _Rules) -> Iterator[WayOut]:
     unwatched, gap = partial(WayOut, pack.number, "unwatched"), source.care.gap
     measure = f"longest time that nobody looks, from {gap.start} to {gap.end}"
-    yield unwatched(measure, "as set", as_set(hours(gap.hours)), beside=rules.beside(named=("ohio shelter",)))
+    yield unwatched(measure, as_set(hours(gap.hours)), beside=rules.beside(named=("ohio shelter",)))
     for walk in (w for w in source.care.rounds if w.pack == pack.number):
         at, leg = _longest_leg(walk)
         measure = "longest walk between two places that the round looks at, up to here"
-        yield unwatched(measure, "computed", Quantity(leg, "length"), at, NOWHERE)
+        yield unwatched(measure, Quantity(leg, "length"), at, NOWHERE)
 
 
 def _longest_leg(walk: Round) -> tuple[float | None, float]:
@@ -236,13 +225,8 @@ def holds_section(source: PlotSource) -> Section:
             "and after every storm.",
         ),
         ring,
-        Files(
-            (
-                File(source.file("holds.csv"), words("this table")),
-                File(source.file("holds.svg"), words("the ring as a sheet, which is in drawings.pdf too")),
-            )
-        ),
-        listing(source, f"Every way out of plot {source.plot_id}", HOLDS, ways, without=("pack",)),
+        file_list(source, RING),
+        listing(source, f"Every way out of plot {source.plot_id}", HOLDS, ways),
         small(
             "Published figures were made for the animals named; current texts and the licensing authority decide. How "
             "fast a wolf digs and how high it gets is not published: nothing here says that it cannot."

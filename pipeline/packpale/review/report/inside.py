@@ -14,7 +14,7 @@ def inside(source: PlotSource) -> Section | None:
     """A line for each kind of ground inside each pack's fence; kinds of which there is nothing share a sentence."""
     show, land = source.show, source.project.land
     blocks: list[Block] = []
-    for item in INSIDE.found(source.result, source.project):
+    for item in INSIDE.items(source.result, source.project):
         if source.several:
             blocks.append(paragraph(f"Pack {item.pack}, {show.area(item.ground.area)}:"))
         shown = [f for f in INSIDE.fields if f.page]

@@ -5,7 +5,7 @@ from typing import Any
 
 from packpale.review.report.blocks import Table, table
 from packpale.review.report.source import PlotSource
-from packpale.review.subjects.field import TEXT, YES_NO, Subject
+from packpale.review.subjects.field import TEXT, YES_NO, Field, Subject
 from packpale.review.words import MISSING
 
 Further = tuple[str, Callable[[Any], str]]
@@ -27,7 +27,7 @@ def listing(
     The first names each item, and its pack where there are several and no field says it.
     """
     fields = [field for field in subject.fields if field.page and field.key not in without]
-    looks = ["name", *("words" if field.column in (TEXT, YES_NO) or field.told else "figure" for field in fields[1:])]
+    looks = ["name", *("words" if _in_words(field) else "figure" for field in fields[1:])]
     heads = [*zip((field.head for field in fields), looks, strict=True), *((head, "words") for head, _ in further)]
     names_pack = source.several and not any(field.key == "pack" for field in fields)
     rows = []
@@ -38,3 +38,7 @@ def listing(
             cells[0] = f"{cells[0]}, pack {item.pack}"
         rows.append([*cells, *(fill(item) for _, fill in further)])
     return table(title, heads, rows, foot=foot)
+
+
+def _in_words(field: Field) -> bool:
+    return field.column in (TEXT, YES_NO) or field.told is not None or field.unknown != ""

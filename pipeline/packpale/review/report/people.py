@@ -144,17 +144,17 @@ def views(source: PlotSource) -> Section | None:
     if viewing is None:
         return None
     settings, show = source.project.viewing, source.show
-    blocks: list[Block] = [paragraph(said) for said in _seen(source, viewing)]
-    blocks.append(listing(source, "What each viewing point sees", VIEWPOINTS, viewing.viewpoints))
-    blocks.append(
+    blocks: tuple[Block, ...] = (
+        *map(paragraph, _seen(source, viewing)),
+        listing(source, "What each viewing point sees", VIEWPOINTS, viewing.viewpoints),
         small(
             f"An animal {show.dimension(settings.target_height_m)} high is looked for with eyes "
             f"{show.dimension(settings.eye_height_m)} above the ground, up to {show.length(settings.sight_m)} away. "
             "Only bare ground hides: trees, bushes and mounds hide more, so that more is refuge than is said here. "
             "How far people must be kept off the fence is for the licensing authority to say."
-        )
+        ),
     )
-    return Section("What people see", tuple(blocks), source.section("views"))
+    return Section("What people see", blocks, source.section("views"))
 
 
 def _seen(source: PlotSource, viewing: Viewing) -> Iterator[str]:

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from packpale.earthworks.model import Programme, WorkDay
 from packpale.earthworks.safety import SPOIL_SETBACK
-from packpale.review.report.blocks import Block, File, Files, Section, paragraph, points, strong, table, words
+from packpale.review.report.blocks import Block, Section, paragraph, points, strong, table
 from packpale.review.report.charts import day_bars
+from packpale.review.report.files import DAYS, file_list
 from packpale.review.report.listing import listing
 from packpale.review.report.source import PlotSource
 from packpale.review.subjects.programme import PROGRAMME, WORKS, planned_days, work_name
@@ -52,7 +53,7 @@ def programme_section(source: PlotSource) -> Section | None:
         ),
         _table(source, stages),
         points(_said(source, made)),
-        Files((File(source.file("programme.csv"), words("every day with its stretch, hours and amounts")),)),
+        file_list(source, DAYS),
         Section(
             "Day by day",
             (listing(source, "Programme of work, day by day", PROGRAMME, planned_days(source.result, source.project)),),

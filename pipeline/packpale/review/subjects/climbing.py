@@ -14,10 +14,6 @@ def _away(aid: ClimbingAid) -> Value:
     return phrase("{distance} {side}", distance=Quantity(aid.distance, "dimension"), side=aid.side)
 
 
-def _height(aid: ClimbingAid) -> Value:
-    return "not given" if math.isnan(aid.height) else Quantity(aid.height, "dimension")
-
-
 def _left(aid: ClimbingAid) -> Value:
     if math.isnan(aid.left):
         return "not known"
@@ -35,8 +31,8 @@ CLIMBING_AIDS = Subject(
         Field("side", "outside, inside or on the line", "text", "side"),
         Field("chainage_m", "Chainage", "length", "chainage", shown=BOTH),
         Field("distance_m", "Distance to the fence", "dimension", "distance", _away, shown=BOTH),
-        Field("height_m", "Height", "dimension", "height", _height, shown=BOTH),
+        Field("height_m", "Height", "dimension", "height", shown=BOTH, unknown="not given"),
         Field("left_m", "Left of the fence's height", "dimension", "left", _left, shown=BOTH),
     ),
-    lambda result, _project: result.care.aids if result.care else (),
+    "care.aids",
 )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from packpale.care.crossings import Crossing, Opening
 from packpale.care.streams import StreamCrossing
 from packpale.review.model import PlotResult
-from packpale.review.subjects.field import BOTH, PLOT, POPUP, Field, Subject
+from packpale.review.subjects.field import BOTH, PACK, PLOT, POPUP, Field, Subject
 from packpale.values.notes import Value, phrase
 from packpale.values.quantity import Quantity
 
@@ -122,7 +122,7 @@ CROSSINGS = Subject(
     "Point",
     (
         PLOT,
-        Field("pack", "Pack", "number of it", "pack"),
+        PACK,
         Field("crossing", "Number along the line", "number of it", "path.number"),
         Field("chainage_m", "Chainage", "length", "chainage", shown=BOTH),
         Field("kind", "Kind", "text", "kind", shown=BOTH),

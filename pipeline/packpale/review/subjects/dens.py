@@ -18,11 +18,11 @@ def faces(den: DenSite) -> str:
 
 
 def _degree(name: str) -> Field:
-    return Field(f"degree_{name}", f"How well it meets {name}, 0 to 1", "share", lambda den: den.degrees.get(name))
+    return Field(f"degree_{name}", f"How well it meets {name}, 0 to 1", "share", f"degrees.{name}")
 
 
 def _to(key: str, kind: str, title: str) -> Field:
-    return Field(key, f"Distance to {title}", "length", lambda den: den.distances.get(kind), shown=BOTH)
+    return Field(key, f"Distance to {title}", "length", f"distances.{kind}", shown=BOTH)
 
 
 DENS = Subject(
@@ -36,14 +36,7 @@ DENS = Subject(
         Field("score", "Score of 100", "score", "score", lambda den: Quantity(100 * den.score, "score"), shown=BOTH),
         *(_degree(name) for name in DEN_CRITERIA),
         Field("slope_deg", "Slope", "slope", lambda den: math.degrees(math.atan(den.slope)), shown=BOTH),
-        Field(
-            "faces_deg",
-            "Entrance faces",
-            "bearing",
-            lambda den: den.downhill_deg if math.isfinite(den.downhill_deg) else None,
-            faces,
-            shown=BOTH,
-        ),
+        Field("faces_deg", "Entrance faces", "bearing", "downhill_deg", faces, shown=BOTH),
         Field("wetness", "Topographic wetness index", "number", "wetness"),
         Field("position_m", "Height above the ground around", "dimension", "position"),
         _to("to_fence_m", "fence", "the fence"),
@@ -55,5 +48,5 @@ DENS = Subject(
         Field("fall_m", "Fall of its floor to the entrance", "dimension", "passage.fall", shown=BOTH),
         Field("roof_m", "Ground over the chamber", "dimension", "passage.roof", shown=PAGE),
     ),
-    lambda result, _project: result.care.dens if result.care else (),
+    "care.dens",
 )

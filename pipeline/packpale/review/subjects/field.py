@@ -1,5 +1,6 @@
 """What is known of a subject: where its items come from, and the fields that make its columns, popup and table."""
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -54,12 +55,14 @@ class Field:
     """As people read it."""
     kind: Kind | Words
     of: str | Callable[[Any], Any] | None = None
-    """Its value for an item, in the column's unit: by its attributes, "path.area", None where one of them is; or by a
-    function. None where an item is a row, with values by their columns.
+    """Its value for an item, in the column's unit: by a path (see ``at_path``) or a function. None where an item is a
+    row, with values by their columns.
     """
     told: Callable[[Any], Value | None] | None = None
     """What popup and table say of an item, where that is not its value as a quantity; None for nothing."""
     shown: Shown = ""
+    unknown: str = ""
+    """What they say where the value is no finite number; empty for nothing."""
 
     @property
     def popup(self) -> bool:
@@ -97,15 +100,16 @@ class Field:
         """Its value for an item, in the column's unit."""
         if self.of is None:
             return item[self.key]
-        if callable(self.of):
-            return self.of(item)
-        for name in self.of.split("."):
-            item = None if item is None else getattr(item, name)
-        return item
+        return self.of(item) if callable(self.of) else at_path(item, self.of)
 
     def say(self, item: Any) -> Value | None:
         """What people are told of an item; None for nothing."""
-        return self.told(item) if self.told is not None else self.figure(self.value(item))
+        if self.told is not None:
+            return self.told(item)
+        value = self.value(item)
+        if self.unknown and (value is None or not math.isfinite(value)):
+            return self.unknown
+        return self.figure(value)
 
     def figure(self, value: Any) -> Value | None:
         """What people are told of a value of its column; None for nothing."""
@@ -120,6 +124,15 @@ class Field:
                 return str(value)
         size = next((size for suffix, _, size in SUFFIXES if self.key.endswith(suffix)), 1.0)
         return Quantity(value * size, self.kind)
+
+
+def at_path(item: Any, path: str) -> Any:
+    """What attributes and keys of mappings lead to, such as "path.area"; None where one of them is not there."""
+    for name in path.split("."):
+        if item is None:
+            return None
+        item = item.get(name) if isinstance(item, Mapping) else getattr(item, name)
+    return item
 
 
 def point_of(item: Any) -> BaseGeometry:
@@ -138,8 +151,10 @@ class Subject:
     geometry: str
     """Of the layer; empty for a table."""
     fields: tuple[Field, ...]
-    found: Callable[[PlotResult, Project], Iterable[Any]] = lambda _result, _project: ()
-    """Its items on a plot. An item may be a finished row, of a layer with its ``geometry``."""
+    found: str | Callable[[PlotResult, Project], Iterable[Any]] = lambda _result, _project: ()
+    """Its items on a plot, by a path from its result or by a function. An item may be a finished row, of a layer with
+    its ``geometry``.
+    """
     place: Callable[[Any], BaseGeometry | None] = point_of
     """Where an item lies."""
     last: tuple[Field, ...] = ()
@@ -155,6 +170,10 @@ class Subject:
         found = {field.key: field for field in self.fields}
         return tuple(found[key] for key in keys)
 
+    def items(self, result: PlotResult, project: Project) -> Iterable[Any]:
+        """Its items on a plot."""
+        return self.found(result, project) if callable(self.found) else at_path(result, self.found) or ()
+
     def row(self, item: Any) -> dict[str, Any]:
         """An item's row but for the plot's name."""
         return {field.key: field.value(item) for field in self.fields if field is not PLOT}
@@ -166,7 +185,7 @@ class Subject:
     def rows(self, result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
         """The rows of a plot, those of a layer with their ``geometry``."""
         plot = {PLOT.key: result.site.plot_id}
-        for item in self.found(result, project):
+        for item in self.items(result, project):
             row = item if isinstance(item, Mapping) else self.row(item)
             yield {**plot, **row, "geometry": self.lies(item)} if self.geometry else {**plot, **row}
 

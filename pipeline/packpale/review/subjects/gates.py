@@ -1,7 +1,7 @@
 """The gate sheet: every leaf of every gate."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 from packpale.earthworks.gates import GateLeaf
 from packpale.review.subjects.field import BOTH, PACK, PAGE, PLOT, Field, Subject
@@ -16,11 +16,6 @@ def widest_open(leaves: Iterable[GateLeaf]) -> GateLeaf:
 
 def _name(g: GateLeaf) -> Value:
     return phrase("{gate}, {place}, leaf {leaf}", gate=g.gate, place=g.place, leaf=g.leaf)
-
-
-def _known(name: str) -> Callable[[GateLeaf], Value]:
-    """A figure of a leaf that may not be known."""
-    return lambda g: "not known" if math.isnan(getattr(g, name)) else Quantity(getattr(g, name), "dimension")
 
 
 def _room(g: GateLeaf) -> Value:
@@ -48,12 +43,12 @@ GATE_LEAVES = Subject(
         Field("highest_ground_m", "Highest ground below it", "dimension", "highest"),
         Field("highest_in_swing_m", "Highest ground on its way", "dimension", "highest_in_swing"),
         Field("sill_top_m", "Top of the sill", "dimension", "sill_top"),
-        Field("underside_m", "Level of its lower edge", "dimension", "underside", _known("underside"), shown=BOTH),
-        Field("gap_m", "Greatest gap below it", "dimension", "gap", _known("gap"), shown=BOTH),
+        Field("underside_m", "Level of its lower edge", "dimension", "underside", shown=BOTH, unknown="not known"),
+        Field("gap_m", "Greatest gap below it", "dimension", "gap", shown=BOTH, unknown="not known"),
         Field("below", "Below it", "text", "below", shown=BOTH),
         Field("swing", "Opens", "text", "swing", shown=BOTH),
         Field("spare_width_m", "Room for the vehicle", "dimension", "spare_width", _room, shown=PAGE),
         Field("spare_length_m", "Airlock longer than vehicle and leaf", "dimension", "spare_length"),
     ),
-    lambda result, _project: result.earthworks.gates if result.earthworks else (),
+    "earthworks.gates",
 )

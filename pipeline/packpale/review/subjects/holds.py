@@ -21,7 +21,7 @@ from packpale.values.notes import Value
 from packpale.values.quantity import HOUR_S, Kind, Quantity
 
 Way = Literal["under", "over", "through", "gate", "water", "unwatched", "fire", "power"]
-Checked = Literal["computed", "as set", "not set", "not checked"]
+Unknown = Literal["not set", "not checked"]
 UNITS: dict[Kind, tuple[str, float]] = {
     "dimension": ("m", 1.0),
     "length": ("m", 1.0),
@@ -50,14 +50,24 @@ class WayOut:
     pack: int
     way: Way
     measure: str
-    checked: Checked
-    figure: Quantity | None = None
-    """In SI; None where there is none."""
+    found: Quantity | Unknown
     chainage: float | None = None
     """Of its worst place; None where it is alike everywhere or has no place. [m]"""
     where: str = "the whole line"
     """What is told where there is no chainage."""
     beside: Published = Published()
+
+    @property
+    def figure(self) -> Quantity | None:
+        """In SI; None where there is none."""
+        return self.found if isinstance(self.found, Quantity) else None
+
+    @property
+    def checked(self) -> str:
+        """How it is known, or why it is not."""
+        if isinstance(self.found, Quantity):
+            return "as set" if self.found.given else "computed"
+        return self.found
 
     @property
     def unit(self) -> str:

@@ -14,8 +14,8 @@ from packpale.settings import Project
 from packpale.values.notes import Value, phrase
 from packpale.values.quantity import Quantity
 
-NO_WOODLAND, NO_WATER = "no woodland is given", "no watercourses are given"
-NO_SOIL, NO_GROUND = "nothing is given of the soil", "ground level is missing inside"
+NO_WOODLAND, NO_WATER = "not known: no woodland is given", "not known: no watercourses are given"
+NO_SOIL, NO_GROUND = "not known: nothing is given of the soil", "not known: ground level is missing inside"
 
 
 @dataclass(frozen=True)
@@ -50,18 +50,10 @@ def _part(name: str, title: str, why: str) -> Field:
     def told(item: Enclosed) -> Value:
         share = getattr(item.ground, name)
         if share is None:
-            return f"not known: {why}"
+            return why
         return phrase("{area}, {share}", area=Quantity(item.part(name), "area"), share=Quantity(share, "share"))
 
     return Field(f"{name}_m2", title, "area", lambda item: item.part(name), told, shown=PAGE)
-
-
-def _streams(item: Enclosed) -> Value:
-    return f"not known: {NO_WATER}" if item.ground.streams is None else Quantity(item.ground.streams, "length")
-
-
-def _relief(item: Enclosed) -> Value:
-    return f"not known: {NO_GROUND}" if item.ground.relief is None else Quantity(item.ground.relief, "length")
 
 
 INSIDE = Subject(
@@ -79,10 +71,17 @@ INSIDE = Subject(
         _part("steep", "Ground past the limit of slope", NO_GROUND),
         _part("rocky", "Rock near the surface", NO_SOIL),
         _part("wet", "Wet ground", NO_SOIL),
-        Field("streams_m", "Mapped streams", "length", "ground.streams", _streams, shown=PAGE),
+        Field("streams_m", "Mapped streams", "length", "ground.streams", shown=PAGE, unknown=NO_WATER),
         Field("lowest_m", "Lowest ground", "dimension", "ground.lowest"),
         Field("highest_m", "Highest ground", "dimension", "ground.highest"),
-        Field("relief_m", "From the lowest to the highest ground", "dimension", "ground.relief", _relief, shown=PAGE),
+        Field(
+            "relief_m",
+            "From the lowest to the highest ground",
+            "length",
+            "ground.relief",
+            shown=PAGE,
+            unknown=NO_GROUND,
+        ),
     ),
     enclosed,
     lambda item: item.outline,

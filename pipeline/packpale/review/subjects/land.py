@@ -41,7 +41,7 @@ def _pit(key: str, title: str, kind: Kind | Words) -> Field:
             return value or "not given"
         return given(value / 100, "share") if kind == "share" else Quantity(value, "dimension")
 
-    return Field(key, title, kind, lambda pit: pit.values.get(key), told, POPUP)
+    return Field(key, title, kind, f"values.{key}", told, POPUP)
 
 
 PITS = Subject(
@@ -56,7 +56,7 @@ PITS = Subject(
         _pit("stones_percent", "Stones", "share"),
         _pit("drainage_class", "Drainage", "text"),
     ),
-    lambda result, _project: result.site.pits,
+    "site.pits",
 )
 """No layer: the file of pits is the user's own."""
 LIMITS = Subject(
@@ -69,6 +69,6 @@ LIMITS = Subject(
         Field("name", "The limit in words", "text", lambda limit: plain(FILES.say(limit.name))),
         Field("may_lie_inside", "Whether it may lie inside the fence", "yes or no", "may_lie_inside"),
     ),
-    lambda result, _project: result.land.limits,
+    "land.limits",
     lambda limit: limit.area,
 )

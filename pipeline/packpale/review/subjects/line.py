@@ -173,7 +173,7 @@ ALTERNATIVES = Subject(
         Field("area_bound_m2", "No larger one fits than", "area", "area_bound"),
         *EGG,
     ),
-    lambda result, _project: result.enclosure.alternatives,
+    "enclosure.alternatives",
     lambda one: one.egg and one.egg.polygon(CHORD_ERROR_M),
 )
 APRONS = Subject(

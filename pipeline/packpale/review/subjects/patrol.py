@@ -26,7 +26,7 @@ PATROL = Subject(
         Field("walking_s", "Walking, without stops", "duration", "walking_s", shown=POPUP),
         Field("total_s", "With stops", "duration", "total_s", shown=POPUP),
     ),
-    lambda result, _project: _rounds(result),
+    "care.rounds",
     lambda walk: LineString(walk.path),
 )
 
@@ -45,17 +45,14 @@ class OnRound:
 
 def checks(result: PlotResult, _project: Project) -> Iterator[OnRound]:
     """The check points of all rounds, in walking order."""
-    return (OnRound(walk, check) for walk in _rounds(result) for check in walk.checks)
+    rounds = result.care.rounds if result.care else ()
+    return (OnRound(walk, check) for walk in rounds for check in walk.checks)
 
 
 def _walked(kind: Kind) -> Callable[[OnRound], Value | None]:
     """Nothing is walked to a point at the start of the round."""
     name = "leg" if kind == "length" else "leg_s"
     return lambda p: Quantity(getattr(p.check, name), kind) if p.check.leg else None
-
-
-def _rounds(result: PlotResult) -> tuple[Round, ...]:
-    return result.care.rounds if result.care else ()
 
 
 PATROL_CHECKS = Subject(

@@ -1,6 +1,5 @@
 """Howls, viewing points, and what two packs have to do with each other."""
 
-import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -9,7 +8,6 @@ from shapely.geometry import LineString, Polygon
 
 from packpale.care.howl import Heard, Reach
 from packpale.care.neighbours import Neighbours
-from packpale.care.viewing import Viewpoint
 from packpale.review.model import PlotResult
 from packpale.review.subjects.field import BOTH, PACK, PAGE, PLOT, POPUP, Field, Subject
 from packpale.settings import Project
@@ -18,6 +16,7 @@ from packpale.values.quantity import Kind, Quantity, given
 
 LEVELS = ("low", "likely", "high")
 """Source levels of a howl, in the order of the settings."""
+NOT_SEEN = "not computed: beyond the elevation model"
 
 
 @dataclass(frozen=True)
@@ -56,30 +55,9 @@ def reached(result: PlotResult, project: Project) -> Iterator[Reached]:
             yield Reached(reach, level, source)
 
 
-def heard(result: PlotResult, _project: Project) -> tuple[Heard, ...]:
-    """Howls at dwellings and at other packs."""
-    return result.care.howl.heard if result.care and result.care.howl else ()
-
-
-def viewpoints(result: PlotResult, _project: Project) -> tuple[Viewpoint, ...]:
-    """Where people look from."""
-    return result.care.viewing.viewpoints if result.care and result.care.viewing else ()
-
-
-def neighbours(result: PlotResult, _project: Project) -> tuple[Neighbours, ...]:
-    """Every two packs."""
-    return result.care.neighbours if result.care else ()
-
-
 def _source(item: Reached) -> Value:
     level = given(item.source_level, "level")
     return phrase("{level} at {away} ({name}, assumed)", level=level, away=given(1.0, "dimension"), name=item.level)
-
-
-def _seen(view: Viewpoint) -> Value:
-    if math.isnan(view.seen_share):
-        return "not computed: beyond the elevation model"
-    return Quantity(view.seen_share, "share")
 
 
 def _between(sound: Heard) -> Value:
@@ -124,7 +102,7 @@ HOWL_LEVELS = Subject(
         Field("audible", "Heard", "yes or no", lambda h: h.excess >= 0, shown=BOTH),
         Field("surveyed", "Ground in between", "yes or no", "surveyed", _between, shown=BOTH),
     ),
-    heard,
+    "care.howl.heard",
 )
 VIEWPOINTS = Subject(
     "viewpoints",
@@ -137,9 +115,9 @@ VIEWPOINTS = Subject(
         Field("pack", "Nearest pack", "number of it", "pack", shown=BOTH),
         Field("fence_distance_m", "Distance to its fence", "length", "fence_distance", shown=BOTH),
         Field("keeps_off", "Keeps the stand-off", "yes or no", "keeps_off", shown=BOTH),
-        Field("seen_share", "Sees of the ground inside", "share", "seen_share", _seen, shown=BOTH),
+        Field("seen_share", "Sees of the ground inside", "share", "seen_share", shown=BOTH, unknown=NOT_SEEN),
     ),
-    viewpoints,
+    "care.viewing.viewpoints",
 )
 NEIGHBOURS = Subject(
     "neighbours",
@@ -185,6 +163,6 @@ NEIGHBOURS = Subject(
         ),
         Field("other_refuge_share", "Refuge from people of the other pack", "share", lambda n: n.refuge[1]),
     ),
-    neighbours,
+    "care.neighbours",
     lambda n: LineString(n.ends),
 )

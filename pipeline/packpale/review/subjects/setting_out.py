@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from shapely.geometry import Point, Polygon
+from shapely.geometry import Polygon
 
+from packpale.earthworks.profile import invert_at
 from packpale.enclosure.airlocks import Airlock, AirlockPost, airlocks
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.main_pegs import main_pegs, peg_errors
@@ -109,18 +110,8 @@ def _posts(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
         columns = {"chainage_m": p.chainage, "x": p.x, "y": p.y, "ground_m": p.ground}
         columns |= {"deflection_deg": p.deflection_deg}
         yield from rows_along(pack, columns, kind=p.kind or ["line"] * p.x.size, post=range(1, p.x.size + 1))
-        of_airlocks = airlock_posts(pack, project)
-        grounds = ground_at(result, [(post.x, post.y) for post in of_airlocks])
-        for number, (post, ground) in enumerate(zip(of_airlocks, grounds, strict=True), first_airlock_post(pack)):
-            yield {
-                "pack": pack.number,
-                "post": number,
-                "chainage_m": None,
-                "ground_m": ground,
-                "deflection_deg": None,
-                "kind": f"{post.kind} of airlock {post.gate}",
-                "geometry": Point(post.x, post.y),
-            }
+        for row in _airlock_rows(pack, result, project):
+            yield row | {"chainage_m": None, "deflection_deg": None, "kind": f"{row['kind']} of airlock {row['gate']}"}
 
 
 def _kind(row: Mapping[str, Any]) -> str:
@@ -147,13 +138,12 @@ def pegs_of(pack: Pack, result: PlotResult, project: Project) -> Pegs:
 
 def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
     """Rows of pegs.csv: the pegs of each line, then those of its airlocks."""
-    works = result.earthworks
+    volumes = result.earthworks.volumes if result.earthworks else ()
     for pack in result.enclosure.packs:
-        found, line = pegs_of(pack, result, project), pack.alignment
-        main = main_pegs(found, pack.line)
-        inverts = [v.invert for v in works.volumes if v.pack == pack.number] if works else []
-        # The bottom runs straight from station to station, round the closed line.
-        invert = [np.interp(found.chainage, line.chainage, v, period=pack.line.perimeter) for v in inverts]
+        found, line = pegs_of(pack, result, project), pack.line
+        main = main_pegs(found, line)
+        bottoms = [v.invert for v in volumes if v.pack == pack.number]
+        invert = [invert_at(found.chainage, pack.alignment, v, perimeter=line.perimeter) for v in bottoms]
         columns = {
             "chainage_m": found.chainage,
             "x": found.x,
@@ -168,7 +158,7 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
             "chord_from_start_of_arc_m": found.chord_from_start,
             "chord_from_previous_peg_m": found.chord_from_previous,
             **_from_a(pack, found.x, found.y),
-            "error_m": peg_errors(pack.line, found, main, project.setting_out),
+            "error_m": peg_errors(line, found, main, project.setting_out),
         }
         yield from rows_along(
             pack,
@@ -180,7 +170,9 @@ def peg_rows(result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
             arc=found.arc,
             over_limit=[_kinds_at(pack, at) for at in found.chainage.tolist()],
         )
-        yield from _airlock_rows(pack, result, project, after=found.x.size)
+        for peg, row in enumerate(_airlock_rows(pack, result, project), found.x.size + 1):
+            own = {"peg": peg, "kind": f"{row['kind']} post of airlock {row['gate']}"}
+            yield dict.fromkeys(PEGS.columns) | row | own
 
 
 def _from_a(pack: Pack, x: Array, y: Array) -> dict[str, Array]:
@@ -196,8 +188,8 @@ def _from_a(pack: Pack, x: Array, y: Array) -> dict[str, Array]:
     }
 
 
-def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: int) -> Iterator[dict[str, Any]]:
-    """Pegs of the airlocks' own posts, which stand on no arc and on no chord."""
+def _airlock_rows(pack: Pack, result: PlotResult, project: Project) -> Iterator[dict[str, Any]]:
+    """Rows of the airlocks' own posts, which stand on no arc and on no chord."""
     found, site, first = airlock_posts(pack, project), result.site, first_airlock_post(pack)
     if not found:
         return
@@ -205,14 +197,8 @@ def _airlock_rows(pack: Pack, result: PlotResult, project: Project, *, after: in
     columns = {"x": x, "y": y, "ground_m": site.grid.bilinear(site.elevation, x, y)}
     columns |= _from_a(pack, x, y)
     columns["error_m"] = instrument_error(columns["distance_from_a_m"], project.setting_out)
-    for row in rows_along(
-        pack,
-        columns,
-        peg=range(after + 1, after + len(found) + 1),
-        kind=[f"{post.kind} post of airlock {post.gate}" for post in found],
-        post=range(first, first + len(found)),
-    ):
-        yield dict.fromkeys(PEGS.columns) | row
+    kinds, gates = [post.kind for post in found], [post.gate for post in found]
+    yield from rows_along(pack, columns, post=range(first, first + len(found)), kind=kinds, gate=gates)
 
 
 def _kinds_at(pack: Pack, chainage: float) -> str:

@@ -12,8 +12,6 @@ from packpale.review.subjects.field import PACK, PLOT, POPUP, Field, Subject
 from packpale.review.subjects.line import CHAINAGE
 from packpale.settings import Project
 from packpale.site import Array
-from packpale.values.notes import Value
-from packpale.values.quantity import Quantity
 
 
 def station_rows(result: PlotResult, _project: Project) -> Iterator[dict[str, Any]]:
@@ -65,15 +63,11 @@ def rows_along(pack: Pack, columns: Mapping[str, Array], **others: Iterable[Any]
         yield {"pack": pack.number, **dict(zip(whole, values, strict=True)), "geometry": point}
 
 
-def _radius(row: Mapping[str, Any]) -> Value:
-    return Quantity(row["radius_m"], "dimension") if np.isfinite(row["radius_m"]) else "straight"
-
-
 GROUND = Field("ground_m", "Ground level", "dimension", shown=POPUP)
 INVERT = Field("invert_m", "Bottom of the trench", "dimension")
 BEARING = Field("bearing_deg", "Bearing along the line", "bearing", shown=POPUP)
 ARC = Field("arc", "Arc of the egg, or straight", "text")
-RADIUS = Field("radius_m", "Radius here", "dimension", told=_radius, shown=POPUP)
+RADIUS = Field("radius_m", "Radius here", "dimension", shown=POPUP, unknown="straight")
 STATIONS = Subject(
     "stations",
     "A station along a fence line",

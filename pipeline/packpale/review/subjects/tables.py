@@ -67,10 +67,6 @@ def _of_all(name: str) -> Callable[[Whole], float | None]:
     return lambda whole: sum(getattr(v, name) for v in whole.volumes) if whole.volumes else None
 
 
-def _cost(name: str) -> Callable[[Whole], float | None]:
-    return lambda whole: whole.result.earthworks.cost[name] if whole.result.earthworks else None
-
-
 def _dug(result: PlotResult, _project: Project) -> Iterator[Dug]:
     works = result.earthworks
     return map(Dug, works.volumes, works.safety) if works else iter(())
@@ -103,15 +99,10 @@ OF_A_PLOT = (
     Field("rock_bank_m3", "of it rock, as drawn", "volume", _of_all("rock")),
     Field("wet_bank_m3", "of it under water, as drawn", "volume", _of_all("wet")),
     Field("surplus_loose_m3", "Left over", "volume", _of_all("surplus_loose")),
-    Field("cost_p10", "One price in ten is below [currency]", "money", _cost("p10")),
-    Field("cost_p50", "Middle estimate [currency]", "money", _cost("p50")),
-    Field("cost_p90", "One price in ten is above [currency]", "money", _cost("p90")),
-    Field(
-        "escape_dig_rate_m_per_h",
-        "Gets out if it digs faster than",
-        "speed",
-        lambda w: w.result.care.escape_dig_rate if w.result.care else None,
-    ),
+    Field("cost_p10", "One price in ten is below [currency]", "money", "result.earthworks.cost.p10"),
+    Field("cost_p50", "Middle estimate [currency]", "money", "result.earthworks.cost.p50"),
+    Field("cost_p90", "One price in ten is above [currency]", "money", "result.earthworks.cost.p90"),
+    Field("escape_dig_rate_m_per_h", "Gets out if it digs faster than", "speed", "result.care.escape_dig_rate"),
     Field("over_limits_m", "Fence line over limits", "length", lambda w: w.of_packs(lambda p: p.over_limits_m)),
     Field("price_per_ha", "Middle estimate for each hectare enclosed", "money", "price_per_ha"),
 )

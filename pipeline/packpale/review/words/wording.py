@@ -4,10 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from string import Formatter
 
-from packpale.review.words import quantities
 from packpale.review.words.quantities import (
     MISSING,
-    SQUARE_FOOT_M2,
     Unit,
     begun,
     column_unit,
@@ -20,9 +18,12 @@ from packpale.review.words.quantities import (
 )
 from packpale.review.words.settings import called
 from packpale.settings import Project
-from packpale.units import FOOT_M, HECTARE_M2
+from packpale.units import HECTARE_M2
 from packpale.values.notes import SETTING, Note, Phrase, Value
 from packpale.values.quantity import HOUR_S, Kind, Quantity, Span
+
+PRICED: Mapping[str, Kind] = {"m": "length", "m2": "surface", "m3": "volume"}
+"""What is measured in the units that work is priced for."""
 
 
 @dataclass(frozen=True)
@@ -189,13 +190,10 @@ class Wording:
 
     def _priced_unit(self, unit: str) -> tuple[str, float]:
         """Name of the unit shown for a unit of the rates, and its size in that unit."""
-        metric = {"m": ("m", 1.0), "m2": ("m²", 1.0), "m3": ("m³", 1.0), "each": ("", 1.0)}
-        imperial = {
-            "m": ("ft", FOOT_M),
-            "m2": ("ft²", SQUARE_FOOT_M2),
-            "m3": ("yd³", quantities.CUBIC_YARD_M3),
-        }
-        return (metric | imperial if self.imperial else metric).get(unit, (unit, 1.0))
+        if unit not in PRICED:
+            return "" if unit == "each" else unit, 1.0
+        shown = self.unit(PRICED[unit])
+        return shown.name, shown.size
 
     def _both(self, shown: Callable[..., str], value: Quantity | Span) -> str:
         text = shown(value, imperial=self.imperial, currency=self.currency)
