@@ -18,7 +18,6 @@ from packpale.review.projecting import to_degrees
 from packpale.review.report.blocks import (
     Block,
     Head,
-    Paragraph,
     Section,
     Words,
     code,
@@ -53,7 +52,7 @@ def write_comparison(found: Comparison, folder: Path) -> None:
         address=PAGE,
         title=", then ".join(run_name(run) for run in (found.first, found.second)),
         kicker="Two runs side by side",
-        head=(Paragraph(words(_lead(found)), "lead"),),
+        head=(paragraph(_lead(found), look="lead"),),
         blocks=(_ranking(found), _otherwise(found), *(_plot(plot, found) for plot in found.plots)),
         others=(link("Map of both fence lines", "map.html"), link("All figures as a table", "comparison.csv")),
     ).write(building / PAGE)

@@ -52,10 +52,13 @@ class Column(Part):
     look: Look = "figure"
 
 
+ParagraphLook = Literal["plain", "lead", "small", "verdict"]
+
+
 @dataclass(frozen=True)
 class Paragraph(Part):
     words: Words
-    look: Literal["plain", "lead", "small", "verdict"] = "plain"
+    look: ParagraphLook = "plain"
 
 
 @dataclass(frozen=True)
@@ -186,12 +189,12 @@ def link(text: str, to: str) -> Run:
     return Run(text, to=to)
 
 
-def paragraph(*parts: str | Run | Words) -> Paragraph:
-    return Paragraph(words(*parts))
+def paragraph(*parts: str | Run | Words, look: ParagraphLook = "plain") -> Paragraph:
+    return Paragraph(words(*parts), look)
 
 
 def small(*parts: str | Run | Words) -> Paragraph:
-    return Paragraph(words(*parts), "small")
+    return paragraph(*parts, look="small")
 
 
 def points(items: Iterable[str | Words]) -> Points:

@@ -11,7 +11,6 @@ from packpale.review.report.blocks import (
     Chart,
     Columns,
     Head,
-    Paragraph,
     Run,
     Section,
     Sketch,
@@ -103,7 +102,7 @@ def _decision(source: RunSource) -> Iterator[Block]:
             said = f"On none of the {plots} does an enclosure fit. Each plot below says what stands in the way."
         else:
             said = "No plot could be computed."
-        yield Paragraph(words(said), "lead")
+        yield paragraph(said, look="lead")
         return
     first = winners[0]
     brief = source.brief(first)
@@ -113,24 +112,20 @@ def _decision(source: RunSource) -> Iterator[Block]:
         among = ", the only plot that takes one" if looked_at > 1 else ""
     else:
         among = f" of {looked_at:,} plots"
-    yield Paragraph(
-        words(
-            strong(first.plot_id),
-            f" comes first{among}: a fence of {show.length(f['fence_length_m'])} round "
-            f"{show.area(f['enclosed_area_m2'])}, {_built(source.project, show)}.",
-        ),
-        "lead",
+    yield paragraph(
+        strong(first.plot_id),
+        f" comes first{among}: a fence of {show.length(f['fence_length_m'])} round "
+        f"{show.area(f['enclosed_area_m2'])}, {_built(source.project, show)}.",
+        look="lead",
     )
     estimate = f", a class {brief.estimate.number} estimate (5 is the roughest)" if brief.estimate else ""
-    yield Paragraph(
-        words(
-            "Reckon with ",
-            strong(f"{source.project.currency} {source.range_of(first)}"),
-            f"{estimate}. The middle of it is {show.money(f['cost_p50'])}, which is "
-            f"{show.money(show.per_area(f['cost_p50'], f['enclosed_area_m2']))} for each {show.area_name}.",
-            _rates(source.project),
-        ),
-        "lead",
+    yield paragraph(
+        "Reckon with ",
+        strong(f"{source.project.currency} {source.range_of(first)}"),
+        f"{estimate}. The middle of it is {show.money(f['cost_p50'])}, which is "
+        f"{show.money(show.per_area(f['cost_p50'], f['enclosed_area_m2']))} for each {show.area_name}.",
+        _rates(source.project),
+        look="lead",
     )
     yield from _not_known(source, first)
 
@@ -156,13 +151,11 @@ def _not_known(source: RunSource, first: RankedPlot) -> Iterator[Block]:
     """Whether it holds, which is not known; what else is not; and how far the order of the plots can be trusted."""
     rate = source.brief(first).figures["escape_dig_rate_m_per_h"]
     if rate is not None:
-        yield Paragraph(
-            words(
-                strong("Nobody can say whether it holds a wolf. "),
-                f"One that tunnels faster than {source.show.speed(rate)} is out under the mesh between two rounds; no "
-                "published figure was found for how fast wolves dig.",
-            ),
-            "lead",
+        yield paragraph(
+            strong("Nobody can say whether it holds a wolf. "),
+            f"One that tunnels faster than {source.show.speed(rate)} is out under the mesh between two rounds; no "
+            "published figure was found for how fast wolves dig.",
+            look="lead",
         )
     said = "Depth to rock and to water is a guess until pits are dug."
     if len(source.winners) > 1:
@@ -171,7 +164,7 @@ def _not_known(source: RunSource, first: RankedPlot) -> Iterator[Block]:
             "weights of suitability, size and price, other rates, rock and water. Fence lines, slopes and design were "
             "not varied."
         )
-    yield Paragraph(words(said), "lead")
+    yield paragraph(said, look="lead")
 
 
 def _cases(source: RunSource, share: float) -> str:
@@ -185,12 +178,10 @@ def _failed(source: RunSource) -> Iterator[Block]:
     if not failed:
         return
     one = len(failed) == 1
-    yield Paragraph(
-        words(
-            f"{len(failed)} {'plot is' if one else 'plots are'} missing here: computing failed. Nothing below "
-            f"compares with {'it' if one else 'them'}."
-        ),
-        "verdict",
+    yield paragraph(
+        f"{len(failed)} {'plot is' if one else 'plots are'} missing here: computing failed. Nothing below "
+        f"compares with {'it' if one else 'them'}.",
+        look="verdict",
     )
     yield points(f"{plot}: {reason}" for plot, reason in failed.items())
 

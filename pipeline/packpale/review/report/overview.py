@@ -47,34 +47,25 @@ def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
         return None
     west, south, east, north = shapely.total_bounds([s.outline for s in shapes]).tolist()
     scale = min((WIDE - 2 * PAD) / (east - west), (HIGH - 2 * PAD - 20) / (north - south))
-    width = WIDE
     height = (north - south) * scale + 2 * PAD + 24
-    left = (width - (east - west) * scale) / 2
+    left = (WIDE - (east - west) * scale) / 2
 
     def at(points: np.ndarray) -> np.ndarray:
         return np.column_stack([left + (points[:, 0] - west) * scale, PAD + (north - points[:, 1]) * scale])
 
-    svg = drawing(width, height)
+    svg = drawing(WIDE, height)
     coarse = FINEST_PX / scale
     for shape in shapes:
-        dash = {} if shape.rank is not None else {"stroke_dasharray": "4 3"}
+        fill, dash = (LAND, {}) if shape.rank is not None else ("#ffffff", {"stroke_dasharray": "4 3"})
         for ring in _rings(shape.outline.simplify(coarse)):
-            add(
-                svg,
-                "path",
-                d=_path(at(ring)),
-                fill=LAND if dash == {} else "#ffffff",
-                stroke=INK,
-                stroke_width=1.0,
-                **dash,
-            )
+            add(svg, "path", d=_path(at(ring)), fill=fill, stroke=INK, stroke_width=1.0, **dash)
         for line in shape.lines:
             for ring in _rings(line.simplify(coarse)):
                 add(svg, "path", d=_path(at(ring)), fill=FENCE, fill_opacity=0.15, stroke=FENCE, stroke_width=2.0)
     # The last are the first in the ranking.
     named = shapes[-MOST_NAMED:]
     centres = at(np.array([shape.outline.centroid.coords[0] for shape in named]))
-    for x, y, text in _names(named, centres, width, all_of_them=len(named) == len(shapes)):
+    for x, y, text in _names(named, centres, all_of_them=len(named) == len(shapes)):
         for look in (EDGE, {}):
             add(svg, "text", text, x=x, y=y + 4, text_anchor="middle", font_size=LETTERS, fill=INK, **BOLD, **look)
     _scale(svg, scale, height, show)
@@ -88,15 +79,13 @@ def overview(shapes: Sequence[PlotShape], show: Wording) -> Chart | None:
     )
 
 
-def _names(
-    named: Sequence[PlotShape], centres: np.ndarray, width: float, *, all_of_them: bool
-) -> list[tuple[float, float, str]]:
+def _names(named: Sequence[PlotShape], centres: np.ndarray, *, all_of_them: bool) -> list[tuple[float, float, str]]:
     """Middle and text of the names that keep clear of those of better plots; one that cannot is left out."""
     placed: list[tuple[float, float, str]] = []
     for shape, (x, y) in zip(reversed(named), centres[::-1].tolist(), strict=True):
         text = _label(shape)
         half = _wide(text) / 2
-        within = float(np.clip(x, 4 + half, width - 4 - half))
+        within = float(np.clip(x, 4 + half, WIDE - 4 - half))
         lines = (y + LINE * aside for aside in (ASIDE if all_of_them else ASIDE[:1]))
         clear = (v for v in lines if not any(_meet(within - u, v - w, text, other) for u, w, other in placed))
         placed += [(within, v, text) for v in itertools.islice(clear, 1)]

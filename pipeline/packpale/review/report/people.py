@@ -24,30 +24,28 @@ def round_section(source: PlotSource) -> Section | None:
     care, show = source.care, source.show
     if not care.rounds:
         return None
-    blocks: list[Block] = [paragraph(_walk(source, walk)) for walk in care.rounds]
     together = ""
     if len(care.rounds) > 1:
         together = f"All rounds take {show.duration(care.rounds_s)}, the way from one pack to the next left out. "
     rounds = "one round" if care.rounds_a_day == 1 else f"{care.rounds_a_day} rounds"
-    blocks.append(
+    blocks: tuple[Block, ...] = (
+        *(paragraph(_walk(source, walk)) for walk in care.rounds),
         paragraph(
             f"{together}With {rounds} that is {show.duration(care.rounds_a_day_s)} a day for one person. Walked the "
             "same way round every time, no place is unseen for longer than the "
             f"{show.hours(care.gap.hours)} from {care.gap.start} to {care.gap.end}; walked opposite ways, the places "
             f"near the start are unseen for {show.hours(care.unseen_h)}, and {show.speed(care.dig_rate_unseen)} would "
             "be enough to dig out."
-        )
-    )
-    blocks += [_stops(source, walk) for walk in care.rounds if walk.checks]
-    blocks.append(
+        ),
+        *(_stops(source, walk) for walk in care.rounds if walk.checks),
         small(
             "Speed on foot by Tobler’s function on the slope along the path, times "
             f"{source.project.patrol.pace_factor:g}; snow, dark and undergrowth slow it down. For a receiver: ",
             link("patrol.gpx", source.file("patrol.gpx")),
             ". Look at the whole fence, not only at the check points.",
-        )
+        ),
     )
-    return Section("The round along the fence", tuple(blocks), source.section("round"))
+    return Section("The round along the fence", blocks, source.section("round"))
 
 
 def _walk(source: PlotSource, walk: Round) -> str:

@@ -46,10 +46,10 @@ def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Cha
     costs = sizes(source)
     figures = front.more_figures(source)
     first_figures = front.more_figures(source, MOST_PRINTED)
-    told = [_ToldPlot(source, number, plots, notes.plots) for number in range(len(source.told))]
-    sheets = tuple(plot.sheet() for plot in told)
+    names = [place.plot_id for place in source.told]
+    told = [_told(source, number, plots[name], notes.plots[name]) for number, name in enumerate(names)]
+    sheets, details = (tuple(parts[k] for parts in told) for k in (0, 1))
     sure, others = front.how_sure(source), front.others(source)
-    details = tuple(plot.details() for plot in told)
     rests_on = basis(source.project, source.show, source.record)
     folded = replace(figures, look="folded") if figures else None
     return RunReport(
@@ -64,32 +64,22 @@ def run_report(source: RunSource, plots: Mapping[str, PlotReport], overview: Cha
     )
 
 
-class _ToldPlot:
-    """A plot that is told in full, with its place and what it alone has to say."""
-
-    def __init__(
-        self, source: RunSource, number: int, plots: Mapping[str, PlotReport], notes: Mapping[str, Sequence[Note]]
-    ) -> None:
-        self.place = source.told[number]
-        self.address = f"{front.PAGE}#plot-{number + 1}"
-        self.page = source.plot_page(self.place)
-        self.report = plots[self.place.plot_id]
-        self.notes = notes[self.place.plot_id]
-        self.several = len(source.brief(self.place).earthworks) > 1
-        self.show = source.show
-
-    def sheet(self) -> Section:
-        found = gravest(self.notes, self.show, several_packs=self.several, address=f"{self.page}#notes")
-        mark = str(self.place.rank) if self.place.rank is not None else ""
-        sheet = self.report.sheet
-        # Several sheets stand on one page, where an address can only be had once.
-        blocks = (replace(b, id="") if isinstance(b, Section) else b for b in sheet.blocks)
-        return replace(sheet, id=self.address, mark=mark, blocks=(*blocks, *_there(found)))
-
-    def details(self) -> Section:
-        known = notes_section(self.notes, self.show, several_packs=self.several, address=f"{self.page}#notes")
-        sections = (*_there(known), *self.report.sections)
-        return Section(f"{self.place.plot_id}: in detail", sections, f"{self.page}#detail")
+def _told(source: RunSource, number: int, report: PlotReport, notes: Sequence[Note]) -> tuple[Section, Section]:
+    """A plot that is told in full, with its place and what it alone has to say: its sheet, and its details."""
+    place, show = source.told[number], source.show
+    page = source.plot_page(place)
+    several, address = len(source.brief(place).earthworks) > 1, f"{page}#notes"
+    found = gravest(notes, show, several_packs=several, address=address)
+    # Several sheets stand on one page, where an address can only be had once.
+    blocks = (replace(b, id="") if isinstance(b, Section) else b for b in report.sheet.blocks)
+    sheet = replace(
+        report.sheet,
+        id=f"{front.PAGE}#plot-{number + 1}",
+        mark=str(place.rank) if place.rank is not None else "",
+        blocks=(*blocks, *_there(found)),
+    )
+    known = notes_section(notes, show, several_packs=several, address=address)
+    return sheet, Section(f"{place.plot_id}: in detail", (*_there(known), *report.sections), f"{page}#detail")
 
 
 def _there(*sections: Section | None) -> tuple[Section, ...]:

@@ -8,7 +8,6 @@ from packpale.care.inside import Inside
 from packpale.review.report.blocks import (
     Block,
     Columns,
-    Paragraph,
     Picture,
     Section,
     figures,
@@ -46,8 +45,8 @@ def on_paper(sheet: Section) -> Section:
 def _verdict(source: PlotSource) -> Iterator[Block]:
     if not source.result.enclosure.feasible:
         reason = source.show.say(source.result.enclosure.reason or "")
-        yield Paragraph(words("No enclosure fits here."), "verdict")
-        yield Paragraph(words(f"{begun(reason)}."))
+        yield paragraph("No enclosure fits here.", look="verdict")
+        yield paragraph(f"{begun(reason)}.")
 
 
 def _map(source: PlotSource) -> Picture:

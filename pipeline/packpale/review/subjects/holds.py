@@ -1,16 +1,16 @@
 """Every way out of an enclosure, with its figure and its worst place, and the places on the line that matter."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from packpale.care.aids import weakening
-from packpale.care.climb import Climb
 from packpale.care.model import Care
 from packpale.care.patrol import weak_places
+from packpale.earthworks.model import Stretch
 from packpale.enclosure.model import Pack
 from packpale.review.model import PlotResult
 from packpale.review.subjects.crossings import crossings
@@ -192,8 +192,7 @@ def _found(result: PlotResult, project: Project, pack: Pack) -> Iterator[_Found]
     for over in pack.over_limits:
         yield "L", over.from_m % perimeter, over.length_m, None
     wet = dict(works.plant.wet) if works.plant else {}
-    for stretch in wet.get(number, ()):
-        yield "P", stretch.start, stretch.length, Quantity(stretch.worst, "dimension")
+    yield from _stretches("P", wet.get(number, ()))
 
 
 def _under(care: Care, pack: Pack, project: Project) -> Iterator[_Found]:
@@ -204,8 +203,7 @@ def _under(care: Care, pack: Pack, project: Project) -> Iterator[_Found]:
     for held in (h for h in care.holdings if h.pack == pack.number):
         for stretch in held.too_short:
             yield "D", stretch.start, stretch.length, Quantity(stretch.worst * HOUR_S, "duration")
-        for stretch in held.on_rock:
-            yield "R", stretch.start, stretch.length, Quantity(stretch.worst, "dimension")
+        yield from _stretches("R", held.on_rock)
 
 
 def _over(care: Care, pack: Pack, project: Project) -> Iterator[_Found]:
@@ -215,17 +213,16 @@ def _over(care: Care, pack: Pack, project: Project) -> Iterator[_Found]:
             inside = np.where(np.isnan(c.inside), math.inf, c.inside)
             for at in _weakest(c.weakest_chainage, pack, inside, project):
                 yield "O", at, 0.0, Quantity(float(inside[np.argmin(np.abs(line.chainage - at))]), "dimension")
-        yield from _lowered(c)
+        yield from _stretches("B", (*c.banks_inside, *c.banks_outside))
+        yield from _stretches("S", c.near_trees)
     for aid in care.aids:
         if aid.pack == pack.number and weakening(aid, project):
             yield "T", aid.chainage, 0.0, Quantity(aid.distance, "dimension")
 
 
-def _lowered(c: Climb) -> Iterator[_Found]:
-    for bank in (*c.banks_inside, *c.banks_outside):
-        yield "B", bank.start, bank.length, Quantity(bank.worst, "dimension")
-    for wood in c.near_trees:
-        yield "S", wood.start, wood.length, Quantity(wood.worst, "dimension")
+def _stretches(letter: Letter, found: Iterable[Stretch]) -> Iterator[_Found]:
+    for stretch in found:
+        yield letter, stretch.start, stretch.length, Quantity(stretch.worst, "dimension")
 
 
 def _weakest(worst: float, pack: Pack, values: Array, project: Project) -> Iterator[float]:

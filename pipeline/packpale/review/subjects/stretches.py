@@ -12,6 +12,7 @@ from packpale.care.holding import Holding
 from packpale.earthworks.model import Stretch
 from packpale.earthworks.stretches import stretches
 from packpale.enclosure.model import Pack
+from packpale.enclosure.over_limits import Stretch as Over
 from packpale.review.model import PlotResult
 from packpale.review.subjects.field import PACK, PLOT, POPUP, Field, Subject
 from packpale.settings import Project
@@ -89,24 +90,18 @@ class OverLimit:
     """A stretch of one pack's fence line over a limit."""
 
     of: Pack
-    kind: str
+    over: Over
     limit: Value
     """The limit in words."""
-    from_m: float
-    to_m: float
 
     @property
     def pack(self) -> int:
         return self.of.number
 
     @property
-    def length(self) -> float:
-        return self.to_m - self.from_m
-
-    @property
     def line(self) -> LineString:
         """It on the ground."""
-        return line_between(self.of, self.from_m, self.length)
+        return line_between(self.of, self.over.from_m, self.over.length_m)
 
 
 def line_between(pack: Pack, start: float, length: float) -> LineString:
@@ -204,7 +199,7 @@ def over_limits(result: PlotResult, _project: Project) -> Iterator[OverLimit]:
     names = {limit.kind: limit.name for limit in result.land.limits}
     for pack in result.enclosure.packs:
         for over in pack.over_limits:
-            yield OverLimit(pack, over.kind, names[over.kind], over.from_m, over.to_m)
+            yield OverLimit(pack, over, names[over.kind])
 
 
 def _all(pack: Pack, *kinds: tuple[StretchKind, Iterable[Stretch]]) -> list[Along]:
@@ -266,17 +261,17 @@ OVER_LIMITS = Subject(
     (
         PLOT,
         PACK,
-        Field("kind", "Kind of the limit", "text", "kind", lambda s: s.limit, shown=POPUP),
-        Field("from_m", "From chainage", "length", "from_m", shown=POPUP),
+        Field("kind", "Kind of the limit", "text", "over.kind", lambda s: s.limit, shown=POPUP),
+        Field("from_m", "From chainage", "length", "over.from_m", shown=POPUP),
         Field(
             "to_m",
             "To chainage",
             "length",
-            "to_m",
-            lambda s: Quantity(s.to_m % s.of.line.perimeter, "length"),
+            "over.to_m",
+            lambda s: Quantity(s.over.to_m % s.of.line.perimeter, "length"),
             shown=POPUP,
         ),
-        Field("length_m", "Length", "length", "length", shown=POPUP),
+        Field("length_m", "Length", "length", "over.length_m", shown=POPUP),
     ),
     over_limits,
     lambda s: s.line,
