@@ -13,7 +13,7 @@ from packpale.review.subjects.__main__ import columns_page
 from packpale.review.subjects.climbing import CLIMBING_AIDS
 from packpale.review.subjects.crossings import CROSSINGS, crossings
 from packpale.review.subjects.dens import DENS
-from packpale.review.subjects.field import BOTH, PAGE, POPUP, SUFFIXES, Field
+from packpale.review.subjects.field import BOTH, PAGE, POPUP, SUFFIXES, Field, at_path
 from packpale.review.subjects.line import EGG, FENCE_LINES
 from packpale.review.subjects.patrol import PATROL, PATROL_CHECKS, OnRound
 from packpale.review.words import Wording, plain
@@ -98,8 +98,23 @@ def test_a_field_is_told_where_it_says(shown, popup, page):
     assert (field.popup, field.page) == (popup, page)
 
 
+@pytest.mark.parametrize(("height", "told"), [(1.7, "1.70 m"), (math.nan, "not given"), (None, "not given")])
+def test_a_field_tells_why_its_value_is_not_known(height, told):
+    field = Field("height_m", "Height", "dimension", "aid.height", unknown="not given")
+    assert plain(METRIC.say(field.say(SimpleNamespace(aid=SimpleNamespace(height=height))))) == told
+
+
+def test_a_path_leads_through_attributes_and_keys_as_far_as_there_is_something():
+    den = SimpleNamespace(distances={"other pack": 3.5}, passage=None)
+    assert at_path(den, "distances.other pack") == 3.5
+    assert at_path(den, "distances.fence") is None
+    assert at_path(den, "passage.length") is None
+    with pytest.raises(AttributeError, match="distance"):
+        at_path(den, "distance.fence")
+
+
 def test_the_popup_of_a_fence_line_begins_with_what_it_encloses(fitting):
-    (line,) = FENCE_LINES.found(fitting, None)
+    (line,) = FENCE_LINES.items(fitting, None)
     titles = [title for title, _ in FENCE_LINES.popup(line, METRIC)]
     assert titles[0] == "Area enclosed"
     assert titles[-4:] == [field.head for field in EGG if field.popup]
