@@ -5,7 +5,7 @@ Every ramp grows steadily darker or lighter, so that it can be read without tell
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.review.maps.map_page import Room
-from packpale.review.maps.overlay import Classes
+from packpale.review.maps.overlay import Classes, ramp
 from packpale.review.words.quantities import ROUND
 from packpale.site import Cells
 
@@ -104,10 +104,39 @@ def categories(
     )
 
 
-def spans(edges: Sequence[str]) -> list[str]:
-    """Words for the classes below, between and above the edges."""
-    between = [f"{a} to {b}" for a, b in itertools.pairwise(edges)]
-    return [f"under {edges[0]}", *between, f"over {edges[-1]}"]
+def spans(
+    edges: Iterable[float],
+    colours: Sequence[str],
+    say: Callable[[float], str],
+    remark: Callable[[float, float], str] = lambda _low, _high: "",
+    *,
+    bare: int = 0,
+) -> tuple[tuple[float, ...], tuple[str, ...], tuple[str, ...]]:
+    """Edges in order, and a colour along the ramp and a text for each class below, between and above them.
+
+    ``say`` words an edge, ``remark`` what is added to the class between two of them. The ``bare`` lowest classes are
+    not painted.
+    """
+    at = sorted(set(edges))
+    said = [say(edge) for edge in at]
+    texts = [f"under {said[0]}", *(f"{a} to {b}" for a, b in itertools.pairwise(said)), f"over {said[-1]}"]
+    classes = itertools.pairwise([-math.inf, *at, math.inf])
+    return (
+        tuple(at),
+        ("",) * bare + tuple(ramp(colours, len(texts) - bare)),
+        tuple(text + remark(low, high) for text, (low, high) in zip(texts, classes, strict=True)),
+    )
+
+
+def ends(lowest: str, highest: str) -> Callable[[float, float], str]:
+    """A remark on the lowest class and one on the highest."""
+
+    def remark(low: float, high: float) -> str:
+        if low == -math.inf:
+            return lowest
+        return highest if high == math.inf else ""
+
+    return remark
 
 
 def even_edges(low: float, high: float, *, most: int = 8) -> list[float]:

@@ -1,9 +1,11 @@
 """What the coloured pictures of a plot's map show, and in which words."""
 
 import math
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from packpale.land.diggability import FEATURES
 from packpale.land.slope import hillshade as brightness
 from packpale.land.surroundings import cells_within
 from packpale.review.maps.overlay import ramp
@@ -19,6 +21,7 @@ from packpale.review.maps.theme import (
     WATER_RAMP,
     Theme,
     categories,
+    ends,
     even_edges,
     spans,
 )
@@ -58,97 +61,84 @@ def hillshade(result: PlotResult) -> Theme:
 def themes(result: PlotResult, project: Project, wording: Wording) -> list[Theme]:
     """All pictures of one plot's map, in the order in which the panel lists them."""
     return [
-        _height(result, wording),
-        _slope(result, project),
-        _wetness(result),
-        _ponding(result, project, wording),
-        _water_table(result, project, wording),
-        _diggability(result),
-        _limiting(result),
-        _rock(result, project, wording),
-        *_pit_distance(result, wording),
+        *_ground(result, project, wording),
+        *_drainage(result, project, wording),
+        *_digging(result, project, wording),
         _suitability(result),
         not_usable(result, wording),
         *seen_themes(result),
     ]
 
 
-def _height(result: PlotResult, wording: Wording) -> Theme:
-    unit, scale, _ = wording.dimension_unit()
+def _ground(result: PlotResult, project: Project, wording: Wording) -> Iterator[Theme]:
+    unit, size, _ = wording.dimension_unit()
+    elevation, steepest = result.site.elevation, project.land.max_slope_deg
     # fmin and fmax pass over NaN.
-    lowest = float(np.fmin.reduce(result.site.elevation, axis=None)) * scale
-    highest = float(np.fmax.reduce(result.site.elevation, axis=None)) * scale
-    shown = even_edges(lowest, highest) if math.isfinite(lowest + highest) else [0.0]
-    texts = spans([f"{e:,g} {unit}" for e in shown])
-    return Theme(
+    lowest, highest = (float(end.reduce(elevation, axis=None)) * size for end in (np.fmin, np.fmax))
+    heights = even_edges(lowest, highest) if math.isfinite(lowest + highest) else [0.0]
+    yield Theme(
         "height",
         "Ground",
         "Height of the ground",
         "Above the zero level of the elevation model.",
-        result.site.elevation,
-        tuple(e / scale for e in shown),
-        tuple(ramp(HEIGHT_RAMP, len(texts))),
-        tuple(texts),
+        elevation,
+        *spans([height / size for height in heights], HEIGHT_RAMP, lambda e: f"{e * size:,g} {unit}"),
     )
-
-
-def _slope(result: PlotResult, project: Project) -> Theme:
-    limit = project.land.max_slope_deg
-    edges = sorted({2.0, 5.0, 10.0, 15.0, 30.0, limit})
-    texts = spans([f"{e:g}°" for e in edges])
-    texts = [f"{t}: too steep here" if e >= limit else t for t, e in zip(texts, [-1.0, *edges], strict=True)]
-    return Theme(
+    yield Theme(
         "slope",
         "Ground",
         "Slope of the ground",
-        f"Degrees from the horizontal. The settings allow up to {limit:g}°.",
+        f"Degrees from the horizontal. The settings allow up to {steepest:g}°.",
         result.land.slope,
-        tuple(edges),
-        tuple(ramp(SLOPE_RAMP, len(texts))),
-        tuple(texts),
+        *spans(
+            (2.0, 5.0, 10.0, 15.0, 30.0, steepest),
+            SLOPE_RAMP,
+            lambda e: f"{e:g}°",
+            lambda low, _: ": too steep here" if low >= steepest else "",
+        ),
         read=degrees,
     )
 
 
-def _wetness(result: PlotResult) -> Theme:
-    edges = (4.0, 6.0, 8.0, 10.0, 12.0)
-    texts = spans([f"{e:g}" for e in edges])
-    texts[0] += ": sheds water"
-    texts[-1] += ": gathers water"
-    return Theme(
+def _drainage(result: PlotResult, project: Project, wording: Wording) -> Iterator[Theme]:
+    show, deepest, trench = _depths(wording), project.land.max_ponding_m, project.trench.depth_m
+    depth = "Upper limit: depth" if project.land.pond_rain_mm is None else "After the rain set, at most the depth"
+    yield Theme(
         "wetness",
         "Drainage",
         "Wetness index",
         "How much ground drains through a place compared with how fast it runs off: ln(a / tan slope), a in metres.",
         result.land.wetness,
-        edges,
-        tuple(ramp(WATER_RAMP, len(texts))),
-        tuple(texts),
+        *spans((4.0, 6.0, 8.0, 10.0, 12.0), WATER_RAMP, "{:g}".format, ends(": sheds water", ": gathers water")),
     )
-
-
-def _ponding(result: PlotResult, project: Project, wording: Wording) -> Theme:
-    limit = project.land.max_ponding_m
-    depth = "Upper limit: depth" if project.land.pond_rain_mm is None else "After the rain set, at most the depth"
-    edges = sorted({0.02, 0.1, 1.0, limit})
-
-    texts = spans([_depth(e, wording) for e in edges])
-    texts = [f"{t}: too deep here" if e >= limit else t for t, e in zip(texts, [-1.0, *edges], strict=True)]
-    return Theme(
+    yield Theme(
         "ponding",
         "Drainage",
         "Hollows that can fill with water",
-        f"{depth} of water when a hollow is full. The settings allow up to {_depth(limit, wording)}.",
+        f"{depth} of water when a hollow is full. The settings allow up to {show(deepest)}.",
         result.land.ponding,
-        tuple(edges),
-        ("", *ramp(WATER_RAMP[1:], len(texts) - 1)),
-        tuple(texts),
+        *spans(
+            (0.02, 0.1, 1.0, deepest),
+            WATER_RAMP[1:],
+            show,
+            lambda low, _: ": too deep here" if low >= deepest else "",
+            bare=1,
+        ),
+    )
+    yield Theme(
+        "water_table",
+        "Drainage",
+        "Depth to the water table",
+        f"At its shallowest in the year, from soil data and pits. The trench is {show(trench)} deep.",
+        result.site.soil.water_table,
+        *spans((0.3, 0.6, 2.0, trench), WATER_RAMP[::-1], show),
     )
 
 
-def _diggability(result: PlotResult) -> Theme:
+def _digging(result: PlotResult, project: Project, wording: Wording) -> Iterator[Theme]:
+    show, nearest, trench = _depths(wording), project.land.min_depth_to_rock_m, project.trench.depth_m
     texts = ("very limited", "0 to 25 of 100", "25 to 50", "50 to 75", "75 to 100", "not limited")
-    return Theme(
+    yield Theme(
         "diggability",
         "Digging",
         "Diggability",
@@ -159,94 +149,52 @@ def _diggability(result: PlotResult) -> Theme:
         texts,
         read=hundredths,
     )
-
-
-def _limiting(result: PlotResult) -> Theme:
-    from packpale.land.diggability import FEATURES
-
     # Where nothing limits the digging no feature decides.
     decides = np.where(result.land.limitation > 0, result.land.limiting_feature, np.int8(-1))
-    present = set(np.unique(decides).tolist()) - {-1}
-    return categories(
+    yield categories(
         "limiting",
         "Digging",
         "What limits digging most",
         "Blank where nothing does.",
         cells=decides,
-        named=[(k, str(FEATURES[k])) for k in sorted(present)],
+        named=[(k, str(FEATURES[k])) for k in np.unique(decides).tolist() if k >= 0],
     )
-
-
-def _rock(result: PlotResult, project: Project, wording: Wording) -> Theme:
-    limit, trench = project.land.min_depth_to_rock_m, project.trench.depth_m
-    edges = sorted({0.6, 2.0, trench, limit} - {0.0})
-    texts = spans([_depth(e, wording) for e in edges])
-    texts = [f"{t}: too near here" if e <= limit else t for t, e in zip(texts, [*edges, math.inf], strict=True)]
-    return Theme(
+    yield Theme(
         "rock",
         "Digging",
         "Depth to rock",
-        f"From soil data and pits. The trench is {_depth(trench, wording)} deep; the settings ask for rock at least "
-        f"{_depth(limit, wording)} down.",
+        f"From soil data and pits. The trench is {show(trench)} deep; the settings ask for rock at least "
+        f"{show(nearest)} down.",
         result.site.soil.depth_to_rock,
-        tuple(edges),
-        tuple(ramp(DIG_RAMP, len(texts))),
-        tuple(texts),
+        *spans(
+            {0.6, 2.0, trench, nearest} - {0.0},
+            DIG_RAMP,
+            show,
+            lambda _, high: ": too near here" if high <= nearest else "",
+        ),
     )
-
-
-def _pit_distance(result: PlotResult, wording: Wording) -> list[Theme]:
-    """How far the ground is from what anybody has seen of it; nothing where there are no pits."""
     away = result.site.soil.pit_distance
-    if not np.isfinite(away).any():
-        return []
-    edges = (10.0, 25.0, 50.0, 100.0, 200.0)
-    texts = spans([wording.length(e) for e in edges])
-    return [
-        Theme(
+    # How far the ground is from what anybody has seen of it, where there are pits.
+    if np.isfinite(away).any():
+        yield Theme(
             "pit_distance",
             "Digging",
             "Distance to the nearest trial pit",
             "The farther, the more what lies below ground is a guess.",
             away,
-            edges,
-            tuple(ramp(PIT_RAMP, len(texts))),
-            tuple(texts),
+            *spans((10.0, 25.0, 50.0, 100.0, 200.0), PIT_RAMP, wording.length),
         )
-    ]
-
-
-def _water_table(result: PlotResult, project: Project, wording: Wording) -> Theme:
-    trench = project.trench.depth_m
-    edges = sorted({0.3, 0.6, 2.0, trench})
-    texts = spans([_depth(e, wording) for e in edges])
-    return Theme(
-        "water_table",
-        "Drainage",
-        "Depth to the water table",
-        f"At its shallowest in the year, from soil data and pits. The trench is {_depth(trench, wording)} deep.",
-        result.site.soil.water_table,
-        tuple(edges),
-        tuple(ramp(WATER_RAMP[::-1], len(texts))),
-        tuple(texts),
-    )
 
 
 def _suitability(result: PlotResult) -> Theme:
-    edges = tuple(float(e) for e in range(10, 100, 10))
     weights = ", ".join(f"{name} {100 * weight:.0f} %" for name, weight in result.land.weights.items())
-    texts = spans([f"{e:g}" for e in edges])
-    texts[0] += ": worst"
-    texts[-1] += ": best"
     return Theme(
         "suitability",
         "Score",
         "Suitability",
         f"0 to 100, weighted from {weights}.",
         result.land.suitability,
-        edges,
-        tuple(ramp(SCORE_RAMP, len(texts))),
-        tuple(texts),
+        *spans(range(10, 100, 10), SCORE_RAMP, "{:g}".format, ends(": worst", ": best")),
         read=hundredths,
     )
 
@@ -285,6 +233,6 @@ def hundredths(share: Array) -> Array:
     return 100 * share
 
 
-def _depth(depth: float, wording: Wording) -> str:
-    """A depth as short as it can be said."""
-    return f"{depth / FOOT_M:.1f} ft" if wording.imperial else f"{depth:g} m"
+def _depths(wording: Wording) -> Callable[[float], str]:
+    """What says a depth as short as it can be said."""
+    return lambda depth: f"{depth / FOOT_M:.1f} ft" if wording.imperial else f"{depth:g} m"
