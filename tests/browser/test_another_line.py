@@ -171,6 +171,22 @@ def test_it_says_which_rules_it_leaves(tried):
     assert found["Lowest to highest ground"] == "not known"
 
 
+def test_what_lies_beyond_the_cells_or_on_unknown_ones_is_counted_once(watched, run):
+    """Of 40 x 40 cells the eastern half is known; an egg runs over both halves and past them in the west."""
+    beyond, perimeter, known = watched.open(run / PLOT).evaluate(
+        """() => {
+            const codes = Uint8Array.from({length: 1600}, (_, k) => k % 40 < 20 ? 255 : 1);
+            const cells = {codes, least: 0, scale: 1, unknown: 255};
+            const given = {step: 0.1, cells: {west: 0, north: 40, cell: 1, cols: 40, rows: 40}};
+            const ground = new packpale.OtherGround(given, [], {price: cells, rock: cells, wet: cells});
+            const egg = new packpale.Egg([0, 20, 90, 12, 8, 30]), along = ground.along(egg);
+            return [along.beyond, egg.perimeter, along.price];
+        }"""
+    )
+    assert known > 30
+    assert beyond + known == pytest.approx(perimeter, abs=0.01)
+
+
 def test_an_address_opens_the_same_line(tried, watched, run):
     tried.fill("#another-area", "1.234")
     tried.press("#another-area", "Enter")

@@ -56,12 +56,11 @@ def test_every_picture_layer_goes_on_and_off(watched, run):
                 box.click();
                 const img = document.querySelectorAll('img.picture');
                 if (img[0]) await img[0].decode();
-                const keys = [...document.querySelectorAll(`.key[data-for="${box.value}"]`)];
+                const layer = box.closest('.layer'), key = layer && layer.querySelector('.key');
                 const open = [...document.querySelectorAll('#panel .key')].filter(
                     k => !k.hidden && k.parentNode.querySelector('input[type=radio]'));
                 seen.push([box.value !== '', img.length, img[0] ? img[0].naturalWidth : 0, open.length,
-                    keys.length && keys[0].querySelectorAll('.swatch').length,
-                    keys.length && keys[0].textContent.trim().length]);
+                    key && key.querySelectorAll('.swatch').length, key && key.textContent.trim().length]);
             }
             return seen;
         }"""

@@ -55,15 +55,18 @@ def page_bytes(page: MapPage) -> int:
 def _figure(page: MapPage) -> str:
     pictures = [(f"picture-{k}", picture) for k, picture in enumerate(page.pictures)]
     layers = [(f"layer-{k}", layer) for k, layer in enumerate(page.vectors)]
+    named: list[tuple[str, PictureLayer | VectorLayer]] = [*pictures, *layers]
+    rooms = [(room, [one for one in named if one[1].group == room]) for room in ROOMS]
     styles, scripts = _libraries()
     return render(
         "maps/page.html",
         page=page,
         styles=styles,
         scripts=scripts,
-        panel=_panel(page, pictures, layers),
+        pictures=pictures,
+        rooms=[room for room in rooms if room[1]],
         script=_script(painted=sum(len(layer.shapes) for layer in page.vectors) > MANY_SHAPES),
-        data=_json(_data(page, pictures, layers)),
+        data=_in_script(json.dumps(_data(page, pictures, layers))),
         shapes=[_in_script(layer.geojson) for layer in page.vectors],
     )
 
@@ -97,10 +100,6 @@ def _script(*, painted: bool) -> str:
     found: str = chart.get_root().render().rpartition("<script>")[2].partition("</script>")[0]
     # folium names things at random: the same map gives the same file.
     return found.replace(chart.get_name(), "map").replace(shapes.get_name(), "shapes")
-
-
-def _json(value: Any) -> str:
-    return _in_script(json.dumps(value))
 
 
 def _in_script(text: str) -> str:
@@ -149,18 +148,6 @@ def _cells(probe: Probe) -> dict[str, Any]:
     """Readings of cells as the page unpacks them."""
     readings = [{name: getattr(reading, name) for name in SENT} for reading in probe.readings]
     return vars(probe.grid) | {"whole": probe.whole_window, "readings": readings}
-
-
-def _panel(page: MapPage, pictures: Pictures, layers: Layers) -> str:
-    rooms = [
-        (room, [p for p in pictures if p[1].group == room], [v for v in layers if v[1].group == room]) for room in ROOMS
-    ]
-    return render(
-        "maps/panel.html",
-        page=page,
-        rooms=[room for room in rooms if room[1] or room[2]],
-        pictures=pictures,
-    )
 
 
 def _data_uri(png: bytes) -> str:

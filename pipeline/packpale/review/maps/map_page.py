@@ -88,11 +88,7 @@ class VectorLayer:
                 "type": "Feature",
                 "geometry": shape.geometry,
                 "properties": {
-                    "title": shape.title,
-                    "rows": shape.rows,
-                    "link": shape.link,
-                    "label": shape.label,
-                    "sign": shape.sign,
+                    **{name: getattr(shape, name) for name in ("title", "rows", "link", "label", "sign")},
                     "style": shape.style.options() if shape.style else {},
                 },
             }

@@ -44,13 +44,7 @@ packpale.anotherLine = function (map) {
     besideFigures = besideFigures || ground.figures(beside, pack, given.units.area[1]);
     var body = document.querySelector("#another-figures tbody"), old = rows(besideFigures);
     body.textContent = "";
-    rows(f).forEach(function (row, k) {
-      var line = body.insertRow(), name = line.appendChild(document.createElement("th"));
-      name.scope = "row";
-      name.textContent = row[0];
-      line.insertCell().textContent = row[1];
-      line.insertCell().textContent = old[k][1];
-    });
+    rows(f).forEach(function (row, k) { packpale.row(body, [row[0], row[1], old[k][1]]); });
     if (f.nearest.room < 0) wrong.push("It lies on no-go ground with its strip of " + figure("dimension", given.outside) + ": " + f.nearest.name + ".");
     if (f.beyond > 0) wrong.push(figure("length", f.beyond) + " of it run beyond the ground that is known: no figure holds there.");
     if (f.over.metres > given.share * f.perimeter + 0.5) wrong.push("More of it is over limits than the " + percent(given.share) + " that the settings allow.");
@@ -101,7 +95,7 @@ packpale.anotherLine = function (map) {
       window.requestAnimationFrame(function () { waiting = false; tell(current()); });
     }
   }
-  function current() { return packpale.Egg.shaped(state.x, state.y, state.bearing, state.area, state.aspect, state.taper); }
+  function current() { return packpale.Egg.shaped(state); }
   function stateOf(egg) {
     var m = egg.middle();
     return {x: m.x, y: m.y, bearing: egg.figures[2], area: egg.area, aspect: egg.aspect(), taper: egg.taper()};
@@ -120,7 +114,7 @@ packpale.anotherLine = function (map) {
     address.value = window.location.href;
   }
   function change(next) {
-    var egg = packpale.Egg.shaped(next.x, next.y, next.bearing, next.area, next.aspect, next.taper);
+    var egg = packpale.Egg.shaped(next);
     if (!egg || !packpale.fromPlan(egg.x, egg.y)) return false;
     state = next;
     return true;
@@ -130,9 +124,9 @@ packpale.anotherLine = function (map) {
 
   // ---- handles ----
   function dragged(name, before, to) {
-    var egg = packpale.Egg.shaped(before.x, before.y, before.bearing, before.area, before.aspect, before.taper);
-    var next = Object.assign({}, before), c = Math.cos(egg.psi), s = Math.sin(egg.psi);
-    var dx = to.x - before.x, dy = to.y - before.y, u = dx * c + dy * s, v = -dx * s + dy * c, length = egg.R + egg.d + egg.r;
+    var egg = packpale.Egg.shaped(before), next = Object.assign({}, before);
+    var c = Math.cos(egg.psi), s = Math.sin(egg.psi), dx = to.x - before.x, dy = to.y - before.y;
+    var u = dx * c + dy * s, v = -dx * s + dy * c;
     if (name === "M") { next.x = to.x; next.y = to.y; }
     if (name === "T") next.bearing = (Math.atan2(dx, dy) * 180 / Math.PI + 360) % 360;
     if (name === "S") {
@@ -142,19 +136,19 @@ packpale.anotherLine = function (map) {
     if (name === "L") {
       // The width stays.
       next.aspect = Math.max(-u, 0) * 2 / (2 * egg.R);
-      var longer = next.aspect > 1 && packpale.Egg.shaped(0, 0, 0, 1, next.aspect, before.taper);
+      var longer = packpale.Egg.shaped(next);
       if (!longer) return null;
-      next.area = Math.pow(egg.R / longer.R, 2);
+      next.area = before.area * Math.pow(egg.R / longer.R, 2);
     }
     if (name === "E") {
       var end = egg.arcs[2], w = -(end.x - before.x) * s + (end.y - before.y) * c;
       next.taper = before.taper * v / w;
       // Width and length stay.
-      var sharper = next.taper > 0 && next.taper < 1 && packpale.Egg.shaped(0, 0, 0, 1, before.aspect, next.taper);
+      var sharper = packpale.Egg.shaped(next);
       if (!sharper) return null;
-      next.area = Math.pow(egg.R / sharper.R, 2);
+      next.area = before.area * Math.pow(egg.R / sharper.R, 2);
     }
-    return length > 0 ? next : null;
+    return next;
   }
   [["M", "Move the line"], ["T", "Turn the line"], ["S", "Make the line larger or smaller"], ["L", "Make the line longer or shorter"],
     ["E", "Make the small end blunter or sharper"]].forEach(function (one) {
@@ -262,7 +256,7 @@ packpale.anotherLine = function (map) {
     }
     panel.open = false;
     map.closePopup();
-    [strip, over, line].concat(Object.keys(handles).map(function (k) { return handles[k]; })).forEach(function (l) { drawn.addLayer(l); });
+    [strip, over, line].concat(Object.values(handles)).forEach(function (l) { drawn.addLayer(l); });
     drawn.addTo(map);
     note();
     show();

@@ -26,21 +26,10 @@ packpale.compare = function (map, panel) {
     document.getElementById("right-name").style.left = (at + 8) + "px";
   }
 
-  // The picture of a layer, which it has only while it is shown.
-  function picture(layer) {
-    var shown = map.hasLayer(layer), found = layer.addTo(map).getElement().src;
-    if (!shown) layer.remove();
-    return found;
-  }
-
   function choose() {
+    var one = packpale.data.pictures.find(function (picture) { return picture.name === select.value; });
     if (right) right.remove();
-    right = null;
-    var layer = packpale.layers[select.value];
-    if (layer) {
-      right = L.imageOverlay(picture(layer), layer.getBounds(),
-        Object.assign({}, layer.options, {className: "picture beside"})).addTo(map);
-    }
+    right = one && packpale.picture(one, 2, "picture beside").addTo(map);
     names();
   }
 

@@ -87,12 +87,13 @@ packpale.Egg.prototype = {
   }
 };
 
-// An egg by the middle of its axis, bearing, area, length over width and small radius over big radius.
+// An egg by x and y of the middle of its axis, bearing, area, aspect (length over width) and taper (small radius over
+// big radius).
 // Null where there is no such egg.
-packpale.Egg.shaped = function (x, y, bearing, area, aspect, taper) {
-  if (![x, y, bearing, area, aspect, taper].every(Number.isFinite)) return null;
-  if (!(area > 0 && taper > 0 && taper < 1 && aspect > 1)) return null;
-  var d = 2 * aspect - 1 - taper, unit = new packpale.Egg([0, 0, 0, 1, taper, d]);
-  var R = Math.sqrt(area / unit.area), u = (d + taper - 1) / 2 * R, psi = (90 - bearing) * Math.PI / 180;
-  return new packpale.Egg([x - u * Math.cos(psi), y - u * Math.sin(psi), bearing, R, taper * R, d * R]);
+packpale.Egg.shaped = function (shape) {
+  if (!Object.values(shape).every(Number.isFinite)) return null;
+  if (!(shape.area > 0 && shape.taper > 0 && shape.taper < 1 && shape.aspect > 1)) return null;
+  var taper = shape.taper, d = 2 * shape.aspect - 1 - taper, unit = new packpale.Egg([0, 0, 0, 1, taper, d]);
+  var R = Math.sqrt(shape.area / unit.area), u = (d + taper - 1) / 2 * R, psi = (90 - shape.bearing) * Math.PI / 180;
+  return new packpale.Egg([shape.x - u * Math.cos(psi), shape.y - u * Math.sin(psi), shape.bearing, R, taper * R, d * R]);
 };

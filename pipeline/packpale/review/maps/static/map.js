@@ -7,12 +7,12 @@ L.Map.include({latLngToLayerPoint: function (at) { return this.project(at).subtr
 
 // Pictures, and groups of shapes, by the values of the panel's boxes.
 packpale.layers = {};
+packpale.picture = function (one, level, kind) {
+  return L.imageOverlay(one.png, one.bounds, {zIndex: level, className: kind, alt: one.title});
+};
 packpale.draw = function (map, shapes, data, found) {
-  function picture(one, level, kind) {
-    return L.imageOverlay(one.png, one.bounds, {zIndex: level, className: kind, alt: one.title});
-  }
-  data.grounds.forEach(function (one) { picture(one, 1, "ground").addTo(map); });
-  data.pictures.forEach(function (one) { packpale.layers[one.name] = picture(one, 2, "picture"); });
+  data.grounds.forEach(function (one) { packpale.picture(one, 1, "ground").addTo(map); });
+  data.pictures.forEach(function (one) { packpale.layers[one.name] = packpale.picture(one, 2, "picture"); });
   data.layers.forEach(function (layer, k) {
     layer.group = packpale.layers[layer.name] = L.featureGroup();
     found[k].features.forEach(function (feature) { feature.layer = layer; });
@@ -42,18 +42,19 @@ packpale.shape = function (feature, layer) {
   if (feature.properties.label) packpale.named.push(layer);
 };
 
-// Values enter as text nodes only, so that no name can become markup.
+// A row of a table, its name first. Values enter as text nodes only, so that no name can become markup.
+packpale.row = function (table, texts) {
+  var line = table.insertRow(), name = line.appendChild(document.createElement("th"));
+  name.scope = "row";
+  name.textContent = texts[0];
+  texts.slice(1).forEach(function (text) { line.insertCell().textContent = text; });
+};
+
 packpale.figures = function (box, title, rows) {
   box.appendChild(document.createElement("h2")).textContent = title;
   if (!rows.length) return;
   var table = box.appendChild(document.createElement("table"));
-  rows.forEach(function (row) {
-    var line = table.insertRow();
-    var name = line.appendChild(document.createElement("th"));
-    name.scope = "row";
-    name.textContent = row[0];
-    line.insertCell().textContent = row[1];
-  });
+  rows.forEach(function (row) { packpale.row(table, row); });
 };
 
 // Opens what is known of a place: the shape that was met, if any, and the ground under it.

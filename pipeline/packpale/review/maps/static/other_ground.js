@@ -40,6 +40,11 @@ packpale.OtherGround.prototype = {
     var cells = this.cells[key], code = cells.codes[index];
     return code === cells.unknown ? NaN : (code + cells.least) * cells.scale;
   },
+  // Number of the cell under a point, or of the nearest one.
+  cell: function (x, y) {
+    var g = this.given.cells, row = Math.floor((g.north - y) / g.cell), col = Math.floor((x - g.west) / g.cell);
+    return Math.min(Math.max(row, 0), g.rows - 1) * g.cols + Math.min(Math.max(col, 0), g.cols - 1);
+  },
   // Level of the ground between the middles of cells; NaN where one of them is not known.
   level: function (x, y) {
     var g = this.given.cells, col = (x - g.west) / g.cell - 0.5, row = (g.north - y) / g.cell - 0.5;
@@ -51,17 +56,13 @@ packpale.OtherGround.prototype = {
   // Along the line: price of what depends on the ground, metres on rock and in water, metres beyond the cells.
   along: function (egg) {
     var g = this.given.cells, found = {price: 0, rock: 0, wet: 0, beyond: 0}, self = this;
+    var east = g.west + g.cols * g.cell, south = g.north - g.rows * g.cell;
     egg.arcs.forEach(function (arc) {
       var n = Math.floor(arc.length / self.given.step) + 1, ds = arc.length / n;
       for (var j = 0; j < n; j++) {
-        var angle = (j + 0.5) * ds / arc.radius, a = arc.radius * Math.sin(angle);
-        var sag = -2 * arc.radius * Math.pow(Math.sin(angle / 2), 2);
-        var x = arc.x + a * arc.tx - sag * arc.ty, y = arc.y + a * arc.ty + sag * arc.tx;
-        var col = Math.floor((x - g.west) / g.cell), row = Math.floor((g.north - y) / g.cell);
-        if (col < 0 || row < 0 || col >= g.cols || row >= g.rows) found.beyond += ds;
-        var k = Math.min(Math.max(row, 0), g.rows - 1) * g.cols + Math.min(Math.max(col, 0), g.cols - 1);
-        var price = self.value("price", k);
-        if (price !== price) found.beyond += ds; else found.price += ds * price;
+        var p = egg.point(arc.chainage + (j + 0.5) * ds), k = self.cell(p.x, p.y), price = self.value("price", k);
+        if (p.x < g.west || p.y > g.north || p.x > east || p.y < south || isNaN(price)) found.beyond += ds;
+        if (!isNaN(price)) found.price += ds * price;
         if (self.value("rock", k) === 1) found.rock += ds;
         if (self.value("wet", k) === 1) found.wet += ds;
       }
@@ -107,19 +108,14 @@ packpale.OtherGround.prototype = {
   // Shortest tunnel in the section at a point of the line, were the ground across it straight on either side.
   tunnelAt: function (p) {
     var t = this.given.trench, self = this, zero = this.level(p.x, p.y);
-    var g = this.given.cells;
     function rise(o) { return self.level(p.x - t.sign * o * p.ty, p.y + t.sign * o * p.tx) - zero; }
     // From a point below the ground straight to a ray of ground that begins at (ox, oz).
     function up(x, z, ox, oz, dx, dz) {
       var along = Math.max(((x - ox) * dx + (z - oz) * dz) / (dx * dx + dz * dz), 0);
       return Math.hypot(ox + along * dx - x, oz + along * dz - z);
     }
-    var depth = t.depth, beside = Math.max(t.depth, g.cell), reach = t.reach, end = t.level ? 0 : rise(reach);
-    if (t.ends_on_rock) {
-      var k = Math.min(Math.max(Math.floor((g.north - p.y) / g.cell), 0), g.rows - 1) * g.cols
-        + Math.min(Math.max(Math.floor((p.x - g.west) / g.cell), 0), g.cols - 1);
-      depth = this.value("skirt", k);
-    }
+    var depth = t.depth, beside = Math.max(t.depth, this.given.cells.cell), reach = t.reach, end = t.level ? 0 : rise(reach);
+    if (t.ends_on_rock) depth = this.value("skirt", this.cell(p.x, p.y));
     var cover = Math.min(t.cover, depth);
     if (t.level) {
       var fall = rise(reach);

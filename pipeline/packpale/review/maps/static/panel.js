@@ -39,43 +39,36 @@ packpale.start = function (map, shapes, data, found) {
       new MouseEvent("click", {bubbles: true, cancelable: true, view: window, clientX: x, clientY: y}));
   });
 
-  function showKey(box, on) {
-    var key = panel.querySelector(".key[data-for='" + box.value + "']");
+  // What a box of the panel stands for is on the map or not: its key shows with it, on paper too.
+  function set(box, on) {
+    var key = box.closest(".layer").querySelector(".key");
     if (key) key.hidden = !on;
+    box.closest(".layer").classList.toggle("shown", on);
   }
   function showPictures() {
-    var coloured = false;
-    panel.querySelectorAll("input[name=picture]").forEach(function (box) {
-      if (!box.value) return;
-      if (box.checked) packpale.layers[box.value].addTo(map); else packpale.layers[box.value].remove();
-      var beside = packpale.besides(box.value);
-      coloured = coloured || box.checked || beside;
-      showKey(box, box.checked || beside);
-      box.closest(".layer").classList.toggle("shown", box.checked || beside);
-    });
-    frame.classList.toggle("coloured", coloured);
     // The legend stays in sight wherever the panel has been scrolled to.
     var legend = document.getElementById("legend");
     legend.textContent = "";
-    panel.querySelectorAll("input[name=picture]").forEach(function (box) {
-      var key = box.value && (box.checked || packpale.besides(box.value)) && panel.querySelector(".key[data-for='" + box.value + "'] ul");
-      if (!key) return;
+    panel.querySelectorAll(".layer input[name=picture]").forEach(function (box) {
+      var shown = box.checked || packpale.besides(box.value);
+      if (box.checked) packpale.layers[box.value].addTo(map); else packpale.layers[box.value].remove();
+      set(box, shown);
+      if (!shown) return;
       legend.appendChild(document.createElement("strong")).textContent = box.parentNode.textContent.trim();
-      legend.appendChild(key.cloneNode(true));
+      legend.appendChild(box.closest(".layer").querySelector("ul").cloneNode(true));
     });
     legend.hidden = !legend.firstChild;
+    frame.classList.toggle("coloured", !legend.hidden);
     packpale.divide();
   }
-  var boxes = panel.querySelectorAll(".layer input[type=checkbox]");
-  boxes.forEach(function (box) {
+  panel.querySelectorAll(".layer input[type=checkbox]").forEach(function (box) {
     box.addEventListener("change", function () {
       if (box.checked) packpale.layers[box.value].addTo(map); else packpale.layers[box.value].remove();
-      showKey(box, box.checked);
-      box.closest(".layer").classList.toggle("shown", box.checked);
+      set(box, box.checked);
       // Whatever is switched on last, layers lie over one another as they did at first: points over lines over areas.
       data.layers.forEach(function (layer) { if (map.hasLayer(layer.group)) layer.group.bringToFront(); });
     });
-    box.closest(".layer").classList.toggle("shown", box.checked);
+    set(box, box.checked);
   });
 
   packpale.besides = packpale.divide = function () { return false; };
@@ -123,11 +116,9 @@ packpale.labels = function (map) {
     waiting = false;
     all.forEach(function (name) {
       var at = map.latLngToContainerPoint(name.at), top = at.y - (name.point ? high + 10 : high / 2);
-      var box = {left: at.x - name.wide / 2, right: at.x + name.wide / 2, top: top, bottom: top + high};
-      var free = map.hasLayer(name.layer) && at.x > 0 && at.y > 0 && at.x < size.x && at.y < size.y &&
-        taken.every(function (t) {
-          return box.right < t.left || box.left > t.right || box.bottom < t.top || box.top > t.bottom;
-        });
+      var box = L.bounds([at.x - name.wide / 2, top], [at.x + name.wide / 2, top + high]);
+      var free = map.hasLayer(name.layer) && L.bounds([0, 0], size).contains(at) &&
+        !taken.some(function (other) { return other.intersects(box); });
       if (free) taken.push(box);
       if (free === Boolean(name.layer.getTooltip())) return;
       if (!free) name.layer.unbindTooltip();

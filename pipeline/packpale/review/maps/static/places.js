@@ -23,8 +23,9 @@ packpale.places = function (map) {
     listed.forEach(function (one) {
       one.group.eachLayer(function (layer) {
         var at = map.latLngToContainerPoint(layer.getLatLng()), wide = 6 + 4 * layer.feature.properties.sign.length;
-        var free = taken.every(function (t) { return Math.abs(at.x - t.x) > wide + t.wide || Math.abs(at.y - t.y) > 20; });
-        if (free) taken.push({x: at.x, y: at.y, wide: wide});
+        var box = L.bounds(at.subtract([wide, 10]), at.add([wide, 10]));
+        var free = !taken.some(function (other) { return other.intersects(box); });
+        if (free) taken.push(box);
         if (layer.getElement()) layer.getElement().classList.toggle("waits", !free);
       });
     });

@@ -5,16 +5,10 @@ packpale.sheet = function (map) {
 
   function lay() {
     if (shown) return;
-    shown = map.getBounds();
-    // What the panel hid of the map is not asked for on paper.
-    if (panel.open && !packpale.narrow()) {
-      var size = map.getSize();
-      shown = L.latLngBounds(map.containerPointToLatLng([panel.offsetWidth + 12, size.y]), map.containerPointToLatLng([size.x, 0]));
-    }
-    if (packpale.trying && !packpale.narrow()) {
-      shown = L.latLngBounds(map.containerPointToLatLng([0, map.getSize().y]),
-        map.containerPointToLatLng([map.getSize().x - document.getElementById("another").offsetWidth - 24, 0]));
-    }
+    // What the panel and the figures of another line hid of the map is not asked for on paper.
+    var size = map.getSize(), wide = !packpale.narrow(), west = wide && panel.open ? panel.offsetWidth + 12 : 0;
+    var east = size.x - (wide && packpale.trying ? document.getElementById("another").offsetWidth + 24 : 0);
+    shown = L.latLngBounds(map.containerPointToLatLng([west, size.y]), map.containerPointToLatLng([east, 0]));
     wasOpen = panel.open;
     panel.open = true;
     document.body.classList.add("sheet");
