@@ -1,7 +1,6 @@
 """quantities.xlsx: the bill of each plot, live on one sheet of rates, with chainage and what all of it rests on."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -50,22 +49,6 @@ NUMBERS = {WHOLE: COUNT, NUMBER: THOUSANDTH, TEXT: ""}
 UNITS = {"m2": "m²", "m3": "m³", "each": "no."}
 
 
-@dataclass(frozen=True)
-class _Rates:
-    """The sheet of rates, and the row of each by its name."""
-
-    page: Page
-    rows: Mapping[str, int]
-
-
-@dataclass(frozen=True)
-class _Total:
-    """Where a plot's bill has its sums."""
-
-    page: Page
-    row: int
-
-
 def write_workbook(
     finished: FinishedPlots,
     ranking: Ranking,
@@ -83,14 +66,14 @@ def write_workbook(
         # The sheet that compares comes first and points at the others, which are written after it.
         front = book.sheet("Compare", _compare_columns(project.currency), head=_compare_head(project))
         rates = _rates(book, project)
-        billed = 0
+        bills = 0
         for place in ranking.rows:
             summary = finished[place.plot_id]
-            total = None
-            if summary.items and billed < MOST_BILLS:
-                total = _bill(book, place, summary, rates, project)
-                billed += 1
-            _compare(front, place, summary, total)
+            billed = None
+            if summary.items and bills < MOST_BILLS:
+                billed = _bill(book, place, summary, rates, project)
+                bills += 1
+            _compare(front, place, summary, billed)
         _end_of_comparison(front, record)
         _chainage(book, finished, ranking, record["crs"], plots)
         _assumptions(book, project)
@@ -122,13 +105,12 @@ def _column(field: Field, width: float, number: str) -> Column:
     return Column(f"{field.head}, {field.unit}" if field.unit else field.head, width, number)
 
 
-def _compare(page: Page, place: RankedPlot, summary: PlotSummary, total: _Total | None) -> None:
+def _compare(page: Page, place: RankedPlot, summary: PlotSummary, billed: tuple[str, Sequence[Formula]] | None) -> None:
     f, priced = summary.figures, summary.bill
-    sums: list[Any] = list(priced["total"]) if priced else [None] * 3
+    as_run: Sequence[Any] = priced["total"] if priced else [None] * 3
+    sheet, sums = billed or ("", as_run)
     remark = f["reason"]
-    if total:
-        sums = [Formula(total.page.reference(total.row, PRICES + k), value) for k, value in enumerate(sums)]
-    elif priced:
+    if priced and not billed:
         remark = "No bill here: as the run priced it, whatever the sheet Rates says."
     page.add(
         [
@@ -140,7 +122,7 @@ def _compare(page: Page, place: RankedPlot, summary: PlotSummary, total: _Total 
             f["cost_p10"],
             f["cost_p50"],
             f["cost_p90"],
-            total.page.name if total else "",
+            sheet,
             remark,
         ]
     )
@@ -156,7 +138,8 @@ def _end_of_comparison(page: Page, record: Mapping[str, Any]) -> None:
     page.finish()
 
 
-def _rates(book: Book, project: Project) -> _Rates:
+def _rates(book: Book, project: Project) -> dict[str, list[str]]:
+    """Write the sheet of rates; how formulas of other sheets name each rate, low, likely and high."""
     used = {s.key: s for s in settings_used(project)}
     columns = [
         Column("Rate", 42),
@@ -172,7 +155,7 @@ def _rates(book: Book, project: Project) -> _Rates:
         "Change the coloured cells: every bill and the comparison follow. The settings file keeps the run's own rates.",
     ]
     page = book.sheet("Rates", columns, head=head)
-    rows = {}
+    found = {}
     for key in RateSettings.model_fields:
         setting, row = used[f"rates.{key}"], page.row
         low, likely, high = (address(row, 2 + k) for k in range(3))
@@ -184,12 +167,15 @@ def _rates(book: Book, project: Project) -> _Rates:
         rates = getattr(project.rates, key)
         page.add([text, unit, *rates, check, setting.status, setting.source, setting.key], inputs=(2, 3, 4))
         page.at_least_zero(row, 2, 4)
-        rows[key] = row
+        found[key] = [page.reference(row, 2 + k) for k in range(3)]
     page.finish()
-    return _Rates(page, rows)
+    return found
 
 
-def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, project: Project) -> _Total:
+def _bill(
+    book: Book, place: RankedPlot, summary: PlotSummary, rates: Mapping[str, Sequence[str]], project: Project
+) -> tuple[str, list[Formula]]:
+    """Write the bill of a plot; the name of its sheet, and how other sheets have its sum, low, likely and high."""
     currency = project.currency
     columns = [
         Column("No.", 5, COUNT),
@@ -213,7 +199,7 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
     first = page.row
     for number, item in enumerate(summary.items, 1):
         row = page.row
-        of_rates = [Formula(rates.page.reference(rates.rows[item["key"]], 2 + k), item["rate"][k]) for k in range(3)]
+        of_rates = [Formula(text, rate) for text, rate in zip(rates[item["key"]], item["rate"], strict=True)]
         prices = [Formula(f"{address(row, 3)}*{address(row, RATES + k)}", item["price"][k]) for k in range(3)]
         unit = UNITS.get(item["unit"], item["unit"])
         whole = (3, 10, 11, 12, 13) if item["unit"] == "each" else ()
@@ -234,7 +220,7 @@ def _bill(book: Book, place: RankedPlot, summary: PlotSummary, rates: _Rates, pr
     for text in (*notes, *cautions_for("prices")):
         page.note(text)
     page.finish()
-    return _Total(page, total)
+    return page.name, [Formula(page.reference(total, PRICES + k), sums["total"][k]) for k in range(3)]
 
 
 def _bridge(page: Page, steps: Sequence[Mapping[str, Any]], first: int, last: int, total: int) -> None:
