@@ -20,10 +20,12 @@ from packpale.review.subjects.tables import EARTHWORKS, OF_A_PLOT, Whole
 from packpale.review.words.notes import each_once
 from packpale.settings import Project
 from packpale.site import Array
-from packpale.values.notes import Note, Phrase
+from packpale.values.notes import Note
 
 DRAWS = "draws.npy"
 """What the ranking reads of a plot's draws."""
+OWN_VALUES = {"notes", "reason", "estimate"}
+"""Fields of a summary that hold values of our own."""
 
 
 def summarise(
@@ -63,8 +65,7 @@ def write_summary(summary: PlotSummary, path: Path) -> None:
     """Write a summary as JSON, keys sorted, floats so that they read back the same."""
     # Neither copied first nor indented: either takes longer than the rest of the summary.
     values = {field.name: _plain(getattr(summary, field.name)) for field in dataclasses.fields(summary)}
-    for name, adapter in _adapters().items():
-        values[name] = _plain(adapter.dump_python(getattr(summary, name), mode="json"))
+    values |= _plain(_adapter().dump_python(summary, mode="json", include=OWN_VALUES))
     text = json.dumps(values, sort_keys=True, ensure_ascii=False, allow_nan=False)
     path.write_bytes((text + "\n").encode("utf-8"))
 
@@ -78,11 +79,7 @@ def read_summary(path: Path) -> PlotSummary:
     names = {field.name for field in dataclasses.fields(PlotSummary)}
     if not isinstance(raw, dict) or raw.keys() != names:
         raise ValueError(f"{path} is no summary of a plot")
-    for name in ("earthworks", "items", "alternatives", "bounds"):
-        raw[name] = tuple(raw[name])
-    for name, adapter in _adapters().items():
-        raw[name] = adapter.validate_python(raw[name])
-    return PlotSummary(**raw)
+    return _adapter().validate_python(raw)
 
 
 def write_draws(result: PlotResult, path: Path) -> None:
@@ -110,10 +107,9 @@ def read_draws(path: Path, most: int | None = None) -> Array:
 
 
 @functools.cache
-def _adapters() -> dict[str, TypeAdapter[Any]]:
-    """What turns fields that hold values of our own into JSON and back."""
-    kinds: dict[str, Any] = {"notes": tuple[Note, ...], "reason": Phrase | None, "estimate": Estimate | None}
-    return {name: TypeAdapter(kind) for name, kind in kinds.items()}
+def _adapter() -> TypeAdapter[PlotSummary]:
+    """What turns a summary into plain values and back."""
+    return TypeAdapter(PlotSummary)
 
 
 def _items(works: Bill | None) -> tuple[dict[str, Any], ...]:
