@@ -71,9 +71,9 @@ def test_outlines_on_the_map_of_all_plots_are_as_fine_as_its_pixels(run, summari
 def test_few_plots_are_in_memory_while_the_files_of_all_are_written(run, many, tmp_path, monkeypatch):
     summaries, folder = many
     monkeypatch.setattr(geopackage, "WAITING_ROWS", 600)
-    written, write = [], geopackage._write_layer
+    written, write = [], geopackage.write_layer
     kept: weakref.WeakValueDictionary[int, object] = weakref.WeakValueDictionary()
-    at_once, frames, read_layer = 0, 0, geopackage._layers_of
+    at_once, frames, read_layers = 0, 0, geopackage.read_layers
 
     def writing(path, layer, *given, **rest):
         written.append(layer)
@@ -81,14 +81,15 @@ def test_few_plots_are_in_memory_while_the_files_of_all_are_written(run, many, t
 
     def reading(path):
         nonlocal at_once, frames
-        for layer, frame in read_layer(path):
-            kept[frames] = frame
+        layers = read_layers(path)
+        for layer in layers.values():
+            kept[frames] = layer
             frames += 1
-            at_once = max(at_once, sum(len(f) for f in kept.values()))
-            yield layer, frame
+        at_once = max(at_once, sum(len(f) for f in kept.values()))
+        return layers
 
-    monkeypatch.setattr(geopackage, "_write_layer", writing)
-    monkeypatch.setattr(geopackage, "_layers_of", reading)
+    monkeypatch.setattr(geopackage, "write_layer", writing)
+    monkeypatch.setattr(geopackage, "read_layers", reading)
     settings = factory.project(ranking={"told_in_full": 1})
     alive: weakref.WeakValueDictionary[int, object] = weakref.WeakValueDictionary()
     most, read = 0, []

@@ -3,10 +3,10 @@
 import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
-from packpale.enclosure.model import Fit
-from packpale.review.layers.geopackage import write_layer
+from packpale.review.layers.geopackage import layer_of, write_layer
+from packpale.review.model import FieldFits
 from packpale.review.subjects.field import TEXT, WHOLE, YES_NO
 from packpale.review.subjects.line import FENCE_LINES, FenceLine
 
@@ -20,25 +20,7 @@ COLUMNS = {
 """The columns of fence_lines, behind what says which feature a row is of; empty where nothing fits."""
 
 
-class _Field(Protocol):
-    @property
-    def number(self) -> int: ...
-    @property
-    def name(self) -> str: ...
-
-
-class FieldRow(Protocol):
-    """A feature with what fits in it."""
-
-    @property
-    def field(self) -> _Field: ...
-    @property
-    def fits(self) -> Sequence[Fit]: ...
-    @property
-    def reason(self) -> str: ...
-
-
-def write_fits(rows: Sequence[FieldRow], crs: str, path: Path) -> None:
+def write_fits(rows: Sequence[FieldFits], crs: str, path: Path) -> None:
     """Write the layer fence_lines; a feature without an egg has a row without geometry.
 
     The file appears under its name only when it is complete.
@@ -46,13 +28,14 @@ def write_fits(rows: Sequence[FieldRow], crs: str, path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     building = path.with_name(f".{path.stem}.{os.getpid()}.partial.gpkg")
     try:
-        write_layer(building, "fence_lines", "Polygon", COLUMNS, rows=list(_rows(rows)), crs=crs)
+        kind, found = (FENCE_LINES.geometry, COLUMNS), layer_of(list(_rows(rows)), COLUMNS)
+        write_layer(building, FENCE_LINES.name, kind, found, crs)
         building.replace(path)
     finally:
         building.unlink(missing_ok=True)
 
 
-def _rows(rows: Sequence[FieldRow]) -> Iterator[dict[str, Any]]:
+def _rows(rows: Sequence[FieldFits]) -> Iterator[dict[str, Any]]:
     empty = dict.fromkeys(COLUMNS)
     for row in rows:
         first = {"feature": row.field.number, "id": row.field.name, "fits": bool(row.fits), "reason": row.reason}

@@ -3,16 +3,19 @@
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from packpale.care.model import Care
 from packpale.earthworks.model import Earthworks
 from packpale.enclosure.line_ground import LineCost
-from packpale.enclosure.model import Enclosure
+from packpale.enclosure.model import Enclosure, Fit
 from packpale.land.model import Land
 from packpale.settings import RankingCriterion
 from packpale.site import Site
 from packpale.values.notes import Note, Phrase
+
+if TYPE_CHECKING:
+    from packpale.site.fields import Field
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,15 @@ class PlotResult:
     """None where nothing fits."""
     line_cost: LineCost | None = None
     """What a metre of line costs, where that is known already."""
+
+
+@dataclass(frozen=True)
+class FieldFits:
+    """What fits in one feature of a file: as many eggs as were asked for, or none and the reason."""
+
+    field: "Field"
+    fits: tuple[Fit, ...]
+    reason: str
 
 
 @dataclass(frozen=True)

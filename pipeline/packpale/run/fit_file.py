@@ -1,13 +1,13 @@
 """Eggs in the polygons of any file: no elevation, no settings file; a row for every feature."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
 from packpale.faults import Faults
+from packpale.review.model import FieldFits
 from packpale.settings import EnclosureSettings, fault_lines
 from packpale.units import HECTARE_M2
 
@@ -20,15 +20,6 @@ if TYPE_CHECKING:
 
 SCORE_CELLS = 150
 """Cells along the longer side of a polygon when an egg of a given area is placed."""
-
-
-@dataclass(frozen=True)
-class FieldFits:
-    """What fits in one feature: as many eggs as were asked for, or none and the reason."""
-
-    field: "Field"
-    fits: tuple["Fit", ...]
-    reason: str
 
 
 def enclosure_wanted(**given: Any) -> EnclosureSettings:

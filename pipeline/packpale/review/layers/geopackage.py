@@ -40,19 +40,6 @@ def write_screened_layers(layers: Mapping[str, Sequence[Mapping[str, Any]]], crs
             _write_few(beside(path, layer), layer, layers[layer], crs, driver="FlatGeobuf")
 
 
-def write_layer(
-    path: Path,
-    layer: str,
-    geometry_type: str,
-    columns: Mapping[str, str],
-    *,
-    rows: Sequence[Mapping[str, Any]],
-    crs: str,
-) -> None:
-    """Write a GeoPackage of one layer; ``geometry`` of a row is a shapely one or None."""
-    _write_layer(path, layer, (geometry_type, columns), _of(rows, columns), crs)
-
-
 def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: Path, *, plots: Path) -> None:
     """Put together the layers of all plots in the run's CRS, plots in the order of the ranking.
 
@@ -63,10 +50,10 @@ def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: 
     begun = False
     for place in ranking.rows:
         brief = finished.briefs[place.plot_id]
-        for layer, rows in _layers_of(plots / brief.folder / PLOT_LAYERS):
+        for layer, rows in read_layers(plots / brief.folder / PLOT_LAYERS).items():
             waiting[layer].append(_with_place(rows, place, brief) if layer == "plots" else rows)
             many[layer] += len(rows)
-        if full := {k: waiting[k] for k, rows in many.items() if rows >= WAITING_ROWS}:
+        if full := {k: v for k, v in waiting.items() if many[k] >= WAITING_ROWS}:
             # The first time all of them, so that layers stand in one order in every file.
             _write_waiting(full if begun else waiting, crs, path, begun)
             many = Counter({k: many[k] for k in waiting if waiting[k]})
@@ -74,21 +61,16 @@ def write_geopackage(finished: FinishedPlots, ranking: Ranking, crs: str, path: 
     _write_waiting({k: v for k, v in waiting.items() if v or not begun}, crs, path, begun)
 
 
-def _layers_of(path: Path) -> Iterator[tuple[str, Layer]]:
-    there = read_layers(path)
-    yield from ((layer, there[layer]) for layer in LAYERS if layer in there)
-
-
 def _write_waiting(waiting: Mapping[str, list[Layer]], crs: str, path: Path, append: bool) -> None:
     for layer, parts in waiting.items():
         columns = {name: [v for part in parts for v in part.columns[name]] for name in LAYERS[layer][1]}
         rows = Layer([s for part in parts for s in part.shapes], columns)
-        _write_layer(path, layer, LAYERS[layer], rows, crs, append=append)
+        write_layer(path, layer, LAYERS[layer], rows, crs, append=append)
         parts.clear()
 
 
-def _of(rows: Sequence[Mapping[str, Any]], columns: Iterable[str]) -> Layer:
-    """Rows as a layer, of its columns those that they have."""
+def layer_of(rows: Sequence[Mapping[str, Any]], columns: Iterable[str]) -> Layer:
+    """Rows as a layer, of its columns those that they have; ``geometry`` of a row is a shapely one or None."""
     import shapely
 
     known = {name: [row[name] for row in rows] for name in columns if not rows or name in rows[0]}
@@ -111,7 +93,7 @@ def _write_few(
     import pyogrio
 
     geometry_type, kinds = LAYERS[layer]
-    found = _of(rows, kinds)
+    found = layer_of(rows, kinds)
     columns = [_column(values, kinds[name]) for name, values in found.columns.items()]
     with _as_we_write():
         pyogrio.raw.write(
@@ -136,10 +118,10 @@ def _column(values: Sequence[Any], kind: str) -> tuple[npt.NDArray[Any], npt.NDA
     return np.array([v or 0 for v in values], np.int64), np.array([v is None for v in values])
 
 
-def _write_layer(
+def write_layer(
     path: Path, layer: str, kind: tuple[str, Mapping[str, str]], rows: Layer, crs: str, *, append: bool = False
 ) -> None:
-    """Write one layer of a GeoPackage, or append to it."""
+    """Write one layer of a GeoPackage of this type of geometry and these columns, or append to it."""
     import geopandas
     import pandas as pd
 
