@@ -7,7 +7,7 @@ import pytest
 import rasterio
 from pyproj import Transformer
 
-from packpale.review.maps.overlay import frame, png, ramp, warp
+from packpale.review.maps.overlay import bounds_of, frame, png, ramp, warp
 from packpale.site import Grid
 
 
@@ -40,7 +40,7 @@ def test_a_cell_lies_where_its_ground_is(crs, row, col):
     hot = np.argwhere(warped == 1)
     assert hot.size
     at = hot.mean(axis=0) + 0.5
-    lat, lon = place_of_pixel(onto.bounds, *warped.shape, *at)
+    lat, lon = place_of_pixel(bounds_of(onto), *warped.shape, *at)
     x, y = Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(lon, lat)
     xs, ys = grid.centres()
     assert abs(x - xs[col]) < grid.cell / 2
@@ -51,11 +51,11 @@ def test_a_shrunk_picture_stays_in_place_and_keeps_the_mean():
     grid = Grid(500_000.0, 5_500_000.0, 1.0, 600, 800)
     x, _ = np.meshgrid(*grid.centres())
     onto = frame(grid, "EPSG:32632", largest_side=200)
-    assert max(onto.width, onto.height) <= 200
+    assert max(onto.shape) <= 200
     warped = warp(x - grid.west, grid, "EPSG:32632", onto, mean=True)
     inner = warped[20:-20, 20:-20]
-    cols = np.arange(20, onto.width - 20)
-    lat, lon = place_of_pixel(onto.bounds, *warped.shape, onto.height / 2, cols[50] + 0.5)
+    cols = np.arange(20, onto.cols - 20)
+    lat, lon = place_of_pixel(bounds_of(onto), *warped.shape, onto.rows / 2, cols[50] + 0.5)
     there, _ = Transformer.from_crs("EPSG:4326", "EPSG:32632", always_xy=True).transform(lon, lat)
     assert inner[inner.shape[0] // 2, 50] == pytest.approx(there - grid.west, abs=4.0)
 

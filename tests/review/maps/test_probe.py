@@ -135,8 +135,8 @@ def test_placing_follows_the_projection(crs, size_m):
         crs, (35e4, 55e5)
     )
     back = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-    box = back.transform_bounds(west, south, west + size_m, south + 0.7 * size_m)
-    found = placing(crs, widened(box, 1.0), tolerance=0.002)
+    w, s, e, n = back.transform_bounds(west, south, west + size_m, south + 0.7 * size_m)
+    found = placing(crs, widened([[s, w], [n, e]], 1.0), tolerance=0.002)
     rng = np.random.default_rng(2)
     x, y = west + rng.uniform(-0.5, 1.5, 500) * size_m, south + rng.uniform(-0.3, 1.0, 500) * size_m
     px, py = found.plan(*back.transform(x, y))

@@ -9,7 +9,7 @@ import json
 import math
 import zlib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from packpale.care.inside import kinds_of_ground
 from packpale.earthworks.line_rates import line_cost
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.line_ground import LineCost
+from packpale.land.surroundings import cells_within
 from packpale.review.maps.probe import NOT_KNOWN, Probe, Reading, fitting, number
 from packpale.review.model import PlotResult
 from packpale.review.subjects.line import looked_for
@@ -102,11 +103,8 @@ def another_line(result: PlotResult, project: Project, wording: Wording) -> Anot
     }
     kept = shapely.buffer(site.outline.envelope, BESIDE_M).envelope
     some = spread(site.grid, most_cells=MOST_CELLS)
-    x, y = some.grid.centres()
-    west, south, east, north = kept.bounds
-    near = ((x >= west) & (x <= east))[None, :] & ((y >= south) & (y <= north))[:, None]
     left = max(LARGEST_BYTES - len(json.dumps(data)), LEAST_FOR_CELLS)
-    return AnotherLine(data, fitting(_cells(result, cost, project), near, most_bytes=left))
+    return AnotherLine(data, fitting(_cells(result, cost, project), cells_within([kept], some.grid), most_bytes=left))
 
 
 def _unit(kind: Kind, wording: Wording) -> tuple[str, float, int]:
@@ -120,22 +118,18 @@ def _lines(result: PlotResult, wording: Wording) -> Iterator[dict[str, Any]]:
     for pack in packs:
         name = "The line of this plan" if len(packs) == 1 else f"The line of pack {pack.number}"
         if pack.egg is not None:
-            yield {"name": name, "pack": pack.number, "egg": _figures(pack.egg)}
+            yield {"name": name, "pack": pack.number, "egg": astuple(pack.egg)}
     for one in result.enclosure.alternatives:
         if one.egg is not None:
-            yield {"name": wording.say(looked_for(one)), "pack": 0, "egg": _figures(one.egg)}
+            yield {"name": wording.say(looked_for(one)), "pack": 0, "egg": astuple(one.egg)}
     if not any(pack.egg for pack in packs) and not any(one.egg for one in result.enclosure.alternatives):
-        yield {"name": "A line in the middle of the plot", "pack": 0, "egg": _figures(_start(result))}
+        yield {"name": "A line in the middle of the plot", "pack": 0, "egg": astuple(_start(result))}
 
 
 def _start(result: PlotResult) -> Egg:
     """An egg where there is none: a fourth of the plot, about a point in it."""
     at = result.site.outline.representative_point()
     return Egg.from_shape(0.7, 1.3, big_x=at.x, big_y=at.y, area=result.site.outline.area / 4)
-
-
-def _figures(egg: Egg) -> tuple[float, ...]:
-    return egg.big_x, egg.big_y, egg.axis_bearing_deg, egg.big_radius, egg.small_radius, egg.centre_spacing
 
 
 def _limits(result: PlotResult, project: Project, wording: Wording) -> Iterator[dict[str, Any]]:

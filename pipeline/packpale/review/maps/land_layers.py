@@ -1,6 +1,5 @@
 """The plot itself on its map: boundary, usable land, pits and what is given of the surroundings."""
 
-import math
 from collections.abc import Iterator
 
 import shapely
@@ -13,6 +12,7 @@ from packpale.review.maps.map_page import Room, Shape, Style, VectorLayer
 from packpale.review.maps.source import MapSource
 from packpale.review.subjects.land import PITS
 from packpale.site import Grid
+from packpale.site.spread import every
 
 MOST_CORNERS = 30_000
 """Corners of the outline of usable land that a page carries: about 0.7 MB."""
@@ -71,7 +71,5 @@ def drawn_outline(area: MultiPolygon, grid: Grid) -> tuple[BaseGeometry, float]:
             if shapely.get_num_coordinates(smooth) <= MOST_CORNERS:
                 return (found if smooth.is_empty else smooth), (squares.cell if stride > 1 else 0.0)
         stride += 1
-        squares = Grid(
-            grid.west, grid.north, grid.cell * stride, math.ceil(grid.rows / stride), math.ceil(grid.cols / stride)
-        )
+        squares = every(grid, stride).grid
         found = cell_outlines(cells_within([area], squares), squares)

@@ -4,7 +4,6 @@ import functools
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,30 +20,8 @@ MUCH_LARGER = 1.2
 Classes = npt.NDArray[np.uint8]
 
 
-@dataclass(frozen=True)
-class Frame:
-    """Where a plot's pictures lie on the map: square pixels in MAP_CRS.
-
-    ``west`` and ``north`` are the outer edges of the first pixel and ``pixel`` its size, in the units of MAP_CRS.
-    """
-
-    west: float
-    north: float
-    pixel: float
-    width: int
-    height: int
-
-    @property
-    def bounds(self) -> list[list[float]]:
-        """[[south, west], [north, east]] as latitude and longitude, as the map takes them. [deg]"""
-        to_degrees = between(MAP_CRS, "EPSG:4326")
-        west, north = to_degrees.transform(self.west, self.north)
-        east, south = to_degrees.transform(self.west + self.width * self.pixel, self.north - self.height * self.pixel)
-        return [[south, west], [north, east]]
-
-
-def frame(grid: Grid, crs: str, *, largest_side: int) -> Frame:
-    """Frame that holds the whole grid.
+def frame(grid: Grid, crs: str, *, largest_side: int) -> Grid:
+    """Where pictures of a grid lie on the map: a grid of pixels in MAP_CRS, in its units, that holds the whole of it.
 
     Its pixels are about the size of a cell, or larger so that no side is over ``largest_side`` pixels.
     """
@@ -53,17 +30,24 @@ def frame(grid: Grid, crs: str, *, largest_side: int) -> Frame:
     pixel = max(
         min((east - west) / grid.cols, (north - south) / grid.rows), max(east - west, north - south) / largest_side
     )
-    return Frame(west, north, pixel, math.ceil((east - west) / pixel - 1e-6), math.ceil((north - south) / pixel - 1e-6))
+    return Grid(west, north, pixel, math.ceil((north - south) / pixel - 1e-6), math.ceil((east - west) / pixel - 1e-6))
 
 
-def warp(values: Cells, grid: Grid, crs: str, onto: Frame, *, mean: bool) -> Array:
+def bounds_of(onto: Grid) -> list[list[float]]:
+    """[[south, west], [north, east]] of a frame as latitude and longitude, as the map takes them. [deg]"""
+    west, south, east, north = onto.bounds
+    (west, east), (south, north) = between(MAP_CRS, "EPSG:4326").transform([west, east], [south, north])
+    return [[south, west], [north, east]]
+
+
+def warp(values: Cells, grid: Grid, crs: str, onto: Grid, *, mean: bool) -> Array:
     """A grid's values on the frame's pixels, NaN outside the grid.
 
     ``mean`` averages where pixels are larger than cells; otherwise each pixel takes the cell under its centre, as
     classes need it.
     """
-    if mean and max(grid.cols / onto.width, grid.rows / onto.height) > MUCH_LARGER:
-        out = np.full((onto.height, onto.width), np.nan, np.float32)
+    if mean and max(grid.cols / onto.cols, grid.rows / onto.rows) > MUCH_LARGER:
+        out = np.full(onto.shape, np.nan, np.float32)
         _reproject(values.astype(np.float32), out, grid, crs, onto, nothing=np.nan, how="average")
         return out.astype(np.float64)
     # The last, number -1, is for pixels outside the grid.
@@ -71,16 +55,16 @@ def warp(values: Cells, grid: Grid, crs: str, onto: Frame, *, mean: bool) -> Arr
 
 
 @functools.lru_cache(maxsize=1)
-def _cells_under(grid: Grid, crs: str, onto: Frame) -> npt.NDArray[np.int32]:
+def _cells_under(grid: Grid, crs: str, onto: Grid) -> npt.NDArray[np.int32]:
     """Number of the cell under each pixel's centre, row by row, -1 outside the grid: one for all pictures of a plot."""
-    out = np.full((onto.height, onto.width), -1, np.int32)
+    out = np.full(onto.shape, -1, np.int32)
     numbers = np.arange(grid.rows * grid.cols, dtype=np.int32).reshape(grid.shape)
     _reproject(numbers, out, grid, crs, onto, nothing=-1, how="nearest")
     return out
 
 
 def _reproject(
-    values: npt.NDArray[Any], out: npt.NDArray[Any], grid: Grid, crs: str, onto: Frame, *, nothing: float, how: str
+    values: npt.NDArray[Any], out: npt.NDArray[Any], grid: Grid, crs: str, onto: Grid, *, nothing: float, how: str
 ) -> None:
     from affine import Affine
     from rasterio.enums import Resampling
@@ -92,7 +76,7 @@ def _reproject(
         src_transform=Affine(*grid.transform),
         src_crs=crs,
         src_nodata=nothing,
-        dst_transform=Affine(onto.pixel, 0, onto.west, 0, -onto.pixel, onto.north),
+        dst_transform=Affine(*onto.transform),
         dst_crs=MAP_CRS,
         dst_nodata=nothing,
         resampling=Resampling[how],

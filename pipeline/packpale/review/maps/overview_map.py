@@ -87,7 +87,6 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
         VectorLayer("Enclosure", "Fence lines", fences, replace(FENCE, fill="", width=thin)),
     )
     view = view_of(boxes)
-    (south, west), (north, east) = view
     return MapPage(
         title=project.title,
         home="index.html",
@@ -96,7 +95,7 @@ def overview(finished: FinishedPlots, ranking: Ranking, project: Project, wordin
         vectors=[layer for layer in layers if layer.shapes],
         imperial=wording.imperial,
         introduction=["All plots.", *(["The number before a name is the plot's rank."] if fits else [])],
-        placing=placing(crs, widened((west, south, east, north), 0.5), tolerance=PLACING_ERROR_M) if crs else None,
+        placing=placing(crs, widened(view, 0.5), tolerance=PLACING_ERROR_M) if crs else None,
         background=background(project.maps),
         data_date=project.maps.data_date or "",
         places=[

@@ -1,6 +1,7 @@
 """From degrees to the run's plan by a polynomial, so that a page can tell the cell under a point without a library."""
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,9 +65,12 @@ def placing(crs: str, box: tuple[float, float, float, float], *, tolerance: floa
     return None
 
 
-def widened(box: tuple[float, float, float, float], share: float) -> tuple[float, float, float, float]:
-    """The area and ``share`` of its own size more on every side, within the map's projection."""
-    west, south, east, north = box
+def widened(bounds: Sequence[Sequence[float]], share: float) -> tuple[float, float, float, float]:
+    """West, south, east, north of an area that is [[south, west], [north, east]] widened, within the map's projection.
+
+    ``share`` of its own size is added on every side.
+    """
+    (south, west), (north, east) = bounds
     dx, dy = share * (east - west), share * (north - south)
     # 85 degrees is where the square map of the world ends.
     return max(west - dx, -180.0), max(south - dy, -85.0), min(east + dx, 180.0), min(north + dy, 85.0)

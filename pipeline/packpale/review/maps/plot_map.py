@@ -20,7 +20,7 @@ from packpale.review.maps.holding_layers import (
 from packpale.review.maps.land_layers import land_layers
 from packpale.review.maps.leaflet import page_bytes, write_map
 from packpale.review.maps.map_page import Background, MapPage, PictureLayer, VectorLayer, view_of
-from packpale.review.maps.overlay import Frame, frame, png, warp
+from packpale.review.maps.overlay import bounds_of, frame, png, warp
 from packpale.review.maps.people_layers import den_layer, people_layers, round_layers
 from packpale.review.maps.placing import placing, widened
 from packpale.review.maps.probe import Probe, fitting
@@ -31,6 +31,7 @@ from packpale.review.maps.trench_layers import cut_layer, pit_layer, stretch_lay
 from packpale.review.model import PlotResult
 from packpale.review.words import Wording
 from packpale.settings import MapSettings, Project
+from packpale.site import Grid
 from packpale.site.spread import spread
 
 PAGE_BYTES = 5_900_000
@@ -59,7 +60,7 @@ def plot_map(result: PlotResult, project: Project, wording: Wording, shown: Plot
     """Everything the map of one plot shows, in at most PAGE_BYTES."""
     site, source = result.site, MapSource(result, project, wording)
     shown = shown or as_shown(result)
-    bounds = frame(site.grid, site.crs, largest_side=LARGEST_SIDES[0]).bounds
+    bounds = bounds_of(frame(site.grid, site.crs, largest_side=LARGEST_SIDES[0]))
     page = MapPage(
         title=f"Plot {site.plot_id}",
         home="../../index.html",
@@ -67,11 +68,7 @@ def plot_map(result: PlotResult, project: Project, wording: Wording, shown: Plot
         vectors=[layer for layer in _vectors(source) if layer.shapes],
         imperial=wording.imperial,
         another_line=another_line(result, project, wording),
-        placing=placing(
-            site.crs,
-            widened((bounds[0][1], bounds[0][0], bounds[1][1], bounds[1][0]), SURROUNDING),
-            tolerance=PLACING_ERROR * site.grid.cell,
-        ),
+        placing=placing(site.crs, widened(bounds, SURROUNDING), tolerance=PLACING_ERROR * site.grid.cell),
         background=background(project.maps),
         data_date=project.maps.data_date or "",
     )
@@ -104,7 +101,7 @@ def background(maps: MapSettings) -> Background | None:
 def ground_picture(result: PlotResult, *, largest_side: int) -> tuple[bytes, list[list[float]]]:
     """Hillshade of a plot as a PNG, and its bounds for the map."""
     onto = frame(result.site.grid, result.site.crs, largest_side=largest_side)
-    return _png(themes.hillshade(result), result, onto), onto.bounds
+    return _png(themes.hillshade(result), result, onto), bounds_of(onto)
 
 
 def _introduction(result: PlotResult, wording: Wording) -> list[str]:
@@ -135,17 +132,18 @@ def _pictures(result: PlotResult, shown: Sequence[Theme], *, most_bytes: int) ->
             continue
         onto = frame(grid, crs, largest_side=side)
         pictures = [
-            PictureLayer(t.group, t.title, t.explanation, _png(t, result, onto), onto.bounds, t.legend()) for t in shown
+            PictureLayer(t.group, t.title, t.explanation, _png(t, result, onto), bounds_of(onto), t.legend())
+            for t in shown
         ]
         size = sum(len(p.png) for p in pictures) * BASE64
         if size <= most_bytes:
             break
         # Bytes go with the number of pixels or a little less than that: sides that cannot do are passed over.
-        fits = max(onto.width, onto.height) * math.sqrt(most_bytes / size) * 1.15
-    return pictures, max(grid.shape) > 1.2 * max(onto.width, onto.height)
+        fits = max(onto.shape) * math.sqrt(most_bytes / size) * 1.15
+    return pictures, max(grid.shape) > 1.2 * max(onto.shape)
 
 
-def _png(theme: Theme, result: PlotResult, onto: Frame) -> bytes:
+def _png(theme: Theme, result: PlotResult, onto: Grid) -> bytes:
     site = result.site
     warped = warp(theme.values, site.grid, site.crs, onto, mean=theme.mean)
     return png(theme.classes(warped), theme.colours)

@@ -124,17 +124,11 @@ def kept_within(probe: Probe, mask: npt.NDArray[np.bool_]) -> Probe:
     rows, cols = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     if not rows.size:
         return probe
-    part = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
-    grid = probe.grid
-    smaller = Grid(
-        grid.west + cols[0] * grid.cell,
-        grid.north - rows[0] * grid.cell,
-        grid.cell,
-        int(rows[-1] - rows[0] + 1),
-        int(cols[-1] - cols[0] + 1),
-    )
-    readings = [replace(r, codes=np.where(mask, r.codes, NOT_KNOWN)[part].astype(np.uint16)) for r in probe.readings]
-    return replace(probe, grid=smaller, readings=tuple(readings), whole_window=False)
+    high, wide = (slice(int(held[0]), int(held[-1]) + 1) for held in (rows, cols))
+    readings = [
+        replace(r, codes=np.where(mask, r.codes, NOT_KNOWN)[high, wide].astype(np.uint16)) for r in probe.readings
+    ]
+    return replace(probe, grid=probe.grid.part(high, wide), readings=tuple(readings), whole_window=False)
 
 
 def thinned(probe: Probe, stride: int) -> Probe:
