@@ -249,8 +249,9 @@ def test_arcs_are_drawn_in_their_own_styles_under_the_points(watched, run):
 
 
 def test_names_that_would_lie_over_one_another_wait_for_room(watched, tmp_path):
+    from packpale.review.map_styles import Style
     from packpale.review.maps.leaflet import write_map
-    from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer
+    from packpale.review.maps.map_page import MapPage, Shape, VectorLayer
 
     def square(k):
         west, south = 9 + 0.004 * (k % 8), 49 + 0.002 * (k // 8)
@@ -279,8 +280,9 @@ def test_names_that_would_lie_over_one_another_wait_for_room(watched, tmp_path):
 
 
 def test_thousands_of_plots_are_painted_into_one_picture_and_tell_of_themselves(watched, tmp_path):
+    from packpale.review.map_styles import Style
     from packpale.review.maps.leaflet import MANY_SHAPES, write_map
-    from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer
+    from packpale.review.maps.map_page import MapPage, Shape, VectorLayer
 
     def square(k):
         west, south = 9 + 0.004 * (k % 50), 49 + 0.002 * (k // 50)

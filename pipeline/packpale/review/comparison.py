@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from packpale.review.differences import Comparison, FigureChange, FinishedRun, PlotChange
+from packpale.review.map_styles import Style
 from packpale.review.maps.leaflet import write_map
-from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer, view_of
+from packpale.review.maps.map_page import MapPage, Shape, VectorLayer, view_of
 from packpale.review.maps.overview_map import GROUNDS, OF_A_LINE, TOLERANCE_M
 from packpale.review.pages.render import Page
 from packpale.review.plot_layers import PLOT_LAYERS, read_layer

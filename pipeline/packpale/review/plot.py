@@ -5,10 +5,10 @@ import json
 from pathlib import Path
 
 from packpale.review.drawings.drawing_set import write_drawings
+from packpale.review.drawings.still_picture import write_still_picture
 from packpale.review.layers.geopackage import write_plot_layers, write_screened_layers
 from packpale.review.layers.rasters import write_rasters
 from packpale.review.maps.as_shown import as_shown
-from packpale.review.maps.picture import write_picture
 from packpale.review.maps.plot_map import ground_picture, write_plot_map
 from packpale.review.model import PlotResult, PlotSummary
 from packpale.review.pages.plot import write_plot_page
@@ -55,7 +55,7 @@ def write_plot(result: PlotResult, project: Project, folder: Path) -> PlotSummar
         write_plan_dxf(result, project, folder / "plan.dxf")
     write_drawings(result, project, wording, folder)
     shown = as_shown(result)
-    write_picture(shown, project, wording, folder / "picture.png")
+    write_still_picture(shown, project, wording, folder / "picture.png")
     write_plot_map(result, project, wording, folder / "map.html", shown)
     png, bounds = ground_picture(shown, largest_side=OVERVIEW_SIDE)
     del shown

@@ -17,7 +17,7 @@ from packpale.review.drawings.drawing_set import _sheets
 from packpale.review.drawings.line_kinds import BOUNDARY, KINDS, SERVICE, WATERCOURSE
 from packpale.review.drawings.marks import WORDS, marks
 from packpale.review.drawings.sections_sheet import places
-from packpale.review.drawings.sheet import FIELD, FRAME, Line, Text
+from packpale.review.drawings.sheet import FIELD, FRAME, Areas, Line, Text
 from packpale.review.subjects.setting_out import peg_rows, pegs_of
 from packpale.review.words import Wording
 from packpale.site.model import Standing
@@ -58,9 +58,7 @@ def texts(sheet):
 
 
 def lines(sheet, **wanted):
-    return [
-        m for m in sheet.marks if isinstance(m, Line) and m.width and all(getattr(m, k) == v for k, v in wanted.items())
-    ]
+    return [m for m in sheet.marks if isinstance(m, Line) and all(getattr(m, k) == v for k, v in wanted.items())]
 
 
 def scale_of(sheet):
@@ -182,16 +180,16 @@ def test_rock_and_water_are_told_apart_where_they_coincide(fitting):
         if name.startswith("rock-"):
             assert named["water-" + name.removeprefix("rock-")].tolist() == rock.tolist()
             left, right = rock[0, 0], rock[-1, 0]
-            for m in (
-                m for m in sheet.marks if isinstance(m, Line) and m.clip and not m.name and len(m.points) in (2, 3)
-            ):
+            strokes = [(m.colour, m.points) for m in lines(sheet) if m.clip and not m.name and len(m.points) == 2]
+            fills = [(m.colour, m.rings[0]) for m in sheet.marks if isinstance(m, Areas) and m.clip]
+            for colour, points in strokes + [(colour, ring) for colour, ring in fills if len(ring) == 3]:
                 # The end that is on the line, or nearest above it, and the one away from it.
-                tip, other = m.points[0], m.points[1]
+                tip, other = points[0], points[1]
                 level = np.interp(tip[0], *rock.T)
                 if left < tip[0] < right and abs(tip[1] - level) < 0.3:
-                    assert m.colour == (ROCK.colour if other[1] < tip[1] else WATER.colour)
+                    assert colour == (ROCK.colour if other[1] < tip[1] else WATER.colour)
                     assert tip[1] >= level - 1e-9
-                    checked[m.colour] += 1
+                    checked[colour] += 1
     assert checked[ROCK.colour] > 40
     assert checked[WATER.colour] > 5
 
@@ -250,7 +248,8 @@ def test_a_section_without_ground_says_so(one, reach):
     name = f"ground-{place.pack.number}-{place.station}"
     drawn = [m for m in sheet.marks if isinstance(m, Line) and m.name == name]
     assert len(drawn) == (aside > 0)
-    assert all(np.isfinite(m.points).all() for m in sheet.marks if isinstance(m, Line))
+    assert all(np.isfinite(m.points).all() for m in lines(sheet))
+    assert all(np.isfinite(ring).all() for m in sheet.marks if isinstance(m, Areas) for ring in m.rings)
     if aside:
         assert cut.cut_short
         assert np.isfinite(cut.ground).all()

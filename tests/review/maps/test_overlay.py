@@ -7,7 +7,8 @@ import pytest
 import rasterio
 from pyproj import Transformer
 
-from packpale.review.maps.overlay import bounds_of, frame, png, ramp, warp
+from packpale.review.class_picture import png, ramp
+from packpale.review.maps.overlay import bounds_of, frame, warp
 from packpale.site import Grid
 
 

@@ -1,4 +1,4 @@
-"""Still pictures and the classes of the coloured ones."""
+"""The classes of the coloured pictures."""
 
 import dataclasses
 import itertools
@@ -15,39 +15,9 @@ from review import factory
 METRIC = Wording(imperial=False, currency="EUR")
 
 
-def size(path):
-    import matplotlib.image
-
-    return matplotlib.image.imread(path).shape[:2][::-1]
-
-
 @pytest.fixture(scope="module")
 def shown(fitting):
     return {t.key: t for t in themes.themes(fitting, factory.project(), METRIC)}
-
-
-def test_picture_is_900_wide(run):
-    assert size(run.folder / "plots/plot-0/picture.png")[0] == 900
-    assert size(run.folder / "plots/plot-2/picture.png")[0] == 900
-
-
-def test_fence_line_lies_in_the_picture_where_it_should(run):
-    """Dark red of the fence line at its stations, computed from the window the picture shows."""
-    import matplotlib.image
-
-    from packpale.review.maps.picture import WIDTH_MM, _map_mm, _window
-
-    plot = run.plots[0]
-    image = matplotlib.image.imread(run.folder / "plots/plot-0/picture.png")[..., :3]
-    west, _, east, north = _window(plot)
-    scale = image.shape[1] / WIDTH_MM * _map_mm(plot)[0] / (east - west)
-    line = plot.enclosure.packs[0].alignment
-    gates = plot.enclosure.packs[0].gates
-    away = np.min(np.hypot(line.x[:, None] - gates.x, line.y[:, None] - gates.y), axis=1) > 8
-    col = np.round((line.x[away] - west) * scale).astype(int)
-    row = np.round((north - line.y[away]) * scale).astype(int)
-    red = image[row, col]
-    assert np.mean((red[:, 0] > 0.5) & (red[:, 1] < 0.3)) > 0.95
 
 
 def test_every_class_has_a_colour_and_words(shown):

@@ -232,8 +232,7 @@ class _Ring:
 
     def _north(self) -> None:
         x, y = self.box[0] + 8, self.box[3] - 20
-        self.sheet.arrow((x, y), (x, y + 10), width=pens.MEDIUM, head=3)
-        self.sheet.text(x, y + 11.2, "N", size=self.letters, bold=True, across="center")
+        self.sheet.north(x, y, 10, size=self.letters)
         show = self.source.show
         text = f"{self.source.of_pack(self.pack.number)}{show.length(self.pack.line.perimeter)} round"
         middle = self.view.point(*self.pack.line.polygon(1.0).representative_point().coords[0])

@@ -1,5 +1,6 @@
 """Sheets written out: as SVG, as the pages of a PDF, and as a picture for a screen."""
 
+import base64
 import itertools
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -10,13 +11,13 @@ import numpy as np
 import numpy.typing as npt
 
 from packpale.review.drawings import pens
-from packpale.review.drawings.sheet import HEIGHT_MM, WIDTH_MM, Box, Line, Sheet, Text
+from packpale.review.drawings.sheet import Areas, Box, Line, Picture, Sheet, Text
 from packpale.review.lettering import FAMILY, MM_PER_POINT, face, printable, typeset_in
 
 DOCUMENT = """
 #let sheets = json(bytes(sys.inputs.sheets))
 #set document(title: sheets.title, date: none)
-#set page(width: eval(sheets.width), height: eval(sheets.height), margin: 0pt)
+#set page(width: eval(sheets.size.first()), height: eval(sheets.size.last()), margin: 0pt)
 #set text(lang: "en", font: sheets.font, kerning: false, ligatures: false)
 #set text(top-edge: "baseline", bottom-edge: "baseline")
 #for (name, alt, texts) in sheets.pages {
@@ -47,6 +48,11 @@ def write_pdf(sheets: Sequence[Sheet], path: Path, *, title: str) -> None:
     path.write_bytes(_compiled(sheets, title, format="pdf"))
 
 
+def write_png(sheet: Sheet, path: Path, *, width_px: int) -> None:
+    """Write a sheet as a PNG so many pixels wide."""
+    path.write_bytes(_compiled([sheet], sheet.name, format="png", ppi=width_px / sheet.size[0] * 25.4))
+
+
 def _compiled(sheets: Sequence[Sheet], title: str, **output: Any) -> bytes:
     import json
 
@@ -56,11 +62,10 @@ def _compiled(sheets: Sequence[Sheet], title: str, **output: Any) -> bytes:
     files = {name: svg(sheet, texts=False).encode("utf-8") for name, sheet in zip(names, sheets, strict=True)}
     inputs = {
         "title": printable(title),
-        "width": f"{WIDTH_MM}mm",
-        "height": f"{HEIGHT_MM}mm",
+        "size": [f"{side}mm" for side in sheets[0].size],
         "font": FAMILY,
         "pages": [
-            [name, f"{sheet.name}. {sheet.description}", list(_written(sheet.texts))]
+            [name, f"{sheet.name}. {sheet.description}", list(_written(sheet))]
             for name, sheet in zip(names, sheets, strict=True)
         ],
     }
@@ -73,11 +78,11 @@ def _compiled(sheets: Sequence[Sheet], title: str, **output: Any) -> bytes:
     return bytes(made)
 
 
-def _written(texts: Sequence[Text]) -> Iterator[list[Any]]:
+def _written(sheet: Sheet) -> Iterator[list[Any]]:
     """Lines of writing in one style: place from the upper left [mm], clockwise turn [deg], size [points], weight,
     colour, and the parts of it, each with the gap before it [mm].
     """
-    shown = (text for text in texts if text.text)
+    shown = (text for text in sheet.texts if text.text)
     for _, line in itertools.groupby(shown, key=lambda t: (t.y, t.turn, t.turn and t.x, t.size, t.bold, t.colour)):
         first, *others = line
         parts, end = [(0.0, first.text)], first.x + first.width
@@ -85,13 +90,13 @@ def _written(texts: Sequence[Text]) -> Iterator[list[Any]]:
             parts.append((text.x - end, text.text))
             end = text.x + text.width
         weight = "bold" if first.bold else "regular"
-        yield [first.x, HEIGHT_MM - first.y, -first.turn, first.size, weight, first.colour, parts]
+        yield [first.x, sheet.size[1] - first.y, -first.turn, first.size, weight, first.colour, parts]
 
 
 def svg(sheet: Sheet, *, texts: bool = True) -> str:
     """A sheet as SVG, letters as outlines; or what is drawn alone, without ``texts``."""
     wide, high = sheet.size
-    clips = list(dict.fromkeys(m.clip for m in sheet.marks if isinstance(m, Line) and m.clip))
+    clips = list(dict.fromkeys(m.clip for m in sheet.marks if isinstance(m, Line | Areas) and m.clip))
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}mm" height="{high:g}mm" '
@@ -105,10 +110,15 @@ def svg(sheet: Sheet, *, texts: bool = True) -> str:
         f'<rect width="{wide:g}" height="{high:g}" fill="{pens.PAPER}"/>',
     ]
     for mark in sheet.marks:
-        if isinstance(mark, Line):
-            parts.append(_line(mark, clips, high))
-        elif texts:
-            parts.append(_outlines(mark, high))
+        match mark:
+            case Line():
+                parts.append(_line(mark, clips, high))
+            case Areas():
+                parts.append(_areas(mark, clips, high))
+            case Picture():
+                parts.append(_picture(mark, high))
+            case Text() if texts:
+                parts.append(_outlines(mark, high))
     return "\n".join([*parts, "</svg>", ""])
 
 
@@ -139,18 +149,30 @@ def _place(text: Text, high: float) -> str:
 
 
 def _line(line: Line, clips: Sequence[Box], high: float) -> str:
-    area = line.width == 0
-    style = (
-        f'fill="{line.colour}"'
-        if area
-        else f'fill="none" stroke="{line.colour}" stroke-width="{line.width:g}" stroke-linejoin="round"'
-    )
+    style = f'fill="none" stroke="{line.colour}" stroke-width="{line.width:g}" stroke-linejoin="round"'
     if line.dash:
         style += f' stroke-dasharray="{" ".join(map(_number, line.dash))}"'
-    if line.clip:
-        style += f' clip-path="url(#clip{clips.index(line.clip)})"'
     name = f"id={quoteattr(line.name)} " if line.name else ""
-    return f'<path {name}d="{_path(line.points, high)}{"z" if area else ""}" {style}/>'
+    return f'<path {name}d="{_path(line.points, high)}" {style}{_clipped(line, clips)}/>'
+
+
+def _areas(areas: Areas, clips: Sequence[Box], high: float) -> str:
+    style = f'fill="{areas.colour}"'
+    if len(areas.rings) > 1:
+        style += ' fill-rule="evenodd"'
+    if areas.opacity < 1:
+        style += f' fill-opacity="{areas.opacity:g}"'
+    outlines = "".join(f"{_path(ring, high)}z" for ring in areas.rings)
+    return f'<path d="{outlines}" {style}{_clipped(areas, clips)}/>'
+
+
+def _clipped(mark: Line | Areas, clips: Sequence[Box]) -> str:
+    return f' clip-path="url(#clip{clips.index(mark.clip)})"' if mark.clip else ""
+
+
+def _picture(picture: Picture, high: float) -> str:
+    data = base64.b64encode(picture.png).decode("ascii")
+    return f'<image {_rect(picture.box, high)} preserveAspectRatio="none" href="data:image/png;base64,{data}"/>'
 
 
 def _path(points: npt.NDArray[np.float64], high: float) -> str:
@@ -159,9 +181,13 @@ def _path(points: npt.NDArray[np.float64], high: float) -> str:
 
 
 def _clip(k: int, box: Box, high: float) -> str:
+    return f'<clipPath id="clip{k}"><rect {_rect(box, high)}/></clipPath>'
+
+
+def _rect(box: Box, high: float) -> str:
     left, bottom, right, top = box
     size = f'width="{_number(right - left)}" height="{_number(top - bottom)}"'
-    return f'<clipPath id="clip{k}"><rect x="{_number(left)}" y="{_number(high - top)}" {size}/></clipPath>'
+    return f'x="{_number(left)}" y="{_number(high - top)}" {size}'
 
 
 def _number(value: float) -> str:

@@ -23,10 +23,8 @@ def draw_contours(sheet: Sheet, view: View, box: Box, result: PlotResult) -> lis
     """Lines of equal ground level; returns places for their levels and
     how each is set, in metres whatever the unit shown.
     """
-    (x0, y0), metre = view.origin, view.scale / 1000
-    ends = [view.zero[0] + (x - x0) * metre for x in box[::2]], [view.zero[1] + (y - y0) * metre for y in box[1::2]]
     levels = []
-    for level, points in contours(result.site, (ends[0][0], ends[1][0], ends[0][1], ends[1][1])):
+    for level, points in contours(result.site, view.bounds(box)):
         x, y = view.at(*points.T)
         sheet.line(x, y, width=pens.HAIR, colour=CONTOUR, clip=box)
         far = np.hypot(np.diff(x), np.diff(y)).sum()

@@ -299,8 +299,7 @@ def _grid(sheet: Sheet, view: View, box: Box) -> list[tuple[Pair, str, str]]:
 
 
 def _north(sheet: Sheet, x: float, y: float) -> None:
-    sheet.arrow((x, y), (x, y + 12), width=pens.MEDIUM, head=4)
-    sheet.text(x, y + 13.2, "N", bold=True, across="center")
+    sheet.north(x, y, 12)
     sheet.text(x, y - 3, "grid", size=TABLE, colour=pens.SOFT, across="center")
 
 

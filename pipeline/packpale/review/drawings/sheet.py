@@ -16,7 +16,7 @@ import numpy.typing as npt
 from packpale.enclosure.line import Line as FenceLine
 from packpale.review.drawings import pens
 from packpale.review.lettering import CAP_HEIGHT, DESCENT, MM_PER_POINT, fitted, printable, text_width, wrapped
-from packpale.review.words.quantities import ROUND, Unit
+from packpale.review.words.quantities import Unit, longest_round
 from packpale.site import Array
 from packpale.values.cautions import cautions_for
 
@@ -71,6 +71,12 @@ class View:
         across, up = self.at(x, y)
         return float(across), float(up)
 
+    def bounds(self, box: Box) -> Box:
+        """West, south, east and north edge of what lies in a box on paper. [m]"""
+        corners = np.reshape(box, (2, 2)) - self.origin
+        west, south, east, north = (corners * (self.scale / 1000, self.scale_up / 1000) + self.zero).ravel().tolist()
+        return west, south, east, north
+
     def on_line(self, line: FenceLine, chainage: Numbers) -> tuple[Array, Array]:
         """Places on paper at chainages of a fence line, and the way outward there: shape (..., 2) each."""
         at = line.points_at(np.asarray(chainage) % line.perimeter)
@@ -104,11 +110,11 @@ class Title:
 
 @dataclass(frozen=True)
 class Line:
-    """Line through points, shape (points, 2), or the outline of an area."""
+    """Line through points, shape (points, 2)."""
 
     points: Array
     width: float
-    """0 for an area. [mm]"""
+    """[mm]"""
     colour: str
     dash: tuple[float, ...]
     """Lengths drawn and left out in turn. [mm]"""
@@ -147,6 +153,27 @@ class Text:
         return _bounds(self.corners)
 
 
+@dataclass(frozen=True)
+class Areas:
+    """Filled areas without an edge: outlines, shape (points, 2) each; those within others are holes in them."""
+
+    rings: Sequence[Array]
+    colour: str
+    opacity: float
+    clip: Box | None
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture that fills a box."""
+
+    box: Box
+    png: bytes
+
+
+Mark = Line | Areas | Picture | Text
+
+
 class Sheet:
     """One page. Coordinates in millimetres from the lower left corner; widths of lines in millimetres too.
 
@@ -155,7 +182,7 @@ class Sheet:
 
     def __init__(self, title: Title, description: str, *, size: Pair = (WIDTH_MM, HEIGHT_MM)) -> None:
         self.title, self.description, self.size = title, printable(description), size
-        self.marks: list[Line | Text] = []
+        self.marks: list[Mark] = []
         """What is drawn, the lowest first."""
         self.texts: list[Text] = []
         """The texts of it."""
@@ -184,7 +211,15 @@ class Sheet:
 
     def fill(self, x: Numbers, y: Numbers, *, colour: str, clip: Box | None = None) -> None:
         """Filled outline without an edge."""
-        self.line(x, y, width=0.0, colour=colour, clip=clip)
+        self.areas([np.array([x, y], float).T], colour=colour, clip=clip)
+
+    def areas(self, rings: Sequence[Array], *, colour: str, opacity: float = 1.0, clip: Box | None = None) -> None:
+        """Filled outlines, shape (points, 2) each, without edges; those within others are holes in them."""
+        self.marks.append(Areas(rings, colour, opacity, clip))
+
+    def picture(self, box: Box, png: bytes) -> None:
+        """A PNG, its edges on those of a box."""
+        self.marks.append(Picture(box, png))
 
     def text(self, x: float, y: float, text: str, *, paper: bool = False, **style: Any) -> None:
         """One line of text at a point.
@@ -229,9 +264,7 @@ class Sheet:
         import shapely
 
         place, around = shapely.Polygon(corners), _bounds(corners)
-        if of_lines and any(
-            shapely.LineString(m.points).intersects(place) for m in self.marks if isinstance(m, Line) and m.width
-        ):
+        if of_lines and any(shapely.LineString(m.points).intersects(place) for m in self.marks if isinstance(m, Line)):
             return False
         # Of hundreds of texts a few lie near; only turned ones leave corners of their upright box free.
         near = [m for m in self.texts if m.text and _meet(m.bounds, around)]
@@ -316,18 +349,31 @@ class Sheet:
         self.fill(across, up, colour=inside)
         self.line(across, up, width=pens.MEDIUM)
 
-    def scale_bar(self, x: float, y: float, scale: float, unit: Unit, *, longest: float) -> None:
-        """Bar of four parts, as long as a round length in the unit comes out below ``longest`` millimetres."""
+    def north(self, x: float, y: float, length: float, *, size: float = pens.NORMAL) -> None:
+        """Arrow up from a point, with its letter above."""
+        self.arrow((x, y), (x, y + length), width=pens.MEDIUM, head=length // 3)
+        self.text(x, y + length + 1.2, "N", size=size, bold=True, across="center")
+
+    def scale_bar(
+        self, x: float, y: float, scale: float, unit: Unit, *, longest: float, size: float = pens.SMALL
+    ) -> None:
+        """Bar of four parts, as long as a round length in the unit comes out below ``longest`` millimetres.
+
+        The figure at its middle is left out where it would run into the last one.
+        """
         mm = unit.size * 1000 / scale
-        length = max((s for s in ROUND if s * mm <= longest), default=longest / mm)
+        length = longest_round(longest / mm)
         part = length * mm / 4
         for k in range(4):
             self.box(x + k * part, y, part, 1.6, colour=pens.INK if k % 2 == 0 else pens.PAPER)
         end = x + 4 * part
         self.line([x, end, end, x, x], [y, y, y + 1.6, y + 1.6, y], name="scale-bar")
-        for k in (0, 2, 4):
-            self.text(x + k * part, y + 2.6, f"{k * length / 4:,g}", size=pens.SMALL, across="center")
-        self.text(end + 1.5, y, unit.name, size=pens.SMALL)
+        figures = {k: f"{k * length / 4:,g}" for k in (0, 2, 4)}
+        if text_width(figures[2] + figures[4], size) / 2 + 1 > 2 * part:
+            del figures[2]
+        for k, figure in figures.items():
+            self.text(x + k * part, y + 2.6, figure, size=size, across="center")
+        self.text(end + 1.5, y, unit.name, size=size)
 
     def _frame(self) -> None:
         left, bottom, right, top = FRAME

@@ -10,7 +10,8 @@ from shapely.geometry import LineString, MultiLineString, Polygon
 from packpale.enclosure.egg import Arc, Egg
 from packpale.enclosure.model import Pack
 from packpale.enclosure.setting_out import pegging
-from packpale.review.maps.map_page import Shape, Style
+from packpale.review.map_styles import Style
+from packpale.review.maps.map_page import Shape
 from packpale.review.maps.source import MapSource
 from packpale.review.projecting import Degrees
 from packpale.review.subjects.line import TOUCHES
@@ -22,7 +23,6 @@ CHORD_ERROR_M = 0.005
 MARK_SHARE = 0.02
 """Half the length of a tick across the line, and of a cross, as a share of the egg's length."""
 
-TOUCH = Style("#b5460f", "#fffdf8", 1.0, width=2.2, radius=4.5)
 CONSTRUCTION = Style("#1d2a2a", width=1.6, dash="9 3 2 3")
 ENDS = {
     "big end": Style("#0072b2", width=5),

@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 
 from packpale.enclosure.model import Alternative
-from packpale.review.maps.construction import ARC_LEGEND, CONSTRUCTION, TOUCH, construction, touching
-from packpale.review.maps.map_page import Shape, Style, VectorLayer
+from packpale.review.map_styles import APRON, FENCE, GATE, OVER, TOUCH, Style
+from packpale.review.maps.construction import ARC_LEGEND, CONSTRUCTION, construction, touching
+from packpale.review.maps.map_page import Shape, VectorLayer
 from packpale.review.maps.source import MapSource
 from packpale.review.subjects.line import ALTERNATIVES, APRONS, FENCE_LINES, looked_for
 from packpale.review.subjects.setting_out import AIRLOCKS, POSTS
@@ -18,16 +19,9 @@ CHORD_ERROR_M = 0.005
 """Largest distance between an arc and its chord on the map. [m]"""
 STATION_STEP_M = 20.0
 """Distance between the stations shown. [m]"""
-BAND = 13.0
-"""Width of a band of colour along the fence line, which is drawn over its middle with a light edge. [px]"""
-
-FENCE = Style("#a3123a", "#a3123a", 0.06, width=3.5, backs_away=True, halo=True)
-APRON = Style("#6b4a2b", "#b98b5a", 0.6, width=0.7)
 POST = Style("#a3123a", "#fffdf8", 1.0, width=1.2, radius=2.5)
 AIRLOCK = Style("#a3123a", "#f2c230", 0.35, width=1.5)
-GATE = Style("#1d2a2a", "#f2c230", 1.0, width=1.5, radius=6)
 STATION = Style("#1d2a2a", "#1d2a2a", 1.0, width=1, radius=2.5)
-OVER = Style("#5b2a86", width=BAND)
 OTHER_LINES = "Other lines"
 ALTERNATIVE_STYLES = {
     "size": (Style("#1a5a72", width=2.0, dash="8 4", halo=True), "cheapest for a size"),

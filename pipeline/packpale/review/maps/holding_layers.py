@@ -11,8 +11,8 @@ from packpale.care.aids import weakening
 from packpale.care.model import Care, DigOut
 from packpale.earthworks.stretches import stretches
 from packpale.enclosure.model import Pack
-from packpale.review.maps.enclosure_layers import BAND
-from packpale.review.maps.map_page import Shape, Style, VectorLayer
+from packpale.review.map_styles import BAND, Style
+from packpale.review.maps.map_page import Shape, VectorLayer
 from packpale.review.maps.source import MapSource
 from packpale.review.subjects import stretches as subject
 from packpale.review.subjects.climbing import CLIMBING_AIDS

@@ -8,7 +8,8 @@ from shapely.geometry.base import BaseGeometry
 
 from packpale.land.surroundings import cells_within
 from packpale.land.usable import cell_outlines
-from packpale.review.maps.map_page import Room, Shape, Style, VectorLayer
+from packpale.review.map_styles import OUTLINE, SURROUNDINGS, USABLE, Style
+from packpale.review.maps.map_page import Shape, VectorLayer
 from packpale.review.maps.source import MapSource
 from packpale.review.subjects.land import PITS
 from packpale.site import Grid
@@ -19,24 +20,7 @@ MOST_CORNERS = 30_000
 EASY = 5
 """Up to so many times as many corners may an outline have before it is smoothed: that takes long with more."""
 
-OUTLINE = Style("#1d2a2a", width=2, dash="8 5", halo=True)
-USABLE = Style("#2f7d5c", "#4fae86", 0.3, width=1, backs_away=True)
 PIT = Style("#3b2412", "#e8d3b0", 1.0, width=2, radius=4.5)
-SURROUNDINGS: dict[str, tuple[Room, str, Style]] = {
-    "watercourses": ("Drainage", "Watercourses", Style("#1f5fa8", "#1f5fa8", 0.35, width=2.5)),
-    "culverts": ("Drainage", "Culverts", Style("#13405f", "#13405f", 0.3, width=4, dash="2 4", radius=4)),
-    "dwellings": ("Pack and people", "Dwellings", Style("#5b2a86", "#5b2a86", 0.7, width=1.5, radius=5)),
-    "services": ("Digging", "Buried services", Style("#b3275f", "#b3275f", 0.3, width=2.5, dash="3 6", radius=4)),
-    "woodland": ("Ground", "Woodland", Style("#3d6b21", "#7fae55", 0.3, width=1, backs_away=True)),
-    "access": (
-        "Pack and people",
-        "Tracks and roads",
-        Style("#7a5a2b", "#7a5a2b", 0.2, width=3.5, dash="10 4", radius=4),
-    ),
-    "viewpoints": ("Pack and people", "Viewpoints", Style("#0b5c6b", "#49c2d6", 0.9, width=1.5, radius=5)),
-    "keep_out": ("Score", "Areas kept out", Style("#3a3a3a", "#3a3a3a", 0.35, width=1.5)),
-}
-"""Room, title and style of every optional input."""
 
 
 def land_layers(source: MapSource) -> Iterator[VectorLayer]:

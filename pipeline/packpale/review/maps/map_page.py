@@ -4,13 +4,13 @@ import functools
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any
 
+from packpale.review.map_styles import Room, Style
 from packpale.review.maps.another_line import AnotherLine
 from packpale.review.maps.placing import Placing
 from packpale.review.maps.probe import Probe
 
-Room = Literal["Ground", "Drainage", "Digging", "Score", "Enclosure", "Earthworks", "Pack and people"]
 ROOMS: tuple[Room, ...] = ("Ground", "Drainage", "Digging", "Score", "Enclosure", "Earthworks", "Pack and people")
 """Headings of the panel, in the order in which a plot is worked out."""
 
@@ -29,41 +29,8 @@ class Shape:
     """Text that stands on the map beside the shape."""
     sign: str = ""
     """Letter and number in whose place a point stands, where its layer's style is ``signed``."""
-    style: "Style | None" = None
+    style: Style | None = None
     """Where the shape is drawn otherwise than its layer."""
-
-
-@dataclass(frozen=True)
-class Style:
-    """How a layer is drawn and shown in the legend."""
-
-    colour: str
-    fill: str = ""
-    """Empty for no fill."""
-    fill_opacity: float = 0.25
-    width: float = 2.0
-    dash: str = ""
-    radius: float = 0.0
-    """Of a point's disc; 0 for lines and areas. [px]"""
-    backs_away: bool = False
-    """Whether the fill is left out while the ground is coloured, so that its colours can be read."""
-    signed: bool = False
-    """Whether points are drawn as their sign in a frame, and listed in the panel."""
-    halo: bool = False
-    """Whether a light edge sets the line off from dark ground."""
-
-    def options(self) -> dict[str, Any]:
-        """The style as Leaflet's path options."""
-        drawn: dict[str, Any] = {"color": self.colour, "weight": self.width, "fill": bool(self.fill)}
-        if self.fill:
-            drawn |= {"fillColor": self.fill, "fillOpacity": self.fill_opacity}
-        if self.dash:
-            drawn["dashArray"] = self.dash
-        if self.radius:
-            drawn["radius"] = self.radius
-        if self.backs_away or self.halo:
-            drawn["className"] = " ".join(["backs-away"] * self.backs_away + ["halo"] * self.halo)
-        return drawn
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,9 @@ from urllib.parse import quote
 
 import numpy as np
 
-from packpale.review.maps.enclosure_layers import FENCE
-from packpale.review.maps.land_layers import USABLE
+from packpale.review.map_styles import FENCE, USABLE, Style
 from packpale.review.maps.leaflet import write_map
-from packpale.review.maps.map_page import MapPage, Shape, Style, VectorLayer, view_of
+from packpale.review.maps.map_page import MapPage, Shape, VectorLayer, view_of
 from packpale.review.maps.placing import placing, widened
 from packpale.review.maps.plot_map import background
 from packpale.review.model import FinishedPlots, PlotBrief, RankedPlot, Ranking

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from packpale.review.maps.map_page import Style, VectorLayer
+from packpale.review.map_styles import Style
+from packpale.review.maps.map_page import VectorLayer
 from packpale.review.maps.source import MapSource
 from packpale.review.maps.theme import Theme
 from packpale.review.model import PlotResult

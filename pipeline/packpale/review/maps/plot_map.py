@@ -5,6 +5,7 @@ import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from packpale.review.class_picture import png
 from packpale.review.maps import themes
 from packpale.review.maps.another_line import another_line
 from packpale.review.maps.as_shown import as_shown
@@ -20,7 +21,7 @@ from packpale.review.maps.holding_layers import (
 from packpale.review.maps.land_layers import land_layers
 from packpale.review.maps.leaflet import page_bytes, write_map
 from packpale.review.maps.map_page import Background, MapPage, PictureLayer, VectorLayer, view_of
-from packpale.review.maps.overlay import bounds_of, frame, png, warp
+from packpale.review.maps.overlay import bounds_of, frame, warp
 from packpale.review.maps.people_layers import den_layer, people_layers, round_layers
 from packpale.review.maps.placing import placing, widened
 from packpale.review.maps.probe import Probe, fitting

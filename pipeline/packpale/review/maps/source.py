@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from packpale.review.maps.map_page import Shape, Style
+from packpale.review.map_styles import Style
+from packpale.review.maps.map_page import Shape
 from packpale.review.model import PlotResult
 from packpale.review.projecting import Degrees, all_to_degrees, to_degrees
 from packpale.review.subjects.field import Subject

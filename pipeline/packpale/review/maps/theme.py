@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from packpale.review.maps.map_page import Room
-from packpale.review.maps.overlay import Classes, ramp
+from packpale.review.class_picture import Classes, ramp
+from packpale.review.map_styles import Room
 from packpale.review.words.quantities import ROUND
 from packpale.site import Cells
 
@@ -27,7 +27,6 @@ DISTINCT = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00", "#
 """Colours told apart by most people with a colour vision deficiency: M. Okabe and K. Ito, Color Universal Design
 (2008), without black, and one brown of our own."""
 SEVERAL = "#3a3a3a"
-GREY_RAMP = ("#6d6a63", "#fbfaf7")
 
 
 def as_they_are(cells: Cells) -> Cells:

@@ -6,13 +6,11 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from packpale.land.diggability import FEATURES
-from packpale.land.slope import hillshade as brightness
 from packpale.land.surroundings import cells_within
-from packpale.review.maps.overlay import ramp
+from packpale.review.class_picture import ramp
 from packpale.review.maps.people_layers import seen_themes
 from packpale.review.maps.theme import (
     DIG_RAMP,
-    GREY_RAMP,
     HEIGHT_RAMP,
     PIT_RAMP,
     SCORE_RAMP,
@@ -26,25 +24,19 @@ from packpale.review.maps.theme import (
     spans,
 )
 from packpale.review.model import PlotResult
+from packpale.review.relief import GREY_RAMP, relief
 from packpale.review.words import Wording
 from packpale.settings import Project
 from packpale.site import Array, Cells
 from packpale.units import FOOT_M
 
 GREYS = 40
-FLAT = math.sin(math.radians(45))
-"""Brightness of flat ground under a light 45 degrees high."""
 
 
 def hillshade(result: PlotResult) -> Theme:
     """The ground lit from the north-west: the picture under all others."""
     edges = tuple(np.linspace(0, 1, GREYS + 1)[1:-1])
-    grid = result.site.grid
-    shaded = brightness(result.site.elevation, cell_size=(grid.cell, grid.cell))
-    known = shaded[np.isfinite(shaded)]
-    darkest, brightest = np.percentile(known, [1, 99]) if known.size else (FLAT, FLAT)
-    # Flat ground always looks the same; gentle relief is stretched, but not so far that every wrinkle is a hill.
-    levels = [min(darkest, FLAT - 0.12), FLAT, max(brightest, FLAT + 0.08)]
+    shaded, stretch = relief(result.site)
     return Theme(
         "hillshade",
         "Ground",
@@ -54,7 +46,7 @@ def hillshade(result: PlotResult) -> Theme:
         edges,
         tuple(ramp(GREY_RAMP, GREYS)),
         ("",) * GREYS,
-        read=lambda shade: np.interp(shade, levels, [0.0, 0.78, 1.0]),
+        read=stretch,
     )
 
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from packpale.earthworks.model import Profile
 from packpale.earthworks.stretches import stretches
 from packpale.enclosure.model import Pack
-from packpale.review.maps.enclosure_layers import BAND
-from packpale.review.maps.map_page import Shape, Style, VectorLayer
+from packpale.review.map_styles import BAND, Style
+from packpale.review.maps.map_page import Shape, VectorLayer
 from packpale.review.maps.source import MapSource
 from packpale.review.subjects import stretches as subject
 from packpale.review.subjects.stretches import ADVISED_PITS, TRENCH_STRETCHES, StretchKind, along, packs_of

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from packpale.review.lettering import MM_PER_POINT, printable, text_width
 from packpale.review.report.blocks import Chart, link, words
 from packpale.review.report.charts import HAIR, INK, add, drawing, markup
-from packpale.review.words.quantities import ROUND
+from packpale.review.words.quantities import longest_round
 from packpale.review.words.wording import Wording
 
 WIDE, HIGH, PAD = 420.0, 400.0, 26.0
@@ -118,8 +118,7 @@ def _path(points: np.ndarray) -> str:
 
 def _scale(svg: Element, scale: float, height: float, show: Wording) -> None:
     unit = show.unit("length").size
-    longest = 0.3 * WIDE / scale / unit
-    length = max(n for n in ROUND if n <= longest)
+    length = longest_round(0.3 * WIDE / scale / unit)
     x, y, wide = PAD, height - 14, length * unit * scale
     add(svg, "path", d=f"M{x:.1f} {y - 4:.1f}v4h{wide:.1f}v-4", fill="none", stroke=INK, stroke_width=1.5)
     add(svg, "text", show.length(length * unit), x=x + wide + 6, y=y, font_size=12.0, fill=INK)

@@ -87,6 +87,11 @@ IMPERIAL: Mapping[Kind, tuple[Unit, ...]] = {
 }
 
 
+def longest_round(most: float) -> float:
+    """The largest round number that is no larger; itself where none is."""
+    return max((n for n in ROUND if n <= most), default=most)
+
+
 def units_of(kind: Kind, *, imperial: bool) -> tuple[Unit, ...]:
     """Units in which a kind is shown. Raises KeyError for money, shares and durations: they have words of their own."""
     return (IMPERIAL if imperial else METRIC)[kind]
