@@ -169,6 +169,6 @@ def _legend(sheet: Sheet, layers: Sequence[_Layer], corner: Pair, *, columns: in
             shapely.Point(x + SAMPLE_MM / 2, middle),
             shapely.LineString([(x, middle), (x + SAMPLE_MM, middle)]),
             shapely.box(x, y - 0.1, x + SAMPLE_MM, y + 2.1),
-        )[shapely.get_dimensions(layer.shapes[0])]
+        )[max(shapely.get_dimensions(layer.shapes))]
         _draw(sheet, sample, layer.style)
         sheet.text(x + SAMPLE_MM + 1.4, y, layer.text, size=LETTERS)
