@@ -83,7 +83,11 @@ def length_of(line):
 def site_of(elevation, *, half=100.0, cell=1.0, rock=100.0, water=100.0, centre=(0.0, 0.0)):
     """A site with cell centres on a square round ``centre``; each layer is a number or a function of x and y."""
     n = round(2 * half / cell)
-    grid = Grid(centre[0] - half, centre[1] + half, cell, n, n)
+    return site_on(Grid(centre[0] - half, centre[1] + half, cell, n, n), elevation, rock=rock, water=water)
+
+
+def site_on(grid, elevation, *, rock=100.0, water=100.0, **features):
+    """A site whose plot is all of a grid; each layer is a number, an array or a function of x and y."""
     x, y = np.meshgrid(*grid.centres())
 
     def layer(value):
@@ -106,7 +110,7 @@ def site_of(elevation, *, half=100.0, cell=1.0, rock=100.0, water=100.0, centre=
         elevation=layer(elevation),
         inside=np.ones(grid.shape, bool),
         soil=soil,
-        features={},
+        features=features,
     )
 
 

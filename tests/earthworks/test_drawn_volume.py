@@ -13,12 +13,13 @@ from packpale.enclosure.alignment import stations
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.fence import posts
 from packpale.enclosure.gate_places import place_gates
-from packpale.enclosure.model import Enclosure, Pack
+from packpale.enclosure.model import Enclosure, Gates, Pack
 from trench_cases import plane, project_of, site_of
 
 SQUARE = box(-30, -30, 30, 30)
 L_SHAPE = Polygon([(-40, -40), (40, -40), (40, 0), (0, 0), (0, 40), (-40, 40)])
 SECTION = TrenchSection(1.2, 0.6, 1.8, 0.3, 1.0)
+NO_GATES = Gates(*np.empty((3, 0)), 4.0)
 
 
 def line_of(shape):
@@ -84,7 +85,7 @@ def test_a_drawn_line_goes_through_the_earthworks(formation):
     project = project_of(trench={"formation": formation})
     line = line_of(L_SHAPE)
     grid, z = site.grid, site.elevation
-    gates = place_gates(line, 2, width=4.0, elevation=z, grid=grid)
+    gates = place_gates(line, site, project)
     pack = Pack(
         number=1,
         fit=None,
@@ -116,7 +117,7 @@ def test_a_fine_hump_at_a_corner_is_seen():
         given=line,
         alignment=stations(line, step=8.0, elevation=z, grid=grid),
         posts=posts(line, 3.0, z, grid),
-        gates=place_gates(line, 0, width=4.0, elevation=z, grid=grid),
+        gates=NO_GATES,
         length_3d=line.perimeter,
         mean_suitability=0.5,
         mean_slope=0.0,
@@ -133,6 +134,6 @@ def test_pack_needs_a_line():
     site = site_of(100.0)
     along = stations(line_of(SQUARE), step=1.0, elevation=site.elevation, grid=site.grid)
     standing = posts(line_of(SQUARE), 3.0, site.elevation, site.grid)
-    gates = place_gates(line_of(SQUARE), 0, width=4.0, elevation=site.elevation, grid=site.grid)
+    gates = NO_GATES
     with pytest.raises(ValueError, match="either a fit or a line that was given"):
         Pack(1, None, along, standing, gates, 240.0, 0.5, 0.0)

@@ -16,7 +16,7 @@ from packpale.enclosure.model import Gates, Posts
 from packpale.settings import MeshSettings
 from packpale.site import Grid
 from told import told
-from trench_cases import circle_line, pack_of, project_of
+from trench_cases import circle_line, pack_of, project_of, site_on
 
 ROLLS = MeshSettings(roll_width_m=2.0, roll_length_m=25.0, lap_m=0.3)
 EGG = Egg(500_000.0, 5_400_000.0, 40.0, 60.0, 30.0, 95.0)
@@ -217,7 +217,6 @@ def test_an_airlock_too_short_and_a_gate_too_narrow_for_the_vehicle_are_noted():
 
 
 def test_posts_stand_at_both_sides_of_gates_and_none_in_between():
-    gates = place_gates(EGG, 2, width=4.0, elevation=FLAT, grid=GRID)
     # One gate lies over the tip of the big end, where chainage starts, the other on a change of arc.
     middle = np.array([0.5, EGG.bends[1] + 0.3])
     points = EGG.points_at(middle)
@@ -261,8 +260,10 @@ def test_a_gate_keeps_its_airlock_off_steep_ground_inside():
     near = shapely.contains_xy(line.buffer(-8), X, Y) & (EGG.big_x < X)
     ground = np.where(near, 256.0, 250.0)
     track = shapely.Point(EGG.big_x + 190, EGG.big_y + 60)
-    short = place_gates(EGG, 1, width=4.0, elevation=ground, grid=GRID, access=(track,))
-    long = place_gates(EGG, 1, width=4.0, elevation=ground, grid=GRID, access=(track,), inward=12.0)
+    site = site_on(GRID, ground, access=(track,))
+    one = {"gates": 1, "airlock_length_m": 0.0}
+    short = place_gates(EGG, site, project_of(fence=one))
+    long = place_gates(EGG, site, project_of(fence=one | {"airlock_length_m": 12.0}))
     assert short.x[0] > EGG.big_x + 20
     assert long.x[0] < EGG.big_x + 5
 

@@ -37,7 +37,7 @@ NO_FENCE = {name: [0.0, 0.0, 0.0] for name in RateSettings.model_fields if name 
 def staked(egg, site, project, number=1):
     """A pack round an egg, as a run stakes it out."""
     elevation, grid, fence = site.elevation, site.grid, project.fence
-    gates = place_gates(egg, fence.gates, width=fence.gate_width_m, elevation=elevation, grid=grid)
+    gates = place_gates(egg, site, project)
     steep = math.tan(math.radians(fence.steep_ground_deg))
     return Pack(
         number=number,

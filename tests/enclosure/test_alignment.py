@@ -14,12 +14,17 @@ from packpale.enclosure.gate_places import KeepOff, place_gates
 from packpale.enclosure.model import Gates
 from packpale.site.grid import Grid
 from packpale.values.notes import phrase
+from trench_cases import project_of, site_on
 
 EGG = Egg(500_000.0, 5_400_000.0, 40.0, 60.0, 40.0, 55.0)
 GRID = Grid(500_000.0 - 200, 5_400_000.0 + 200, 2.0, 200, 200)
 X, Y = np.meshgrid(*GRID.centres())
 FLAT = np.full(GRID.shape, 250.0)
 PLANE = 250 + 0.2 * (X - EGG.big_x) - 0.1 * (Y - EGG.big_y)
+
+
+def placed(elevation, n, keep_off=(), **features):
+    return place_gates(EGG, site_on(GRID, elevation, **features), project_of(fence={"gates": n}), keep_off)
 
 
 def test_stations_are_equal_steps_from_the_tip():
@@ -108,7 +113,7 @@ def test_posts_stand_evenly_from_gate_to_gate():
 
 def test_first_gate_is_nearest_to_the_track_and_the_others_are_spread():
     track = shapely.LineString([(EGG.big_x + 300, EGG.big_y - 300), (EGG.big_x + 300, EGG.big_y + 300)])
-    gates = place_gates(EGG, 3, width=4.0, elevation=FLAT, grid=GRID, access=(track,))
+    gates = placed(FLAT, 3, access=(track,))
     line = EGG.points_at(np.linspace(0, EGG.perimeter, 5000))
     assert gates.x[0] == pytest.approx(line.x.max(), abs=0.05)
     assert EGG.distance(gates.x, gates.y) == pytest.approx(0, abs=1e-6)
@@ -122,20 +127,18 @@ def test_gates_avoid_steep_ground_and_channels():
     steep = np.where(EGG.big_x < X, 250 + 0.6 * (X - EGG.big_x), 250.0)
     channel = (EGG.big_x - 20 > X) & (EGG.big_y > Y)
     water = (KeepOff(phrase("a channel"), shapely.points(X[channel], Y[channel]), GRID.cell / 2),)
-    gates = place_gates(EGG, 4, width=4.0, elevation=steep, grid=GRID, keep_off=water)
+    gates = placed(steep, 4, water)
     first = gates.x[0] < EGG.big_x and not GRID.nearest(channel, gates.x[:1], gates.y[:1])[0]
     assert first
     # With the track on the steep side the first gate still stands on gentle ground.
     track = shapely.Point(EGG.big_x + 190, EGG.big_y)
-    gates = place_gates(EGG, 1, width=4.0, elevation=steep, grid=GRID, keep_off=water, access=(track,))
+    gates = placed(steep, 1, water, access=(track,))
     assert gates.x[0] < EGG.big_x + 4
     assert not GRID.nearest(channel, gates.x, gates.y)[0]
 
 
 def test_no_gates_and_no_sense():
-    assert len(place_gates(EGG, 0, width=4.0, elevation=FLAT, grid=GRID).x) == 0
-    with pytest.raises(ValueError, match="no such gates"):
-        place_gates(EGG, -1, width=4.0, elevation=FLAT, grid=GRID)
+    assert len(placed(FLAT, 0).x) == 0
     with pytest.raises(ValueError, match="spacing"):
         posts(EGG, 0.0, FLAT, GRID)
     with pytest.raises(ValueError, match="step"):

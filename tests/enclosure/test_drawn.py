@@ -13,6 +13,7 @@ from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import posts
 from packpale.enclosure.gate_places import place_gates
 from packpale.site.grid import Grid
+from trench_cases import project_of, site_on
 
 WEST, SOUTH = 500_000.0, 5_400_000.0
 SQUARE = box(WEST, SOUTH, WEST + 40, SOUTH + 40)
@@ -163,17 +164,18 @@ def test_posts_stand_closer_in_plan_where_a_bank_is():
 
 def test_no_gate_hangs_round_a_corner():
     line = line_of(L_SHAPE)
-    access = (Point(WEST - 5, SOUTH - 5),)  # at the first corner
-    gates = place_gates(line, 2, width=4.0, elevation=FLAT, grid=GRID, access=access)
+    ground = site_on(GRID, FLAT, access=(Point(WEST - 5, SOUTH - 5),))  # at the first corner
+    single = project_of(fence={"airlock_length_m": 0.0})
+    gates = place_gates(line, ground, single)
     apart = np.abs((gates.chainage[:, None] - line.corners + 110) % 220 - 110)
     assert apart.min() > 2.0
     assert math.hypot(gates.x[0] - WEST, gates.y[0] - SOUTH) < 5.0
     # With an airlock behind it, as near as its length allows.
-    gates = place_gates(line, 1, width=4.0, elevation=FLAT, grid=GRID, access=access, inward=10.0)
+    gates = place_gates(line, ground, project_of())
     assert 12.0 < math.hypot(gates.x[0] - WEST, gates.y[0] - SOUTH) < 14.0
     # Where no side is long enough for that, still not round the corner.
     small = line_of(box(WEST, SOUTH, WEST + 14, SOUTH + 14))
-    gates = place_gates(small, 1, width=4.0, elevation=FLAT, grid=GRID, access=access, inward=10.0)
+    gates = place_gates(small, ground, project_of())
     assert 3.0 < math.hypot(gates.x[0] - WEST, gates.y[0] - SOUTH) < 5.0
 
 

@@ -1,35 +1,46 @@
 """Places of gates: what they keep off on made ground, what decides where nothing is good, and what is told then."""
 
+import dataclasses
 import math
 
 import numpy as np
 import pytest
 import shapely
 from pydantic import ValidationError
-from shapely.geometry import LineString, Point, box
+from shapely.geometry import LineString, MultiPolygon, Point, box
 
 from packpale.enclosure.airlocks import airlocks
 from packpale.enclosure.egg import Egg
-from packpale.enclosure.gate_places import SHORT_M, STEP_M, KeepOff, gate_place_note, place_gates
+from packpale.enclosure.gate_places import SHORT_M, STEP_M, KeepOff, gate_place_notes, place_gates
 from packpale.enclosure.leaves import hung
 from packpale.settings import GateSettings
 from packpale.site.grid import Grid
-from packpale.values.notes import ESCAPE, phrase
+from packpale.values.notes import ESCAPE, LAW, phrase
 from told import told
-from trench_cases import project_of
+from trench_cases import project_of, site_on
 
 EGG = Egg(0.0, 0.0, 0.0, 60.0, 40.0, 55.0)
 """Axis to the north."""
 GRID = Grid(-150.0, 200.0, 1.0, 300, 300)
 X, Y = np.meshgrid(*GRID.centres())
 FLAT = np.full(GRID.shape, 250.0)
-LOCK = {"inward": 10.0, "outward": 7.0, "room_width": 5.0}
 EAST = (Point(90.0, 0.0),)
 """Access due east of the widest place, at the point (60, 0)."""
 
 
-def placed(n=1, ground=FLAT, **how):
-    return place_gates(EGG, n, width=4.0, elevation=ground, grid=GRID, **LOCK, **how)
+def placed(n=1, ground=FLAT, *, plot=None, access=(), keep_off=(), trench=None, **settings):
+    """Gates of 4 m, with airlocks of 10 by 5 m and 7 m before them."""
+    site = site_on(GRID, ground, access=access)
+    if plot is not None:
+        site = dataclasses.replace(site, outline=MultiPolygon([plot]))
+    fence = {
+        "gates": n,
+        "gate_width_m": 4.0,
+        "airlock_length_m": 10.0,
+        "airlock_width_m": 5.0,
+        "vehicle_length_m": 7.0,
+    }
+    return place_gates(EGG, site, project_of(fence=fence, gates=settings, trench=trench or {}), keep_off)
 
 
 def footprint(gates, k=0, outward=7.0):
@@ -101,11 +112,11 @@ def test_water_is_kept_off_by_the_distance_set(reach):
 def test_gap_and_slope_allowed_are_settings():
     # East of the line's widest place the ground falls along it by 5 %: 0.10 m over a leaf of 2 m, and 0.05 m below it.
     fall = np.where(X > 0, 250 - 0.05 * Y, 250.0)
-    near = placed(access=EAST, ground=fall, settings=GateSettings(max_gap_m=0.2))
+    near = placed(access=EAST, ground=fall, max_gap_m=0.2)
     far = placed(access=EAST, ground=fall)
     assert near.x[0] == pytest.approx(60.0, abs=0.1)
     assert far.x[0] < 30.0
-    steep = placed(access=EAST, ground=fall, settings=GateSettings(max_gap_m=0.2, max_slope_deg=2.0))
+    steep = placed(access=EAST, ground=fall, max_gap_m=0.2, max_slope_deg=2.0)
     assert steep.x[0] < 5.0
 
 
@@ -137,12 +148,12 @@ def test_where_all_is_wet_the_nearest_wet_place_is_taken_and_told():
     gates = placed(2, access=EAST, keep_off=wet)
     assert gates.x[0] == pytest.approx(60.0, abs=0.1)
     assert [len(names) for names in gates.on] == [1, 1]
-    note = gate_place_note(1, gates)
+    (note,) = gate_place_notes(1, gates, 7.0)
     assert note.severity == ESCAPE
     (words,) = told([note])
     assert "no place for 2 of 2 gates" in words
     assert "wet ground; gate 2 (chainage" in words
-    assert gate_place_note(1, placed(2, access=EAST)) is None
+    assert gate_place_notes(1, placed(2, access=EAST), 7.0) == []
 
 
 def test_the_second_gate_leaves_its_part_of_the_line_only_for_a_better_place():
@@ -164,6 +175,20 @@ def test_gates_never_crowd_where_alone_it_is_dry():
     assert [len(names) for names in gates.on] == [0, 1]
     apart = abs(gates.chainage[1] - gates.chainage[0])
     assert min(apart, EGG.perimeter - apart) > EGG.perimeter / 6 - 2
+
+
+@pytest.mark.parametrize(("west", "far"), [(-30.0, True), (8.0, False)])
+def test_two_gates_stand_a_quarter_of_the_line_apart_where_no_fault_comes_of_it(west, far):
+    # The line's northern end and what lies west of ``west`` is wet: to the south dry places reach 115 m along the line
+    # from the first gate, or 80 m. A sixth of the line is 72 m, a quarter 108 m. The gentlest are those east of x = 8.
+    ground = 250 + 0.01 * np.maximum(8 - X, 0)
+    wet = KeepOff(phrase("wet ground"), np.array([box(-150, -100, west, 200), box(-150, 60, 150, 200)]))
+    gates = placed(2, access=EAST, ground=ground, keep_off=(wet,))
+    assert gates.on == ((), ())
+    apart = abs(gates.chainage[1] - gates.chainage[0])
+    apart = min(apart, EGG.perimeter - apart)
+    assert apart > EGG.perimeter / 6 - 2
+    assert (apart > EGG.perimeter / 4 - 2) == far
 
 
 def test_corners_and_ground_that_is_not_known_come_last():
@@ -192,6 +217,79 @@ def test_gates_of_two_enclosures_side_by_side_do_not_open_towards_each_other():
     for k in range(4):
         assert footprint(gates, k).distance(other.polygon()) > 0
     assert math.hypot(gates.x[0] - 60, gates.y[0]) > 8
+
+
+def test_a_machine_waits_inside_the_plot():
+    # The boundary runs 5 m east of the widest place, straight north. On the big circle, turned by t from east, the
+    # outer corner of a place 5 m wide and 7 m long lies at 66.948 cos t + 2.5 sin t = 66.995 cos(t - 2.139 degrees),
+    # since the chord of 5 m lies 59.948 m from the centre. That is 65 at t = 16.16 degrees, where y = -16.70. To the
+    # north the line turns more slowly, and the next such place is farther from the access.
+    gates = placed(access=EAST, plot=box(-150, -100, 65, 200))
+    assert -16.7 - EGG.perimeter / 300 < gates.y[0] < -16.7
+    assert gates.to_boundary == (None,)
+
+
+@pytest.mark.parametrize(("end", "leads_there"), [(66.5, True), (67.5, False)])
+def test_before_a_track_a_machine_may_stand_past_the_boundary(end, leads_there):
+    # The machine takes the 7 m before the gate at (60, 0).
+    track = (LineString([(140.0, 0.0), (end, 0.0)]),)
+    gates = placed(access=track, plot=box(-150, -100, 65, 200))
+    assert (abs(gates.y[0]) < 1.0) == leads_there
+    assert gates.to_boundary == (None,)
+
+
+def test_ground_of_another_within_the_plot_is_kept_off():
+    # Smaller than the machine, whose corners all lie in the plot.
+    fold = box(63, -1, 64, 1)
+    gates = placed(access=EAST, plot=box(-150, -100, 150, 200).difference(fold))
+    assert not footprint(gates).intersects(fold)
+    assert abs(gates.y[0]) < 6.0
+
+
+def test_in_a_narrow_plot_water_and_gaps_still_decide_and_it_is_told():
+    narrow = EGG.polygon().buffer(3.0)
+    wet = (KeepOff(phrase("wet ground"), np.array([box(-150, -100, 150, 20)])),)
+    gates = placed(2, access=EAST, plot=narrow, keep_off=wet)
+    assert gates.y.min() > 20
+    assert gates.on == ((), ())
+    assert gates.to_boundary == pytest.approx((3.0, 3.0), abs=0.02)
+    (note,) = gate_place_notes(1, gates, 7.0)
+    assert note.severity == LAW
+    (words,) = told([note])
+    assert "before 2 of 2 gates a machine stands past the plot's boundary" in words
+    assert f"gate 2 (chainage {gates.chainage[1]:.0f} m): 3" in words
+    # The ground before the gates and the water are told apart.
+    wet = (KeepOff(phrase("wet ground"), np.array([box(-150, -100, 150, 200)])),)
+    assert len(gate_place_notes(1, placed(plot=narrow, keep_off=wet), 7.0)) == 2
+
+
+def test_the_working_strip_before_a_gate_may_be_wider_than_the_plot():
+    # 8 m to the boundary hold a vehicle of 7 m.
+    gates = placed(plot=EGG.polygon().buffer(8.0), trench={"working_strip_m": 12.0})
+    assert gates.to_boundary == (None,)
+
+
+def test_no_gate_with_a_gap_within_what_is_allowed_is_given_up_for_the_boundary():
+    # Level ground lies only where the boundary is near; elsewhere leaves hang high over a dome.
+    ground = np.where((X > 40) & (abs(Y) < 12), 250.0, dome())
+    gates = placed(access=EAST, plot=box(-150, -100, 62, 200), ground=ground)
+    assert gaps(gates, ground, GateSettings())[0] <= GateSettings().max_gap_m
+    assert gates.to_boundary == pytest.approx((2.0,), abs=0.2)
+
+
+def test_where_every_gap_is_too_wide_the_boundary_decides_before_the_least():
+    # The least gap is in the west, where the boundary is near.
+    ground = dome()
+    alone, gates = (placed(ground=ground, plot=box(west, -100, 150, 200)) for west in (-150, -62))
+    assert alone.x[0] < -50
+    assert gates.to_boundary == (None,)
+    assert -55 < gates.x[0] < 0
+    assert gaps(gates, ground, GateSettings())[0] > gaps(alone, ground, GateSettings())[0]
+
+
+def test_a_line_drawn_past_the_boundary_has_no_room_before_its_gates():
+    gates = placed(plot=box(100, -100, 150, 200))
+    assert gates.to_boundary == pytest.approx((100 - gates.x[0],))
 
 
 def test_no_leaf_hangs_lower_than_its_clearance():

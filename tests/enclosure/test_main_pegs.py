@@ -15,6 +15,7 @@ from packpale.enclosure.setting_out import baselines, pegs
 from packpale.enclosure.survey_errors import instrument_error, offset_error, tape_error
 from packpale.settings import SettingOutSettings
 from packpale.site.grid import Grid
+from trench_cases import project_of, site_on
 
 INSTRUMENT = SettingOutSettings(instrument_distance_error_m=0.01, instrument_angle_error_deg=0.01)
 GRID = Grid(499_000.0, 5_401_000.0, 10.0, 200, 200)
@@ -32,7 +33,7 @@ LINES = {
 
 
 def pegs_on(line, spacing=3.0):
-    gates = place_gates(line, 2, width=4.0, elevation=FLAT, grid=GRID)
+    gates = place_gates(line, site_on(GRID, FLAT), project_of())
     standing = posts(line, spacing, FLAT, GRID, gates=gates)
     return pegs(line, standing, gates, step=10.0, elevation=FLAT, grid=GRID)
 
@@ -81,7 +82,7 @@ def test_along_and_out_from_the_chord_lead_to_every_peg(name):
 
 def test_pegs_farther_apart_than_half_a_tape_are_all_main_pegs():
     line = LINES["large"]
-    gates = place_gates(line, 0, width=4.0, elevation=FLAT, grid=GRID)
+    gates = place_gates(line, site_on(GRID, FLAT), project_of(fence={"gates": 0}))
     few = posts(line, 40.0, FLAT, GRID, gates=gates)
     found = pegs(line, few, gates, step=1e6, elevation=FLAT, grid=GRID)
     assert main_pegs(found, line).at.tolist() == list(range(found.x.size))

@@ -25,6 +25,7 @@ from packpale.enclosure.setting_out import (
     pegs,
 )
 from packpale.site.grid import Grid
+from trench_cases import project_of, site_on
 
 EGG = Egg(500_000.0, 5_400_000.0, 40.0, 60.0, 40.0, 55.0)
 BENT = DrawnLine.from_polygon(
@@ -38,7 +39,7 @@ PLANE = 250 + 0.2 * (X - 500_000) - 0.1 * (Y - 5_400_000)
 
 
 def pegs_on(line, step=10.0, n_gates=2):
-    gates = place_gates(line, n_gates, width=4.0, elevation=PLANE, grid=GRID)
+    gates = place_gates(line, site_on(GRID, PLANE), project_of(fence={"gates": n_gates}))
     standing = posts(line, 3.0, PLANE, GRID, gates=gates)
     return pegs(line, standing, gates, step=step, elevation=PLANE, grid=GRID), standing, gates
 

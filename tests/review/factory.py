@@ -123,7 +123,8 @@ def pack(ground, settings, line=None, number=1):
         given=None if egg else line,
         alignment=stations(line, step=settings.trench.station_m, elevation=elevation, grid=grid),
         posts=posts(line, settings.fence.post_spacing_m, elevation, grid),
-        gates=place_gates(line, settings.fence.gates, width=4.0, elevation=elevation, grid=grid),
+        # The first gate stands where the ground is gentlest, not nearest to the access.
+        gates=place_gates(line, dataclasses.replace(ground, features={}), settings),
         length_3d=length_on_ground(line, elevation=elevation, grid=grid),
         mean_suitability=0.81,
         mean_slope=0.07,

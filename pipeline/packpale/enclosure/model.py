@@ -93,6 +93,9 @@ class Gates:
     width: float
     on: tuple[tuple[Phrase, ...], ...] = ()
     """What each gate could not be kept off, in words."""
+    to_boundary: tuple[float | None, ...] = ()
+    """Distance to the plot's boundary where a machine before the gate stands past it and no mapped access leads there;
+    None where it does not. [m]"""
 
 
 @dataclass(frozen=True)

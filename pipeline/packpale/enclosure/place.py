@@ -11,7 +11,7 @@ from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
 from packpale.enclosure.fence import posts
 from packpale.enclosure.fitting import fits_for, line_ground, proven
-from packpale.enclosure.gate_places import gate_place_note, keep_off, place_gates
+from packpale.enclosure.gate_places import gate_place_notes, keep_off, place_gates
 from packpale.enclosure.limit_notes import over_limits_note
 from packpale.enclosure.line import Line
 from packpale.enclosure.menu import at_least, chosen, menu_of, price_decides
@@ -124,7 +124,8 @@ def _notes_on_places(packs: Sequence[Pack], land: Land, project: Project) -> tup
         )
         for pack in packs
     )
-    gates = (gate_place_note(pack.number, pack.gates) for pack in packs)
+    vehicle = project.fence.vehicle_length_m
+    gates = (note for pack in packs for note in gate_place_notes(pack.number, pack.gates, vehicle))
     return tuple(note for note in (*notes, *gates) if note)
 
 
@@ -148,19 +149,7 @@ def staked_out(
     grid, trench, fence = site.grid, project.trench, project.fence
     enclosed = cells_inside(line, site) if means else None
     over = stretches(line, land.soft, inside=trench.inside_strip_m, outside=trench.outside_strip_m)
-    gates = place_gates(
-        line,
-        fence.gates,
-        width=fence.gate_width_m,
-        elevation=site.elevation,
-        grid=grid,
-        access=site.features.get("access", ()),
-        keep_off=keep_off(line, site, land, project, others),
-        inward=fence.airlock_length_m,
-        outward=max(fence.vehicle_length_m, trench.outside_strip_m),
-        room_width=fence.airlock_width_m,
-        settings=project.gates,
-    )
+    gates = place_gates(line, site, project, keep_off(line, site, land, project, others))
     return Pack(
         number=number,
         fit=fit,

@@ -54,6 +54,7 @@ KINDS: Mapping[str, Severity] = {
     "viewer too near": HURT,
     "left from another run": HURT,
     "line leaves the plot": LAW,
+    "machine past the boundary": LAW,
     "line on no-go ground": LAW,
     "no-go ground inside": LAW,
     "strip on no-go ground": LAW,

@@ -28,6 +28,7 @@ NAMES: Mapping[str, str] = {
     "fence.gate_width_m": "the width of the gates",
     "fence.max_panel_deflection_deg": "the largest angle that panels take",
     "fence.post_spacing_m": "the spacing of the posts",
+    "fence.vehicle_length_m": "the length of the longest vehicle",
     "gates.below": "the threshold of the gates",
     "gates.from_water_m": "the distance that gates keep from water",
     "gates.swing": "the way the gates open",
