@@ -16,6 +16,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import county
 import numpy as np
@@ -76,12 +77,17 @@ def copied(folder: Path, count: int) -> tuple[Path, list[PlotOutcome]]:
         summary = dataclasses.replace(of, plot_id=name, folder=name, figures=figures, bounds=bounds)
         write_summary(summary, home / "result.json")
         moved = {
-            layer: [r | {"plot_id": name, "geometry": translate(r["geometry"], dx, dy)} for r in rows.rows()]
+            layer: [_known(r) | {"plot_id": name, "geometry": translate(r["geometry"], dx, dy)} for r in rows.rows()]
             for layer, rows in layers[of.plot_id].items()
         }
         write_screened_layers(moved, of.crs, home / PLOT_LAYERS)
         outcomes.append(PlotOutcome(name, "done", "", 0.1, summary.brief))
     return out, outcomes
+
+
+def _known(row: dict[str, Any]) -> dict[str, Any]:
+    """A row with None in place of the NaN that missing whole numbers are read back as."""
+    return {key: None if isinstance(value, float) and math.isnan(value) else value for key, value in row.items()}
 
 
 def written(folder: Path, count: int) -> Path:

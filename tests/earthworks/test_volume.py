@@ -14,7 +14,7 @@ from shapely.geometry import Polygon, box
 
 from packpale.earthworks import _kernels
 from packpale.earthworks.section import TrenchSection
-from packpale.earthworks.volume import CATCH_REACH, along_curve, cut_sections, mean_curvature, repeated
+from packpale.earthworks.volume import CATCH_REACH, along_curve, cut_sections, mean_curvature
 from packpale.enclosure.alignment import stations
 from packpale.enclosure.drawn import DrawnLine
 from packpale.enclosure.egg import Egg
@@ -488,22 +488,23 @@ def test_depth_of_each_station_cuts_as_a_section_of_that_depth(formation):
 
 @FORMATIONS
 @pytest.mark.parametrize("rock_side_slope", [None, 0.25])
-def test_line_that_runs_round_twice_cuts_each_round_as_one_alone(formation, rock_side_slope):
+def test_several_shifts_cut_at_once_are_each_as_one_alone(formation, rock_side_slope):
     line = circle_line(20.0, step=1.0, elevation=hills)
     n = line.chainage.size
     section = TrenchSection(1.2, 0.6, 1.8, 0.3, 0.5, rock_side_slope)
     site = site_of(hills, half=40.0, cell=0.5, rock=lambda x, y: 0.9 + 0.3 * np.sin(x / 5 + y), water=0.8)
-    depth, shifts = 1.2 + 0.3 * (np.arange(n) % 3), (-0.4, 0.15)
+    depth, shifts = 1.2 + 0.3 * (np.arange(n) % 3), np.array([[-0.4], [0.15]])
 
-    def cut(line, shift):
+    def cut(shift):
         more = {"depth": depth, "rock_shift": shift, "water_shift": -shift}
         return cut_sections(section, line, site, side="outside", formation=formation, **more)
 
-    both = cut(repeated(line, 2), np.repeat(shifts, n))
-    for k, shift in enumerate(shifts):
-        alone = cut(line, np.full(n, shift))
+    both, everywhere = cut(shifts), cut(np.broadcast_to(shifts, (2, n)))
+    for k, shift in enumerate(shifts.ravel()):
+        alone = cut(shift)
         for part in ("cut", "rock", "hard", "wet", "open", "edges", "deepest", "caught"):
-            np.testing.assert_array_equal(getattr(both, part)[k * n : (k + 1) * n], getattr(alone, part))
+            np.testing.assert_array_equal(getattr(both, part)[k], getattr(alone, part))
+            np.testing.assert_array_equal(getattr(everywhere, part)[k], getattr(alone, part))
 
 
 @pytest.mark.parametrize("formation", ["follow", "level"])

@@ -272,35 +272,35 @@ def follow_sections(
     space: Floats,
     out: Floats,
 ) -> None:
-    """Fill ``out`` (stations, 15) with the sums of ``_add_strip`` where the cut follows the ground.
+    """Fill ``out`` (shifts, stations, 15) with the sums of ``_add_strip`` where the cut follows the ground.
 
-    ``pieces`` (outlines, pieces, 4) has as many outlines as stations, or fewer that come round again and again. Depths
-    to rock and water are those of the cells plus the station's shift, never negative. Where all cells about have one
-    soil, whole pieces are taken at once: within them the cut is linear. ``space`` (5, 7) is work space.
+    ``pieces`` (outlines, pieces, 4) has an outline for each shift and station, one for each station, or one for all.
+    Depths to rock and water are those of the cells plus the shift, shape (shifts, stations), never negative. Where all
+    cells about have one soil, whole pieces are taken at once: within them the cut is linear. ``space`` (5, 7) is work
+    space.
     """
     u, v, su, sv, about = space[0], space[1], space[2], space[3], space[4]
     for i in range(x.size):
-        k = i % pieces.shape[0]
-        row = out[i]
         _stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
-        inner, outer, deepest = 0.0, 0.0, 0.0
-        for p in range(pieces.shape[1]):
-            if pieces[k, p, 1] > pieces[k, p, 0]:
-                inner, outer = min(inner, pieces[k, p, 0]), max(outer, pieces[k, p, 1])
-                deepest = max(deepest, pieces[k, p, 2], pieces[k, p, 3])
-        _soil_about(inner, outer, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i], about)
-        whole = about[3] == 1.0 or deepest <= about[2]
-        for p in range(pieces.shape[1]):
-            o1, o2, c1, c2 = pieces[k, p, 0], pieces[k, p, 1], pieces[k, p, 2], pieces[k, p, 3]
-            if o2 <= o1:
-                continue
-            n = 1 if whole else max(1, math.ceil((o2 - o1) / strip))
-            for j in range(n):
-                a, b = o1 + (o2 - o1) * j / n, o1 + (o2 - o1) * (j + 1) / n
-                cut_a, cut_b = c1 + (c2 - c1) * j / n, c1 + (c2 - c1) * (j + 1) / n
-                _add_strip(
-                    row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
-                )
+        for s in range(out.shape[0]):
+            k = (s * x.size + i) % pieces.shape[0]
+            row, d_rock, d_water = out[s, i], rock_shift[s, i], water_shift[s, i]
+            inner, outer, deepest = 0.0, 0.0, 0.0
+            for p in range(pieces.shape[1]):
+                if pieces[k, p, 1] > pieces[k, p, 0]:
+                    inner, outer = min(inner, pieces[k, p, 0]), max(outer, pieces[k, p, 1])
+                    deepest = max(deepest, pieces[k, p, 2], pieces[k, p, 3])
+            _soil_about(inner, outer, u, v, su, sv, rock, hard, water, d_rock, d_water, about)
+            whole = about[3] == 1.0 or deepest <= about[2]
+            for p in range(pieces.shape[1]):
+                o1, o2, c1, c2 = pieces[k, p, 0], pieces[k, p, 1], pieces[k, p, 2], pieces[k, p, 3]
+                if o2 <= o1:
+                    continue
+                n = 1 if whole else max(1, math.ceil((o2 - o1) / strip))
+                for j in range(n):
+                    a, b = o1 + (o2 - o1) * j / n, o1 + (o2 - o1) * (j + 1) / n
+                    cut_a, cut_b = c1 + (c2 - c1) * j / n, c1 + (c2 - c1) * (j + 1) / n
+                    _add_strip(row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, d_rock, d_water)
 
 
 @njit(cache=True)
@@ -333,75 +333,68 @@ def level_sections(  # noqa: C901, PLR0912 - the bottoms, then the walls
 ) -> None:
     """Fill ``out`` where bottoms are horizontal at the ground under the fence less their depth.
 
-    ``bottoms`` and ``walls`` come round as the pieces of ``follow_sections`` do. ``walls`` holds
+    Outlines in ``bottoms`` and ``walls``, shifts and ``space`` are as in ``follow_sections``. ``walls`` holds
     offset, depth, direction and height in rock of the outer walls; each rises, first through the rock, until it meets
-    the ground or has gone ``reach`` times its depth. ``edges`` (stations, 2) gets the offsets where they end,
-    ``deepest`` the deepest column. ``space`` is work space, as there.
+    the ground or has gone ``reach`` times its depth. ``edges`` (shifts, stations, 2) gets the offsets where they end,
+    ``deepest`` (shifts, stations) the deepest column.
     """
     u, v, su, sv, about = space[0], space[1], space[2], space[3], space[4]
     for i in range(x.size):
-        k = i % bottoms.shape[0]
-        row = out[i]
         _stretch(i, x, y, side_x, side_y, west, north, cell, u, v, su, sv)
-        # As far as the walls reach where the ground rises by a quarter; beyond, each strip looks for itself.
-        inner, outer = (
-            walls[k, 0, 0] - 1.5 * side_slope * walls[k, 0, 1],
-            walls[k, 1, 0] + 1.5 * side_slope * walls[k, 1, 1],
-        )
-        _soil_about(inner, outer, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i], about)
-        for p in range(bottoms.shape[1]):
-            o1, o2, c1, c2 = bottoms[k, p, 0], bottoms[k, p, 1], bottoms[k, p, 2], bottoms[k, p, 3]
-            if o2 <= o1:
-                continue
-            n = max(1, math.ceil((o2 - o1) / strip))
-            a = o1
-            cut_a = bilinear(z, west, north, cell, x[i] + side_x[i] * a, y[i] + side_y[i] * a) - ground[i] + c1
-            deepest[i] = max(deepest[i], cut_a)
-            for j in range(n):
-                b = o1 + (o2 - o1) * (j + 1) / n
-                px, py = x[i] + side_x[i] * b, y[i] + side_y[i] * b
-                cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + c1 + (c2 - c1) * (j + 1) / n
-                _add_strip(
-                    row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, rock_shift[i], water_shift[i]
-                )
-                deepest[i] = max(deepest[i], cut_b)
-                a, cut_a = b, cut_b
-        for w in range(walls.shape[1]):
-            start, depth, direction, in_rock = walls[k, w, 0], walls[k, w, 1], walls[k, w, 2], walls[k, w, 3]
-            edges[i, w] = start
-            if side_slope == 0.0:
-                continue
-            a = start
-            cut_a = bilinear(z, west, north, cell, x[i] + side_x[i] * a, y[i] + side_y[i] * a) - ground[i] + depth
-            known, gone = True, rock_side_slope * in_rock
-            for part in range(2):
-                foot, risen = (start, 0.0) if part == 0 else (start + direction * gone, in_rock)
-                run, slope = (gone, rock_side_slope) if part == 0 else (reach * depth - gone, side_slope)
-                if part == 1 and rock_side_slope == 0.0:
-                    cut_a -= in_rock  # straight up
-                j = 0
-                while known and cut_a > 0.0 and j * strip < run:
-                    j += 1
-                    # The wall in rock ends exactly where that in soil begins.
-                    way = min(j * strip, run) if part == 0 else j * strip
-                    b = foot + direction * way
+        for s in range(out.shape[0]):
+            k = (s * x.size + i) % bottoms.shape[0]
+            row, d_rock, d_water = out[s, i], rock_shift[s, i], water_shift[s, i]
+            # As far as the walls reach where the ground rises by a quarter; beyond, each strip looks for itself.
+            inner, outer = (
+                walls[k, 0, 0] - 1.5 * side_slope * walls[k, 0, 1],
+                walls[k, 1, 0] + 1.5 * side_slope * walls[k, 1, 1],
+            )
+            _soil_about(inner, outer, u, v, su, sv, rock, hard, water, d_rock, d_water, about)
+            for p in range(bottoms.shape[1]):
+                o1, o2, c1, c2 = bottoms[k, p, 0], bottoms[k, p, 1], bottoms[k, p, 2], bottoms[k, p, 3]
+                if o2 <= o1:
+                    continue
+                n = max(1, math.ceil((o2 - o1) / strip))
+                a = o1
+                cut_a = bilinear(z, west, north, cell, x[i] + side_x[i] * a, y[i] + side_y[i] * a) - ground[i] + c1
+                deepest[s, i] = max(deepest[s, i], cut_a)
+                for j in range(n):
+                    b = o1 + (o2 - o1) * (j + 1) / n
                     px, py = x[i] + side_x[i] * b, y[i] + side_y[i] * b
-                    cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + depth - risen - way / slope
-                    if math.isnan(cut_b):
-                        known = False
-                        break
-                    if direction > 0:
-                        _add_strip(
-                            row, a, b, cut_a, cut_b, about, u, v, su, sv,
-                            rock, hard, water, rock_shift[i], water_shift[i],
-                        )  # fmt: skip
-                    else:
-                        _add_strip(
-                            row, b, a, cut_b, cut_a, about, u, v, su, sv,
-                            rock, hard, water, rock_shift[i], water_shift[i],
-                        )  # fmt: skip
-                    edges[i, w] = b if cut_b > 0.0 else a + (b - a) * cut_a / (cut_a - cut_b)
-                    deepest[i] = max(deepest[i], cut_b)
+                    cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + c1 + (c2 - c1) * (j + 1) / n
+                    _add_strip(row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, d_rock, d_water)
+                    deepest[s, i] = max(deepest[s, i], cut_b)
                     a, cut_a = b, cut_b
-            if cut_a > 0.0:
-                caught[i] = False
+            for w in range(walls.shape[1]):
+                start, depth, direction, in_rock = walls[k, w, 0], walls[k, w, 1], walls[k, w, 2], walls[k, w, 3]
+                edges[s, i, w] = start
+                if side_slope == 0.0:
+                    continue
+                a = start
+                cut_a = bilinear(z, west, north, cell, x[i] + side_x[i] * a, y[i] + side_y[i] * a) - ground[i] + depth
+                known, gone = True, rock_side_slope * in_rock
+                for part in range(2):
+                    foot, risen = (start, 0.0) if part == 0 else (start + direction * gone, in_rock)
+                    run, slope = (gone, rock_side_slope) if part == 0 else (reach * depth - gone, side_slope)
+                    if part == 1 and rock_side_slope == 0.0:
+                        cut_a -= in_rock  # straight up
+                    j = 0
+                    while known and cut_a > 0.0 and j * strip < run:
+                        j += 1
+                        # The wall in rock ends exactly where that in soil begins.
+                        way = min(j * strip, run) if part == 0 else j * strip
+                        b = foot + direction * way
+                        px, py = x[i] + side_x[i] * b, y[i] + side_y[i] * b
+                        cut_b = bilinear(z, west, north, cell, px, py) - ground[i] + depth - risen - way / slope
+                        if math.isnan(cut_b):
+                            known = False
+                            break
+                        if direction > 0:
+                            _add_strip(row, a, b, cut_a, cut_b, about, u, v, su, sv, rock, hard, water, d_rock, d_water)
+                        else:
+                            _add_strip(row, b, a, cut_b, cut_a, about, u, v, su, sv, rock, hard, water, d_rock, d_water)
+                        edges[s, i, w] = b if cut_b > 0.0 else a + (b - a) * cut_a / (cut_a - cut_b)
+                        deepest[s, i] = max(deepest[s, i], cut_b)
+                        a, cut_a = b, cut_b
+                if cut_a > 0.0:
+                    caught[s, i] = False

@@ -56,7 +56,7 @@ from packpale.earthworks.price import (
     triangular,
 )
 from packpale.earthworks.section import TrenchSection
-from packpale.earthworks.volume import CutSections, at_stations, cut_sections, repeated
+from packpale.earthworks.volume import CutSections, at_stations, cut_sections
 from packpale.enclosure.model import Pack
 from packpale.settings import BulkingSettings, Project
 from packpale.site import Array, Site
@@ -254,25 +254,23 @@ def _table(site: Site, trenches: Sequence[Trench], found: Segments, section: Tre
     rock_at, water_at = (s if s.size == count else np.full(count, s[0]) for s in (rock_shifts, water_shifts))
     out = np.zeros((4, 2, found.x.size, count))
     for k, one in enumerate(trenches):
-        n = one.pack.alignment.chainage.size
         own = found.pack == k
-        rounds = repeated(one.pack.alignment, count)
         for over, extra in enumerate((0.0, trench.over_dig_m)):
             if over and not extra:
                 out[:, 1, own] = out[:, 0, own]
                 continue
             cuts = cut_sections(
                 section,
-                rounds,
+                one.pack.alignment,
                 site,
                 side=trench.side,
                 formation=trench.formation,
                 depth=one.profile.depth + extra,
-                rock_shift=np.repeat(rock_at, n),
-                water_shift=np.repeat(water_at, n),
+                rock_shift=rock_at[:, None],
+                water_shift=water_at[:, None],
             )
-            parts = np.stack([cuts.cut, cuts.rock - cuts.hard, cuts.hard, cuts.wet]).reshape(4, count, n, 3)
-            along = rounds.step * at_stations(parts, one.curvature)
+            parts = np.stack([cuts.cut, cuts.rock - cuts.hard, cuts.hard, cuts.wet])
+            along = one.pack.alignment.step * at_stations(parts, one.curvature)
             out[:, over, own] = np.swapaxes(sum_over_segments(along, found, k), 1, 2)
     return _Table(out[0, :, :, 0].copy(), out[1], out[2], out[3], rock_shifts, water_shifts)
 

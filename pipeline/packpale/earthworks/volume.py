@@ -11,10 +11,11 @@ theorem: the area times the path of its centroid.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from packpale.earthworks.section import TrenchSection, outlines
 from packpale.enclosure.model import Alignment
@@ -32,6 +33,8 @@ CATCH_REACH = 10.0
 @dataclass(frozen=True)
 class CutSections:
     """The cut at each station; arrays of shape (stations,) or, for parts with their moments, (stations, 3).
+
+    Where several shifts of rock and water were cut at once, all arrays have an axis of the shifts in front.
 
     The columns are the area [m2] and the first moments about the fence line [m3] of what lies on the apron side and
     of what lies on the other, whose offsets are negative. NaN where the elevation under the trench is missing.
@@ -62,8 +65,8 @@ def cut_sections(
     side: Side,
     formation: Formation,
     depth: Array | None = None,
-    rock_shift: Array | None = None,
-    water_shift: Array | None = None,
+    rock_shift: npt.ArrayLike = 0.0,
+    water_shift: npt.ArrayLike = 0.0,
 ) -> CutSections:
     """Cut the section into the ground at every station.
 
@@ -73,10 +76,10 @@ def cut_sections(
     ground); between them everything above the outline is cut, and the cut is never negative.
 
     Where ``depth`` is given, shape (stations,), the skirt trench is that deep at each station instead of the
-    section's own depth, which is the least allowed [m]; the apron bench stays. On a line that runs round several times
-    it is that of one round. Where the section has a slope of its own in hard rock, its walls break at the depth to
-    rock under the fence. ``rock_shift`` and ``water_shift``, shape (stations,), are added to the depths to rock and
-    water, which never become negative [m].
+    section's own depth, which is the least allowed [m]; the apron bench stays. Where the section has a slope of its own
+    in hard rock, its walls break at the depth to rock under the fence. ``rock_shift`` and ``water_shift`` are added to
+    the depths to rock and water, which never become negative [m]: one number, one for each station, or, of shape
+    (shifts, stations) or (shifts, 1), several of them to be cut at once.
 
     Notes
     -----
@@ -90,30 +93,36 @@ def cut_sections(
 
     sign = 1.0 if side == "outside" else -1.0
     stations = line.chainage.size
-    out = np.zeros((stations, 15))
+    shape = np.broadcast_shapes((stations,), np.shape(rock_shift), np.shape(water_shift))
+    # Copies, as the compiled loops take them: a row for each shift.
+    shifts = [np.array(np.broadcast_to(s, shape), float).reshape(-1, stations) for s in (rock_shift, water_shift)]
+    rows = shifts[0].shape
+    out = np.zeros((*rows, 15))
     along = (np.ascontiguousarray(line.x, float), np.ascontiguousarray(line.y, float))
     across = (np.ascontiguousarray(sign * line.outward[:, 0]), np.ascontiguousarray(sign * line.outward[:, 1]))
     rock = np.ascontiguousarray(site.soil.depth_to_rock, float)
     hard_rock = np.ascontiguousarray(site.soil.rock_is_hard, bool)
     water = np.ascontiguousarray(site.soil.water_table, float)
-    shifts = (_shift(rock_shift, stations), _shift(water_shift, stations))
     frame = (site.grid.west, site.grid.north, site.grid.cell)
     strip = min(STRIP_M, site.grid.cell / 4)
-    hard = hard_rock_depth(section, line, site, shift=rock_shift)
     depths = np.array([section.depth]) if depth is None else np.asarray(depth, float)
-    shape = outlines(section, depths if hard is None else np.resize(depths, stations), hard)
-    # Copies, since the compiled loop writes into them.
-    edges = np.resize(np.column_stack([shape.pieces[:, 0, 0], shape.pieces[:, -1, 1]]), (stations, 2))
-    deepest = np.resize(depths, stations)
-    caught = np.ones(stations, bool)
+    hard = hard_rock_depth(section, line, site, shift=shifts[0])
+    # Where walls heed the rock there is an outline for each shift and station, else for each station, or one for all.
+    form = (
+        outlines(section, depths) if hard is None else outlines(section, np.resize(depths, rows).ravel(), hard.ravel())
+    )
+    # Copies again, since the compiled loop writes into them.
+    edges = np.resize(np.column_stack([form.pieces[:, 0, 0], form.pieces[:, -1, 1]]), (*rows, 2))
+    deepest = np.resize(depths, rows)
+    caught = np.ones(rows, bool)
     space = np.empty((5, 7))
     if formation == "follow":
         ground = (rock, hard_rock, water)
-        _kernels.follow_sections(shape.pieces, strip, *along, *across, *ground, *shifts, *frame, space, out)
+        _kernels.follow_sections(form.pieces, strip, *along, *across, *ground, *shifts, *frame, space, out)
     else:
         _kernels.level_sections(
-            shape.bottoms,
-            shape.walls,
+            form.bottoms,
+            form.walls,
             section.side_slope,
             section.in_rock,
             CATCH_REACH * section.side_slope,
@@ -133,36 +142,21 @@ def cut_sections(
             deepest,
             caught,
         )
-    cut, in_rock, wet, opened, in_hard = (out[:, k : k + 3] for k in range(0, 15, 3))
-    return CutSections(cut, in_rock, in_hard, wet, opened, edges, deepest, caught)
+    cut, in_rock, wet, opened, in_hard = (out[..., k : k + 3].reshape(*shape, 3) for k in range(0, 15, 3))
+    tops = (edges.reshape(*shape, 2), deepest.reshape(shape), caught.reshape(shape))
+    return CutSections(cut, in_rock, in_hard, wet, opened, *tops)
 
 
-def repeated(line: Alignment, count: int) -> Alignment:
-    """A closed line that runs round ``count`` times, so that many shifts are cut at once.
+def hard_rock_depth(section: TrenchSection, line: Alignment, site: Site, *, shift: npt.ArrayLike = 0.0) -> Array | None:
+    """Depth to hard rock under the fence at each station, infinite without any; None where walls do not heed it. [m]
 
-    Every station has the neighbours that it has on one round.
+    ``shift``, shape (..., stations), is added to the depth to rock.
     """
-    return replace(
-        line,
-        chainage=np.tile(line.chainage, count),
-        x=np.tile(line.x, count),
-        y=np.tile(line.y, count),
-        outward=np.tile(line.outward, (count, 1)),
-        ground=np.tile(line.ground, count),
-    )
-
-
-def hard_rock_depth(section: TrenchSection, line: Alignment, site: Site, *, shift: Array | None = None) -> Array | None:
-    """Depth to hard rock under the fence at each station, infinite without any; None where walls do not heed it. [m]"""
     if section.rock_side_slope is None:
         return None
     soil, grid = site.soil, site.grid
-    depth = grid.nearest(soil.depth_to_rock, line.x, line.y) + (0.0 if shift is None else shift)
+    depth = grid.nearest(soil.depth_to_rock, line.x, line.y) + np.asarray(shift)
     return np.where(grid.nearest(soil.rock_is_hard, line.x, line.y), np.maximum(depth, 0.0), np.inf)
-
-
-def _shift(shift: Array | None, stations: int) -> Array:
-    return np.zeros(stations) if shift is None else np.ascontiguousarray(shift, float)
 
 
 def mean_curvature(line: Alignment, *, side: Side) -> Array:
