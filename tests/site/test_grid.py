@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
 
-from packpale.site import Grid
+from packpale.site import Grid, _kernels
 
 GRID = Grid(west=1000.0, north=2000.0, cell=2.5, rows=6, cols=8)
 
@@ -37,6 +37,21 @@ def test_a_missing_neighbour_counts_only_with_weight():
     x, y = GRID.centres()
     assert GRID.bilinear(values, x[2], y[2]) == 0
     assert np.isnan(GRID.bilinear(values, x[2] + 0.01, y[2]))
+
+
+def test_bilinear_takes_points_of_any_shape_and_cells_in_single_precision():
+    x, y = GRID.centres()
+    plane = x + 2 * y[:, None]
+    px, py = np.array([1002.0, 1003.5, 1018.0]), np.array([[1990.0], [1996.5]])
+    np.testing.assert_allclose(GRID.bilinear(plane, px, py), px + 2 * py, rtol=1e-12)
+    single = (plane - 5000).astype(np.float32)
+    np.testing.assert_allclose(GRID.bilinear(single, px, py), px + 2 * py - 5000, atol=1e-3)
+    assert GRID.bilinear(plane, 1002.0, 1990.0).shape == ()
+
+
+def test_bilinear_is_compiled():
+    GRID.bilinear(np.zeros(GRID.shape), 1010.0, 1990.0)
+    assert _kernels.bilinear.signatures
 
 
 @pytest.mark.parametrize(

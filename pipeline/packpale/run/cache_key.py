@@ -139,7 +139,7 @@ def site_digest(site: Site) -> str:
     It is taken over what was read and cut to the plot, not over files: a change elsewhere in a file changes nothing
     here. Every field counts without being named, so that none is forgotten when one is added.
     """
-    total = hashlib.blake2b(digest_size=32)
+    total = hashlib.sha256()
     _add(site, total)
     return total.hexdigest()
 

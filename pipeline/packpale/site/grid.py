@@ -57,23 +57,12 @@ class Grid:
         Exact on any inclined plane. NaN outside the outermost centres and wherever one of the four that bears
         weight is NaN.
         """
-        col = (np.asarray(x, float) - self.west) / self.cell - 0.5
-        row = (self.north - np.asarray(y, float)) / self.cell - 0.5
-        within = (col >= 0) & (col <= self.cols - 1) & (row >= 0) & (row <= self.rows - 1)
-        c0 = np.clip(np.floor(np.where(within, col, 0)).astype(int), 0, max(self.cols - 2, 0))
-        r0 = np.clip(np.floor(np.where(within, row, 0)).astype(int), 0, max(self.rows - 2, 0))
-        fc, fr = np.where(within, col, 0) - c0, np.where(within, row, 0) - r0
-        total = np.zeros(col.shape)
-        for dr, dc, weight in (
-            (0, 0, (1 - fr) * (1 - fc)),
-            (0, 1, (1 - fr) * fc),
-            (1, 0, fr * (1 - fc)),
-            (1, 1, fr * fc),
-        ):
-            corner = values[np.minimum(r0 + dr, self.rows - 1), np.minimum(c0 + dc, self.cols - 1)]
-            # A missing neighbour without weight does no harm: 0 times NaN would.
-            total += np.where(weight > 0, weight * corner, 0.0)
-        return np.where(within, total, np.nan)
+        from packpale.site import _kernels
+
+        px, py = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        out = np.empty(px.shape)
+        _kernels.bilinear(values, self.west, self.north, self.cell, px.flatten(), py.flatten(), out.reshape(-1))
+        return out
 
     def nearest(self, values: npt.NDArray[T], x: npt.ArrayLike, y: npt.ArrayLike) -> npt.NDArray[T]:
         """Value of the cell that holds each point; points outside take the nearest edge cell."""
