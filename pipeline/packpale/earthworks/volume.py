@@ -95,7 +95,8 @@ def cut_sections(
     stations = line.chainage.size
     shape = np.broadcast_shapes((stations,), np.shape(rock_shift), np.shape(water_shift))
     # Copies, as the compiled loops take them: a row for each shift.
-    shifts = [np.array(np.broadcast_to(s, shape), float).reshape(-1, stations) for s in (rock_shift, water_shift)]
+    to_rock, to_water = (np.array(np.broadcast_to(s, shape), float) for s in (rock_shift, water_shift))
+    shifts = (to_rock.reshape(-1, stations), to_water.reshape(-1, stations))
     rows = shifts[0].shape
     out = np.zeros((*rows, 15))
     along = (np.ascontiguousarray(line.x, float), np.ascontiguousarray(line.y, float))
