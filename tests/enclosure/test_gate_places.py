@@ -177,20 +177,6 @@ def test_gates_never_crowd_where_alone_it_is_dry():
     assert min(apart, EGG.perimeter - apart) > EGG.perimeter / 6 - 2
 
 
-@pytest.mark.parametrize(("west", "far"), [(-30.0, True), (8.0, False)])
-def test_two_gates_stand_a_quarter_of_the_line_apart_where_no_fault_comes_of_it(west, far):
-    # The line's northern end and what lies west of ``west`` is wet: to the south dry places reach 115 m along the line
-    # from the first gate, or 80 m. A sixth of the line is 72 m, a quarter 108 m. The gentlest are those east of x = 8.
-    ground = 250 + 0.01 * np.maximum(8 - X, 0)
-    wet = KeepOff(phrase("wet ground"), np.array([box(-150, -100, west, 200), box(-150, 60, 150, 200)]))
-    gates = placed(2, access=EAST, ground=ground, keep_off=(wet,))
-    assert gates.on == ((), ())
-    apart = abs(gates.chainage[1] - gates.chainage[0])
-    apart = min(apart, EGG.perimeter - apart)
-    assert apart > EGG.perimeter / 6 - 2
-    assert (apart > EGG.perimeter / 4 - 2) == far
-
-
 def test_corners_and_ground_that_is_not_known_come_last():
     hole = np.where((abs(X - 52) < 1) & (abs(Y) < 1), np.nan, 250.0)
     wet = (KeepOff(phrase("wet ground"), np.array([box(-150, -100, 150, 200)])),)

@@ -82,9 +82,8 @@ def place_gates(line: Line, site: Site, project: Project, keep_off: Sequence[Kee
 
     The first is the nearest to mapped access, or without any on the gentlest place. The others start at equal parts of
     the perimeter from the first and move by up to a third of a part to the gentlest of the places that have the fewest
-    faults; farther only where the line has one with fewer, no nearer to another gate than a third of a part, and if it
-    can be had without more faults no nearer than half a part. Where a gap too wide, or ground too steep, cannot be kept
-    off, the least gap decides among places with as few other faults.
+    faults; farther only where the line has one with fewer, no nearer to another gate than a third of a part. Where a
+    gap too wide, or ground too steep, cannot be kept off, the least gap decides among places with as few other faults.
 
     Returns the middle of each gate, in the order in which they were placed.
     """
@@ -207,9 +206,8 @@ def _spread(first: int, n: int, fault: npt.NDArray[np.int64], gentle: Array) -> 
     for i in range(1, n):
         # Among equals the one nearest to the equal part wins, so that gates on flat ground are evenly spread.
         aside = _apart(index, first + round(i * count / n), count) / reach
-        apart = np.min([_apart(index, k, count) for k in chosen], axis=0)
-        near, crowded = apart < math.floor(1.5 * reach), apart < math.floor(reach)
-        chosen.append(int(np.lexsort((gentle + 1e-3 * aside, aside > 1, near, fault, crowded))[0]))
+        crowded = np.min([_apart(index, k, count) for k in chosen], axis=0) < math.floor(reach)
+        chosen.append(int(np.lexsort((gentle + 1e-3 * aside, aside > 1, fault, crowded))[0]))
     return chosen
 
 
