@@ -82,7 +82,8 @@ def area_bound(
         And when so much has been done: edges and nodes of their tree looked at, with an allowance for each box (about
         ten millions a second); boxes bounded beside those it starts from.
     seconds
-        And when this has passed, looked at after each thousand boxes: a safety net. [s]
+        And when this has passed since the first thousand, looked at after each more: a safety net. The first may wait
+        for the search to be compiled, minutes on a slow machine. [s]
 
     Raises
     ------
@@ -115,7 +116,7 @@ def area_bound(
     numbers = (float(clearance), log_min_radius)
     arrays = (land.edges, land.nodes, tables.line, tables.point, tables.area)
     work, most = _work(), first + max_boxes
-    out_of_time = False
+    out_of_time, since = False, math.inf
     while state[3] > 0 or (
         state[1] > 0 and state[2] < most and state[4] < max_work and boxes[heap[0], 12] > target and not out_of_time
     ):
@@ -123,7 +124,8 @@ def area_bound(
         chunk = int(state[2] + min(_CHUNK, state[3] if state[3] > 0 else most - state[2]))
         until = np.iinfo(np.int64).max if state[3] > 0 else max_work
         _kernels.search(boxes, heap, state, target, floor, chunk, until, *numbers, *arrays, smallest, work)
-        out_of_time = state[3] == 0 and time.perf_counter() - begun > seconds
+        since = min(since, time.perf_counter())
+        out_of_time = state[3] == 0 and time.perf_counter() - since > seconds
     top = max(float(boxes[heap[0], 12]), floor) if state[1] > 0 else floor
     bound = math.exp(top) * (1 + _ROUNDING)
     closed = bound <= best_area * (1 + max(tolerance, 2 * _ROUNDING))
