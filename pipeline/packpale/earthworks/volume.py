@@ -95,9 +95,9 @@ def cut_sections(
     stations = line.chainage.size
     shape = np.broadcast_shapes((stations,), np.shape(rock_shift), np.shape(water_shift))
     # Copies, as the compiled loops take them: a row for each shift.
-    to_rock, to_water = (np.array(np.broadcast_to(s, shape), float) for s in (rock_shift, water_shift))
-    shifts = (to_rock.reshape(-1, stations), to_water.reshape(-1, stations))
-    rows = shifts[0].shape
+    rock_shifts = np.array(np.broadcast_to(rock_shift, shape), float).reshape(-1, stations)
+    water_shifts = np.array(np.broadcast_to(water_shift, shape), float).reshape(-1, stations)
+    shifts, rows = (rock_shifts, water_shifts), rock_shifts.shape
     out = np.zeros((*rows, 15))
     along = (np.ascontiguousarray(line.x, float), np.ascontiguousarray(line.y, float))
     across = (np.ascontiguousarray(sign * line.outward[:, 0]), np.ascontiguousarray(sign * line.outward[:, 1]))
@@ -107,7 +107,7 @@ def cut_sections(
     frame = (site.grid.west, site.grid.north, site.grid.cell)
     strip = min(STRIP_M, site.grid.cell / 4)
     depths = np.array([section.depth]) if depth is None else np.asarray(depth, float)
-    hard = hard_rock_depth(section, line, site, shift=shifts[0])
+    hard = hard_rock_depth(section, line, site, shift=rock_shifts)
     # Where walls heed the rock there is an outline for each shift and station, else for each station, or one for all.
     form = (
         outlines(section, depths) if hard is None else outlines(section, np.resize(depths, rows).ravel(), hard.ravel())
