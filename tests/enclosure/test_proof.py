@@ -707,7 +707,6 @@ def test_the_first_part_of_the_search_may_be_slow(monkeypatch):
     assert clock[0] > 3601
 
 
-
 @pytest.mark.parametrize("name", ["L", "blob 40", "two parts"])
 def test_shift_turn_mirror_and_scale(name):
     land, best = LANDS[name], fit_largest(LANDS[name], **usual()).egg.area
