@@ -239,7 +239,8 @@ def test_arcs_are_drawn_in_their_own_styles_under_the_points(watched, run):
     open_panel(page)
     page.check("text=Axis, arcs and centres")
     strokes = page.evaluate("Array.from(document.querySelectorAll('.map path'), p => p.getAttribute('stroke'))")
-    from packpale.review.maps.construction import ENDS, TOUCH
+    from packpale.review.map_styles import TOUCH
+    from packpale.review.maps.construction import ENDS
 
     drawn = [strokes.index(style.colour) for style in ENDS.values()]
     # Switched on last, yet under the points that were there before: the order of drawing is that of the paths.

@@ -1,6 +1,5 @@
 """What review takes: all of one plot, what the files of a run need of it, the least of it, and the ranking."""
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
@@ -70,8 +69,8 @@ class PlotBrief:
     """Rows of earthworks.csv, one for each pack."""
     notes: tuple[Note, ...]
     """The plot's own."""
-    bounds: tuple[float, ...] = (math.nan,) * 4
-    """West, south, east, north of the plot; NaN if it has no outline. [m]"""
+    bounds: tuple[float, ...] = ()
+    """West, south, east, north of the plot; empty where they are not known. [m]"""
     estimate: Estimate | None = None
     """None where nothing fits."""
     reason: Phrase | None = None

@@ -1,7 +1,6 @@
 """The map of all plots of a run: where they lie, what fits, and the way to each plot's own map."""
 
 import base64
-import math
 from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
@@ -127,7 +126,7 @@ def _plot(geometry: dict[str, object], place: RankedPlot, brief: PlotBrief, word
 
 
 def _tolerance(briefs: Collection[PlotBrief]) -> float:
-    bounds = np.array([b.bounds for b in briefs if not any(map(math.isnan, b.bounds))])
+    bounds = np.array([b.bounds for b in briefs if b.bounds])
     if not bounds.size:
         return TOLERANCE_M
     return max(TOLERANCE_M, TOLERANCE_SHARE * float((bounds[:, 2:].max(axis=0) - bounds[:, :2].min(axis=0)).max()))
