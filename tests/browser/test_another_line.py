@@ -154,6 +154,16 @@ def test_handles_change_what_they_say(tried, handle, moved):
     assert fields(tried) == before
 
 
+def test_no_figure_breaks_within_itself(tried):
+    lines = tried.locator(f"{SHOWN} td").evaluate_all("""cells => cells.map(cell => {
+        const range = document.createRange();
+        range.selectNodeContents(cell);
+        return [cell.textContent, new Set([...range.getClientRects()].map(box => box.top)).size];
+    })""")
+    assert any("EUR" in text for text, _ in lines)
+    assert [text for text, count in lines if count > 1 and " " not in text] == []
+
+
 def test_it_says_which_rules_it_leaves(tried):
     assert "keeps to the settings" in tried.text_content("#another-said") or "no-go" in tried.text_content(
         "#another-said"
