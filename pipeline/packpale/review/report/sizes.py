@@ -9,8 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from xlsxwriter.utility import xl_col_to_name
-
 from packpale.review.report.blocks import (
     Block,
     Chart,
@@ -50,7 +48,6 @@ class _Menu:
     """The lines of one plot that could be built."""
 
     letter: str
-    """A, B ... Z, AA, AB ... in the order of the ranking."""
     plot_id: str
     by_size: Mapping[float, Mapping[str, Any]]
     """Rows of alternatives.csv with a line, by size in hectares, ascending."""
@@ -86,7 +83,7 @@ def size_prices(
         by_size, allowed = _lines(rows, share)
         if allowed:
             largest = max(allowed, key=lambda r: float(r["area_m2"]))
-            menus.append(_Menu(xl_col_to_name(len(menus)), plot_id, by_size, largest))
+            menus.append(_Menu(_letter(len(menus)), plot_id, by_size, largest))
     if not menus:
         return None
     common = _common(menus)
@@ -230,6 +227,11 @@ def _ticks(most: float) -> list[float]:
     """Round figures from zero to the largest, at most six steps."""
     step = next((s for s in ROUND if most / s <= 6), ROUND[-1])
     return [k * step for k in range(int(most / step + 1e-9) + 1)]
+
+
+def _letter(k: int) -> str:
+    """A, B ... Z, AA, AB ..."""
+    return ("" if k < 26 else _letter(k // 26 - 1)) + chr(ord("A") + k % 26)
 
 
 def _in_words(menu: _Menu, show: Wording) -> str:
